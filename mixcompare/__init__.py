@@ -1,0 +1,1 @@
+"""mixcompare: two recordings of one orchestral passage, and what sticks out."""

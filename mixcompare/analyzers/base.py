@@ -1,0 +1,35 @@
+"""The one shape of every analyzer.
+
+An analyzer is an object with an ``aspect`` (its name in the report) and three verbs. Its
+measurement and its difference are frozen dataclasses of named, unit-suffixed fields: numbers,
+tuples of numbers, or None where the value can't be told. ``NAME_interval`` beside ``NAME`` is
+its 95 % interval. Fields with ``metadata=NOT_IN_REPORT`` serve plots only. A field
+``reasons`` (tuple of sentences) says why something is None.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+from mixcompare.features import Features
+from mixcompare.findings import Finding
+from mixcompare.match import Match
+
+NOT_IN_REPORT = {"report": False}
+
+
+class Analyzer(Protocol):
+    """Measures one aspect of one recording, and compares it between two."""
+
+    @property
+    def aspect(self) -> str:
+        """Name of the aspect, as in the report."""
+
+    def measure(self, features: Features) -> Any:
+        """Measure one recording alone."""
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> Any:
+        """Compare two recordings on one clock; candidate minus reference."""
+
+    def findings(self, difference: Any) -> list[Finding]:
+        """What of the difference sticks out, unranked."""

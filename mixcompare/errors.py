@@ -1,0 +1,30 @@
+"""Errors with a message for a person: which file, what is wrong, what to do.
+
+::
+
+    MixcompareError
+    ├── AudioFileError     the audio cannot be read or holds nothing to compare
+    ├── ParameterError     an argument makes no sense (also a ValueError)
+    ├── AlignmentError     a time map cannot be used or made
+    └── OutputError        the report cannot be written
+"""
+
+
+class MixcompareError(Exception):
+    """Root of the family; catch this to catch them all."""
+
+
+class AudioFileError(MixcompareError):
+    """The audio cannot be read, or there is nothing in it to compare."""
+
+
+class ParameterError(MixcompareError, ValueError):
+    """An argument is outside what is allowed."""
+
+
+class AlignmentError(MixcompareError):
+    """A time map cannot be made or used."""
+
+
+class OutputError(MixcompareError):
+    """A result cannot be written."""

@@ -1,0 +1,91 @@
+"""Robust estimates and their intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def weighted_quantile(values: npt.ArrayLike, weights: npt.ArrayLike, quantile: float) -> float:
+    """Quantile of weighted values (0.5 = weighted median); NaN for no weight at all."""
+    x = np.asarray(values, np.float64).ravel()
+    w = np.asarray(weights, np.float64).ravel()
+    keep = (w > 0) & np.isfinite(x)
+    if not keep.any():
+        return float("nan")
+    x, w = x[keep], w[keep]
+    order = np.argsort(x, kind="stable")
+    cumulated = np.cumsum(w[order]) - 0.5 * w[order]
+    return float(np.interp(quantile * w.sum(), cumulated, x[order]))
+
+
+def robust_mode(values: npt.ArrayLike, weights: npt.ArrayLike, width: float) -> float:
+    """Value on which the most weight agrees within a kernel of the given width.
+
+    A Gaussian kernel density on a fine grid, its peak refined by mean shift.
+    """
+    x = np.asarray(values, np.float64).ravel()
+    w = np.asarray(weights, np.float64).ravel()
+    keep = (w > 0) & np.isfinite(x)
+    if not keep.any():
+        return float("nan")
+    x, w = x[keep], w[keep]
+    low, high = np.quantile(x, [0.001, 0.999])
+    step = width / 4
+    edges = np.arange(low - 4 * width, high + 4 * width + step, step)
+    histogram, _ = np.histogram(x, edges, weights=w)
+    kernel = np.exp(-0.5 * (np.arange(-16, 17) / 4) ** 2)
+    density = np.convolve(histogram, kernel, mode="same")
+    peak = float(edges[int(np.argmax(density))] + step / 2)
+    for _ in range(30):
+        near = w * np.exp(-0.5 * ((x - peak) / width) ** 2)
+        moved = float((near * x).sum() / near.sum())
+        if abs(moved - peak) < 1e-6:
+            break
+        peak = moved
+    return peak
+
+
+def block_bootstrap(
+    blocks: int,
+    statistic: Callable[[npt.NDArray[np.int64]], npt.ArrayLike],
+    draws: int = 200,
+    block_length: int = 1,
+    seed: int = 0,
+) -> FloatArray:
+    """Draws of a statistic under resampling of blocks of time.
+
+    Parameters
+    ----------
+    blocks : int
+        Number of units of time (for instance seconds).
+    statistic : callable
+        Takes indices of units, shape (blocks,), returns a number or an array.
+    draws : int
+    block_length : int
+        Consecutive units that stay together (circular block bootstrap, Politis and Romano 1992).
+    seed : int
+
+    Returns
+    -------
+    ndarray, shape (draws, ...)
+    """
+    rng = np.random.default_rng(seed)
+    count = -(-blocks // block_length)
+    out = []
+    for _ in range(draws):
+        starts = rng.integers(0, blocks, count)
+        index = (starts[:, None] + np.arange(block_length)[None]).ravel()[:blocks] % blocks
+        out.append(np.asarray(statistic(index.astype(np.int64)), np.float64))
+    return np.asarray(out, np.float64)
+
+
+def interval(draws: FloatArray, coverage: float = 0.95) -> tuple[float, float]:
+    """Central interval of bootstrap draws."""
+    tail = 100 * (1 - coverage) / 2
+    low, high = np.nanpercentile(draws, [tail, 100 - tail])
+    return float(low), float(high)
