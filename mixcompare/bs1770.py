@@ -37,7 +37,8 @@ def k_weighting_sos(sample_rate_hz: float) -> FloatArray:
     """Second-order sections of the K weighting, shape (2, 6).
 
     Source: BS.1770-5 Annex 1, Tables 1 and 2; other rates by the bilinear transform of the
-    same analogue filters.
+    same analogue filters. Table 2 leaves the high pass unscaled, 0.04 dB above its prototype;
+    other rates keep that gain, since the standard asks for the response that it has at 48 kHz.
     """
     k = np.tan(np.pi * _SHELF_HZ / sample_rate_hz)
     high = 10 ** (_SHELF_DB / 20)
@@ -52,9 +53,23 @@ def k_weighting_sos(sample_rate_hz: float) -> FloatArray:
         (1 - k / _SHELF_Q + k * k) / norm,
     ]
     k = np.tan(np.pi * _HIGH_PASS_HZ / sample_rate_hz)
-    norm = 1 + k / _HIGH_PASS_Q + k * k
-    high_pass = [1, -2, 1, 1, 2 * (k * k - 1) / norm, (1 - k / _HIGH_PASS_Q + k * k) / norm]
+    norm = _high_pass_norm(sample_rate_hz)
+    gain = _high_pass_norm(48_000) / norm
+    high_pass = [
+        gain,
+        -2 * gain,
+        gain,
+        1.0,
+        2 * (k * k - 1) / norm,
+        (1 - k / _HIGH_PASS_Q + k * k) / norm,
+    ]
     return np.array([shelf, high_pass])
+
+
+def _high_pass_norm(sample_rate_hz: float) -> float:
+    """First denominator coefficient of the bilinear high pass, before scaling it to 1."""
+    k = float(np.tan(np.pi * _HIGH_PASS_HZ / sample_rate_hz))
+    return 1 + k / _HIGH_PASS_Q + k * k
 
 
 class KWeightedPower:

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -32,24 +34,24 @@ SILENCE_PEAK = 10 ** (-90 / 20)
 CLIPPED_RUN = 3
 """Consecutive full-scale samples that count as one clipped place (common practice, no source)."""
 
-_MINUS_3_DB = np.float32(np.sqrt(0.5))
+_DOWN = np.sqrt(0.5)
 # Rows: left, right. Columns in the order of the WAVE channel mask (FL FR FC LFE BL BR SL SR).
 _FOLD_DOWN = {
-    3: np.array([[1, 0, _MINUS_3_DB], [0, 1, _MINUS_3_DB]], np.float32),
-    4: np.array([[1, 0, _MINUS_3_DB, 0], [0, 1, 0, _MINUS_3_DB]], np.float32),
-    5: np.array([[1, 0, _MINUS_3_DB, _MINUS_3_DB, 0], [0, 1, _MINUS_3_DB, 0, _MINUS_3_DB]], np.float32),
-    6: np.array(
-        [[1, 0, _MINUS_3_DB, 0, _MINUS_3_DB, 0], [0, 1, _MINUS_3_DB, 0, 0, _MINUS_3_DB]], np.float32
-    ),
-    8: np.array(
-        [
-            [1, 0, _MINUS_3_DB, 0, _MINUS_3_DB, 0, _MINUS_3_DB, 0],
-            [0, 1, _MINUS_3_DB, 0, 0, _MINUS_3_DB, 0, _MINUS_3_DB],
-        ],
-        np.float32,
-    ),
+    channels: np.array(rows, np.float32)
+    for channels, rows in {
+        3: [[1, 0, _DOWN], [0, 1, _DOWN]],
+        4: [[1, 0, _DOWN, 0], [0, 1, 0, _DOWN]],
+        5: [[1, 0, _DOWN, _DOWN, 0], [0, 1, _DOWN, 0, _DOWN]],
+        6: [[1, 0, _DOWN, 0, _DOWN, 0], [0, 1, _DOWN, 0, 0, _DOWN]],
+        8: [[1, 0, _DOWN, 0, _DOWN, 0, _DOWN, 0], [0, 1, _DOWN, 0, 0, _DOWN, 0, _DOWN]],
+    }.items()
 }
 _UNREADABLE = {".m4a", ".aac", ".mp4", ".wma"}
+_UNKNOWN_FRAMES = 2**62
+"""The decoder states a length like this for a stream whose header names none."""
+
+_SHORT_CHUNK = re.compile(r"^ ?(?:data|SSND) : (?!4294967295)\d+ \(should be", re.MULTILINE)
+"""In the decoder's log: audio that ends before its stated end, unless none was stated."""
 
 
 @dataclass(frozen=True)
@@ -111,21 +113,18 @@ class Recording:
         """
         name = str(path)
         info = _info(Path(path), name)
-        length_s = info.frames / info.samplerate
         _check_shape(name, info.samplerate, info.channels)
-        if length_s < SHORTEST_S:
-            raise AudioFileError(
-                f"{name}: only {length_s:.2f} s long; at least {SHORTEST_S:.0f} s of music is needed."
-            )
-        recording = cls(
+        frames = int(info.frames) if info.format != "MP3" else _counted(name)
+        length_s = frames / info.samplerate
+        _check_length(name, length_s)
+        return cls(
             name=name,
             sample_rate_hz=int(info.samplerate),
             channels=int(info.channels),
             span_s=_checked_span(span_s, length_s, name),
             format=f"{info.format} {info.subtype}".replace("_", " "),
-            warnings=_channel_warnings(name, info.channels),
+            warnings=_channel_warnings(name, info.channels) + _length_warnings(name, info, frames),
         )
-        return recording._scanned()
 
     @classmethod
     def from_array(
@@ -140,7 +139,8 @@ class Recording:
         Parameters
         ----------
         samples : array_like, shape (n,) or (n, channels)
-            Floating point with full scale 1.0, or integers, which are scaled by their range.
+            Floating point with full scale 1.0, or integers, which are scaled by their range
+            (unsigned ones around its middle).
         sample_rate_hz : int
         name : str
         span_s : tuple of float, optional
@@ -159,22 +159,18 @@ class Recording:
             )
         _check_shape(name, sample_rate_hz, array.shape[1])
         length_s = len(array) / sample_rate_hz
-        if length_s < SHORTEST_S:
-            raise AudioFileError(
-                f"{name}: only {length_s:.2f} s long; at least {SHORTEST_S:.0f} s of music is needed."
-            )
-        if np.issubdtype(array.dtype, np.integer):
-            array = array / -float(np.iinfo(array.dtype).min)
-        recording = cls(
+        _check_length(name, length_s)
+        stored = np.ascontiguousarray(_full_scale_one(array, name), np.float32)
+        check_content(name, bool(np.isfinite(stored).all()), float(np.abs(stored).max()))
+        return cls(
             name=name,
             sample_rate_hz=int(sample_rate_hz),
             channels=int(array.shape[1]),
             span_s=_checked_span(span_s, length_s, name),
             format="array",
             warnings=_channel_warnings(name, array.shape[1]),
-            _samples=np.ascontiguousarray(array, np.float32),
+            _samples=stored,
         )
-        return recording._scanned()
 
     def blocks(self, block_s: float = 10.0) -> Iterator[npt.NDArray[np.float32]]:
         """Yield consecutive stereo blocks, shape (n, 2), the last one shorter."""
@@ -205,9 +201,11 @@ class Recording:
         offset = round(self.span_s[0] * self.sample_rate_hz) + first
         if self._samples is not None:
             return self._samples[offset : offset + count]
-        with _opened(self.name) as handle:
-            handle.seek(offset)
-            return np.asarray(handle.read(count, dtype="float32", always_2d=True), np.float32)
+        with _reading(self.name, offset) as handle:
+            samples = np.asarray(handle.read(count, dtype="float32", always_2d=True), np.float32)
+        if len(samples) < count:
+            raise _broken(self.name)
+        return samples
 
     def _source_blocks(self, block_s: float) -> Iterator[npt.NDArray[np.float32]]:
         size = max(int(block_s * self.sample_rate_hz), 1)
@@ -215,35 +213,14 @@ class Recording:
             for first in range(0, self.frames, size):
                 yield self._source(first, min(size, self.frames - first))
             return
-        with _opened(self.name) as handle:
-            handle.seek(round(self.span_s[0] * self.sample_rate_hz))
+        with _reading(self.name, round(self.span_s[0] * self.sample_rate_hz)) as handle:
             left = self.frames
             while left > 0:
-                try:
-                    block = handle.read(min(size, left), dtype="float32", always_2d=True)
-                except soundfile.SoundFileError as error:
-                    raise _broken(self.name) from error
+                block = handle.read(min(size, left), dtype="float32", always_2d=True)
                 if len(block) == 0:
                     raise _broken(self.name)
                 left -= len(block)
                 yield block
-
-    def _scanned(self) -> Recording:
-        """Refuse what cannot be compared; the analysis pass finds clipping later."""
-        if self._samples is not None:
-            _refuse(self.name, np.isfinite(self._samples).all(), float(np.abs(self._samples).max()))
-        return self
-
-
-def _refuse(name: str, finite: bool | np.bool_, peak: float) -> None:
-    if not finite:
-        raise AudioFileError(
-            f"{name}: holds values that are not numbers (NaN or infinite); export it again."
-        )
-    if peak < SILENCE_PEAK:
-        raise AudioFileError(
-            f"{name}: is silent (never above -90 dBFS); check that the right file was exported."
-        )
 
 
 def check_content(name: str, finite: bool, peak: float) -> None:
@@ -253,7 +230,14 @@ def check_content(name: str, finite: bool, peak: float) -> None:
     ------
     AudioFileError
     """
-    _refuse(name, finite, peak)
+    if not finite:
+        raise AudioFileError(
+            f"{name}: holds values that are not numbers (NaN or infinite); export it again."
+        )
+    if peak < SILENCE_PEAK:
+        raise AudioFileError(
+            f"{name}: is silent (never above -90 dBFS); check that the right file was exported."
+        )
 
 
 def parse_span(text: str) -> tuple[float, float]:
@@ -308,6 +292,27 @@ def _check_shape(name: str, sample_rate_hz: float, channels: int) -> None:
         )
 
 
+def _check_length(name: str, length_s: float) -> None:
+    if length_s < SHORTEST_S:
+        raise AudioFileError(
+            f"{name}: only {length_s:.2f} s long; at least {SHORTEST_S:.0f} s of music is needed."
+        )
+
+
+def _full_scale_one(array: npt.NDArray[Any], name: str) -> npt.NDArray[Any]:
+    """Scale integers so that full scale is 1.0; floating point stays as it is."""
+    if np.issubdtype(array.dtype, np.floating):
+        return array
+    if not np.issubdtype(array.dtype, np.integer):
+        raise ParameterError(
+            f"{name}: samples must be integers or floating point, not {array.dtype}."
+        )
+    limits = np.iinfo(array.dtype)
+    half = (float(limits.max) - float(limits.min) + 1) / 2
+    middle = half if limits.min == 0 else 0.0
+    return np.asarray((array - middle) / half)
+
+
 def _channel_warnings(name: str, channels: int) -> tuple[str, ...]:
     if channels == 1:
         return (f"{name} is mono: width and placement cannot be compared.",)
@@ -325,11 +330,38 @@ def _to_stereo(block: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return np.asarray(block @ _FOLD_DOWN[channels].T, np.float32)
 
 
-def _opened(name: str) -> soundfile.SoundFile:
+@contextmanager
+def _reading(name: str, first: int) -> Iterator[soundfile.SoundFile]:
+    """Open a file at a sample; whatever the decoder trips over there is a damaged file."""
     try:
-        return soundfile.SoundFile(name)
+        handle = soundfile.SoundFile(name)
     except (soundfile.SoundFileError, OSError) as error:
         raise _unreadable(name) from error
+    with handle:
+        try:
+            handle.seek(first)
+            yield handle
+        except soundfile.SoundFileError as error:
+            raise _broken(name) from error
+
+
+def _counted(name: str) -> int:
+    """Samples per channel by decoding: what is stated for an MP3 file may be an estimate."""
+    frames = 0
+    with _reading(name, 0) as handle:
+        while True:
+            block = handle.read(2**20, dtype="float32")
+            if len(block) == 0:
+                return frames
+            frames += len(block)
+
+
+def _length_warnings(name: str, info: soundfile._SoundFileInfo, frames: int) -> tuple[str, ...]:
+    """Tell of a file that holds less than its header promises, where that can be read on."""
+    if frames < 0.98 * info.frames or _SHORT_CHUNK.search(info.extra_info):
+        seconds = frames / info.samplerate
+        return (f"{name} holds {seconds:.1f} s, not what its header states: it may be cut short.",)
+    return ()
 
 
 def _info(path: Path, name: str) -> soundfile._SoundFileInfo:
@@ -345,9 +377,13 @@ def _info(path: Path, name: str) -> soundfile._SoundFileInfo:
             " (your audio editor's export will do)."
         )
     try:
-        return soundfile.info(name)
-    except (soundfile.SoundFileError, OSError) as error:
+        info = soundfile.info(name)
+    except (soundfile.SoundFileError, OSError, TypeError) as error:
+        # A TypeError comes for headerless files, whose name ends in .raw.
         raise _unreadable(name) from error
+    if info.frames >= _UNKNOWN_FRAMES:
+        raise AudioFileError(f"{name}: states no length (it was streamed); export it again.")
+    return info
 
 
 def _unreadable(name: str) -> AudioFileError:

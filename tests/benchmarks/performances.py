@@ -16,13 +16,12 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from tests.benchmarks.corpus import (
-    SHARP_PROGRAMS,
     Movement,
     ScoreNotes,
     cache_folder,
     load_score,
-    orchestrate,
 )
+from tests.benchmarks.orchestration import SHARP_PROGRAMS, orchestrate
 from tests.benchmarks.rendering import Note, Part, render_part, shift_notes
 
 STEM_FORMAT = 1
@@ -161,8 +160,10 @@ def play(performance: Performance, cache: Path | None = None) -> Played:
                 pitch = int(voice_notes.midi[index]) + performance.transposition_semitones
                 velocity = int(voice_notes.velocity[index])
                 notes.append(Note(float(onset_s), float(end_s - onset_s), pitch, velocity))
-                where.append(float(voice_notes.start[index]))
-                visits.append(sum(_holds(score, bars, where[-1]) for bars in performance.form[:segment]))
+                place = float(voice_notes.start[index])
+                before = [_holds(score, bars, place) for bars in performance.form[:segment]]
+                where.append(place)
+                visits.append(sum(before))
         voice = voice_notes.voice
         part = Part(
             voice.name, voice.program, tuple(notes), pan=voice.azimuth, gain_db=voice.level_db
@@ -219,7 +220,7 @@ def _clock(
     for bar_end in held:
         slowness *= 1.0 + 0.5 * np.exp(-(((quarter - bar_end + 1.0) / 0.8) ** 2))  # the way there
         hold = (quarter >= bar_end - 0.5) & (quarter < bar_end)
-        slowness[hold] += rng.uniform(0.4, 1.5) / (0.5)
+        slowness[hold] += rng.uniform(0.4, 1.5) / 0.5
     clock_s = np.concatenate([[0.0], np.cumsum(0.5 * (slowness[1:] + slowness[:-1])) * step])
     return quarter, LEAD_S + clock_s
 

@@ -37,6 +37,8 @@ _SYNTH_GAIN = 0.5
 # milliseconds: on average a block and a half and half a millisecond late.
 _BLOCK_SAMPLES = 64
 _CLOCK_STEP_S = 0.001
+# It rounds pitches down to whole cents.
+_CENTS_TO_NEAREST = 0.5
 # Silence before time zero, so that a note at zero (or scattered before it) keeps its attack.
 _LEAD_IN_S = 0.5
 
@@ -177,8 +179,10 @@ def _channel_setup(part: Part, channel: int, tuning_cents: float) -> list[mido.M
     ]
     if tuning_cents != 0.0 and not part.percussion:
         value = min(max(round(8192 + 8192 * tuning_cents / 100.0), 0), 16383)
-        # Select registered parameter 1 (101, 100), set it (6, 38), deselect (127, 127).
-        controls = [(101, 0), (100, 1), (6, value >> 7), (38, value & 127), (101, 127), (100, 127)]
+        # Select registered parameter 1, set it, deselect. Some players act on the coarse value
+        # (6) with the fine one (38) that they already have, others on each: send fine twice.
+        coarse, fine = value >> 7, value & 127
+        controls = [(101, 0), (100, 1), (38, fine), (6, coarse), (38, fine), (101, 127), (100, 127)]
         for control, setting in controls:
             message = mido.Message(
                 "control_change", channel=channel, control=control, value=setting
@@ -234,7 +238,7 @@ def render_part(
     sample_rate_hz
         At most 96000.
     tuning_cents
-        Deviation from A4 = 440 Hz.
+        Deviation from A4 = 440 Hz; played to the nearest cent.
     tail_s
         Kept after the last note-off.
 
@@ -261,7 +265,7 @@ def render_part(
         write_midi(
             [replace(part, pan=0.0)],
             midi_path,
-            tuning_cents=tuning_cents,
+            tuning_cents=tuning_cents + _CENTS_TO_NEAREST,
             delay_s=_LEAD_IN_S,
             end_s=end_s + 2.0 * _LEAD_IN_S,
         )

@@ -1,0 +1,8 @@
+"""Run as ``python -m mixcompare``."""
+
+import sys
+
+from mixcompare.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,290 @@
+"""Lay two recordings over each other: ``align(reference, candidate) -> Alignment``."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.alignment import coarse, elastic, exact, relation
+from mixcompare.alignment.representation import Representation
+from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ, Features, Progress
+from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap, sample_frames
+
+FloatArray = npt.NDArray[np.float64]
+
+__all__ = ["align"]
+
+
+def align(
+    reference: Recording | Features,
+    candidate: Recording | Features,
+    time_map: TimeMap | None = None,
+    progress: Progress | None = None,
+) -> Alignment:
+    """Find where the candidate lies against the reference.
+
+    Parameters
+    ----------
+    reference, candidate : Recording or Features
+    time_map : TimeMap, optional
+        A map of the user's own (tapped bar lines), which is then taken as it is.
+    progress : callable, optional
+        Called with the share done.
+
+    Returns
+    -------
+    Alignment
+        With ``relation == "unrelated"`` where they hold different music.
+
+    Raises
+    ------
+    AudioFileError
+        If a recording cannot be read.
+    """
+    reference = reference if isinstance(reference, Features) else Features.of(reference)
+    candidate = candidate if isinstance(candidate, Features) else Features.of(candidate)
+    if time_map is not None:
+        return _given(reference, candidate, time_map)
+    take = _same_take(reference, candidate)
+    if take is not None:
+        return take
+    if progress is not None:
+        progress(0.3)
+    return _same_passage(reference, candidate)
+
+
+def _same_take(reference: Features, candidate: Features) -> Alignment | None:
+    offsets = coarse.find_offset_s(Representation(reference), Representation(candidate))
+    take = exact.locate(reference, candidate, offsets)
+    if take is None or not take.is_same:
+        return None
+    slope = 1 + take.drift_ppm * 1e-6
+    start = max(0.0, -take.offset_s / slope)
+    end = min(reference.duration_s, (candidate.duration_s - take.offset_s) / slope)
+    uncertainty_ms = 1e3 * max(take.scatter_s / np.sqrt(take.windows), 1e-6)
+    time_map = TimeMap.linear(take.offset_s, slope, start, end, 1.645 * uncertainty_ms)
+    warnings = []
+    if take.scatter_s > 4e-4:
+        warnings.append(
+            "The candidate is the same take, but its parts arrive at several times"
+            " (stems or microphones moved against each other)."
+        )
+    return Alignment(
+        relation=SAME_TAKE,
+        confidence=float(np.clip(0.9 + 0.1 * (take.prominence - 1.3), 0.9, 0.999)),
+        time_map=time_map,
+        offset_s=take.offset_s,
+        drift_ppm=take.drift_ppm,
+        polarity=take.polarity,
+        channels_swapped=channels_swapped(reference, candidate, time_map),
+        transposition_semitones=0,
+        tuning_cents=1200 * float(np.log2(1 / slope)),
+        tempo_ratio=slope,
+        uncertainty_ms=uncertainty_ms,
+        events=_ends(reference, candidate, time_map),
+        warnings=tuple(warnings),
+    )
+
+
+def _same_passage(reference: Features, candidate: Features) -> Alignment:
+    path = coarse.find_path(reference, candidate)
+    a = Representation(reference)
+    b = Representation(candidate, path.semitones)
+    tracks = [_refined(run, a, b) for run in path.runs]
+    tracks = [track for track in tracks if track is not None]
+    if not tracks:
+        return _unrelated(reference, candidate, 0.99)
+    time_map, events = _joined(tracks)
+    agreement = relation.harmony_agreement(a, b, time_map)
+    matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
+    probability = relation.passage_probability(agreement, matched_s)
+    if probability < 0.5:
+        return _unrelated(reference, candidate, 1 - probability, agreement)
+    total_cents = (
+        100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
+    )
+    transposition = round(total_cents / 100)
+    start, end = time_map.span_s
+    ratio = (time_map.candidate_s[-1] - time_map.candidate_s[0]) / (end - start)
+    if len(tracks) > 1:
+        ratio = sum(float(np.ptp(track.candidate_s)) for track in tracks) / matched_s
+    finite = time_map.half_width_ms[np.isfinite(time_map.half_width_ms)]
+    return Alignment(
+        relation=SAME_PASSAGE,
+        confidence=probability,
+        time_map=time_map,
+        offset_s=float(time_map.to_candidate(0.0)),
+        drift_ppm=None,
+        polarity=None,
+        channels_swapped=channels_swapped(reference, candidate, time_map),
+        transposition_semitones=transposition,
+        tuning_cents=float(total_cents - 100 * transposition),
+        tempo_ratio=float(ratio),
+        uncertainty_ms=float(np.median(finite)) / 1.645 if len(finite) else float("inf"),
+        events=tuple(events) + _ends(reference, candidate, time_map),
+    )
+
+
+def _refined(
+    run: coarse.Run, reference: Representation, candidate: Representation
+) -> elastic.Track | None:
+    if np.ptp(run.reference_s) < 1.0:
+        return None
+    track = elastic.grid_of(run.reference_s, run.candidate_s, smooth_s=0.8)
+    if len(track.reference_s) < 10:
+        return None
+    for tracker in (elastic.WIDE, elastic.MIDDLE, elastic.FINE):
+        track = elastic.follow(
+            reference.stacked, candidate.stacked, SEMITONE_RATE_HZ, track, tracker
+        )
+    return elastic.follow(
+        reference.attacks, candidate.attacks, ONSET_RATE_HZ, track, elastic.ATTACKS
+    )
+
+
+def _joined(tracks: list[elastic.Track]) -> tuple[TimeMap, list[Event]]:
+    """One map over all runs that go forward on both clocks, and what lies between them."""
+    tracks = sorted(tracks, key=lambda track: float(track.reference_s[0]))
+    kept = [tracks[0]]
+    events = []
+    for track in tracks[1:]:
+        before = kept[-1]
+        ends = (float(before.reference_s[-1]), float(before.candidate_s[-1]))
+        starts = (float(track.reference_s[0]), float(track.candidate_s[0]))
+        gap_reference, gap_candidate = starts[0] - ends[0], starts[1] - ends[1]
+        if gap_candidate <= 0 or gap_reference <= 0:
+            continue
+        kept.append(track)
+        extra = gap_candidate - gap_reference
+        if abs(extra) < 1.5:
+            continue
+        kind = "repeat" if extra > 0 else "cut"
+        words = (
+            f"The candidate has {extra:.1f} s that the reference lacks"
+            if extra > 0
+            else f"The candidate leaves out {-extra:.1f} s"
+        )
+        events.append(
+            Event(
+                kind,
+                (ends[0], starts[0]),
+                (ends[1], starts[1]),
+                f"{words} at {ends[0]:.1f} s of the reference.",
+            )
+        )
+    reference = np.concatenate([track.reference_s for track in kept])
+    candidate = np.concatenate([track.candidate_s for track in kept])
+    width = np.concatenate([_half_width_ms(track) for track in kept])
+    for before, after in zip(kept[:-1], kept[1:], strict=True):
+        if after.reference_s[0] - before.reference_s[-1] > 1.5:
+            width[np.searchsorted(reference, before.reference_s[-1])] = np.inf
+            width[np.searchsorted(reference, after.reference_s[0])] = np.inf
+    order = np.concatenate([[True], (np.diff(reference) > 0) & (np.diff(candidate) > 0)])
+    return TimeMap(reference[order], candidate[order], width[order]), events
+
+
+def _half_width_ms(track: elastic.Track) -> FloatArray:
+    """90 % half width; the tracker's own spread is far too narrow and is scaled up."""
+    return np.asarray(1e3 * np.hypot(0.030, 2.0 * track.spread_s))
+
+
+def channels_swapped(
+    reference: Features, candidate: Features, time_map: TimeMap
+) -> bool | None:
+    """Whether left and right are exchanged; None where the image is too even to tell."""
+    if reference.is_mono or candidate.is_mono:
+        return None
+    times = np.arange(*time_map.span_s, 0.2)
+    times = times[time_map.covers(times)]
+    sides = []
+    for features, at in ((reference, times), (candidate, time_map.to_candidate(times))):
+        power = sample_frames(features.band_power, 25.0, at)
+        power = power[:, features.usable_bands]
+        floor = 1e-4 * power.sum(axis=2).max()
+        sides.append(10 * np.log10((power[..., 1] + floor) / (power[..., 0] + floor)))
+    if sides[0].shape != sides[1].shape or sides[0].size == 0:
+        return None
+    a, b = sides
+    correlation = float((a * b).sum() / np.sqrt((a * a).sum() * (b * b).sum() + 1e-9))
+    if abs(correlation) < 0.3 or min(np.abs(a).mean(), np.abs(b).mean()) < 0.2:
+        return None
+    return correlation < 0
+
+
+def _ends(reference: Features, candidate: Features, time_map: TimeMap) -> tuple[Event, ...]:
+    """Music that only one recording has before or after the part in common."""
+    start, end = time_map.span_s
+    first, last = time_map.candidate_span_s
+    events = []
+    if max(start, first) > 1.0:
+        who = "reference" if start > first else "candidate"
+        events.append(
+            Event(
+                "head",
+                (0.0, start),
+                (0.0, first),
+                f"The first {max(start, first):.1f} s of the {who} have no counterpart.",
+            )
+        )
+    left, rest = reference.duration_s - end, candidate.duration_s - last
+    if max(left, rest) > 1.0:
+        who = "reference" if left > rest else "candidate"
+        events.append(
+            Event(
+                "tail",
+                (end, reference.duration_s),
+                (last, candidate.duration_s),
+                f"The last {max(left, rest):.1f} s of the {who} have no counterpart.",
+            )
+        )
+    return tuple(events)
+
+
+def _unrelated(
+    reference: Features, candidate: Features, confidence: float, agreement: float = 0.0
+) -> Alignment:
+    warnings = ["The two recordings do not hold the same passage; nothing was compared."]
+    if agreement > 0.25:
+        warnings.append(
+            "They may be the same work in another scoring, or another passage of it;"
+            " name spans if you know where they correspond."
+        )
+    identity = TimeMap.linear(0.0, 1.0, 0.0, min(reference.duration_s, candidate.duration_s))
+    return Alignment(
+        relation=UNRELATED,
+        confidence=confidence,
+        time_map=replace(identity, half_width_ms=np.full(2, np.inf)),
+        offset_s=0.0,
+        drift_ppm=None,
+        polarity=None,
+        channels_swapped=None,
+        transposition_semitones=0,
+        tuning_cents=0.0,
+        tempo_ratio=1.0,
+        uncertainty_ms=float("inf"),
+        warnings=tuple(warnings),
+    )
+
+
+def _given(reference: Features, candidate: Features, time_map: TimeMap) -> Alignment:
+    start, end = time_map.span_s
+    first, last = time_map.candidate_span_s
+    cents = candidate.grid_tuning_cents - reference.grid_tuning_cents
+    return Alignment(
+        relation=SAME_PASSAGE,
+        confidence=1.0,
+        time_map=time_map,
+        offset_s=float(time_map.to_candidate(0.0)),
+        drift_ppm=None,
+        polarity=None,
+        channels_swapped=channels_swapped(reference, candidate, time_map),
+        transposition_semitones=0,
+        tuning_cents=float(cents),
+        tempo_ratio=(last - first) / (end - start),
+        uncertainty_ms=float(np.median(time_map.half_width_ms)) / 1.645,
+        warnings=("The time map was given by the user and taken as it is.",),
+    )

@@ -1,0 +1,201 @@
+"""Where the passage lies: transposition, excerpt, cuts and repeats, on a coarse clock.
+
+One recording drives: each of its frames is either placed in the other one, moving on by none,
+one or two frames, jumping (a cut or a repeat), or has no place at all (talking, applause,
+silence). The cheapest such path is found by dynamic programming over rows, vectorised over
+columns. The rate is lowered for long recordings so that time and memory grow linearly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+from mixcompare.alignment.representation import Representation
+from mixcompare.features import Features
+
+Float32Array = npt.NDArray[np.float32]
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+FINEST_RATE_HZ = 4.0
+LARGEST_TABLE = 6_000_000
+LARGEST_TRANSPOSITION = 7
+
+_STEP_COST = 0.1
+_NO_PLACE = 0.75  # cost per frame of having no counterpart; similar frames cost 0.1 to 0.6
+_JUMP_COST = 8.0
+_SHORTEST_RUN_S = 4.0
+
+
+@dataclass(frozen=True)
+class Run:
+    """A stretch in which both recordings go on together, seconds on both clocks."""
+
+    reference_s: FloatArray
+    candidate_s: FloatArray
+
+
+@dataclass(frozen=True)
+class CoarsePath:
+    """Runs in playing order, the transposition found, and the mean cost per driving frame."""
+
+    runs: tuple[Run, ...]
+    semitones: int
+    cost: float
+
+
+def find_offset_s(reference: Representation, candidate: Representation) -> list[float]:
+    """Candidate times that may fall on reference time 0 if both are one take, best first.
+
+    Cross-correlation by FFT of the harmony at 10 frames a second, summed over semitones.
+    """
+    rate = 10.0
+    a = reference.harmony(rate)
+    b = candidate.harmony(rate)
+    size = fft.next_fast_len(len(a) + len(b))
+    total = np.zeros(size // 2 + 1, np.complex128)
+    for column in range(a.shape[1]):
+        total += np.conj(fft.rfft(a[:, column], size)) * fft.rfft(b[:, column], size)
+    correlation = fft.irfft(total, size)
+    lags = np.arange(size)
+    lags = np.where(lags < len(b), lags, lags - size)
+    overlap = np.minimum(len(a), len(b) - lags) - np.maximum(0, -lags)
+    score = correlation / np.sqrt(np.maximum(overlap, 20))
+    score[overlap < 20] = -np.inf
+    found: list[float] = []
+    for _ in range(3):
+        best = int(np.argmax(score))
+        if not np.isfinite(score[best]):
+            break
+        found.append(float(lags[best] / rate))
+        score[np.abs(lags - lags[best]) < 15] = -np.inf
+    return found
+
+
+def find_path(reference: Features, candidate: Features) -> CoarsePath:
+    """Find where the passage lies, over all transpositions up to a fifth.
+
+    Parameters
+    ----------
+    reference, candidate : Features
+
+    Returns
+    -------
+    CoarsePath
+        ``semitones`` is the candidate's transposition on the tuned semitone grids.
+    """
+    rate = _rate_for(reference.duration_s, candidate.duration_s, 400_000, 1.0)
+    a = Representation(reference).harmony(rate)
+    b = Representation(candidate).harmony(rate)
+    costs = {}
+    for semitones in range(-LARGEST_TRANSPOSITION, LARGEST_TRANSPOSITION + 1):
+        shifted = np.zeros_like(b)
+        low, high = max(0, semitones), b.shape[1] + min(0, semitones)
+        shifted[:, low - semitones : high - semitones] = b[:, low:high]
+        costs[semitones] = _drive(a, shifted, rate)[0]
+    semitones = min(costs, key=lambda shift: (costs[shift], abs(shift)))
+    rate = _rate_for(
+        reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ
+    )
+    a = Representation(reference).harmony(rate)
+    b = Representation(candidate, semitones).harmony(rate)
+    cost, rows, columns = _drive(a, b, rate)
+    return CoarsePath(_runs(rows, columns, rate), semitones, cost)
+
+
+def _rate_for(reference_s: float, candidate_s: float, cells: int, finest_hz: float) -> float:
+    return float(min(finest_hz, np.sqrt(cells / (reference_s * candidate_s))))
+
+
+def _drive(a: Float32Array, b: Float32Array, rate: float) -> tuple[float, IntArray, IntArray]:
+    """Let the shorter drive, or both where they are about equally long; take the cheaper."""
+    tries = []
+    if len(a) < 1.5 * len(b):
+        cost, columns = jump_path(a, b, rate)
+        rows = np.flatnonzero(columns >= 0)
+        tries.append((cost, rows, columns[rows]))
+    if len(b) < 1.5 * len(a):
+        cost, rows_of = jump_path(b, a, rate)
+        columns = np.flatnonzero(rows_of >= 0)
+        tries.append((cost, rows_of[columns], columns))
+    return min(tries, key=lambda attempt: attempt[0])
+
+
+def jump_path(driver: Float32Array, other: Float32Array, rate: float) -> tuple[float, IntArray]:
+    """Place every frame of the driver in the other recording, or nowhere (-1).
+
+    Parameters
+    ----------
+    driver : ndarray, shape (n, bands)
+    other : ndarray, shape (m, bands)
+    rate : float
+        Frames a second; costs of jumps are set per second.
+
+    Returns
+    -------
+    cost : float
+        Mean cost per driving frame.
+    place : ndarray of int, shape (n,)
+    """
+    rows, columns = len(driver), len(other)
+    jump = _JUMP_COST * rate / FINEST_RATE_HZ
+    step = _STEP_COST
+    costs = 1 - driver[0] @ other.T
+    nowhere = _NO_PLACE
+    came = np.zeros((rows, columns), np.int8)
+    jumped_from = np.zeros(rows, np.int64)
+    nowhere_from = np.full(rows, -1, np.int64)
+    for row in range(1, rows):
+        best = int(costs.argmin())
+        entry_jump = costs[best] + jump
+        entry_nowhere = nowhere + 0.5 * jump
+        options = np.full((4, columns), np.inf)
+        options[0, 1:] = costs[:-1]
+        options[1] = costs + step
+        options[2, 2:] = costs[:-2] + step
+        options[3] = min(entry_jump, entry_nowhere)
+        choice = options.argmin(axis=0)
+        came[row] = choice
+        jumped_from[row] = best if entry_jump <= entry_nowhere else -1
+        leave = costs[best] + 0.5 * jump
+        if leave < nowhere:
+            nowhere_from[row] = best
+        nowhere = min(nowhere, leave) + _NO_PLACE
+        costs = options[choice, np.arange(columns)] + (1 - driver[row] @ other.T)
+    place = np.full(rows, -1, np.int64)
+    state = int(costs.argmin())
+    total = min(float(costs[state]), float(nowhere))
+    if nowhere < costs[state]:
+        state = -1
+    for row in range(rows - 1, -1, -1):
+        place[row] = state
+        if row == 0:
+            break
+        if state < 0:
+            state = int(nowhere_from[row])
+        else:
+            state = (state - 1, state, state - 2, int(jumped_from[row]))[came[row, state]]
+    return total / rows, place
+
+
+def _runs(rows: IntArray, columns: IntArray, rate: float) -> tuple[Run, ...]:
+    """Split a placed path where either clock jumps, and drop runs too short to trust."""
+    if len(rows) == 0:
+        return ()
+    broken = (np.diff(rows) > 2) | (np.diff(columns) > 2) | (np.diff(columns) < 0)
+    broken |= np.diff(rows) < 0
+    pieces = np.split(np.arange(len(rows)), np.flatnonzero(broken) + 1)
+    runs = []
+    for piece in pieces:
+        reference = rows[piece] / rate
+        candidate = columns[piece] / rate
+        if reference[-1] - reference[0] < _SHORTEST_RUN_S and len(pieces) > 1:
+            continue
+        if reference[-1] <= reference[0] or candidate[-1] <= candidate[0]:
+            continue
+        runs.append(Run(reference, candidate))
+    return tuple(runs)

@@ -1,0 +1,317 @@
+"""Balance: how loud elements and registers stand against everything else, over time.
+
+Conventions
+-----------
+Level differences are candidate minus reference in dB, with the pair's overall gain taken out.
+An element (repeating figure, leading line, bass, percussion, register) is found without a
+score, from what changed together: see :mod:`mixcompare.elements`. What is present whatever
+plays is tone, not balance, and is left to the tone analyzer. Registers are octaves, named by
+their range; their level is measured against the whole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+from mixcompare.elements.changes import Change, Split, split_difference
+from mixcompare.elements.describe import FIGURE, Description, describe
+from mixcompare.elements.local import LocalChange, local_changes
+from mixcompare.features import Features
+from mixcompare.findings import (
+    JUST_NOTICEABLE,
+    Cause,
+    Finding,
+    places,
+    signed,
+    size_in_jnd,
+)
+from mixcompare.match import Match
+from mixcompare.spectra import PairSpectra, pair_spectra
+
+FloatArray = npt.NDArray[np.float64]
+
+REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
+"""Octaves on the IEC 61260-1 grid."""
+
+_PICTURE_RATE_HZ = 5.0
+
+
+@dataclass(frozen=True)
+class BalanceMeasurement:
+    """Level of every register against the whole, one recording.
+
+    Attributes
+    ----------
+    register_hz : tuple of (low, high)
+    register_level_db : tuple of float or None
+        None where the file carries nothing.
+    """
+
+    register_hz: tuple[tuple[float, float], ...]
+    register_level_db: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Element:
+    """An element that stands elsewhere than in the reference."""
+
+    name: str
+    kind: str
+    difference_db: float
+    interval: tuple[float, float]
+    confidence: float
+    band_hz: tuple[float, float]
+    spans_s: tuple[tuple[float, float], ...]
+    notes_per_s: float | None
+    against: bool
+
+
+@dataclass(frozen=True)
+class BalanceDifference:
+    """Elements and registers, candidate minus reference.
+
+    Attributes
+    ----------
+    elements : tuple of Element
+    passages : tuple of LocalChange
+        Registers that stand out for part of the time only.
+    register_hz, register_level_db : tuple
+    scatter_db : float or None
+        Difference from cell to cell that neither element nor tone explains.
+    same_take : bool
+    explained_tone_db : tuple of float, length 31
+        What the elements add to the static third-octave difference.
+    reasons : tuple of str
+    band_centre_hz, times_s, difference_db
+        The picture: difference over time and frequency, NaN where nothing sounds.
+    """
+
+    elements: tuple[Element, ...]
+    passages: tuple[LocalChange, ...]
+    register_hz: tuple[tuple[float, float], ...]
+    register_level_db: tuple[float | None, ...]
+    scatter_db: float | None
+    same_take: bool
+    reasons: tuple[str, ...] = ()
+    explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    difference_db: FloatArray = field(
+        default_factory=lambda: np.zeros((0, 0)), metadata=NOT_IN_REPORT
+    )
+
+
+class BalanceAnalyzer:
+    """Registers of one recording; elements and registers of a pair."""
+
+    aspect = "balance"
+
+    def measure(self, features: Features) -> BalanceMeasurement:
+        """Level of every octave register against the whole."""
+        power = features.band_power.sum(axis=(0, 2), dtype=np.float64)
+        usable = features.usable_bands
+        total = power[usable].sum() + 1e-30
+        ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
+        levels: list[float | None] = []
+        for low, high in ranges:
+            inside = (THIRD_OCTAVE_CENTRES_HZ > low) & (THIRD_OCTAVE_CENTRES_HZ < high)
+            carried = inside & usable
+            enough = carried.sum() == inside.sum() and power[carried].sum() > 0
+            levels.append(
+                float(10 * np.log10(power[carried].sum() / total)) if enough else None
+            )
+        return BalanceMeasurement(ranges, tuple(levels))
+
+    def compare(
+        self, reference: Features, candidate: Features, match: Match
+    ) -> BalanceDifference:
+        """Find the elements and registers that stand elsewhere."""
+        pair = pair_spectra(reference, candidate, match)
+        split = split_difference(pair, match.same_take)
+        elements = []
+        for change in split.changes:
+            found = describe(change.energy, pair, reference)
+            elements.append(_element(change, found))
+        passages = local_changes(pair, split, match.same_take)
+        registers, levels = _registers(pair)
+        reasons = []
+        if not np.isfinite(split.scatter_db):
+            reasons.append("Too little music sounds in both recordings to tell elements apart.")
+        elif not match.same_take and not elements:
+            reasons.append(
+                f"The two performances differ by {split.scatter_db:.1f} dB from note to note"
+                " anyway; smaller changes of one element can't be told from that."
+            )
+        times, picture = _picture(pair)
+        return BalanceDifference(
+            elements=tuple(elements),
+            passages=passages,
+            register_hz=registers,
+            register_level_db=levels,
+            scatter_db=float(split.scatter_db) if np.isfinite(split.scatter_db) else None,
+            same_take=match.same_take,
+            reasons=tuple(reasons),
+            explained_tone_db=_explained(pair, split),
+            band_centre_hz=tuple(pair.centre_hz),
+            times_s=times,
+            difference_db=picture,
+        )
+
+    def findings(self, difference: BalanceDifference) -> list[Finding]:
+        """Elements first, then registers that stand out in places."""
+        found = [_element_finding(element, difference) for element in difference.elements]
+        found += [_local_finding(passage, difference) for passage in difference.passages]
+        return found
+
+
+analyzer = BalanceAnalyzer()
+
+
+def _element(change: Change, found: Description) -> Element:
+    return Element(
+        name=found.subject,
+        kind=found.kind,
+        difference_db=change.difference_db,
+        interval=change.interval,
+        confidence=change.confidence,
+        band_hz=found.band_hz,
+        spans_s=found.spans_s,
+        notes_per_s=found.notes_per_s,
+        against=change.against,
+    )
+
+
+def _registers(
+    pair: PairSpectra,
+) -> tuple[tuple[tuple[float, float], ...], tuple[float | None, ...]]:
+    ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
+    levels: list[float | None] = []
+    for low, high in ranges:
+        inside = (pair.centre_hz > low) & (pair.centre_hz < high)
+        a = pair.reference[:, inside].sum()
+        b = pair.candidate[:, inside].sum()
+        levels.append(float(10 * np.log10(b / a)) if a > 0 and b > 0 else None)
+    return ranges, tuple(levels)
+
+
+def _picture(pair: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
+    width = 0.5 / _PICTURE_RATE_HZ * len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9)
+    a = ndimage.gaussian_filter1d(pair.reference, width, axis=0)
+    b = ndimage.gaussian_filter1d(pair.candidate, width, axis=0)
+    step = max(round(len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9) / _PICTURE_RATE_HZ), 1)
+    floor = 1e-9 * max(a.max(), b.max(), 1e-30)
+    difference = 10 * np.log10((b + floor) / (a + floor))
+    difference[~pair.audible] = np.nan
+    return tuple(pair.times_s[::step]), difference[::step]
+
+
+def _explained(pair: PairSpectra, split: Split) -> tuple[float, ...]:
+    """Change of the long-term third-octave levels that the elements alone would make."""
+    changed = pair.reference.copy()
+    for change in split.changes:
+        factor = 10 ** (change.difference_db / 10) - 1
+        changed += factor * np.minimum(change.energy, pair.reference)
+    out = []
+    for low, high in zip(THIRD_OCTAVE_EDGES_HZ[:-1], THIRD_OCTAVE_EDGES_HZ[1:], strict=True):
+        inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
+        before, after = pair.reference[:, inside].sum(), changed[:, inside].sum()
+        out.append(float(10 * np.log10(after / before)) if before > 0 and after > 0 else 0.0)
+    return tuple(out)
+
+
+def _cause(same_take: bool) -> Cause:
+    # Only while the element plays: the players or its own microphone; one take: the mix.
+    return Cause.weighing(0.0, 0.0, 1.0) if same_take else Cause.weighing(0.65, 0.05, 0.3)
+
+
+def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
+    low, high = sorted(abs(edge) for edge in interval)
+    if interval[0] < 0 < interval[1]:
+        low = 0.0
+    decimals = 1 if high - low < 3 else 0
+    return f"{abs(difference_db):.{decimals}f} dB (between {low:.{decimals}f} and {high:.{decimals}f})"
+
+
+def _element_finding(element: Element, difference: BalanceDifference) -> Finding:
+    louder = element.difference_db > 0
+    direction = "further forward" if louder else "further back"
+    size = _size_text(element.difference_db, element.interval)
+    name = element.name if element.kind != "register" else f"{element.name},"
+    text = f"The {name} stands {direction} than in the reference, by {size}."
+    if element.kind == FIGURE:
+        rate = f"{element.notes_per_s:.1f} notes a second"
+        text = (
+            f"The {element.name.split(',')[0]} (about {rate}) stands {direction} than in the"
+            f" reference, by {size}."
+        )
+    if element.against:
+        other = "further back" if louder else "further forward"
+        text += f" Or else everything besides it stands {other}: the two halves weigh the same."
+    return Finding(
+        aspect="balance",
+        kind=f"{element.kind}_{'louder' if louder else 'weaker'}",
+        subject=element.name,
+        difference=element.difference_db,
+        interval=element.interval,
+        unit="dB",
+        jnd=size_in_jnd(element.difference_db, element.interval, JUST_NOTICEABLE["balance"].size),
+        confidence=element.confidence,
+        spans_s=element.spans_s,
+        band_hz=element.band_hz,
+        cause=_cause(difference.same_take),
+        text=text,
+        advice=_advice(element, difference.same_take),
+    )
+
+
+def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
+    size = round(abs(element.difference_db))
+    what = element.name.split(",")[0]
+    down = element.difference_db > 0
+    desk = (
+        f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
+    )
+    if same_take:
+        return (desk,)
+    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
+    steps = "half a dynamic" if size < 4 else "one dynamic" if size < 8 else "one to two dynamics"
+    podium = f"Ask the {what} for {steps} {'less' if down else 'more'}."
+    return podium, desk
+
+
+def _local_finding(passage: LocalChange, difference: BalanceDifference) -> Finding:
+    louder = passage.difference_db > 0
+    size = _size_text(passage.difference_db, passage.interval)
+    where = places((passage.span_s,))
+    text = (
+        f"From {where.replace('-', ' to ')} the {passage.name} stands"
+        f" {'further forward' if louder else 'further back'} than in the reference, by {size}."
+    )
+    what = f"{round(abs(passage.difference_db))} dB {'down' if louder else 'up'}"
+    desk = f"Ride the faders of what plays in the {passage.name} there about {what}."
+    podium = f"Ask for {'less' if louder else 'more'} in the {passage.name} there."
+    return Finding(
+        aspect="balance",
+        kind=f"register_{'louder' if louder else 'weaker'}",
+        subject=passage.name,
+        difference=passage.difference_db,
+        interval=passage.interval,
+        unit="dB",
+        jnd=size_in_jnd(passage.difference_db, passage.interval, JUST_NOTICEABLE["balance"].size),
+        confidence=passage.confidence,
+        spans_s=(passage.span_s,),
+        band_hz=passage.band_hz,
+        cause=_cause(difference.same_take),
+        text=text,
+        advice=(desk,) if difference.same_take else (podium, desk),
+    )
+
+
+def _described(finding: Finding) -> str:
+    return f"{finding.subject}: {signed(finding.difference, finding.unit)}"

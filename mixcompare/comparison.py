@@ -1,0 +1,293 @@
+"""The whole chain, once, in order; the one place that knows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.alignment import align
+from mixcompare.analyzers import ANALYZERS
+from mixcompare.analyzers.balance import BalanceDifference
+from mixcompare.analyzers.tone import ToneDifference
+from mixcompare.consequences import without_consequences
+from mixcompare.errors import ParameterError
+from mixcompare.features import Features
+from mixcompare.findings import Finding, ranked, signed
+from mixcompare.gain import match_level
+from mixcompare.match import UNRELATED, Alignment, Match
+from mixcompare.recording import Recording
+from mixcompare.results import Level, Measured, Results, Source
+from mixcompare.timemap import TimeMap
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Audio = str | Path | Recording | tuple[npt.ArrayLike, int]
+Progress = Callable[[str], None]
+
+
+class Comparison:
+    """What a comparison found, with the recordings at hand for pictures and excerpts.
+
+    Attributes
+    ----------
+    results : Results
+        Everything as plain data.
+    reference, candidate : Recording
+    """
+
+    def __init__(self, results: Results, reference: Recording, candidate: Recording) -> None:
+        self.results = results
+        self.reference = reference
+        self.candidate = candidate
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What sticks out, most salient first."""
+        return self.results.findings
+
+    @property
+    def alignment(self) -> Alignment:
+        """Where the candidate lies against the reference."""
+        return self.results.alignment
+
+    @property
+    def measurements(self) -> Mapping[str, Measured]:
+        """Both measurements and their difference, by aspect."""
+        return self.results.measurements
+
+    @property
+    def verdict(self) -> str:
+        """The outcome in one sentence."""
+        return self.results.verdict
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Plain sentences on what limits the comparison."""
+        return self.results.warnings
+
+    def plot(self, aspect: str) -> Figure:
+        """Draw the figure of one aspect (or ``"alignment"``).
+
+        Raises
+        ------
+        ParameterError
+            If there is no such figure.
+        """
+        from mixcompare import plots
+
+        figure = plots.draw(self.results, aspect)
+        if figure is None:
+            raise ParameterError(f"there is no figure for '{aspect}' in this comparison.")
+        return figure
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the content of ``report.json``."""
+        from mixcompare.report.document import to_document
+
+        return to_document(self.results)
+
+    def save(self, out_dir: str | Path, audio: bool = True, progress: Progress | None = None) -> Path:
+        """Write report, figures and excerpts to a folder; all of it or nothing.
+
+        Raises
+        ------
+        OutputError
+            If the folder cannot be written.
+        """
+        from mixcompare.listening import Pair
+        from mixcompare.report import writer
+
+        pair = None
+        if audio and self.alignment.relation != UNRELATED:
+            gain_db = self.results.level.gain_db if self.results.level else 0.0
+            pair = Pair(self.reference, self.candidate, self.alignment.time_map, gain_db)
+        return writer.save(self.results, out_dir, pair, progress)
+
+    def __repr__(self) -> str:
+        return f"<Comparison: {self.verdict}>"
+
+
+def load(
+    source: Audio, span_s: tuple[float, float] | None = None, name: str = "array"
+) -> Recording:
+    """Open a file, or wrap ``(samples, sample_rate_hz)``.
+
+    Parameters
+    ----------
+    source : path, Recording or (array, sample rate)
+    span_s : tuple of float, optional
+        Part to use, in seconds.
+    name : str
+        Name to show for an array.
+
+    Raises
+    ------
+    AudioFileError, ParameterError
+    """
+    if isinstance(source, Recording):
+        return source
+    if isinstance(source, tuple):
+        samples, rate = source
+        return Recording.from_array(samples, rate, name=name, span_s=span_s)
+    return Recording.open(source, span_s)
+
+
+def compare(
+    reference: Audio,
+    candidate: Audio,
+    *,
+    reference_span_s: tuple[float, float] | None = None,
+    candidate_span_s: tuple[float, float] | None = None,
+    time_map: TimeMap | None = None,
+    progress: Progress | None = None,
+) -> Comparison:
+    """Compare two recordings of the same passage.
+
+    Parameters
+    ----------
+    reference, candidate : path, Recording or (array, sample rate)
+    reference_span_s, candidate_span_s : tuple of float, optional
+        Parts to compare, in seconds.
+    time_map : TimeMap, optional
+        The user's own map; otherwise it is found.
+    progress : callable, optional
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    AudioFileError
+        If a recording cannot be read or holds nothing to compare.
+    ParameterError
+        If a span lies outside its recording.
+    """
+    tell = progress or (lambda words: None)
+    tell("reading both recordings")
+    recordings = (
+        load(reference, reference_span_s, name="reference"),
+        load(candidate, candidate_span_s, name="candidate"),
+    )
+    with ThreadPoolExecutor(2) as pool:
+        features = tuple(pool.map(Features.of, recordings))
+    tell("laying the candidate over the reference")
+    alignment = align(features[0], features[1], time_map)
+    results = analyse(features[0], features[1], alignment, tell)
+    return Comparison(results, *recordings)
+
+
+def analyse(
+    reference: Features,
+    candidate: Features,
+    alignment: Alignment,
+    tell: Progress = lambda words: None,
+) -> Results:
+    """Judge an aligned pair: level, all aspects, findings, verdict."""
+    warnings = reference.warnings + candidate.warnings + alignment.warnings
+    warnings += tuple(event.text for event in alignment.events)
+    sources = (_source(reference), _source(candidate))
+    if alignment.relation == UNRELATED:
+        verdict = "These are not two recordings of the same passage; nothing was compared."
+        return Results(*sources, alignment, None, {}, (), verdict, warnings)
+    tell("matching the level")
+    match = _match(alignment)
+    level = match_level(reference, candidate, match)
+    match = replace(match, gain_db=level.gain_db)
+    measured: dict[str, Measured] = {}
+    found: list[Finding] = []
+    for analyzer in ANALYZERS:
+        tell(f"comparing {analyzer.aspect}")
+        difference = analyzer.compare(reference, candidate, match)
+        measured[analyzer.aspect] = Measured(
+            analyzer.aspect, analyzer.measure(reference), analyzer.measure(candidate), difference
+        )
+    _share_out(measured)
+    for analyzer in ANALYZERS:
+        found += analyzer.findings(measured[analyzer.aspect].difference)
+    if match.same_take:
+        found = [_not_the_players(finding) for finding in found]
+    whole_s = float(np.ptp(match.time_map.span_s))
+    listed = ranked(without_consequences(found), whole_s)
+    findings = tuple(_on_both_clocks(finding, match.time_map) for finding in listed)
+    return Results(
+        *sources, alignment, level, measured, findings, _verdict(findings), warnings
+    )
+
+
+def _match(alignment: Alignment) -> Match:
+    return Match(
+        time_map=alignment.time_map,
+        same_take=alignment.same_take,
+        transposition_semitones=alignment.transposition_semitones,
+        tuning_cents=alignment.tuning_cents,
+        channels_swapped=bool(alignment.channels_swapped),
+        uncertainty_ms=alignment.uncertainty_ms,
+    )
+
+
+def _share_out(measured: dict[str, Measured]) -> None:
+    """Tell tone what the elements explain of it already."""
+    balance = measured.get("balance")
+    tone = measured.get("tone")
+    if balance is None or tone is None:
+        return
+    if isinstance(balance.difference, BalanceDifference) and isinstance(
+        tone.difference, ToneDifference
+    ):
+        explained = balance.difference.explained_tone_db
+        measured["tone"] = replace(
+            tone, difference=replace(tone.difference, explained_db=explained)
+        )
+
+
+def _not_the_players(finding: Finding) -> Finding:
+    """One take is one performance: whatever differs is room or mix."""
+    cause = finding.cause
+    if cause.players == 0:
+        return finding
+    rest = cause.room + cause.mix
+    room, mix = (cause.room / rest, cause.mix / rest) if rest > 0 else (0.0, 1.0)
+    return replace(finding, cause=replace(cause, players=0.0, room=room, mix=mix))
+
+
+def _on_both_clocks(finding: Finding, time_map: TimeMap) -> Finding:
+    spans = tuple(
+        (float(start), float(end))
+        for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
+    )
+    return replace(finding, candidate_spans_s=spans)
+
+
+def _source(features: Features) -> Source:
+    return Source(
+        path=features.name,
+        sample_rate_hz=features.sample_rate_hz,
+        channels=features.channels,
+        duration_s=features.duration_s,
+        span_s=features.span_s,
+        format=features.format,
+        usable_band_hz=features.usable_band_hz,
+    )
+
+
+def _verdict(findings: tuple[Finding, ...]) -> str:
+    if not findings:
+        return "Nothing sticks out."
+    first = findings[0]
+    decimals = 2 if first.unit in ("", "dB/octave", "dB/dB") else 1
+    head = f"{first.subject} ({signed(first.difference, first.unit, decimals)})"
+    if len(findings) == 1:
+        return f"One thing sticks out: {head}."
+    return f"{len(findings)} things stick out, first of all: {head}."
+
+
+__all__ = ["Comparison", "Level", "analyse", "compare", "load"]

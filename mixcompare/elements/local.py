@@ -1,0 +1,147 @@
+"""Registers that stand out for part of the time only.
+
+What tone and elements explain is taken out first. Then every register's level difference over
+time is held against its own median: tone, room and other instruments cancel, what is left is a
+swell or a hole of limited length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.elements.changes import Split
+from mixcompare.spectra import RATE_HZ, PairSpectra
+from mixcompare.statistics import weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+
+_REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
+_SHORTEST_S = 1.5
+_SMOOTH_S = 0.8
+_LARGEST_SHARE = 0.5  # of the passage: longer is not "in places"
+
+
+@dataclass(frozen=True)
+class LocalChange:
+    """A register that stands elsewhere in one span only."""
+
+    name: str
+    band_hz: tuple[float, float]
+    span_s: tuple[float, float]
+    difference_db: float
+    interval: tuple[float, float]
+    confidence: float
+
+
+def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
+    """Find spans in which one register stands out against its own rest.
+
+    A span counts when it reaches 2 dB and three and a half times the register's own scatter
+    (one take), 3 dB and five times (two performances), for at least 1.5 s.
+    """
+    if len(pair.times_s) < 6 * RATE_HZ or not np.isfinite(split.scatter_db):
+        return ()
+    expected = pair.reference * 10 ** (split.tone_db / 10)
+    for change in split.changes:
+        factor = 10 ** (change.difference_db / 10) - 1
+        expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
+    floor_db, times = (2.0, 3.5) if same_take else (3.0, 5.0)
+    found: list[LocalChange] = []
+    for low, high in _REGISTERS_HZ:
+        inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
+        if inside.sum() < 6:
+            continue
+        found += _in_register(
+            pair, expected, inside, (float(low), float(high)), floor_db, times
+        )
+    return tuple(_widest(found))
+
+
+def _in_register(
+    pair: PairSpectra,
+    expected: FloatArray,
+    inside: npt.NDArray[np.bool_],
+    band_hz: tuple[float, float],
+    floor_db: float,
+    times: float,
+) -> list[LocalChange]:
+    width = _SMOOTH_S * RATE_HZ / 2
+    a = ndimage.gaussian_filter1d(expected[:, inside].sum(axis=1), width)
+    b = ndimage.gaussian_filter1d(pair.candidate[:, inside].sum(axis=1), width)
+    whole = ndimage.gaussian_filter1d(pair.reference.sum(axis=1), width)
+    heard = np.maximum(a, b) > np.maximum(1e-3 * whole, 1e-3 * np.percentile(whole, 90))
+    heard &= np.minimum(a, b) > 0.01 * np.percentile(np.minimum(a, b), 90)
+    if heard.mean() < 0.2:
+        return []
+    difference = 10 * np.log10((b + 1e-20) / (a + 1e-20))
+    weight = np.where(heard, np.minimum(a, b) ** 0.3, 0.0)
+    middle = weighted_quantile(difference, weight, 0.5)
+    difference = np.where(heard, difference - middle, 0.0)
+    scatter = 1.4826 * weighted_quantile(np.abs(difference), weight, 0.5)
+    limit = max(floor_db, times * scatter)
+    out = []
+    for sign in (1.0, -1.0):
+        over = sign * difference > limit
+        near = ndimage.binary_propagation(over, mask=sign * difference > 0.5 * limit)
+        labels, count = ndimage.label(near)
+        for index in range(1, count + 1):
+            frames = np.flatnonzero(labels == index)
+            length = len(frames) / RATE_HZ
+            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(pair.times_s):
+                continue
+            values = difference[frames]
+            size = float(np.median(values))
+            half = max(
+                0.3, 1.96 * np.hypot(scatter, np.std(values)) / np.sqrt(max(length / 1.0, 1.0))
+            )
+            name = f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz"
+            out.append(
+                LocalChange(
+                    name=name,
+                    band_hz=band_hz,
+                    span_s=(float(pair.times_s[frames[0]]), float(pair.times_s[frames[-1]])),
+                    difference_db=size,
+                    interval=(size - half, size + half),
+                    confidence=float(np.clip(0.5 + 0.1 * (abs(size) / limit), 0.5, 0.95)),
+                )
+            )
+    return out
+
+
+def _widest(found: list[LocalChange]) -> list[LocalChange]:
+    """Join neighbouring registers that stand out at the same time and in the same sense."""
+    left = sorted(found, key=lambda change: change.band_hz)
+    out: list[LocalChange] = []
+    for change in left:
+        for index, other in enumerate(out):
+            touches = abs(other.band_hz[1] - change.band_hz[0]) < 1
+            together = min(other.span_s[1], change.span_s[1]) - max(
+                other.span_s[0], change.span_s[0]
+            )
+            shorter = min(
+                other.span_s[1] - other.span_s[0], change.span_s[1] - change.span_s[0]
+            )
+            same_sign = other.difference_db * change.difference_db > 0
+            if touches and same_sign and together > 0.5 * shorter:
+                out[index] = _joined(other, change)
+                break
+        else:
+            out.append(change)
+    return out
+
+
+def _joined(lower: LocalChange, upper: LocalChange) -> LocalChange:
+    stronger = max((lower, upper), key=lambda change: abs(change.difference_db))
+    band = (lower.band_hz[0], upper.band_hz[1])
+    return LocalChange(
+        name=f"register from {band[0]:.0f} to {band[1]:.0f} Hz",
+        band_hz=band,
+        span_s=(min(lower.span_s[0], upper.span_s[0]), max(lower.span_s[1], upper.span_s[1])),
+        difference_db=stronger.difference_db,
+        interval=stronger.interval,
+        confidence=stronger.confidence,
+    )

@@ -1,0 +1,129 @@
+"""Balance: the level-matched difference per band against time, and the elements in it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from mixcompare.findings import JUST_NOTICEABLE
+from mixcompare.plots import style
+from mixcompare.plots.contours import Field, balance_field, nan_mean
+from mixcompare.plots.values import interval, measured, number
+from mixcompare.results import Results
+
+FIELD_CAPTION = (
+    "Difference per band against time once the overall gain is taken out: blue where the candidate"
+    " has less, orange where it has more, grey where nothing sounds; numbered frames are findings."
+)
+ELEMENTS_CAPTION = (
+    "Elements against everything else, with 95 % intervals; the pale stripe is what is just"
+    " noticeable."
+)
+_MOST_COLUMNS = 600
+_MOST_ELEMENTS = 12
+
+
+def draw(results: Results, figure: Figure) -> str | None:
+    """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
+    field = balance_field(results)
+    found = measured(results, "balance")
+    elements = _elements(found.difference) if found is not None else []
+    if field is None and not elements:
+        return None
+    heights = []
+    if field is not None:
+        heights.append(6.0)
+    if elements:
+        heights.append(1.2 + 0.55 * len(elements))
+    axes = style.panels(figure, heights, share_x=False)
+    if field is not None:
+        _draw_field(results, field, axes[0])
+    if elements:
+        _draw_elements(elements, axes[-1])
+    if field is None:
+        return ELEMENTS_CAPTION
+    return f"{FIELD_CAPTION} Below: {ELEMENTS_CAPTION}" if elements else FIELD_CAPTION
+
+
+def _draw_field(results: Results, field: Field, axes: Axes) -> None:
+    size = -(-len(field.times_s) // _MOST_COLUMNS)
+    count = len(field.times_s) // size * size
+    blocks = field.difference_db[:count].reshape(-1, size, len(field.band_centre_hz))
+    levels = np.ma.masked_invalid(nan_mean(blocks, 1))
+    times = field.times_s[:count:size]
+    step = (field.times_s[-1] - field.times_s[0]) / max(len(field.times_s) - 1, 1) * size
+    mesh = axes.pcolormesh(
+        np.append(times, times[-1] + step) - step / size / 2,
+        _edges_hz(field.band_centre_hz),
+        levels.T,
+        cmap=style.LIGHT_FIELD,
+        vmin=-style.FIELD_LIMIT_DB,
+        vmax=style.FIELD_LIMIT_DB,
+        rasterized=True,
+    )
+    axes.set_facecolor(style.SILENT)
+    axes.grid(visible=False)
+    low, high = _edges_hz(field.band_centre_hz)[[0, -1]]
+    style.frequency_axis(axes, (float(low), float(high)), vertical=True)
+    style.time_axis(axes, results.alignment.time_map.span_s)
+    for finding in results.findings:
+        if finding.aspect != "balance" or finding.band_hz is None:
+            continue
+        bottom, top = finding.band_hz
+        for start, end in finding.spans_s:
+            frame: dict[str, Any] = {"fill": False, "edgecolor": style.INK, "linewidth": 1.2}
+            axes.add_patch(Rectangle((start, bottom), end - start, top - bottom, **frame))
+            axes.annotate(
+                str(finding.rank), (start, top), (2, -2), textcoords="offset points",
+                va="top", fontsize=8, color=style.INK,
+                bbox={"boxstyle": "square,pad=0.15", "facecolor": style.PAPER, "linewidth": 0},
+            )  # fmt: skip
+    bar = axes.figure.colorbar(mesh, ax=axes, pad=0.01, aspect=25)
+    bar.set_label("candidate minus\nreference (dB)")
+    bar.outline.set_visible(False)
+
+
+def _elements(difference: Any) -> list[Any]:
+    """Elements and registers that have a name and a difference."""
+    out = []
+    for group in ("elements", "registers"):
+        for item in getattr(difference, group, None) or ():
+            if hasattr(item, "name") and number(item, "difference_db") is not None:
+                out.append(item)
+    return out[:_MOST_ELEMENTS]
+
+
+def _draw_elements(elements: list[Any], axes: Axes) -> None:
+    step = JUST_NOTICEABLE["balance"].size
+    axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
+    axes.axvline(0, color=style.QUIET, linewidth=0.9)
+    ends = [3.0]
+    for row, element in enumerate(elements):
+        value = number(element, "difference_db") or 0.0
+        around = interval(element, "difference_db")
+        if around is None and getattr(element, "interval", None) is not None:
+            around = element.interval
+        ends.append(abs(value))
+        colour = style.CANDIDATE if value > 0 else style.REFERENCE
+        if around is not None and np.isfinite(around).all():
+            axes.plot(around, (row, row), color=colour, linewidth=1.5)
+            ends.extend(abs(bound) for bound in around)
+        axes.plot(value, row, "o", color=colour, markersize=5)
+    limit = min(1.1 * max(ends), 18.0)
+    axes.set_xlim(-limit, limit)
+    axes.set_ylim(len(elements) - 0.5, -0.5)
+    axes.set_yticks(range(len(elements)), [str(element.name) for element in elements])
+    axes.set_xlabel("candidate minus reference (dB)")
+
+
+def _edges_hz(centres: np.ndarray[Any, np.dtype[np.float64]]) -> np.ndarray[Any, Any]:
+    """Edges halfway between neighbouring bands, in octaves."""
+    octaves = np.log2(centres)
+    middle = (octaves[1:] + octaves[:-1]) / 2
+    first = octaves[0] - (middle[0] - octaves[0])
+    last = octaves[-1] + (octaves[-1] - middle[-1])
+    return np.asarray(2 ** np.concatenate([[first], middle, [last]]))

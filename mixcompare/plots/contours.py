@@ -1,0 +1,145 @@
+"""What is known against time, brought onto the reference's clock: for figures and time line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.plots.values import measured, series
+from mixcompare.results import Results
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Contours:
+    """Loudness of both recordings against the reference's time.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (n,)
+    reference_lufs, candidate_lufs : ndarray, shape (n,)
+        NaN where unknown, and in the candidate where the reference has no counterpart.
+    gain_db : float
+        Level of the candidate against the reference, not taken out here.
+    """
+
+    times_s: FloatArray
+    reference_lufs: FloatArray
+    candidate_lufs: FloatArray
+    gain_db: float
+
+    @property
+    def difference_db(self) -> FloatArray:
+        """Candidate minus reference, overall gain taken out."""
+        return self.candidate_lufs - self.gain_db - self.reference_lufs
+
+
+@dataclass(frozen=True)
+class Field:
+    """Difference per band against the reference's time.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (n,)
+    band_centre_hz : ndarray, shape (bands,)
+    difference_db : ndarray, shape (n, bands)
+        NaN where nothing sounds.
+    """
+
+    times_s: FloatArray
+    band_centre_hz: FloatArray
+    difference_db: FloatArray
+
+    def of_band(self, band_hz: tuple[float, float]) -> FloatArray:
+        """Mean difference of the bands inside a range, shape (n,); NaN where none sounds."""
+        low, high = band_hz
+        inside = (self.band_centre_hz >= low * 0.999) & (self.band_centre_hz <= high * 1.001)
+        if not inside.any():
+            middle = np.sqrt(low * high)
+            nearest = int(np.argmin(np.abs(np.log(self.band_centre_hz / middle))))
+            inside[nearest] = True
+        return nan_mean(self.difference_db[:, inside], axis=1)
+
+
+def loudness_contours(results: Results, window: str = "momentary") -> Contours | None:
+    """Loudness against time of both; None where it was not measured.
+
+    Parameters
+    ----------
+    results : Results
+    window : str
+        ``"momentary"`` (0.4 s) or ``"short_term"`` (3 s).
+    """
+    found = measured(results, "loudness")
+    if found is None:
+        return None
+    sides = []
+    for holder in (found.reference, found.candidate):
+        times = series(holder, "series_s", "times_s")
+        levels = series(holder, f"{window}_lufs")
+        if times is None or levels is None or len(times) != len(levels):
+            return None
+        sides.append((times, levels))
+    (times, reference), (candidate_times, candidate) = sides
+    start, end = results.alignment.time_map.span_s
+    inside = (times >= start) & (times <= end)
+    times, reference = times[inside], reference[inside]
+    if len(times) < 2:
+        return None
+    covered = results.alignment.time_map.covers(times)
+    places = results.alignment.time_map.to_candidate(times)
+    warped = np.interp(places, candidate_times, candidate, left=np.nan, right=np.nan)
+    gain_db = results.level.gain_db if results.level is not None else 0.0
+    return Contours(times, reference, np.where(covered, warped, np.nan), gain_db)
+
+
+def balance_field(results: Results) -> Field | None:
+    """Difference per band against time; None where it was not measured."""
+    found = measured(results, "balance")
+    if found is None:
+        return None
+    times = series(found.difference, "times_s")
+    centres = series(found.difference, "band_centre_hz")
+    levels = series(found.difference, "difference_db")
+    if times is None or centres is None or levels is None:
+        return None
+    if levels.shape != (len(times), len(centres)):
+        return None
+    return Field(times, centres, levels)
+
+
+def thinned(
+    times: FloatArray, values: FloatArray, most: int = 700
+) -> tuple[FloatArray, FloatArray]:
+    """Means of neighbouring points, so that at most so many remain."""
+    size = -(-len(times) // most)
+    if size <= 1:
+        return times, values
+    count = len(times) // size * size
+    shape = (count // size, size, *values.shape[1:])
+    return times[:count].reshape(-1, size).mean(axis=1), nan_mean(values[:count].reshape(shape), 1)
+
+
+def nan_mean(values: FloatArray, axis: int) -> FloatArray:
+    """Mean of what is known; NaN where nothing is."""
+    known = np.isfinite(values)
+    total = np.where(known, values, 0.0).sum(axis=axis)
+    count = known.sum(axis=axis)
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan), np.float64)
+
+
+def gaps(results: Results) -> tuple[tuple[float, float], ...]:
+    """Stretches of the matched reference that have no counterpart in the candidate."""
+    time_map = results.alignment.time_map
+    unmatched = ~np.isfinite(time_map.half_width_ms)
+    out: list[tuple[float, float]] = []
+    for index in np.flatnonzero(unmatched[:-1] & unmatched[1:]):
+        start, end = time_map.reference_s[index], time_map.reference_s[index + 1]
+        if out and abs(out[-1][1] - start) < 1e-9:
+            out[-1] = (out[-1][0], float(end))
+        else:
+            out.append((float(start), float(end)))
+    return tuple(out)

@@ -1,0 +1,49 @@
+"""Dynamics: how both recordings shape the same phrases, and how far the level swings."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from mixcompare.plots import style
+from mixcompare.plots.contours import loudness_contours, thinned
+from mixcompare.results import Results
+
+CAPTION = (
+    "Left: short-term loudness of both, each against its own mean. Right: the same moments, one"
+    " recording against the other; points on the diagonal swing alike, a flatter cloud means that"
+    " the candidate swings less."
+)
+_FLOOR_LU = -40.0
+
+
+def draw(results: Results, figure: Figure) -> str | None:
+    """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
+    contours = loudness_contours(results, "short_term")
+    if contours is None:
+        return None
+    known = np.isfinite(contours.reference_lufs) & np.isfinite(contours.candidate_lufs)
+    if known.sum() < 10:
+        return None
+    ours = contours.reference_lufs - contours.reference_lufs[known].mean()
+    theirs = contours.candidate_lufs - contours.candidate_lufs[known].mean()
+    left, right = style.columns(figure, 6.6, (2.1, 1.0))
+    for values, line, name in (
+        (ours, style.REFERENCE_LINE, "reference"),
+        (theirs, style.CANDIDATE_LINE, "candidate"),
+    ):
+        left.plot(*thinned(contours.times_s, np.maximum(values, _FLOOR_LU)), label=name, **line)
+    left.set_ylabel("loudness against the mean (LU)")
+    style.time_axis(left, results.alignment.time_map.span_s)
+    style.name_recordings(left)
+    _, pairs = thinned(contours.times_s[known], np.stack([ours[known], theirs[known]], axis=1), 400)
+    right.plot(pairs[:, 0], pairs[:, 1], "o", color=style.INK, markersize=2.2, alpha=0.5)
+    low = max(float(pairs.min()), _FLOOR_LU) - 1
+    high = float(pairs.max()) + 1
+    right.plot((low, high), (low, high), color=style.QUIET, linewidth=0.9)
+    right.set_xlim(low, high)
+    right.set_ylim(low, high)
+    right.set_aspect("equal")
+    right.set_xlabel("reference (LU)")
+    right.set_ylabel("candidate (LU)")
+    return CAPTION

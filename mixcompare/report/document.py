@@ -1,0 +1,201 @@
+"""Results as plain JSON data, after ``report.schema.json``.
+
+Conventions
+-----------
+Every number is in the unit that its name carries; what could not be determined is null, never
+NaN or infinite. Fields that an analyzer marks as serving plots only stay out.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, is_dataclass
+from importlib import metadata, resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from mixcompare.findings import Finding
+from mixcompare.match import UNRELATED, Alignment
+from mixcompare.results import Level, Results
+
+SCHEMA_VERSION = 1
+MAP_POINTS_PER_S = 20.0
+
+Json = dict[str, Any]
+
+
+def to_document(results: Results, files: Sequence[str] = ()) -> Json:
+    """Results as a tree of dicts, lists, strings, numbers and None.
+
+    Parameters
+    ----------
+    results : Results
+    files : sequence of str
+        Everything that the report consists of, as paths relative to ``report.json``.
+
+    Returns
+    -------
+    dict
+        Valid after :func:`schema`.
+    """
+    warnings = dict.fromkeys((*results.warnings, *results.alignment.warnings))
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "mixcompare_version": version(),
+        "reference": plain(results.reference),
+        "candidate": plain(results.candidate),
+        "alignment": _alignment(results.alignment),
+        "level": _level(results.level),
+        "verdict": results.verdict,
+        "measurements": {
+            aspect: {
+                "reference": plain(measured.reference),
+                "candidate": plain(measured.candidate),
+                "difference": plain(measured.difference),
+            }
+            for aspect, measured in results.measurements.items()
+        },
+        "findings": [plain(finding) for finding in results.findings],
+        "parts": [],
+        "stems": [],
+        "warnings": list(warnings),
+        "settings": plain(results.settings),
+        "files": list(files),
+    }
+
+
+def to_json(document: Json) -> str:
+    """The document as text; the same results always give the same text."""
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def schema() -> Json:
+    """The JSON Schema (draft 2020-12) of a report."""
+    text = resources.files("mixcompare.report").joinpath("report.schema.json").read_text("utf-8")
+    loaded: Json = json.loads(text)
+    return loaded
+
+
+def version() -> str:
+    """Version of the package that is installed."""
+    return metadata.version("mixcompare")
+
+
+def plain(value: Any) -> Any:
+    """Any value of a result as JSON data.
+
+    Dataclasses become objects (without the fields marked ``{"report": False}``), arrays and
+    tuples become lists, numbers that are not finite become None.
+
+    Raises
+    ------
+    TypeError
+        For a value that has no place in a report.
+    """
+    if value is None or isinstance(value, (str, bool)):
+        return value
+    if is_dataclass(value) and not isinstance(value, type):
+        return {
+            item.name: plain(getattr(value, item.name))
+            for item in fields(value)
+            if item.metadata.get("report", True)
+        }
+    if isinstance(value, (np.ndarray, np.generic)):
+        return plain(value.tolist())
+    if isinstance(value, int):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, Path):
+        return str(value)
+    raise TypeError(f"{type(value).__name__} has no place in a report")
+
+
+def findings_table(findings: Sequence[Finding]) -> str:
+    """Findings as comma-separated values, one line each, for a spreadsheet."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(
+        (
+            "rank", "aspect", "kind", "subject", "difference", "unit", "low_95", "high_95",
+            "just_noticeable_differences", "confidence", "spans_s", "candidate_spans_s", "bars",
+            "low_hz", "high_hz", "players", "room", "mix", "text", "advice",
+        )
+    )  # fmt: skip
+    for finding in findings:
+        low_hz, high_hz = finding.band_hz or ("", "")
+        writer.writerow(
+            (
+                finding.rank,
+                finding.aspect,
+                finding.kind,
+                _harmless(finding.subject),
+                f"{finding.difference:.4g}",
+                finding.unit,
+                *(f"{bound:.4g}" for bound in finding.interval),
+                f"{finding.jnd:.3g}",
+                f"{finding.confidence:.2f}",
+                _spans(finding.spans_s, 2),
+                _spans(finding.candidate_spans_s, 2),
+                _spans(finding.bars or (), 0),
+                low_hz,
+                high_hz,
+                f"{finding.cause.players:.2f}",
+                f"{finding.cause.room:.2f}",
+                f"{finding.cause.mix:.2f}",
+                _harmless(finding.text),
+                _harmless(" ".join(finding.advice)),
+            )
+        )
+    return buffer.getvalue()
+
+
+def _alignment(alignment: Alignment) -> Json:
+    """Alignment of a report; unrelated recordings have no places in common."""
+    related = alignment.relation != UNRELATED
+    points = alignment.time_map.thinned(MAP_POINTS_PER_S)
+    pairs = np.round(np.stack([points.reference_s, points.candidate_s], axis=1), 6)
+    known: Json = {
+        "offset_s": alignment.offset_s,
+        "drift_ppm": alignment.drift_ppm,
+        "polarity": alignment.polarity,
+        "channels_swapped": alignment.channels_swapped,
+        "transposition_semitones": alignment.transposition_semitones,
+        "tuning_cents": alignment.tuning_cents,
+        "tempo_ratio": alignment.tempo_ratio,
+        "uncertainty_ms": alignment.uncertainty_ms,
+    }
+    return {
+        "relation": alignment.relation,
+        "confidence": plain(alignment.confidence),
+        **{name: plain(value) if related else None for name, value in known.items()},
+        "time_map": pairs.tolist() if related else [],
+        "time_map_half_width_ms": plain(np.round(points.half_width_ms, 3)) if related else [],
+        "events": plain(alignment.events) if related else [],
+    }
+
+
+def _level(level: Level | None) -> Json:
+    if level is None:
+        return {"gain_db": None, "interval": None, "method": None}
+    taken: Json = plain(level)
+    return taken
+
+
+def _spans(spans: Sequence[tuple[float, float]], decimals: int) -> str:
+    return "; ".join(f"{start:.{decimals}f} to {end:.{decimals}f}" for start, end in spans)
+
+
+def _harmless(text: str) -> str:
+    """Keep a spreadsheet from taking a name for a formula."""
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

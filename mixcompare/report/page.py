@@ -1,0 +1,292 @@
+"""The page: one file that holds everything, asks for nothing, and runs its own script only."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import PurePath
+from typing import Any
+
+import jinja2
+import numpy as np
+from markupsafe import Markup
+
+from mixcompare.findings import JUST_NOTICEABLE, Finding, Span, clock
+from mixcompare.listening import Passage
+from mixcompare.match import UNRELATED
+from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
+from mixcompare.plots.strip import legend_colours
+from mixcompare.report import pictures, tables, timeline, wording
+from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
+from mixcompare.report.inline import inline_svg
+from mixcompare.results import Results, Source
+
+_WHOLE = 0.95
+"""A finding in at least this share of the passage concerns all of it."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure of the page: SVG text, and one or two sentences on what it shows."""
+
+    svg: str
+    caption: str
+
+
+def render(
+    results: Results, figures: Mapping[str, Picture], passages: Sequence[Passage] = ()
+) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    results : Results
+    figures : mapping of str to Picture
+        By aspect; ``"alignment"`` shows the time map.
+    passages : sequence of Passage
+        Sound for the listening panel; without it the panel shows pictures only.
+
+    Returns
+    -------
+    str
+        HTML. All names and texts are escaped; no address leads outside.
+    """
+    contours = loudness_contours(results)
+    field = balance_field(results)
+    span_s = results.alignment.time_map.span_s
+    related = results.alignment.relation != UNRELATED
+    style, script = _packaged("page.css"), _packaged("player.js")
+    template = _environment().get_template("page.html")
+    return template.render(
+        results=results,
+        related=related,
+        title=f"{_short(results.reference)} and {_short(results.candidate)}",
+        reference=_source(results.reference),
+        candidate=_source(results.candidate),
+        facts=_facts(results),
+        warnings=dict.fromkeys((*results.warnings, *results.alignment.warnings)),
+        cards=[_card(finding, field, span_s) for finding in results.findings],
+        ticks=timeline.ticks(span_s),
+        lanes=timeline.lanes(results, contours, field, span_s) if related else (),
+        legend=(legend_colours(), legend_colours(dark=True)),
+        passages=[_sound(index, passage) for index, passage in enumerate(passages)],
+        gains=_gains(passages),
+        player_data=_player_data(results, passages),
+        sections=_sections(results, figures),
+        alignment_figure=_inline(figures, "alignment"),
+        alignment_caption=figures["alignment"].caption if "alignment" in figures else "",
+        noticeable=_noticeable(results),
+        limits=wording.LIMITS,
+        settings=_settings(results),
+        versions={"mixcompare": version(), "Python": platform.python_version()},
+        style=Markup(style),
+        script=Markup(script),
+        policy=_policy(style, script),
+    )
+
+
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("mixcompare", "report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["moment"] = wording.moment
+    return environment
+
+
+def _packaged(name: str) -> str:
+    return resources.files("mixcompare.report").joinpath(name).read_text("utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    """Content security policy: the page's own style and script, pictures and sound in it."""
+    hashes = []
+    for text in (style, script):
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        hashes.append(f"'sha256-{digest}'")
+    return (
+        f"default-src 'none'; img-src data:; media-src data:; style-src {hashes[0]};"
+        f" script-src {hashes[1]}; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _short(source: Source) -> str:
+    return PurePath(source.path).name or source.path
+
+
+def _source(source: Source) -> dict[str, str]:
+    channels = {1: "mono", 2: "stereo"}.get(source.channels, f"{source.channels} channels")
+    start, end = source.span_s
+    low, high = source.usable_band_hz
+    rate_khz = source.sample_rate_hz / 1000
+    return {
+        "name": _short(source),
+        "path": source.path,
+        "kind": f"{source.format}, {rate_khz:g}\N{NO-BREAK SPACE}kHz, {channels}",
+        "length": wording.moment(source.duration_s),
+        "span": f"{wording.moment(start)} to {wording.moment(end)}",
+        "usable_band": wording.band((low, high)),
+    }
+
+
+def _facts(results: Results) -> list[tuple[str, str]]:
+    """What alignment found, as pairs of a name and words."""
+    alignment = results.alignment
+    sure = f"right in about {min(round(100 * alignment.confidence), 99)} of 100 such cases"
+    facts = [
+        ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
+    ]
+    if alignment.relation == UNRELATED:
+        return facts
+    if results.level is not None:
+        gain = wording.quantity(results.level.gain_db, "dB", signed=True)
+        around = wording.interval(results.level.interval, "dB")
+        facts.append(("Level taken out", f"{gain} (95 %: {around}), by the {results.level.method}"))
+    if alignment.same_take:
+        facts.append(("Offset", _offset(alignment.offset_s)))
+        if alignment.drift_ppm is not None:
+            facts.append(("Clock drift", wording.quantity(alignment.drift_ppm, "ppm", signed=True)))
+        if alignment.polarity == -1:
+            facts.append(("Polarity", "inverted in the candidate"))
+    else:
+        percent = 100 * (alignment.tempo_ratio - 1)
+        longer = "longer" if percent >= 0 else "shorter"
+        facts.append(("Duration", f"the candidate takes {abs(percent):.1f} % {longer}"))
+        facts.append(("Places right within", f"about {alignment.uncertainty_ms:.0f} ms (median)"))
+    if alignment.channels_swapped:
+        facts.append(("Channels", "left and right are exchanged in the candidate"))
+    if alignment.transposition_semitones:
+        facts.append(("Transposition", f"{alignment.transposition_semitones:+d} semitones"))
+    if abs(alignment.tuning_cents) >= 0.05:
+        facts.append(("Tuning", wording.quantity(alignment.tuning_cents, "cents", signed=True)))
+    for event in alignment.events:
+        facts.append((event.kind.capitalize(), event.text))
+    return facts
+
+
+def _offset(offset_s: float) -> str:
+    side = "later" if offset_s >= 0 else "earlier"
+    return f"the candidate lies {abs(1000 * offset_s):.3f} ms {side}"
+
+
+def _card(finding: Finding, field: Field | None, span_s: Span) -> dict[str, Any]:
+    whole = finding.duration_s >= _WHOLE * (span_s[1] - span_s[0])
+    course = None
+    levels = finding.aspect == "balance" and finding.band_hz is not None
+    if field is not None and levels and not whole:
+        course = pictures.course(finding, field, span_s)
+    return {
+        "finding": finding,
+        "aspect": wording.aspect_title(finding.aspect),
+        "size": wording.quantity(finding.difference, finding.unit, signed=True),
+        "interval": wording.interval(finding.interval, finding.unit),
+        "band": wording.band(finding.band_hz),
+        "causes": wording.causes(finding),
+        "whole": whole,
+        "spans": [
+            (index, clock(start), clock(end)) for index, (start, end) in enumerate(finding.spans_s)
+        ],
+        "size_picture": pictures.size(finding),
+        "course_picture": course,
+        "cause_picture": pictures.cause(finding),
+    }
+
+
+def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str, Any]]:
+    sections = []
+    for aspect, measured in results.measurements.items():
+        known = wording.ASPECTS.get(aspect)
+        sections.append(
+            {
+                "aspect": aspect,
+                "title": wording.aspect_title(aspect),
+                "meaning": known.meaning if known else "",
+                "method": known.method if known else "",
+                "figure": _inline(figures, aspect),
+                "caption": figures[aspect].caption if aspect in figures else "",
+                "values": tables.single_values(measured),
+                "lists": tables.lists(measured),
+                "bands": tables.bands(measured),
+                "reasons": tables.reasons(measured),
+                "ranks": [found.rank for found in results.findings if found.aspect == aspect],
+            }
+        )
+    return sections
+
+
+def _inline(figures: Mapping[str, Picture], name: str) -> Markup | None:
+    picture = figures.get(name)
+    if picture is None:
+        return None
+    return inline_svg(picture.svg, name.replace("_", "-"), picture.caption)
+
+
+def _noticeable(results: Results) -> list[tuple[str, str, str]]:
+    rows = []
+    for name, entry in JUST_NOTICEABLE.items():
+        size = f"{entry.size:g}\N{NO-BREAK SPACE}{entry.unit}".rstrip("\N{NO-BREAK SPACE}")
+        rows.append((name.replace("_", " "), size, entry.source))
+    return rows
+
+
+def _settings(results: Results) -> list[tuple[str, str]]:
+    return [
+        (str(name).replace("_", " "), "not set" if value is None else str(plain(value)))
+        for name, value in results.settings.items()
+    ]
+
+
+def _sound(index: int, passage: Passage) -> dict[str, str]:
+    return {
+        "reference": base64.b64encode(passage.reference_mp3).decode(),
+        "candidate": base64.b64encode(passage.candidate_mp3).decode(),
+    }
+
+
+def _gains(passages: Sequence[Passage]) -> str:
+    """How the sound in the page was turned down, in words."""
+    if not passages:
+        return ""
+    parts = []
+    for name, gains in (
+        ("reference", [passage.reference_gain_db for passage in passages]),
+        ("candidate", [passage.candidate_gain_db for passage in passages]),
+    ):
+        low, high = -max(gains), -min(gains)
+        if high < 0.05:
+            parts.append(f"the {name} plays as it is")
+        elif high - low < 0.05:
+            parts.append(f"the {name} is turned down by {high:.1f} dB")
+        else:
+            parts.append(f"the {name} is turned down by {low:.1f} to {high:.1f} dB")
+    return ", ".join(parts)
+
+
+def _player_data(results: Results, passages: Sequence[Passage]) -> dict[str, Any]:
+    """What the script needs: clocks, places, bands. Embedded as JSON, with < and > escaped."""
+    points = results.alignment.time_map.thinned(MAP_POINTS_PER_S)
+    related = results.alignment.relation != UNRELATED
+    pairs = np.round(np.stack([points.reference_s, points.candidate_s], axis=1), 4)
+    data: dict[str, Any] = plain(
+        {
+            "span": results.alignment.time_map.span_s,
+            "map": pairs if related else [],
+            "gaps": gaps(results) if related else [],
+            "segments": [
+                {"reference": passage.reference_span_s, "candidate": passage.candidate_span_s}
+                for passage in passages
+            ],
+            "findings": [
+                {"rank": finding.rank, "spans": finding.spans_s, "band": finding.band_hz}
+                for finding in results.findings
+            ],
+        }
+    )
+    return data

@@ -1,0 +1,447 @@
+
+(() => {
+  "use strict";
+
+  const FADE_S = 0.01;
+  const LEAD_S = 0.02;
+  const LEAST_LOOP_S = 1.5;
+
+  window.addEventListener("beforeprint", () => {
+    for (const details of document.querySelectorAll("details")) details.open = true;
+  });
+
+  const source = document.getElementById("comparison");
+  if (!source) return;
+  const data = JSON.parse(source.textContent);
+  const byId = (id) => document.getElementById(id);
+  const [spanStart, spanEnd] = data.span;
+
+  /* ---- the two clocks ---- */
+
+  function interpolate(value, from, to) {
+    const rows = data.map;
+    let low = 0;
+    let high = rows.length - 1;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (rows[middle][from] <= value) low = middle;
+      else high = middle;
+    }
+    const share = (value - rows[low][from]) / (rows[high][from] - rows[low][from]);
+    return rows[low][to] + share * (rows[high][to] - rows[low][to]);
+  }
+  const toClock = (voice, place) => (voice === "candidate" ? interpolate(place, 0, 1) : place);
+  const toPlace = (voice, time) => (voice === "candidate" ? interpolate(time, 1, 0) : time);
+
+  /* ---- state ---- */
+
+  const state = {
+    place: data.segments[0].reference[0],
+    voice: "reference",
+    chosen: "reference",
+    playing: false,
+    loop: null,
+    finding: null,
+    band: null,
+    bandOnly: false,
+    trial: null,
+  };
+  let audio = null;
+  let passes = [];
+
+  const segmentAt = (place) =>
+    data.segments.findIndex(({ reference: [a, b] }) => place >= a - 1e-6 && place < b - 0.02);
+
+  /* ---- sound ---- */
+
+  function bytesOf(id) {
+    const text = atob(byId(id).textContent.trim());
+    const bytes = new Uint8Array(text.length);
+    for (let index = 0; index < text.length; index += 1) bytes[index] = text.charCodeAt(index);
+    return bytes.buffer;
+  }
+
+  async function prepare() {
+    if (audio) return audio.ready;
+    const context = new AudioContext();
+    const nodes = {
+      entry: context.createGain(),
+      whole: context.createGain(),
+      band: context.createGain(),
+      volume: context.createGain(),
+      filters: [],
+    };
+    nodes.entry.connect(nodes.whole).connect(nodes.volume);
+    let tail = nodes.entry;
+    /* Two second-order sections each make a fourth-order Butterworth slope; here Q is in dB. */
+    for (const [type, q] of [["highpass", -5.33], ["highpass", 2.32], ["lowpass", -5.33], ["lowpass", 2.32]]) {
+      const filter = context.createBiquadFilter();
+      filter.type = type;
+      filter.Q.value = q;
+      nodes.filters.push(filter);
+      tail = tail.connect(filter);
+    }
+    tail.connect(nodes.band).connect(nodes.volume);
+    nodes.volume.connect(context.destination);
+    audio = { context, nodes, buffers: [], ready: null };
+    setVolume();
+    routeBand();
+    audio.ready = (async () => {
+      say("Preparing the sound");
+      for (let index = 0; index < data.segments.length; index += 1) {
+        const pair = {};
+        for (const voice of ["reference", "candidate"]) {
+          pair[voice] = await context.decodeAudioData(bytesOf(`sound-${voice}-${index}`));
+        }
+        audio.buffers.push(pair);
+      }
+      say("");
+    })();
+    return audio.ready;
+  }
+
+  function setVolume() {
+    if (audio) audio.nodes.volume.gain.value = 10 ** (Number(byId("volume").value) / 20);
+  }
+
+  function routeBand() {
+    if (!audio) return;
+    const { context, nodes } = audio;
+    if (state.band) {
+      const [low, high] = state.band;
+      const top = context.sampleRate / 2;
+      nodes.filters.forEach((filter, index) => {
+        filter.frequency.value = Math.min(index < 2 ? low : high, top);
+      });
+    }
+    const only = state.bandOnly && state.band ? 1 : 0;
+    nodes.band.gain.setTargetAtTime(only, context.currentTime, FADE_S / 3);
+    nodes.whole.gain.setTargetAtTime(1 - only, context.currentTime, FADE_S / 3);
+  }
+
+  /* One pass plays one recording from a place to the end of its segment or loop. */
+  function startPass(when, place) {
+    const index = segmentAt(place);
+    if (index < 0) return null;
+    const voice = state.voice;
+    const segment = data.segments[index];
+    const end = state.loop ? Math.min(state.loop[1], segment.reference[1]) : segment.reference[1];
+    const offset = toClock(voice, place) - segment[voice][0];
+    const length = toClock(voice, end) - toClock(voice, place);
+    const fade = Math.min(FADE_S, length / 3);
+    const player = audio.context.createBufferSource();
+    player.buffer = audio.buffers[index][voice];
+    const shape = audio.context.createGain();
+    shape.gain.setValueAtTime(0, when);
+    shape.gain.linearRampToValueAtTime(1, when + fade);
+    shape.gain.setValueAtTime(1, when + length - fade);
+    shape.gain.linearRampToValueAtTime(0, when + length);
+    const exit = audio.context.createGain();
+    player.connect(shape).connect(exit).connect(audio.nodes.entry);
+    player.start(when, Math.max(offset, 0), length);
+    const pass = { player, exit, when, place, voice, end, until: when + length };
+    player.onended = () => afterPass(pass);
+    passes.push(pass);
+    return pass;
+  }
+
+  function afterPass(pass) {
+    if (!passes.includes(pass)) return;
+    passes = passes.filter((other) => other !== pass);
+    const last = passes[passes.length - 1];
+    if (state.loop && last) startPass(last.until, state.loop[0]);
+    else if (!last) finish(pass.end);
+  }
+
+  function begin(when, place) {
+    const pass = startPass(when, place);
+    if (pass && state.loop) startPass(pass.until, state.loop[0]);
+    return pass;
+  }
+
+  function stopPasses(when) {
+    for (const { player, exit } of passes) {
+      exit.gain.setValueAtTime(1, when);
+      exit.gain.linearRampToValueAtTime(0, when + FADE_S);
+      player.stop(when + FADE_S);
+    }
+    passes = [];
+  }
+
+  function placeAt(time) {
+    const pass = passes.find(({ when, until }) => time >= when && time < until);
+    if (!pass) return state.place;
+    return toPlace(pass.voice, toClock(pass.voice, pass.place) + time - pass.when);
+  }
+
+  /* ---- verbs ---- */
+
+  async function play() {
+    try {
+      await prepare();
+    } catch {
+      say("This browser cannot play the sound.");
+      return;
+    }
+    await audio.context.resume();
+    let place = state.place;
+    if (state.loop && (place < state.loop[0] || place >= state.loop[1] - 0.05)) place = state.loop[0];
+    if (segmentAt(place) < 0) {
+      const next = data.segments.find(({ reference }) => reference[0] > place) || data.segments[0];
+      place = next.reference[0];
+    }
+    const when = audio.context.currentTime + LEAD_S;
+    stopPasses(when);
+    state.playing = Boolean(begin(when, place));
+    state.place = place;
+    show();
+    requestAnimationFrame(follow);
+  }
+
+  function pause() {
+    const time = audio.context.currentTime;
+    state.place = placeAt(time);
+    stopPasses(time);
+    state.playing = false;
+    show();
+  }
+
+  function finish(place) {
+    state.playing = false;
+    state.place = place >= spanEnd - 0.1 ? data.segments[0].reference[0] : place;
+    show();
+  }
+
+  /* Switching carries the place in the music over, not the time on the clock. */
+  function listenTo(chosen) {
+    if (chosen === "x" && !state.trial) return;
+    state.chosen = chosen;
+    const voice = chosen === "x" ? state.trial.hidden : chosen;
+    /* In a trial every choice restarts the sound, so that none betrays itself by going on. */
+    if (voice !== state.voice || state.trial) {
+      if (state.playing) {
+        const when = audio.context.currentTime + LEAD_S;
+        const place = placeAt(when);
+        stopPasses(when);
+        state.voice = voice;
+        begin(when, place);
+      } else {
+        state.voice = voice;
+      }
+    }
+    show();
+  }
+
+  function switchOver() {
+    const choices = state.trial ? ["reference", "candidate", "x"] : ["reference", "candidate"];
+    listenTo(choices[(choices.indexOf(state.chosen) + 1) % choices.length]);
+  }
+
+  function seek(place) {
+    state.place = Math.min(Math.max(place, spanStart), spanEnd - 0.05);
+    if (state.loop && (place < state.loop[0] || place > state.loop[1])) state.loop = null;
+    if (state.playing) play();
+    else show();
+  }
+
+  function loopOver(finding, index, bandOnly) {
+    const { spans, band } = finding;
+    let [start, end] = spans[index] || data.span;
+    const missing = LEAST_LOOP_S - (end - start);
+    if (missing > 0) [start, end] = [start - missing / 2, end + missing / 2];
+    start = Math.max(start, spanStart);
+    end = Math.min(end, spanEnd);
+    const home = data.segments.find(({ reference: [a, b] }) => start < b - 0.5 && end > a + 0.5);
+    if (home) [start, end] = [Math.max(start, home.reference[0]), Math.min(end, home.reference[1])];
+    state.finding = finding;
+    state.loop = [start, end];
+    state.band = band;
+    state.bandOnly = Boolean(bandOnly && band);
+    state.place = start;
+    routeBand();
+    play();
+  }
+
+  function leaveLoop() {
+    const place = state.playing ? placeAt(audio.context.currentTime) : state.place;
+    state.loop = null;
+    state.place = place;
+    if (state.playing) play();
+    else show();
+  }
+
+  function toggleBand() {
+    if (!state.band) return;
+    state.bandOnly = !state.bandOnly;
+    routeBand();
+    show();
+  }
+
+  function step(by) {
+    if (!data.findings.length) return;
+    const at = data.findings.indexOf(state.finding);
+    const next = at < 0 ? 0 : (at + by + data.findings.length) % data.findings.length;
+    loopOver(data.findings[next], 0, state.bandOnly);
+    byId(`finding-${data.findings[next].rank}`).scrollIntoView({ block: "nearest" });
+  }
+
+  /* ---- blind trial ---- */
+
+  const coin = () => (crypto.getRandomValues(new Uint8Array(1))[0] & 1 ? "reference" : "candidate");
+
+  /* Chance of at least so many right answers by guessing: upper tail of the binomial. */
+  function byGuessing(right, total) {
+    let term = 0.5 ** total;
+    let sum = 0;
+    for (let count = 0; count <= total; count += 1) {
+      if (count >= right) sum += term;
+      term *= (total - count) / (count + 1);
+    }
+    return sum;
+  }
+
+  function toggleTrial() {
+    if (state.trial) {
+      state.trial = null;
+      if (state.chosen === "x") listenTo("reference");
+    } else {
+      state.trial = { hidden: coin(), right: 0, total: 0 };
+      byId("trial-score").textContent = "X is chosen by chance. No answers yet.";
+    }
+    show();
+  }
+
+  function answer(guess) {
+    const { trial } = state;
+    const right = guess === trial.hidden;
+    trial.total += 1;
+    trial.right += right ? 1 : 0;
+    const chance = byGuessing(trial.right, trial.total);
+    const percent = chance >= 0.1 ? Math.round(100 * chance) : (100 * chance).toPrecision(1);
+    byId("trial-score").textContent =
+      `${right ? "Right" : "Wrong"}: X was the ${trial.hidden}. ${trial.right} of ${trial.total} right;` +
+      ` by guessing alone one gets at least that many ${percent} % of the time. X is chosen anew.`;
+    trial.hidden = coin();
+    if (state.chosen === "x") listenTo("x");
+    show();
+  }
+
+  /* ---- what is seen ---- */
+
+  function clockText(seconds) {
+    const whole = Math.floor(Math.max(seconds, 0) + 1e-6);
+    return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+  }
+
+  const say = (text) => { byId("status").textContent = text; };
+  const percentOf = (place) => (100 * (place - spanStart)) / (spanEnd - spanStart);
+
+  function showPlace(place) {
+    byId("needle").style.left = `${percentOf(place)}%`;
+    const text = clockText(place);
+    if (byId("now").textContent !== text) {
+      byId("now").textContent = text;
+      const timeline = byId("timeline");
+      timeline.setAttribute("aria-valuenow", place.toFixed(1));
+      timeline.setAttribute("aria-valuetext", text);
+    }
+  }
+
+  function show() {
+    showPlace(state.place);
+    byId("play").textContent = state.playing ? "Pause" : "Play";
+    byId("play").setAttribute("aria-label", state.playing ? "Pause" : "Play");
+    for (const button of document.querySelectorAll(".voice")) {
+      button.setAttribute("aria-pressed", String(button.dataset.voice === state.chosen));
+      if (button.dataset.voice === "x") button.hidden = !state.trial;
+      if (button.dataset.voice === "candidate") button.classList.toggle("last", !state.trial);
+    }
+    byId("band").disabled = !state.band;
+    byId("band").setAttribute("aria-pressed", String(state.bandOnly));
+    byId("unloop").hidden = !state.loop;
+    const loop = byId("loop");
+    loop.hidden = !state.loop;
+    if (state.loop) {
+      loop.style.left = `${percentOf(state.loop[0])}%`;
+      loop.style.width = `${percentOf(state.loop[1]) - percentOf(state.loop[0])}%`;
+    }
+    for (const card of document.querySelectorAll(".card")) {
+      card.classList.toggle("current", state.finding !== null && card.id === `finding-${state.finding.rank}`);
+    }
+    byId("trial-start").textContent = state.trial ? "End" : "Start";
+    byId("trial-start").setAttribute("aria-pressed", String(Boolean(state.trial)));
+    byId("trial-x").disabled = !state.trial;
+    for (const button of document.querySelectorAll(".answer")) button.disabled = !state.trial;
+  }
+
+  function follow() {
+    if (!state.playing) return;
+    state.place = placeAt(audio.context.currentTime);
+    showPlace(state.place);
+    requestAnimationFrame(follow);
+  }
+
+  /* ---- hands ---- */
+
+  byId("play").addEventListener("click", () => (state.playing ? pause() : play()));
+  byId("band").addEventListener("click", toggleBand);
+  byId("unloop").addEventListener("click", leaveLoop);
+  byId("volume").addEventListener("input", setVolume);
+  byId("trial-start").addEventListener("click", toggleTrial);
+  byId("trial-x").addEventListener("click", () => { listenTo("x"); if (!state.playing) play(); });
+  for (const button of document.querySelectorAll(".answer")) {
+    button.addEventListener("click", () => answer(button.dataset.answer));
+  }
+  for (const button of document.querySelectorAll(".voice")) {
+    button.addEventListener("click", () => listenTo(button.dataset.voice));
+  }
+  for (const button of document.querySelectorAll("[data-finding]")) {
+    button.addEventListener("click", () => {
+      const finding = data.findings.find(({ rank }) => rank === Number(button.dataset.finding));
+      loopOver(finding, Number(button.dataset.span), button.dataset.band);
+    });
+  }
+
+  const timeline = byId("timeline");
+  function seekTo(event) {
+    const box = timeline.querySelector(".overlay").getBoundingClientRect();
+    const share = (event.clientX - box.left) / box.width;
+    if (share >= -0.01 && share <= 1.01) seek(spanStart + share * (spanEnd - spanStart));
+  }
+  timeline.addEventListener("click", seekTo);
+  timeline.addEventListener("keydown", (event) => {
+    const jumps = { PageUp: 10, PageDown: -10, ArrowUp: 2, ArrowDown: -2 };
+    if (event.key in jumps) seek(state.place + jumps[event.key]);
+    else if (event.key === "Home") seek(spanStart);
+    else if (event.key === "End") seek(spanEnd);
+    else return;
+    event.preventDefault();
+  });
+
+  const keys = {
+    " ": () => (state.playing ? pause() : play()),
+    s: switchOver,
+    1: () => listenTo("reference"),
+    2: () => listenTo("candidate"),
+    3: () => listenTo("x"),
+    b: toggleBand,
+    l: leaveLoop,
+    j: () => step(1),
+    k: () => step(-1),
+    arrowleft: () => seek(state.place - 2),
+    arrowright: () => seek(state.place + 2),
+  };
+  document.addEventListener("keydown", (event) => {
+    if (!byId("keys").checked || event.ctrlKey || event.metaKey || event.altKey) return;
+    const target = event.target;
+    if (target.closest("input, textarea, select")) return;
+    const key = event.key.toLowerCase();
+    if (key === " " && target.closest("button, a, summary, label")) return;
+    if (key.startsWith("arrow") && target.closest(".scroll")) return;
+    if (!(key in keys)) return;
+    event.preventDefault();
+    keys[key]();
+  });
+
+  show();
+})();

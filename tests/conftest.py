@@ -1,0 +1,62 @@
+"""Fixtures shared by all tests: one seeded generator, real recordings, small synthetic signals."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+FloatArray = npt.NDArray[np.float64]
+
+RATE_HZ = 48_000
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    """The one source of chance; the same in every run."""
+    return np.random.default_rng(20_240_229)
+
+
+@pytest.fixture(scope="session")
+def real_audio() -> Path:
+    """Folder of real recordings named by ``MIXCOMPARE_REAL_AUDIO``."""
+    folder = os.environ.get("MIXCOMPARE_REAL_AUDIO")
+    if not folder:
+        pytest.skip("needs real recordings: set MIXCOMPARE_REAL_AUDIO to their folder")
+    path = Path(folder)
+    if not path.is_dir():
+        pytest.skip(f"needs real recordings: MIXCOMPARE_REAL_AUDIO={folder} is no folder")
+    return path
+
+
+@pytest.fixture
+def sine() -> FloatArray:
+    """Two seconds of a 997 Hz sine at -20 dBFS in both channels, 48 kHz, shape (n, 2)."""
+    wave = 0.1 * np.sin(2 * np.pi * 997 * np.arange(2 * RATE_HZ) / RATE_HZ)
+    return np.column_stack([wave, wave])
+
+
+@pytest.fixture
+def phrases(rng: np.random.Generator) -> FloatArray:
+    """Forty seconds of made-up music with loud and soft phrases, 16 kHz, shape (n, 2).
+
+    Three voices of harmonic tones a second long, each at its own place; the dynamics move over
+    about 25 dB in phrases of some seconds.
+    """
+    rate_hz, seconds = 16_000, 40
+    time_s = np.arange(rate_hz) / rate_hz
+    envelope = np.minimum(time_s / 0.03, 1) * np.minimum((1 - time_s) / 0.1, 1)
+    level_db = -30 + 12.5 * np.sin(2 * np.pi * np.arange(seconds) / 13)
+    out = np.zeros((seconds * rate_hz, 2))
+    for pitch_hz, left in ((110.0, 0.9), (293.7, 0.6), (659.3, 0.3)):
+        for second in range(seconds):
+            note_hz = pitch_hz * 2 ** (rng.integers(0, 8) / 12)
+            harmonics = np.arange(1, 7)[:, np.newaxis]
+            tone = (np.sin(2 * np.pi * note_hz * harmonics * time_s) / harmonics).sum(axis=0)
+            gain = 10 ** ((level_db[second] + rng.normal(0, 1)) / 20)
+            place = slice(second * rate_hz, (second + 1) * rate_hz)
+            out[place] += gain * (tone * envelope)[:, np.newaxis] * [left, 1 - left]
+    return out

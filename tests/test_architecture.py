@@ -1,0 +1,120 @@
+"""Imports run one way: read from every file's syntax tree and held against the table."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import mixcompare
+
+PACKAGE = Path(mixcompare.__file__).parent
+
+LEAVES = {"errors", "timemap", "findings", "bands", "bs1770", "statistics", "match", "results"}
+"""Read by everyone; they import only one another."""
+
+ALLOWED: dict[str, set[str]] = {
+    "recording": {"errors"},
+    "features": LEAVES | {"recording"},
+    "spectra": LEAVES | {"features"},
+    "gain": LEAVES | {"features", "spectra"},
+    "elements": LEAVES | {"features", "spectra"},
+    "levels": LEAVES | {"features"},
+    "shaping": LEAVES,
+    "alignment": LEAVES | {"features", "recording"},
+    "analyzers": LEAVES | {"features", "spectra", "elements", "levels", "shaping"},
+    "consequences": LEAVES,
+    "comparison": LEAVES
+    | {
+        "recording", "features", "spectra", "gain", "alignment", "analyzers", "consequences",
+        "plots", "report", "listening",
+    },
+    "listening": LEAVES | {"recording"},
+    "plots": LEAVES,
+    "report": LEAVES | {"plots", "listening"},
+}  # fmt: skip
+
+ONLY_IN = {
+    "matplotlib": {"plots"},
+    "argparse": {"cli"},
+    "soundfile": {"recording", "listening"},
+    "soxr": {"features"},
+    "librosa": {"features", "alignment"},
+}
+
+
+def modules() -> list[tuple[str, Path]]:
+    out = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        relative = path.relative_to(PACKAGE)
+        out.append((relative.parts[0].removesuffix(".py"), path))
+    return out
+
+
+def imported(path: Path) -> set[str]:
+    """Names a file imports when it runs; what only a type checker reads does not count."""
+    names: set[str] = set()
+
+    def visit(node: ast.AST) -> None:
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            return
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            assert node.module is not None
+            if node.module == "mixcompare":
+                names.update(f"mixcompare.{alias.name}" for alias in node.names)
+            else:
+                names.add(node.module)
+        for child in ast.iter_child_nodes(node):
+            visit(child)
+
+    visit(ast.parse(path.read_text(encoding="utf-8")))
+    return names
+
+
+@pytest.mark.parametrize(("place", "path"), modules(), ids=lambda value: str(value)[-40:])
+def test_imports_point_one_way(place: str, path: Path) -> None:
+    if place in {"cli", "__init__", "__main__"}:
+        return
+    allowed = ALLOWED.get(place, LEAVES) | {place}
+    ours = {
+        name.split(".")[1]
+        for name in imported(path)
+        if name.startswith("mixcompare.") and name != "mixcompare.__version__"
+    }
+    assert ours <= allowed, f"{path.name} may not import {sorted(ours - allowed)}"
+
+
+@pytest.mark.parametrize(("place", "path"), modules(), ids=lambda value: str(value)[-40:])
+def test_heavy_imports_stay_in_their_place(place: str, path: Path) -> None:
+    for name in imported(path):
+        home = ONLY_IN.get(name.split(".")[0])
+        assert home is None or place in home, f"{path.name} imports {name}"
+
+
+def test_analyzers_never_import_each_other() -> None:
+    names = {path.stem for path in (PACKAGE / "analyzers").glob("*.py")} - {"__init__", "base"}
+    for path in (PACKAGE / "analyzers").glob("*.py"):
+        if path.stem in {"__init__", "base"}:
+            continue
+        others = {f"mixcompare.analyzers.{name}" for name in names - {path.stem}}
+        assert not imported(path) & others
+
+
+def test_exported_names_exist() -> None:
+    for name in mixcompare.__all__:
+        assert getattr(mixcompare, name) is not None
+
+
+def test_bare_import_is_light() -> None:
+    code = (
+        "import sys, mixcompare; from mixcompare.cli import _parser; _parser();"
+        "print([m for m in ('numpy', 'scipy', 'matplotlib', 'librosa') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"

@@ -1,0 +1,182 @@
+"""Excerpts: equal level, headroom, fades, the same music in both."""
+
+import io
+
+import numpy as np
+import pyloudnorm
+import pytest
+import soundfile
+
+from mixcompare import listening
+from mixcompare.findings import Cause, Finding
+from mixcompare.listening import Pair
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap
+
+RATE = 48_000
+
+
+def tune(seconds=20.0, rate=RATE, speed=1.0, level=0.2):
+    """A tone that rises with musical time, with a pulse every second: its pitch names its place."""
+    t = np.arange(int(seconds * rate)) / rate
+    musical = t * speed
+    phase = 2 * np.pi * np.cumsum(200 + 50 * musical) / rate
+    body = np.sin(phase) * (0.4 + 0.6 * np.exp(-6 * (musical % 1.0)))
+    return (level * np.stack([body, 0.8 * body], axis=1)).astype(np.float32)
+
+
+def pair_of(reference, candidate, gain_db, slope=1.0, rate=RATE, candidate_rate=None):
+    candidate_rate = candidate_rate or rate
+    end = len(reference) / rate
+    return Pair(
+        Recording.from_array(reference, rate, "reference"),
+        Recording.from_array(candidate, candidate_rate, "candidate"),
+        TimeMap.linear(0.0, slope, 0.0, end),
+        gain_db,
+    )
+
+
+def finding_at(*spans, kind="part_louder"):
+    return Finding(
+        "balance", kind, "horns", 3.0, (2.0, 4.0), "dB", 3.0, 0.9,
+        tuple(spans), (200.0, 800.0), Cause(0.5, 0.2, 0.3), "Horns louder.", (), rank=1,
+    )  # fmt: skip
+
+
+def pitch_hz(samples, rate):
+    """Frequency of the strongest partial of a short stretch."""
+    window = np.hanning(len(samples))
+    spectrum = np.abs(np.fft.rfft(samples[:, 0] * window, 1 << 18))
+    return float(np.argmax(spectrum) * rate / (1 << 18))
+
+
+@pytest.mark.parametrize("gain_db", [6.0, -9.5, 0.0])
+def test_same_content_at_another_level_comes_out_equally_loud(gain_db):
+    reference = tune()
+    pair = pair_of(reference, reference * np.float32(10 ** (gain_db / 20)), gain_db)
+    sound = listening.excerpts(finding_at((5.0, 9.0)), pair)
+    # pyloudnorm with the standard's own filter coefficients: an independent meter of BS.1770.
+    meter = pyloudnorm.Meter(RATE, filter_class="DeMan")
+    loudness = [
+        meter.integrated_loudness(excerpt.samples.astype(float))
+        for excerpt in (sound.reference, sound.candidate)
+    ]
+    assert loudness[0] == pytest.approx(loudness[1], abs=0.1)
+    assert max(sound.reference_gain_db, sound.candidate_gain_db) <= 0.0
+    assert sound.candidate_gain_db - sound.reference_gain_db == pytest.approx(-gain_db)
+
+
+def test_a_local_difference_stays_audible():
+    reference = tune()
+    candidate = reference * np.float32(10 ** (4 / 20))
+    candidate[5 * RATE : 9 * RATE] *= np.float32(10 ** (6 / 20))
+    sound = listening.cut(pair_of(reference, candidate, gain_db=4.0), (6.0, 8.0))
+    power = [np.mean(np.square(e.samples)) for e in (sound.reference, sound.candidate)]
+    assert 10 * np.log10(power[1] / power[0]) == pytest.approx(6.0, abs=0.01)
+
+
+def test_peaks_stay_under_the_ceiling_and_both_are_lowered_alike(tmp_path):
+    # A quarter-rate sine at 45 degrees: true peak 3 dB over its samples (BS.1770-5, Annex 2).
+    n = np.arange(8 * RATE)
+    loud = np.sin(np.pi / 2 * n + np.pi / 4)[:, None] * np.ones(2) / np.sin(np.pi / 4)
+    pair = pair_of(2 * loud.astype(np.float32), loud.astype(np.float32), -6.02)
+    sound = listening.cut(pair, (1.0, 5.0))
+    written = listening.write_excerpts(finding_at((1, 5)), sound, tmp_path)
+    for path in (written.reference, written.candidate):
+        samples, rate = soundfile.read(tmp_path / path, dtype="float32")
+        # An independent 8-fold oversampling (zero-padded spectrum) reads the true peak.
+        spectrum = np.fft.rfft(samples[:, 0])
+        dense = np.fft.irfft(spectrum, 8 * len(samples)) * 8
+        assert 20 * np.log10(np.abs(dense[rate : 8 * len(samples) - rate]).max()) <= -1.0
+    assert sound.candidate_gain_db - sound.reference_gain_db == pytest.approx(6.02)
+    assert max(sound.reference_gain_db, sound.candidate_gain_db) < 0
+
+
+def test_ends_fade_in_and_out():
+    pair = pair_of(np.full((10 * RATE, 2), 0.25, np.float32), tune(10), 0.0)
+    samples = listening.cut(pair, (2.0, 6.0)).reference.samples[:, 0]
+    assert abs(samples[0]) < 1e-4
+    assert abs(samples[-1]) < 1e-4
+    ten_ms = RATE // 100
+    assert samples[ten_ms] < 0.25  # still rising after 10 ms
+    assert samples[RATE] == pytest.approx(0.25)
+    assert np.abs(np.diff(samples)).max() < 0.25 * np.pi / 2 / (0.010 * RATE)
+
+
+@pytest.mark.parametrize("candidate_rate", [48_000, 44_100])
+def test_both_excerpts_begin_and_end_with_the_same_music(candidate_rate):
+    reference = tune(20)
+    slower = tune(25, rate=candidate_rate, speed=0.8)
+    pair = pair_of(reference, slower, 0.0, slope=1.25, candidate_rate=candidate_rate)
+    sound = listening.cut(pair, (6.0, 10.0))
+    for excerpt, stretch_s in ((sound.reference, 0.2), (sound.candidate, 0.25)):
+        count = round(stretch_s * excerpt.sample_rate_hz)
+        # Musical place from the pitch that the tune has there: 200 Hz + 50 Hz per second.
+        start = (pitch_hz(excerpt.samples[:count], excerpt.sample_rate_hz) - 200) / 50
+        end = (pitch_hz(excerpt.samples[-count:], excerpt.sample_rate_hz) - 200) / 50
+        assert start == pytest.approx(6.1, abs=0.03)
+        assert end == pytest.approx(9.9, abs=0.03)
+    assert sound.candidate.span_s == pytest.approx((7.5, 12.5))
+
+
+@pytest.mark.parametrize(
+    ("span", "length_s"), [((5.0, 5.2), 3.0), ((5.0, 9.0), 6.0), ((2.0, 19.0), 12.0)]
+)
+def test_excerpts_last_3_to_12_seconds_and_hold_the_place(span, length_s):
+    pair = pair_of(tune(), tune(), 0.0)
+    start, end = listening.excerpt_span(finding_at(span), pair)
+    assert end - start == pytest.approx(length_s)
+    assert start <= span[0] or end - start == pytest.approx(12.0)
+    assert start >= 0
+    assert end <= 20.0
+
+
+@pytest.mark.parametrize("span", [(0.0, 0.4), (19.8, 20.0), (0.0, 20.0), (25.0, 30.0)])
+def test_excerpts_stay_within_the_passage(span):
+    pair = pair_of(tune(), tune(), 0.0)
+    start, end = listening.excerpt_span(finding_at(span), pair)
+    assert 0.0 <= start < end <= 20.0
+    assert 3.0 <= end - start <= 12.0 + 1e-9
+
+
+def test_a_long_place_is_shown_where_most_is_going_on():
+    reference = tune(60) * np.float32(0.05)
+    reference[40 * RATE : 52 * RATE] *= np.float32(10)
+    pair = pair_of(reference, reference, 0.0)
+    span = listening.excerpt_span(finding_at((0.0, 60.0)), pair, listening.busy_profile(pair))
+    assert span == pytest.approx((40.0, 52.0), abs=0.6)
+
+
+def test_the_page_gets_the_whole_passage_in_mp3_with_place_and_level_kept():
+    reference = tune(20)
+    candidate = tune(25, rate=96_000, speed=0.8, level=0.4)
+    pair = pair_of(reference, candidate, 6.02, slope=1.25, candidate_rate=96_000)
+    (passage,) = listening.passages(pair)
+    assert passage.reference_span_s == (0.0, 20.0)
+    power = []
+    for data, place_s in ((passage.reference_mp3, 8.0), (passage.candidate_mp3, 10.0)):
+        samples, rate = soundfile.read(io.BytesIO(data))
+        assert rate == 48_000
+        stretch = samples[round((place_s - 0.1) * rate) : round((place_s + 0.1) * rate)]
+        assert (pitch_hz(stretch, rate) - 200) / 50 == pytest.approx(8.0, abs=0.03)
+        power.append(np.mean(np.square(samples)))
+    assert 10 * np.log10(power[1] / power[0]) == pytest.approx(0.0, abs=0.1)
+
+
+def test_too_long_a_passage_gives_the_findings_places_most_salient_first():
+    pair = pair_of(tune(40), tune(40), 0.0)
+    seconds = 2 * (6.0 + 6.0)
+    findings = [finding_at((30.0, 34.0)), finding_at((5.0, 9.0)), finding_at((15.0, 19.0))]
+    passages = listening.passages(pair, findings, budget_bytes=int(seconds * 96 * 125) + 10)
+    assert [passage.reference_span_s for passage in passages] == [(4.0, 10.0), (29.0, 35.0)]
+
+
+def test_three_minutes_fit_into_the_page():
+    # 11 MB of base64 leave 4 MB of the page's 15 MB for everything else.
+    seconds = 2 * 180
+    spans, kbps = listening._spans_within(
+        [(0.0, 180.0)], TimeMap.linear(0, 1, 0, 180), listening.PAGE_BUDGET_BYTES
+    )
+    assert spans == [(0.0, 180.0)]
+    assert kbps >= 160
+    assert seconds * kbps * 125 * 4 / 3 < 11e6
