@@ -38,7 +38,7 @@ def band_weights(edges_hz: FloatArray, bin_hz: float, bins: int) -> npt.NDArray[
     overlap = np.minimum(high[:, None], edges_hz[None, 1:]) - np.maximum(
         low[:, None], edges_hz[None, :-1]
     )
-    return (np.clip(overlap, 0, None) / bin_hz).astype(np.float32)
+    return np.asarray(np.clip(overlap, 0, None) / bin_hz, np.float32)
 
 
 def pitch_hz(pitch: npt.ArrayLike, tuning_cents: float = 0.0) -> FloatArray:

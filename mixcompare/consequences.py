@@ -56,9 +56,22 @@ def _same_direction(cause: Finding, effect: Finding) -> bool:
     return cause.difference * effect.difference > 0
 
 
+def _partials(cause: Finding, effect: Finding) -> bool:
+    """Whether a change of tone may be the changed element's own upper partials.
+
+    Where one element holds a band all the time, its level and the band's tone are the same
+    thing; then the tone moves in the element's sense and not further.
+    """
+    if cause.band_hz is None or effect.band_hz is None or effect.unit != "dB":
+        return False
+    above = effect.band_hz[0] >= cause.band_hz[0]
+    within = abs(effect.difference) <= abs(cause.difference) + 0.5
+    return above and within and _same_direction(cause, effect)
+
+
 RULES: tuple[Rule, ...] = (
     # An element's level changes tone, dynamics, image and width where it lies.
-    Rule(_aspect("balance"), _aspect("tone"), _overlapping),
+    Rule(_aspect("balance"), _aspect("tone"), lambda a, b: _overlapping(a, b) or _partials(a, b)),
     Rule(_aspect("balance"), _aspect("dynamics"), _always),
     Rule(_aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _overlapping),
     # More reverberation: wider, denser, fuller between the notes; less: the contrary.

@@ -2,22 +2,40 @@
 
 Conventions
 -----------
-Levels are K-weighted, in LUFS; a mono recording counts in both channels here, so that it lies
-beside a stereo one. Differences are candidate minus reference. A time is the middle of the window
-that it names, in seconds from the start of the recording's span.
+Levels are K-weighted, in LUFS. Contours count a mono recording in both channels, so that it lies
+beside a stereo one; loudness counts it in one (BS.1770). Differences are candidate minus
+reference. A time is the middle of the window that it names, in seconds from the start of the
+recording's span.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare import bs1770
-from mixcompare.features import Features
+from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.match import Match
 from mixcompare.statistics import block_bootstrap, interval
+from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+CONTOUR_WINDOW_S = 1.0
+"""Width of the raised cosine that smooths a level contour: between momentary and short-term."""
+
+MUSIC_GATE_LU = -25.0
+"""Moments further under the mean power count as rests (Tech 3342 has -20; our choice)."""
+
+_AUDIBLE_BAND_DB = 30.0
+"""A third octave counts at a moment when it lies no further under the strongest one."""
+
+_BAND_SHARE = 0.3
+"""Share of the music in which a third octave must count to be used at all."""
+
+_FLOOR = 1e-12
 
 _RANGE_BLOCK_S = 6.0
 """Two short-term windows: neighbouring short-term values share their samples."""
@@ -48,14 +66,25 @@ def matched_steps(
     )
 
 
-def short_term_lufs(features: Features, times_s: npt.ArrayLike) -> FloatArray:
+def short_term_lufs(
+    features: Features, times_s: npt.ArrayLike, as_stereo: bool = False
+) -> FloatArray:
     """Short-term loudness around the given times; NaN where the window is incomplete."""
-    return _around(features, times_s, bs1770.SHORT_TERM_STEPS)
+    return _around(features, times_s, bs1770.SHORT_TERM_STEPS, as_stereo)
 
 
 def momentary_lufs(features: Features, times_s: npt.ArrayLike) -> FloatArray:
     """Momentary loudness around the given times; NaN where the window is incomplete."""
-    return _around(features, times_s, bs1770.MOMENTARY_STEPS)
+    return _around(features, times_s, bs1770.MOMENTARY_STEPS, as_stereo=False)
+
+
+def extremes(passages_lufs: FloatArray) -> tuple[int | None, int | None]:
+    """Indices of the loudest and the softest passage that is music; NaN is skipped."""
+    told = np.nan_to_num(passages_lufs, nan=-np.inf, neginf=-np.inf)
+    music = is_music(told, told)
+    if not music.any():
+        return None, None
+    return int(np.argmax(told)), int(np.argmin(np.where(music, told, np.inf)))
 
 
 def range_difference_lu(
@@ -98,6 +127,71 @@ def range_difference_lu(
     return value, (min(low, value), max(high, value))
 
 
+def contour_lufs(features: Features, times_s: npt.ArrayLike) -> FloatArray:
+    """K-weighted level, smoothed over a second, at the given times."""
+    smooth = _smoothed(stereo_power(features), 1 / bs1770.STEP_S)
+    middle_s = np.asarray(times_s, np.float64) - bs1770.STEP_S / 2
+    power = sample_frames(smooth, 1 / bs1770.STEP_S, middle_s)
+    return bs1770.to_lufs(np.maximum(power, _FLOOR))
+
+
+def is_music(mean_lufs: FloatArray, *contours_lufs: FloatArray) -> BoolArray:
+    """Which moments are music rather than rests: by a level that both recordings share."""
+    loud = np.min(contours_lufs, axis=0) > bs1770.ABSOLUTE_GATE_LUFS
+    if not loud.any():
+        return np.zeros(mean_lufs.shape, np.bool_)
+    gate = 10 * np.log10(np.mean(10 ** (mean_lufs[loud] / 10))) + MUSIC_GATE_LU
+    return np.asarray(loud & (mean_lufs > gate), np.bool_)
+
+
+def common_change_db(
+    reference: Features, candidate: Features, match: Match, times_s: FloatArray, music: BoolArray
+) -> FloatArray:
+    """Change of level that all registers share, at the given moments of the reference.
+
+    Every third octave's difference is taken against its own median over time, so that a change of
+    tone does not count, and the median over the octaves that are audible in both recordings, so
+    that one louder element does not.
+
+    Returns
+    -------
+    ndarray, shape (times,)
+        Candidate minus reference, around zero; NaN outside the music.
+    """
+    change = np.full(len(times_s), np.nan)
+    pair = [
+        _band_contours_db(reference, times_s[music]),
+        _band_contours_db(candidate, match.time_map.to_candidate(times_s[music])),
+    ]
+    audible = np.logical_and(
+        *(levels >= levels.max(axis=1, keepdims=True) - _AUDIBLE_BAND_DB for levels in pair)
+    )
+    audible &= common_bands(reference, candidate)
+    used = audible.mean(axis=0) > _BAND_SHARE
+    moments = audible[:, used].any(axis=1)
+    if not moments.any():
+        return change
+    single = np.where(audible, pair[1] - pair[0], np.nan)[moments][:, used]
+    single -= np.nanmedian(single, axis=0)
+    change[np.flatnonzero(music)[moments]] = np.nanmedian(single, axis=1)
+    return change
+
+
+def _band_contours_db(features: Features, times_s: FloatArray) -> FloatArray:
+    """Third-octave levels of both channels together, smoothed over a second: (times, 31)."""
+    smooth = _smoothed(features.band_power.sum(axis=2, dtype=np.float64), BAND_RATE_HZ)
+    return np.asarray(10 * np.log10(sample_frames(smooth, BAND_RATE_HZ, times_s) + _FLOOR))
+
+
+def _smoothed(power: FloatArray, rate_hz: float) -> FloatArray:
+    """Raised-cosine average along the first axis; at the ends, of what there is."""
+    size = 2 * round(CONTOUR_WINDOW_S * rate_hz / 2) + 1
+    window = np.hanning(size + 2)[1:-1]
+    total = ndimage.convolve1d(power, window, axis=0, mode="constant")
+    weight = ndimage.convolve1d(np.ones(len(power)), window, mode="constant")
+    return np.asarray(total / weight.reshape((-1,) + (1,) * (power.ndim - 1)), np.float64)
+
+
 def _range_of(short_term: FloatArray) -> float:
     """Loudness range of given short-term values (EBU Tech 3342); 0 where all are gated away."""
     loud = short_term[short_term > bs1770.ABSOLUTE_GATE_LUFS]
@@ -109,13 +203,14 @@ def _range_of(short_term: FloatArray) -> float:
 
 
 def _step_times_s(features: Features) -> FloatArray:
-    return (np.arange(len(features.k_power)) + 0.5) * bs1770.STEP_S
+    return np.asarray((np.arange(len(features.k_power)) + 0.5) * bs1770.STEP_S, np.float64)
 
 
-def _around(features: Features, times_s: npt.ArrayLike, steps: int) -> FloatArray:
+def _around(features: Features, times_s: npt.ArrayLike, steps: int, as_stereo: bool) -> FloatArray:
     """Loudness of the window of ``steps`` 10 ms steps that lies around each time."""
     times = np.asarray(times_s, np.float64)
-    windows = bs1770.to_lufs(bs1770.window_powers(features.k_power, steps))
+    power = stereo_power(features)[:, np.newaxis] if as_stereo else features.k_power
+    windows = bs1770.to_lufs(bs1770.window_powers(power, steps))
     first = np.round(times / bs1770.STEP_S - steps / 2).astype(np.int64)
     complete = (first >= 0) & (first < len(windows))
     if len(windows) == 0:

@@ -44,6 +44,7 @@ _GAIN_SPREAD_DB = 6.0  # keeps two filters from working against each other
 _LEVEL_SPREAD_DB = 0.5  # how far the level match may be off
 _FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however steady the difference
 _PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
+_TILT_SHARE = 0.6  # of the curve, before it is called a tilt
 _EXHAUSTIVE, _STARTS = 3, 3
 _OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
 _IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
@@ -188,6 +189,36 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
         best = problem.refined(kept)
     ordered = tuple(sorted(best.filters, key=lambda entry: entry.frequency_hz))
     return Shaping(ordered, best.level_db, best.residual_db, best.misfit)
+
+
+def is_tilt(
+    centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray, slope: float
+) -> bool:
+    """Whether a straight slope says most of a curve, and says it better than bells and shelves.
+
+    Parameters
+    ----------
+    centre_hz, curve_db, deviation_db : ndarray, shape (bands,)
+    slope : float
+        dB per octave.
+
+    Returns
+    -------
+    bool
+        By the criterion of Schwarz (1978), which sets misfit against the number of parameters.
+    """
+    deviation = np.hypot(deviation_db, _FLOOR_DB)
+    weight = deviation**-2
+    line = slope * np.log2(np.clip(centre_hz, *TILT_RANGE_HZ))
+    left = curve_db - line
+    left = left - np.average(left, weights=weight)
+    away = curve_db - np.average(curve_db, weights=weight)
+    misfit = float(np.sum(weight * left**2))
+    if misfit > (1 - _TILT_SHARE) * float(np.sum(weight * away**2)):
+        return False
+    filtered = fit(centre_hz, curve_db, deviation_db)
+    parameters = 3 * len(filtered.filters) - 1  # more than the line has, besides the level
+    return bool(misfit < filtered.misfit + parameters * np.log(len(curve_db)))
 
 
 class _Problem:

@@ -2,10 +2,11 @@
 
 Conventions
 -----------
-``mean_db`` is the mean of both levels at a moment, ``change_db`` candidate minus reference. In these
-coordinates exchanging the recordings only turns the sign of the change, so every result mirrors:
-a slope becomes its reciprocal. A slope is the candidate's decibels per decibel of the reference:
-1 = the same dynamics, 0.5 = half the swing, as compression of 2:1 over the whole range leaves it.
+``mean_db`` is the mean of both levels at a moment, ``change_db`` candidate minus reference. In
+these coordinates exchanging the recordings only turns the sign of the change, so every result
+mirrors: a slope becomes its reciprocal. A slope is the candidate's decibels per decibel of the
+reference: 1 = the same dynamics, 0.5 = half the swing, as compression of 2:1 over the whole
+range leaves it.
 """
 
 from __future__ import annotations
@@ -26,10 +27,26 @@ SHORTEST_BLOCK_S = 3.0
 
 FEWEST_BLOCKS = 5
 
+SHORTEST_MUSIC_S = FEWEST_BLOCKS * SHORTEST_BLOCK_S
+"""Less shows no dynamics."""
+
+SMALLEST_RANGE_DB = 6.0
+"""A level that moves less than about a step between two dynamic marks shows none (our choice)."""
+
+LOOSEST = 9.0
+"""An interval about 1 that is wider than this ratio says nothing."""
+
 _DRAWS = 200
 _HUBER = 1.5
-_KNEES = 15
+_KNEES = 20
 _STEEPEST = 20.0
+_CLEARLY = 0.8
+"""Share of any straight line's cost that a hinge may keep (our choice)."""
+_NEARLY = 1.1
+"""Hinges of up to this share of the least cost fit nearly as well (our choice)."""
+_SMALL = 1e-6
+_NOTHING_DB = 0.05
+"""A mean change under this is no change."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +56,12 @@ class Slope:
     value: float
     interval: tuple[float, float]
 
+    @property
+    def says_nothing(self) -> bool:
+        """Whether the interval holds everything from much smaller to much larger swings."""
+        low, high = self.interval
+        return low < 1 < high and high > LOOSEST * low
+
 
 @dataclass(frozen=True)
 class Knee:
@@ -46,6 +69,59 @@ class Knee:
 
     level_db: float
     above: Slope
+
+
+@dataclass(frozen=True)
+class Moves:
+    """How two levels move together, as far as that can be told.
+
+    Attributes
+    ----------
+    range_db : float or None
+        Between the softest and the loudest twentieth, mean of both recordings.
+    slope : Slope or None
+    knee : Knee or None
+    reasons : tuple of str
+        Why something is None.
+    """
+
+    range_db: float | None = None
+    slope: Slope | None = None
+    knee: Knee | None = None
+    reasons: tuple[str, ...] = ()
+
+
+def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
+    """Slope and knee, or the reason why there are none.
+
+    Parameters
+    ----------
+    mean_db, change_db : ndarray, shape (n,)
+        Consecutive moments of music, rests left out.
+    rate_hz : float
+    """
+    music_s = len(mean_db) / rate_hz
+    refusal = "Swings in level cannot be compared"
+    if music_s < SHORTEST_MUSIC_S:
+        return Moves(
+            reasons=(
+                f"{refusal}: {music_s:.0f} s of music in common,"
+                f" at least {SHORTEST_MUSIC_S:.0f} s are needed.",
+            )
+        )
+    ranges = [_range_db(mean_db - change_db / 2), _range_db(mean_db + change_db / 2)]
+    if max(ranges) < SMALLEST_RANGE_DB:
+        return Moves(
+            sum(ranges) / 2,
+            reasons=(
+                f"{refusal}: the level moves by {max(ranges):.1f} dB only,"
+                f" at least {SMALLEST_RANGE_DB:.0f} dB are needed.",
+            ),
+        )
+    slope = swing_slope(mean_db, change_db, rate_hz)
+    knee = fitted_knee(mean_db, change_db, rate_hz)
+    loose = f"{refusal}: the two levels do not move closely enough together."
+    return Moves(sum(ranges) / 2, slope, knee, () if slope or knee else (loose,))
 
 
 def swing_slope(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Slope | None:
@@ -59,72 +135,73 @@ def swing_slope(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> S
     Parameters
     ----------
     mean_db, change_db : ndarray, shape (n,)
-        Consecutive moments; moments left out in between are allowed.
+        Consecutive moments of music, rests left out.
     rate_hz : float
 
     Returns
     -------
     Slope or None
-        None where the levels do not rise together at all.
+        None where the levels do not follow each other closely enough to tell.
     """
     reference, candidate = mean_db - change_db / 2, mean_db + change_db / 2
     angle, residual, weight = _orthogonal(reference, candidate)
     if not 1 / _STEEPEST < np.tan(angle) < _STEEPEST:
         return None
     block = _block_length(residual, rate_hz)
-    if len(reference) < FEWEST_BLOCKS * block:
-        block = len(reference) // FEWEST_BLOCKS
 
     def bounds(index: IndexArray) -> FloatArray:
         _, _, across, up, both = _moments(reference[index], candidate[index], weight[index])
-        slack = 1e-12
-        return np.log(np.maximum([both / (across + slack), up / max(both, slack)], 1e-3))
+        ratios = both / (across + _SMALL), up / max(both, _SMALL)
+        return np.asarray(np.log(np.maximum(ratios, _SMALL)), np.float64)
 
     draws = block_bootstrap(len(reference), bounds, _DRAWS, block)
     low, high = bounds(np.arange(len(reference)))
     spread = _student(len(reference) / block) * draws.std(axis=0)
     middle = float(np.log(np.tan(angle)))
-    interval = (min(low, middle) - spread[0], max(high, middle) + spread[1])
-    return Slope(float(np.tan(angle)), (float(np.exp(interval[0])), float(np.exp(interval[1]))))
+    lowest, highest = min(low, middle) - spread[0], max(high, middle) + spread[1]
+    slope = Slope(float(np.exp(middle)), (float(np.exp(lowest)), float(np.exp(highest))))
+    return None if slope.says_nothing else slope
 
 
 def fitted_knee(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Knee | None:
     """Level above which the candidate's dynamics differ while those below agree.
 
-    Least squares with Huber weights of the change on a hinge, tried at levels across the range.
+    A hinge is fitted to the change by least squares with Huber weights, at levels across the
+    range. The interval spans every hinge that fits nearly as well as the best, each with its
+    own scatter under resampling in blocks.
 
     Returns
     -------
     Knee or None
-        None where no hinge describes the moments clearly better than one straight line.
+        None where no hinge describes the moments clearly better than one straight line, or
+        than a hinge with the other end bent.
     """
-    centres = np.quantile(mean_db, np.linspace(0.1, 0.85, _KNEES))
     flat = np.ones_like(mean_db)
-    line_cost = _fit(np.stack([flat, mean_db]), change_db)[1]
-    below = [
-        _fit(np.stack([flat, np.minimum(mean_db - knee, 0)]), change_db)[1] for knee in centres
-    ]
-    above = [_fit(np.stack([flat, np.maximum(mean_db - knee, 0)]), change_db) for knee in centres]
-    best = int(np.argmin([cost for _, cost, _ in above]))
-    coefficients, cost, weight = above[best]
-    if cost > _CLEARLY * min(line_cost, min(below)):
+    lowest, highest = np.quantile(mean_db, [0.1, 0.85])
+    knees = np.linspace(lowest, highest, _KNEES)
+    above = [_fit(np.stack([flat, np.maximum(mean_db - knee, 0)]), change_db) for knee in knees]
+    below = [_fit(np.stack([flat, np.minimum(mean_db - knee, 0)]), change_db) for knee in knees]
+    cost = np.array([fit.cost for fit in above])
+    line_cost = _fit(np.stack([flat, mean_db]), change_db).cost
+    other_cost = min(line_cost, *(fit.cost for fit in below))
+    best = int(np.argmin(cost))
+    if line_cost < _NOTHING_DB or cost[best] > _CLEARLY * other_cost:
         return None
-    residual = change_db - coefficients @ np.stack([flat, np.maximum(mean_db - centres[best], 0)])
-    block = min(_block_length(residual, rate_hz), len(mean_db) // FEWEST_BLOCKS)
-    hinges = np.maximum(mean_db[np.newaxis] - centres[:, np.newaxis], 0)
+    block = _block_length(above[best].residual, rate_hz)
+    near = np.flatnonzero(cost <= _NEARLY * cost[best])
+    hinges = np.maximum(mean_db[np.newaxis] - knees[near, np.newaxis], 0)
+    weight = above[best].weight
 
-    def slope_above(index: IndexArray) -> float:
-        return _best_hinge(hinges[:, index], change_db[index], weight[index])
+    def bends(index: IndexArray) -> FloatArray:
+        return _hinge_bends(hinges[:, index], change_db[index], weight[index])
 
-    draws = block_bootstrap(len(mean_db), slope_above, _DRAWS, block)
-    bend = float(coefficients[1])
-    spread = _student(len(mean_db) / block) * float(draws.std())
-    low, value, high = (_as_slope(bend + step) for step in (-spread, 0.0, spread))
-    return Knee(float(centres[best] - coefficients[0] / 2), Slope(value, (low, high)))
-
-
-_CLEARLY = 0.8
-"""Share of the straight line's cost that a hinge may keep (our choice)."""
+    draws = block_bootstrap(len(mean_db), bends, _DRAWS, block)
+    spread = _student(len(mean_db) / block) * draws.std(axis=0)
+    fitted = np.array([above[index].coefficients[1] for index in near])
+    level, bend = above[best].coefficients
+    limits = _as_slope(float((fitted - spread).min())), _as_slope(float((fitted + spread).max()))
+    slope = Slope(_as_slope(float(bend)), limits)
+    return None if slope.says_nothing else Knee(float(knees[best] - level / 2), slope)
 
 
 def _as_slope(bend: float) -> float:
@@ -164,26 +241,35 @@ def _huber(residual: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12)))
 
 
-def _fit(design: FloatArray, values: FloatArray) -> tuple[FloatArray, float, FloatArray]:
-    """Coefficients of a Huber fit, the mean absolute residual, and the weights."""
+@dataclass(frozen=True)
+class _Fit:
+    coefficients: FloatArray
+    residual: FloatArray
+    weight: FloatArray
+
+    @property
+    def cost(self) -> float:
+        return float(np.mean(np.abs(self.residual)))
+
+
+def _fit(design: FloatArray, values: FloatArray) -> _Fit:
+    """Huber fit of ``values`` by the rows of ``design``."""
     weight = np.ones_like(values)
     for _ in range(8):
         scaled = design * weight
         coefficients = np.linalg.lstsq(scaled @ design.T, scaled @ values, rcond=None)[0]
         residual = values - coefficients @ design
         weight = _huber(residual)
-    return coefficients, float(np.mean(np.abs(residual))), weight
+    return _Fit(np.asarray(coefficients), np.asarray(residual), weight)
 
 
-def _best_hinge(hinges: FloatArray, values: FloatArray, weight: FloatArray) -> float:
-    """Bend of the hinge, among those given, that leaves the least squares."""
+def _hinge_bends(hinges: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Least-squares bend of the change at each hinge."""
     total = weight.sum()
     from_hinge = hinges - (hinges @ weight / total)[:, np.newaxis]
     from_values = values - float(weight @ values) / total
     across = np.square(from_hinge) @ weight + 1e-12
-    both = from_hinge @ (weight * from_values)
-    best = int(np.argmax(both**2 / across))
-    return float(both[best] / across[best])
+    return np.asarray(from_hinge @ (weight * from_values) / across, np.float64)
 
 
 def _block_length(residual: FloatArray, rate_hz: float) -> int:
@@ -199,9 +285,14 @@ def _block_length(residual: FloatArray, rate_hz: float) -> int:
     crossing = np.flatnonzero(correlation < 0.05)
     until = int(crossing[0]) if len(crossing) else size
     samples = 1 + 2 * float(correlation[1:until].sum())
-    return max(round(2 * samples), shortest)
+    return min(max(round(2 * samples), shortest), max(size // FEWEST_BLOCKS, 1))
 
 
 def _student(blocks: float) -> float:
     """Factor from a standard deviation to a 95 % half width with so few independent blocks."""
     return float(special.stdtrit(max(blocks - 2, 1.0), 0.975))
+
+
+def _range_db(values: FloatArray) -> float:
+    low, high = np.percentile(values, [5, 95])
+    return float(high - low)

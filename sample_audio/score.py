@@ -180,13 +180,13 @@ def _clarinets() -> list[Written]:
 def _harp() -> list[Written]:
     """The figure thrown between two octaves, and a spread chord to end with."""
     notes = [
-        Written(beat, 0.25, pitch + (12 if index % 2 else 0), _velocity(beat, -index % 2))
+        Written(beat, 0.25, pitch - (0 if index % 2 else 12), _velocity(beat))
         for beat, index, pitch in _figure_steps()
     ]
     last = CHORDS[-1]
     for step, pitch in enumerate((50, 57, 62, 66, 69, 74)):
         beat = last.beat + 0.06 * step
-        notes.append(Written(beat, last.length - 0.06 * step, pitch, _velocity(last.beat, -45)))
+        notes.append(Written(beat, last.length - 0.06 * step, pitch, _velocity(last.beat, -36)))
     return notes
 
 
@@ -294,7 +294,7 @@ SEATS = {
     "trombones": Seat(57, 0.40, -2.0),
     "timpani": Seat(47, 0.05, 11.0),
     "xylophone": Seat(13, -0.45, 14.5),
-    "harp": Seat(46, -0.55, 7.0),
+    "harp": Seat(46, -0.55, 2.5),
     "violins": Seat(40, -0.50, 7.0),
     "violas": Seat(41, 0.30, 0.5),
     "cellos": Seat(45, 0.50, 4.5),

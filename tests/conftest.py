@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -39,24 +40,41 @@ def sine() -> FloatArray:
     return np.column_stack([wave, wave])
 
 
-@pytest.fixture
-def phrases(rng: np.random.Generator) -> FloatArray:
-    """Forty seconds of made-up music with loud and soft phrases, 16 kHz, shape (n, 2).
+@pytest.fixture(scope="session")
+def play() -> Callable[..., FloatArray]:
+    """Play forty seconds of made-up music: ``play(seed)`` is one performance of it.
 
-    Three voices of harmonic tones a second long, each at its own place; the dynamics move over
-    about 25 dB in phrases of some seconds.
+    Three voices of harmonic tones a second long, each at its own place, at 16 kHz, shape (n, 2).
+    The dynamics move over about 25 dB in phrases of some seconds; the seed decides how much each
+    tone strays from them, and whether the notes are others with ``notes``.
     """
+    return _play
+
+
+@pytest.fixture(scope="session")
+def phrases() -> FloatArray:
+    """The first performance of the made-up music, not to be written to."""
+    music = _play(0)
+    music.flags.writeable = False
+    return music
+
+
+def _play(seed: int, notes: int = 0, range_db: float = 25.0) -> FloatArray:
     rate_hz, seconds = 16_000, 40
+    strays, melody = np.random.default_rng(seed), np.random.default_rng(notes)
     time_s = np.arange(rate_hz) / rate_hz
     envelope = np.minimum(time_s / 0.03, 1) * np.minimum((1 - time_s) / 0.1, 1)
-    level_db = -30 + 12.5 * np.sin(2 * np.pi * np.arange(seconds) / 13)
+    level_db = -30 + range_db / 2 * np.sin(2 * np.pi * np.arange(seconds) / 13)
+    harmonics = np.arange(1, 7)[:, np.newaxis]
     out = np.zeros((seconds * rate_hz, 2))
     for pitch_hz, left in ((110.0, 0.9), (293.7, 0.6), (659.3, 0.3)):
         for second in range(seconds):
-            note_hz = pitch_hz * 2 ** (rng.integers(0, 8) / 12)
-            harmonics = np.arange(1, 7)[:, np.newaxis]
-            tone = (np.sin(2 * np.pi * note_hz * harmonics * time_s) / harmonics).sum(axis=0)
-            gain = 10 ** ((level_db[second] + rng.normal(0, 1)) / 20)
+            note_hz = pitch_hz * 2 ** (melody.integers(0, 8) / 12)
+            phase = strays.uniform(0, 2 * np.pi, (6, 1))
+            tone = (np.sin(2 * np.pi * note_hz * harmonics * time_s + phase) / harmonics).sum(
+                axis=0
+            )
+            gain = 10 ** ((level_db[second] + strays.normal(0, 1)) / 20)
             place = slice(second * rate_hz, (second + 1) * rate_hz)
             out[place] += gain * (tone * envelope)[:, np.newaxis] * [left, 1 - left]
     return out

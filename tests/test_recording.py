@@ -313,9 +313,7 @@ def test_flac_of_unstated_length(noise: FloatArray, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["a.wav", "a.aiff", "a.mp3"])
-def test_a_file_cut_short_is_read_on_and_said(
-    name: str, noise: FloatArray, tmp_path: Path
-) -> None:
+def test_a_file_cut_short_is_read_on_and_said(name: str, noise: FloatArray, tmp_path: Path) -> None:
     path = tmp_path / name
     soundfile.write(path, np.tile(noise, (2, 1)), RATE_HZ)
     content = path.read_bytes()

@@ -94,14 +94,21 @@ def _same_passage(reference: Features, candidate: Features) -> Alignment:
     path = coarse.find_path(reference, candidate)
     a = Representation(reference)
     b = Representation(candidate, path.semitones)
-    tracks = [_refined(run, a, b) for run in path.runs]
-    tracks = [track for track in tracks if track is not None]
+    runs, repeats = _chain(path.runs)
+    refined = (_refined(run, a, b) for run in runs)
+    tracks = [track for track in refined if track is not None]
     if not tracks:
         return _unrelated(reference, candidate, 0.99)
-    time_map, events = _joined(tracks)
+    time_map, gaps = _joined(tracks)
+    events = repeats or gaps
     agreement = relation.harmony_agreement(a, b, time_map)
     matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
-    probability = relation.passage_probability(agreement, matched_s)
+    slopes = np.concatenate([np.diff(track.candidate_s) / elastic.STEP_S for track in tracks])
+    roughness = float(np.std(np.log(np.clip(slopes, 0.1, 10))))
+    shorter_s = min(reference.duration_s, candidate.duration_s)
+    probability = relation.passage_probability(
+        agreement, path.cost, roughness, matched_s / shorter_s
+    )
     if probability < 0.5:
         return _unrelated(reference, candidate, 1 - probability, agreement)
     total_cents = (
@@ -146,45 +153,99 @@ def _refined(
     )
 
 
-def _joined(tracks: list[elastic.Track]) -> tuple[TimeMap, list[Event]]:
-    """One map over all runs that go forward on both clocks, and what lies between them."""
-    tracks = sorted(tracks, key=lambda track: float(track.reference_s[0]))
-    kept = [tracks[0]]
-    events = []
-    for track in tracks[1:]:
-        before = kept[-1]
-        ends = (float(before.reference_s[-1]), float(before.candidate_s[-1]))
-        starts = (float(track.reference_s[0]), float(track.candidate_s[0]))
-        gap_reference, gap_candidate = starts[0] - ends[0], starts[1] - ends[1]
-        if gap_candidate <= 0 or gap_reference <= 0:
-            continue
-        kept.append(track)
-        extra = gap_candidate - gap_reference
-        if abs(extra) < 1.5:
-            continue
-        kind = "repeat" if extra > 0 else "cut"
-        words = (
-            f"The candidate has {extra:.1f} s that the reference lacks"
-            if extra > 0
-            else f"The candidate leaves out {-extra:.1f} s"
-        )
-        events.append(
-            Event(
-                kind,
-                (ends[0], starts[0]),
-                (ends[1], starts[1]),
-                f"{words} at {ends[0]:.1f} s of the reference.",
+def _chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]:
+    """Runs that go forward on both clocks, the longest first, and music that is played twice.
+
+    A run that overlaps a longer one is cut back to what lies wholly before or after it; what
+    is cut off is a repeat that only one of the two takes.
+    """
+    kept: list[coarse.Run] = []
+    events: list[Event] = []
+    for run in sorted(runs, key=lambda run: -float(np.ptp(run.reference_s))):
+        fits = np.ones(len(run.reference_s), bool)
+        for other in kept:
+            before = (run.reference_s < other.reference_s[0]) & (
+                run.candidate_s < other.candidate_s[0]
             )
-        )
-    reference = np.concatenate([track.reference_s for track in kept])
-    candidate = np.concatenate([track.candidate_s for track in kept])
-    width = np.concatenate([_half_width_ms(track) for track in kept])
-    for before, after in zip(kept[:-1], kept[1:], strict=True):
-        if after.reference_s[0] - before.reference_s[-1] > 1.5:
-            width[np.searchsorted(reference, before.reference_s[-1])] = np.inf
-            width[np.searchsorted(reference, after.reference_s[0])] = np.inf
-    order = np.concatenate([[True], (np.diff(reference) > 0) & (np.diff(candidate) > 0)])
-    return TimeMap(reference[order], candidate[order], width[order]), events
+            after = (run.reference_s > other.reference_s[-1]) & (
+                run.candidate_s > other.candidate_s[-1]
+            )
+            fits &= before | after
+        if (~fits).any():
+            events += _played_twice(run, ~fits, kept)
+        if fits.any():
+            longest = max(
+                np.split(np.flatnonzero(fits), np.flatnonzero(np.diff(np.flatnonzero(fits)) > 1) + 1),
+                key=len,
+            )
+            piece = coarse.Run(run.reference_s[longest], run.candidate_s[longest])
+            if np.ptp(piece.reference_s) >= 2.0 and np.ptp(piece.candidate_s) >= 1.0:
+                kept.append(piece)
+    return sorted(kept, key=lambda run: float(run.reference_s[0])), events
+
+
+def _played_twice(
+    run: coarse.Run, outside: npt.NDArray[np.bool_], kept: list[coarse.Run]
+) -> list[Event]:
+    reference, candidate = run.reference_s[outside], run.candidate_s[outside]
+    if np.ptp(reference) < 4.0:
+        return []
+    spans = (
+        (float(reference[0]), float(reference[-1])),
+        (float(candidate[0]), float(candidate[-1])),
+    )
+    middle = float(np.median(candidate))
+    taken = any(other.candidate_s[0] <= middle <= other.candidate_s[-1] for other in kept)
+    if taken:
+        words = "The reference takes a repeat that the candidate leaves out"
+        kind = "cut"
+    else:
+        words = "The candidate takes a repeat that the reference leaves out"
+        kind = "repeat"
+    text = f"{words}: {spans[0][0]:.0f} to {spans[0][1]:.0f} s of the reference."
+    return [Event(kind, *spans, text)]
+
+
+def _joined(tracks: list[elastic.Track]) -> tuple[TimeMap, list[Event]]:
+    """One map over all runs, and what lies between them."""
+    events = []
+    reference, candidate, width = [], [], []
+    last = (-np.inf, -np.inf)
+    for track in tracks:
+        # Refining may have moved a run's ends a little past its neighbour's.
+        inside = (track.reference_s > last[0]) & (track.candidate_s > last[1])
+        if inside.sum() < 10:
+            continue
+        half = _half_width_ms(track)[inside]
+        starts = (float(track.reference_s[inside][0]), float(track.candidate_s[inside][0]))
+        gap_reference, gap_candidate = starts[0] - last[0], starts[1] - last[1]
+        if np.isfinite(last[0]) and max(gap_reference, gap_candidate) > 1.5:
+            half[0] = np.inf
+            width[-1][-1] = np.inf
+            extra = gap_candidate - gap_reference
+            if abs(extra) > 1.5:
+                events.append(_gap(extra, last, starts))
+        reference.append(track.reference_s[inside])
+        candidate.append(track.candidate_s[inside])
+        width.append(half)
+        last = (float(reference[-1][-1]), float(candidate[-1][-1]))
+    return (
+        TimeMap(np.concatenate(reference), np.concatenate(candidate), np.concatenate(width)),
+        events,
+    )
+
+
+def _gap(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -> Event:
+    if extra > 0:
+        kind, words = "repeat", f"The candidate has {extra:.1f} s that the reference lacks"
+    else:
+        kind, words = "cut", f"The candidate leaves out {-extra:.1f} s"
+    return Event(
+        kind,
+        (ends[0], starts[0]),
+        (ends[1], starts[1]),
+        f"{words} at {ends[0]:.1f} s of the reference.",
+    )
 
 
 def _half_width_ms(track: elastic.Track) -> FloatArray:

@@ -41,7 +41,7 @@ class Run:
 
 @dataclass(frozen=True)
 class CoarsePath:
-    """Runs in playing order, the transposition found, and the mean cost per driving frame."""
+    """Runs in playing order, the transposition found, and the mean misfit of what is placed."""
 
     runs: tuple[Run, ...]
     semitones: int
@@ -103,7 +103,9 @@ def find_path(reference: Features, candidate: Features) -> CoarsePath:
     )
     a = Representation(reference).harmony(rate)
     b = Representation(candidate, semitones).harmony(rate)
-    cost, rows, columns = _drive(a, b, rate)
+    _, rows, columns = _drive(a, b, rate)
+    misfit = 1 - np.einsum("ik,ik->i", a[rows], b[columns])
+    cost = float(misfit.mean()) if len(rows) else 1.0
     return CoarsePath(_runs(rows, columns, rate), semitones, cost)
 
 

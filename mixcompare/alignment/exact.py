@@ -22,6 +22,8 @@ _BAND_HZ = (150.0, 5000.0)
 _WHITENING = 0.8
 _UPSAMPLING = 8
 _MOST_WINDOWS = 400
+_FEWEST_WINDOWS = 5
+_LARGEST_DRIFT = 1e-3  # clocks of consumer gear differ by some 100 ppm; more is another speed
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ class SameTake:
         Two takes give one peak as high as the next (ratio up to 1.1) and scatter over tens of
         milliseconds; one take gives peaks above 1.5 and scatters under a millisecond.
         """
-        return self.windows >= 3 and self.agreeing > 0.5 and self.prominence > 1.3
+        return self.windows >= _FEWEST_WINDOWS and self.agreeing > 0.5 and self.prominence > 1.3
 
 
 def locate(reference: Features, candidate: Features, offsets_s: list[float]) -> SameTake | None:
@@ -123,16 +125,17 @@ def _measure(
     slope = 1 + drift_ppm * 1e-6
     first = max(0.0, -offset_s / slope)
     last = min(reference.duration_s, (candidate.duration_s - offset_s) / slope) - _WINDOW_S
-    if last <= first:
-        return None
-    count = int(np.clip((last - first) / (_WINDOW_S / 2) + 1, 3, windows))
+    shorter = min(reference.duration_s, candidate.duration_s)
+    if last - first + _WINDOW_S < max(0.3 * shorter, min(4.0, 0.8 * shorter)):
+        return None  # an overlap so short would fit anything
+    count = int(np.clip((last - first) / (_WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
     starts = np.round(np.linspace(first, last, count) * rate).astype(np.int64)
     length = fft.next_fast_len(2 * size, real=True)
     frequency = np.arange(length // 2 + 1) * rate / length
     low, high = _BAND_HZ
     band = np.clip((frequency - low) / low, 0, 1) * np.clip((high - frequency) / (0.25 * high), 0, 1)
     taper = np.hanning(size).astype(np.float32)
-    reach = int(largest_lag_s * rate * _UPSAMPLING)
+    reach = int(largest_lag_s * rate)
     rows = []
     for start in starts:
         a = _samples(reference, start, size)
@@ -145,20 +148,17 @@ def _measure(
         cross = np.conj(fft.rfft(a * taper, length)) * fft.rfft(b * taper, length)
         magnitude = np.abs(cross)
         cross = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING) * band
-        dense = np.zeros(length * _UPSAMPLING // 2 + 1, np.complex64)
-        dense[: len(cross)] = cross
-        correlation = fft.irfft(dense, length * _UPSAMPLING)
+        correlation = fft.irfft(cross, length)
         near = np.concatenate([correlation[-reach:], correlation[: reach + 1]])
-        size_of = np.abs(near)
-        peak = int(size_of[1:-1].argmax()) + 1
-        left, top, right = size_of[peak - 1 : peak + 2]
-        refined = peak + 0.5 * (left - right) / min(left - 2 * top + right, -1e-12)
-        guard = int(0.003 * rate * _UPSAMPLING)
-        others = np.concatenate([size_of[: max(peak - guard, 0)], size_of[peak + guard :]])
-        rival = others.max() if len(others) else top
-        local = ((refined - reach) / _UPSAMPLING + shift) / rate
-        rows.append((middle_s, local, top / (rival + 1e-12), np.sign(near[peak])))
-    if len(rows) < 3:
+        height = np.abs(near)
+        peak = int(height[1:-1].argmax()) + 1
+        guard = int(0.003 * rate)
+        others = np.concatenate([height[: max(peak - guard, 0)], height[peak + guard :]])
+        lag, top = _between_samples(cross, length, peak - reach)
+        rival = others.max() if len(others) else abs(top)
+        local = (lag + shift) / rate
+        rows.append((middle_s, local, abs(top) / (rival + 1e-12), np.sign(top)))
+    if len(rows) < _FEWEST_WINDOWS:
         return None
     table = np.array(rows)
     line = robust_line(table[:, 0], table[:, 1], np.minimum(table[:, 2], 5.0) ** 2)
@@ -183,6 +183,31 @@ def _measure(
     )
 
 
+def _between_samples(
+    cross: npt.NDArray[np.complex64], length: int, lag: int
+) -> tuple[float, float]:
+    """Place a correlation peak between samples: lag in samples, and its signed height.
+
+    The correlation is evaluated from its spectrum on a grid eight times finer about the highest
+    sample, and a parabola goes through the highest three points.
+    """
+    used = np.flatnonzero(cross)
+    fine = lag + np.arange(-_UPSAMPLING - 1, _UPSAMPLING + 2) / _UPSAMPLING
+    # exp(i w k) for evenly spaced lags: one start and one step, multiplied up.
+    angle = 2 * np.pi * used / length
+    step = np.exp(1j * angle / _UPSAMPLING).astype(np.complex64)
+    turned = cross[used] * np.exp(1j * angle * fine[0])
+    values = np.empty(len(fine))
+    for index in range(len(fine)):
+        values[index] = 2 * float(turned.real.sum()) / length
+        turned = turned * step
+    height = np.abs(values)
+    peak = int(height[1:-1].argmax()) + 1
+    left, top, right = height[peak - 1 : peak + 2]
+    moved = 0.5 * (left - right) / min(left - 2 * top + right, -1e-15)
+    return float(fine[peak] + moved / _UPSAMPLING), float(values[peak])
+
+
 def robust_line(x: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[float, float, float]:
     """Fit y = offset + slope x with Tukey's biweight, started from a median of slopes.
 
@@ -197,6 +222,7 @@ def robust_line(x: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[floa
     far = np.abs(x[first] - x[second]) > 0.3 * np.ptp(x)
     slopes = (y[first] - y[second])[far] / (x[first] - x[second])[far]
     slope = float(np.median(slopes)) if far.any() else 0.0
+    slope = float(np.clip(slope, -_LARGEST_DRIFT, _LARGEST_DRIFT))
     level = float(np.median(y - slope * (x - middle)))
     scatter = 0.0
     for _ in range(30):
@@ -209,5 +235,6 @@ def robust_line(x: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[floa
         mean_y = (kept * y).sum() / kept.sum()
         variance = (kept * (x - mean_x) ** 2).sum()
         slope = float((kept * (x - mean_x) * (y - mean_y)).sum() / variance) if variance else 0.0
+        slope = float(np.clip(slope, -_LARGEST_DRIFT, _LARGEST_DRIFT))
         level = float(mean_y + slope * (middle - mean_x))
     return level - slope * middle, slope, scatter

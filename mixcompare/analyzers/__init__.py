@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
-from mixcompare.analyzers import balance, loudness, tone
+from mixcompare.analyzers import (
+    articulation,
+    balance,
+    dynamics,
+    loudness,
+    placement,
+    room,
+    tone,
+    width,
+)
 from mixcompare.analyzers.base import Analyzer
 
 ANALYZERS: tuple[Analyzer, ...] = (
     loudness.analyzer,
     balance.analyzer,
     tone.analyzer,
+    articulation.analyzer,
+    width.analyzer,
+    placement.analyzer,
+    room.analyzer,
+    dynamics.analyzer,
 )

@@ -136,7 +136,7 @@ class BalanceAnalyzer:
         split = split_difference(pair, match.same_take)
         elements = []
         for change in split.changes:
-            found = describe(change.energy, pair, reference)
+            found = describe(change.energy, pair)
             elements.append(_element(change, found))
         passages = local_changes(pair, split, match.same_take)
         registers, levels = _registers(pair)

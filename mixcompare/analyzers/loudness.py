@@ -101,9 +101,7 @@ class LoudnessAnalyzer:
             reasons=_reasons(values),
         )
 
-    def compare(
-        self, reference: Features, candidate: Features, match: Match
-    ) -> LoudnessDifference:
+    def compare(self, reference: Features, candidate: Features, match: Match) -> LoudnessDifference:
         """Compare the music that both recordings have."""
         kept_reference, kept_candidate = levels.matched_steps(reference, candidate, match)
         ours, theirs = _values(kept_reference), _values(kept_candidate)

@@ -57,9 +57,9 @@ _FRAME_RANGE_DB = 60.0  # ... and of the whole frame
 _FINEST_DB = 0.1
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
+_LOCAL_SCATTER = 1.5  # neighbours scatter partly together, which their differences hide
 _BROAD_SCATTER = 3.0  # instruments differ over octaves about so much more than from band to band
 _OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments are likely
-_TILT_SHARE = 0.85  # of the curve's variance: then it is called a tilt
 _HIGHS_HZ = 1800.0
 _REGION_NAMES = (
     (60.0, "the lowest octave"),
@@ -174,7 +174,7 @@ class ToneAnalyzer:
         upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
         typical = float(np.median(local[upper])) if upper.any() else 0.0
         broad = 0.0 if match.same_take else _BROAD_SCATTER * typical
-        low, high = steady.intervals(curve, draws, np.hypot(local, broad))
+        low, high = steady.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
         deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
         line = shaping.Line.through(curve, deviation)
         tilt, tilt_interval = None, None
@@ -287,16 +287,11 @@ def _tilt_finding(
     if line is None or around is None or whole is None:
         return None
     heard = np.isfinite(deviation)
-    left = curve - shaping.Line.clipped(line.slope, curve, heard)
-    share = 1 - float(np.var(left[heard])) / max(float(np.var(curve[heard])), 1e-9)
-    size = size_in_jnd(
-        line.slope,
-        (around[0] - whole + line.slope, around[1] - whole + line.slope),
-        JUST_NOTICEABLE["tone_tilt"].size,
-    )
-    if share < _TILT_SHARE or size < 1:
-        return None
     low, high = around[0] - whole + line.slope, around[1] - whole + line.slope
+    size = size_in_jnd(line.slope, (low, high), JUST_NOTICEABLE["tone_tilt"].size)
+    centres = THIRD_OCTAVE_CENTRES_HZ[heard]
+    if size < 1 or not shaping.is_tilt(centres, curve[heard], deviation[heard], line.slope):
+        return None
     brighter = line.slope > 0
     span_db = abs(line.slope) * math.log2(100)
     text = (

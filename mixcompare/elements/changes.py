@@ -25,6 +25,7 @@ FloatArray = npt.NDArray[np.float64]
 SEEDS = (0, 1, 2, 3)
 _LEAST_EVIDENCE = 1.2
 _LEAST_CHANGE_DB = 1.0
+_LARGEST_EXACT_SCATTER_DB = 0.6
 _SIZES_DB = np.arange(-15.0, 15.01, 0.25)
 
 
@@ -87,7 +88,11 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
     if float(np.abs(pair.difference_db[pair.audible]).max(initial=0.0)) < 0.05:
         return Split((), np.zeros(len(pair.centre_hz)), 0.0)
     if same_take:
-        return _exact(pair)
+        exact = _exact(pair)
+        # Another room or heavy processing moves every cell; then the difference is no longer
+        # one element's own spectrogram, and groups of components have to agree instead.
+        if exact.scatter_db < _LARGEST_EXACT_SCATTER_DB:
+            return exact
     fits = [_fit(pair, seed, 0.6) for seed in SEEDS]
     fits = [fit for fit in fits if fit is not None]
     if not fits:

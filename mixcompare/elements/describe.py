@@ -12,8 +12,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, signal
 
-from mixcompare.features import ONSET_RATE_HZ, LOWEST_ONSET, Features
-from mixcompare.bands import hz_to_pitch
 from mixcompare.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -29,6 +27,10 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
 _PARTIALS = np.array([0, 12, 19, 24, 28, 31])
 _SHORTEST_SPAN_S = 0.6
 _LARGEST_GAP_S = 1.6
+_EVEN = 0.4  # comb contrast: figures reach 0.5 to 1.3, singing lines 0.05 to 0.3
+_CLOCKWORK = 0.8
+_SLOWEST_FIGURE = 1.8  # notes a second
+_FASTEST = 9.0  # the spectrogram's clock has 20 frames a second
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ class Description:
     notes_per_s: float | None
 
 
-def describe(energy: FloatArray, pair: PairSpectra, reference: Features) -> Description:
+def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     """Describe an element from its power per cell.
 
     Parameters
@@ -64,29 +66,28 @@ def describe(energy: FloatArray, pair: PairSpectra, reference: Features) -> Desc
     energy : ndarray, shape (n, bands)
     pair : PairSpectra
         Of which ``energy`` is a part.
-    reference : Features
-        For the attacks on a finer clock.
     """
     band = _band(energy, pair.centre_hz)
     spans = active_spans(energy.sum(axis=1), pair.times_s)
     monophony = _monophony(energy, pair.centre_hz)
-    rate, regularity = attack_rhythm(energy, pair, reference, spans)
+    rate, evenness = attack_rhythm(energy, pair.times_s, spans)
     tonal = _tonality(energy, pair.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
-    if _single_low_pitch(energy, pair.centre_hz):
+    if _single_low_pitch(energy, pair.centre_hz) or (centre < 400 and tonal < 0.5):
         return Description(PERCUSSION, "low drums", band, spans, None)
-    if rate is not None and regularity > 0.55 and rate >= 1.5 and centre > 160:
+    if centre < 160:
+        return Description(BASS, "bass line", band, spans, None)
+    leading = monophony > 0.6 and leads(energy, pair) > 0.45
+    if leading and evenness < _CLOCKWORK:
+        return Description(LINE, "leading line", band, spans, None)
+    if rate is not None and evenness > _EVEN and rate >= _SLOWEST_FIGURE:
         subject = f"repeating {where} figure, {rate:.1f} notes a second"
         return Description(FIGURE, subject, band, spans, rate)
-    if centre < 160:
-        if tonal < 0.35:
-            return Description(PERCUSSION, "low drums", band, spans, None)
-        return Description(BASS, "bass line", band, spans, None)
+    if leading:
+        return Description(LINE, "leading line", band, spans, None)
     if tonal < 0.3:
         return Description(PERCUSSION, f"{where} percussion", band, spans, None)
-    if monophony > 0.6 and leads(energy, pair) > 0.5:
-        return Description(LINE, "leading line", band, spans, None)
     subject = f"{where} register, {_hertz(band[0])} to {_hertz(band[1])}"
     return Description(REGISTER, subject, band, spans, None)
 
@@ -190,54 +191,41 @@ def _tonality(energy: FloatArray, centre_hz: FloatArray) -> float:
 
 
 def attack_rhythm(
-    energy: FloatArray,
-    pair: PairSpectra,
-    features: Features,
-    spans_s: tuple[tuple[float, float], ...],
+    energy: FloatArray, times_s: FloatArray, spans_s: tuple[tuple[float, float], ...]
 ) -> tuple[float | None, float]:
-    """Attacks per second of an element and how regular they are.
+    """Attacks per second of an element, and how evenly they come.
 
-    The element's spectrum, moment by moment, weighs the rise of the recording's onset bands;
-    the rate is the fundamental of that rhythm's autocorrelation.
+    Sudden rises of the element's own amplitude are summed over its bands, and the rhythm's
+    autocorrelation is read with a comb: at an even pulse of period T it is high at every
+    multiple of T and low half way between, which also settles the octave.
 
     Returns
     -------
     notes_per_s : float or None
-    regularity : float in [0, 1]
-        Height of the autocorrelation's peak at one note.
+    evenness : float
+        Mean autocorrelation at the comb's teeth minus that between them; about 0 for none,
+        above 1 for a clockwork.
     """
-    semitones = pair.centre_hz < 5_500
-    columns = np.round(hz_to_pitch(pair.centre_hz[semitones])).astype(np.int64) - LOWEST_ONSET
-    inside = (columns >= 0) & (columns < features.onset_power.shape[1])
-    if not inside.any():
-        return None, 0.0
-    share = energy / (pair.reference + 1e-20)
-    share = np.clip(share[:, semitones][:, inside], 0, 1)
-    times = np.arange(pair.times_s[0], pair.times_s[-1], 1 / ONSET_RATE_HZ)
-    frames = np.clip(np.round(times * ONSET_RATE_HZ).astype(int), 0, len(features.onset_power) - 1)
-    power = features.onset_power[frames][:, columns[inside]].astype(np.float64)
-    weight = share[np.clip(np.searchsorted(pair.times_s, times), 0, len(share) - 1)]
-    masked = power * ndimage.maximum_filter1d(weight, 9, axis=0)
-    level = np.log1p(100 * masked / (np.percentile(masked.max(axis=1), 95) + 1e-20))
-    rise = np.maximum(np.diff(ndimage.gaussian_filter1d(level, 1.5, axis=0), axis=0), 0).sum(axis=1)
+    rise = np.maximum(np.diff(np.sqrt(energy), axis=0), 0)
+    rise = np.maximum(rise - 1.5 * ndimage.uniform_filter1d(rise, 12, axis=0), 0).sum(axis=1)
     playing = np.zeros(len(rise), bool)
     for start, end in spans_s:
-        playing |= (times[:-1] >= start) & (times[:-1] <= end)
+        playing |= (times_s[:-1] >= start) & (times_s[:-1] <= end)
     rise = rise[playing]
-    if len(rise) < 2 * ONSET_RATE_HZ:
+    if len(rise) < 3 * RATE_HZ:
         return None, 0.0
-    rise = rise - ndimage.uniform_filter1d(rise, 100)
+    rise = rise - ndimage.uniform_filter1d(rise, int(RATE_HZ))
     correlation = signal.correlate(rise, rise, "full", method="fft")[len(rise) - 1 :]
-    correlation = correlation / (correlation[0] + 1e-20)
-    correlation *= len(rise) / np.maximum(len(rise) - np.arange(len(correlation)), 1)
-    lags = np.arange(len(correlation)) / ONSET_RATE_HZ
-    usable = (lags > 0.07) & (lags < 1.2)
-    peaks, _ = signal.find_peaks(correlation[: int(1.3 * ONSET_RATE_HZ)])
-    peaks = np.array([peak for peak in peaks if usable[peak]], int)
-    if len(peaks) == 0:
-        return None, 0.0
-    highest = correlation[peaks].max()
-    first = peaks[correlation[peaks] > 0.7 * highest][0]
-    left, top, right = correlation[first - 1 : first + 2]
-    refined = first + 0.5 * (left - right) / min(left - 2 * top + right, -1e-12)
-    return float(ONSET_RATE_HZ / refined), float(np.clip(correlation[first], 0, 1))
+    correlation = correlation[: int(4 * RATE_HZ)] / (correlation[0] + 1e-20)
+    lags = np.arange(len(correlation)) / RATE_HZ
+    periods = 1 / np.geomspace(_FASTEST, 1.2, 600)
+    teeth = np.arange(1, 9)
+    contrast = np.array(
+        [
+            np.interp(teeth * period, lags, correlation, right=0.0).mean()
+            - np.interp((teeth - 0.5) * period, lags, correlation, right=0.0).mean()
+            for period in periods
+        ]
+    )
+    best = int(contrast.argmax())
+    return float(1 / periods[best]), float(contrast[best])

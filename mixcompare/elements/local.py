@@ -74,7 +74,7 @@ def _in_register(
     b = ndimage.gaussian_filter1d(pair.candidate[:, inside].sum(axis=1), width)
     whole = ndimage.gaussian_filter1d(pair.reference.sum(axis=1), width)
     heard = np.maximum(a, b) > np.maximum(1e-3 * whole, 1e-3 * np.percentile(whole, 90))
-    heard &= np.minimum(a, b) > 0.01 * np.percentile(np.minimum(a, b), 90)
+    heard &= np.minimum(a, b) > 0.05 * np.percentile(np.minimum(a, b), 90)
     if heard.mean() < 0.2:
         return []
     difference = 10 * np.log10((b + 1e-20) / (a + 1e-20))

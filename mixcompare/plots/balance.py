@@ -90,7 +90,7 @@ def _draw_field(results: Results, field: Field, axes: Axes) -> None:
 def _elements(difference: Any) -> list[Any]:
     """Elements and registers that have a name and a difference."""
     out = []
-    for group in ("elements", "registers"):
+    for group in ("elements", "passages", "registers"):
         for item in getattr(difference, group, None) or ():
             if hasattr(item, "name") and number(item, "difference_db") is not None:
                 out.append(item)

@@ -73,13 +73,22 @@ def loudness_contours(results: Results, window: str = "momentary") -> Contours |
     window : str
         ``"momentary"`` (0.4 s) or ``"short_term"`` (3 s).
     """
-    found = measured(results, "loudness")
+    return _contours(results, "loudness", "series_s", f"{window}_lufs")
+
+
+def dynamic_contours(results: Results) -> Contours | None:
+    """Smoothed level of both against time, as the dynamics were judged; None where unknown."""
+    return _contours(results, "dynamics", "contour_s", "contour_db")
+
+
+def _contours(results: Results, aspect: str, time: str, level: str) -> Contours | None:
+    found = measured(results, aspect)
     if found is None:
         return None
     sides = []
     for holder in (found.reference, found.candidate):
-        times = series(holder, "series_s", "times_s")
-        levels = series(holder, f"{window}_lufs")
+        times = series(holder, time)
+        levels = series(holder, level)
         if times is None or levels is None or len(times) != len(levels):
             return None
         sides.append((times, levels))

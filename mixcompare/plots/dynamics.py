@@ -6,20 +6,21 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from mixcompare.plots import style
-from mixcompare.plots.contours import loudness_contours, thinned
+from mixcompare.plots.contours import dynamic_contours, loudness_contours, thinned
+from mixcompare.plots.values import measured, number
 from mixcompare.results import Results
 
 CAPTION = (
-    "Left: short-term loudness of both, each against its own mean. Right: the same moments, one"
+    "Left: smoothed level of both, each against its own mean. Right: the same moments, one"
     " recording against the other; points on the diagonal swing alike, a flatter cloud means that"
-    " the candidate swings less."
+    " the candidate swings less. Dashed, where known: the swing that fits best."
 )
 _FLOOR_LU = -40.0
 
 
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    contours = loudness_contours(results, "short_term")
+    contours = dynamic_contours(results) or loudness_contours(results, "short_term")
     if contours is None:
         return None
     known = np.isfinite(contours.reference_lufs) & np.isfinite(contours.candidate_lufs)
@@ -33,7 +34,7 @@ def draw(results: Results, figure: Figure) -> str | None:
         (theirs, style.CANDIDATE_LINE, "candidate"),
     ):
         left.plot(*thinned(contours.times_s, np.maximum(values, _FLOOR_LU)), label=name, **line)
-    left.set_ylabel("loudness against the mean (LU)")
+    left.set_ylabel("level against the mean (LU)")
     style.time_axis(left, results.alignment.time_map.span_s)
     style.name_recordings(left)
     _, pairs = thinned(contours.times_s[known], np.stack([ours[known], theirs[known]], axis=1), 400)
@@ -41,6 +42,10 @@ def draw(results: Results, figure: Figure) -> str | None:
     low = max(float(pairs.min()), _FLOOR_LU) - 1
     high = float(pairs.max()) + 1
     right.plot((low, high), (low, high), color=style.QUIET, linewidth=0.9)
+    found = measured(results, "dynamics")
+    swing = number(found.difference, "swing_db_per_db") if found is not None else None
+    if swing is not None:
+        right.plot((low, high), (swing * low, swing * high), **style.CANDIDATE_LINE)
     right.set_xlim(low, high)
     right.set_ylim(low, high)
     right.set_aspect("equal")

@@ -24,7 +24,7 @@ from mixcompare.findings import clock
 
 FloatArray = npt.NDArray[np.float64]
 
-REFERENCE, CANDIDATE = "#1c5d99", "#b4530a"
+REFERENCE, CANDIDATE = "#1c5d99", "#a84c08"
 INK, QUIET, FAINT, SILENT = "#1e2430", "#5d6673", "#d4d8de", "#b3b8bf"
 PAPER = "#ffffff"
 

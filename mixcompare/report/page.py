@@ -167,7 +167,8 @@ def _facts(results: Results) -> list[tuple[str, str]]:
     if abs(alignment.tuning_cents) >= 0.05:
         facts.append(("Tuning", wording.quantity(alignment.tuning_cents, "cents", signed=True)))
     for event in alignment.events:
-        facts.append((event.kind.capitalize(), event.text))
+        if event.text not in results.warnings:
+            facts.append((event.kind.capitalize(), event.text))
     return facts
 
 

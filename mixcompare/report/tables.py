@@ -15,9 +15,16 @@ from mixcompare.results import Measured
 
 _BANDS = "band_centre_hz"
 _WORDY = {"reasons"}
-_RATIOS = {"ratio", "tempo_ratio"}
+_RATIOS = ("tempo_ratio", "_db_per_db", "image_scale")
 """Candidate over reference: no differences, so without a sign."""
-_HEADS = {"band_hz": "Band", "spans_s": "Where", "candidate_spans_s": "Where in the candidate"}
+_MOST_ROWS = 40
+"""Longer lists are for the figures."""
+_HEADS = {
+    "band_hz": "Band",
+    "span_s": "Where",
+    "spans_s": "Where",
+    "candidate_spans_s": "Where in the candidate",
+}
 
 
 @dataclass(frozen=True)
@@ -40,15 +47,16 @@ def single_values(measured: Measured) -> Table:
     rows = []
     for name in names:
         label, unit = wording.label_and_unit(name)
-        gap_unit = wording.difference_unit(unit)
         gap = _bounds(measured.difference, name)
-        compared = gap is not None or _has(measured.reference, name)
-        signed = compared and name not in _RATIOS
+        both = _has(measured.reference, name) or _has(measured.candidate, name)
+        gap_unit = wording.difference_unit(unit) if both else unit
+        signed = both or gap is not None or "difference" in name
+        signed = signed and not name.endswith(_RATIOS)
         cells = (
             wording.quantity(_number(measured.reference, name), unit),
             wording.quantity(_number(measured.candidate, name), unit),
             wording.quantity(_number(measured.difference, name), gap_unit, signed),
-            wording.interval(gap, gap_unit),
+            wording.interval(gap, gap_unit, signed),
         )
         if any(cell not in ("", wording.NOT_KNOWN) for cell in cells):
             rows.append((label, *cells))
@@ -147,6 +155,8 @@ def _parallel_tables(measured: Measured) -> list[Table]:
         prefix, _, rest = name.partition("_")
         if not isinstance(value, (tuple, list)) or not value or not rest or prefix == "band":
             continue
+        if len(value) > _MOST_ROWS:
+            continue
         if name.endswith("_interval") or len(value) == band_count or not _is_column(value):
             continue
         groups.setdefault((prefix, len(value)), []).append(name)
@@ -194,6 +204,8 @@ def _cell(value: Any, name: str, unit: str) -> str:
         return wording.number(float(value), unit, signed="difference" in name or "gain" in name)
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
+    if name == "span_s":
+        return f"{wording.moment(value[0])}-{wording.moment(value[1])}"
     if name.endswith("spans_s"):
         shown = [f"{wording.moment(start)}-{wording.moment(end)}" for start, end in value[:4]]
         return ", ".join(shown) + (" ..." if len(value) > 4 else "")
@@ -245,7 +257,7 @@ def _number(holder: Any, name: str) -> float | None:
     value = getattr(holder, name, None)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
-    return _finite(value)
+    return value if math.isfinite(value) else None
 
 
 def _finite(value: Any) -> float | None:

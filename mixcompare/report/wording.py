@@ -170,6 +170,8 @@ def number(value: float | None, unit: str = "", signed: bool = False) -> str:
     """A value with the digits that its unit deserves; an en dash where it is not known."""
     if value is None or not math.isfinite(value):
         return NOT_KNOWN
+    if isinstance(value, int):
+        return f"{value}".replace("-", MINUS)
     decimals = _DECIMALS.get(unit, 2)
     text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
     if float(text) == 0:
@@ -185,11 +187,13 @@ def quantity(value: float | None, unit: str = "", signed: bool = False) -> str:
     return f"{text}\N{NO-BREAK SPACE}{unit}"
 
 
-def interval(bounds: tuple[float | None, float | None] | None, unit: str = "") -> str:
+def interval(
+    bounds: tuple[float | None, float | None] | None, unit: str = "", signed: bool = True
+) -> str:
     """A 95 % interval: ``+4.9 to +6.7``; empty where there is none."""
     if bounds is None:
         return ""
-    low, high = (number(bound, unit, signed=True) for bound in bounds)
+    low, high = (number(bound, unit, signed) for bound in bounds)
     if NOT_KNOWN in (low, high):
         return ""
     return f"{low} to {high}"

@@ -325,7 +325,7 @@ def plan(
     per_condition
         How many movements each condition gets, another choice for each one; 0 means all.
     """
-    chosen = []
+    chosen: list[tuple[Movement, Condition, int]] = []
     for index, condition in enumerate(conditions):
         count = per_condition or len(movements)
         for step in range(min(count, len(movements))):

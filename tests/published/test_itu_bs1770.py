@@ -119,7 +119,8 @@ def varied(name: str, rng: np.random.Generator) -> tuple[FloatArray, int]:
     if name == "pulses":
         return noise * (seconds % 0.9 < 0.13), rate_hz
     if name == "rumble":
-        return signal.sosfilt(signal.butter(2, 60, fs=rate_hz, output="sos"), noise, axis=0), rate_hz
+        low = signal.butter(2, 60, fs=rate_hz, output="sos")
+        return signal.sosfilt(low, noise, axis=0), rate_hz
     if name == "hiss":
         high = signal.butter(2, 6000, "high", fs=rate_hz, output="sos")
         return signal.sosfilt(high, noise, axis=0), rate_hz
@@ -163,9 +164,7 @@ def test_agrees_with_libebur128_on_real_recordings(name: str, real_audio: Path) 
     assert largest(power, bs1770.MOMENTARY_STEPS) == pytest.approx(momentary, abs=0.02)
 
 
-def libebur128(
-    data: npt.NDArray[np.float32], rate_hz: int
-) -> tuple[float, float, float, float]:
+def libebur128(data: npt.NDArray[np.float32], rate_hz: int) -> tuple[float, float, float, float]:
     """Integrated, range, and the largest short-term and momentary of an independent meter."""
     mode = pyebur128.MeasurementMode
     meter = pyebur128.R128State(

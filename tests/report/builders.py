@@ -85,6 +85,30 @@ class Articulation:
 
 
 @dataclass(frozen=True)
+class NoteShape:
+    reference_time_s: tuple[float, ...]
+    reference_level_db: tuple[float, ...]
+    reference_held_s: float
+    reference_interval_s: float
+    candidate_time_s: tuple[float, ...]
+    candidate_level_db: tuple[float, ...]
+    candidate_held_s: float
+    candidate_interval_s: float
+
+
+@dataclass(frozen=True)
+class ArticulationDifference:
+    sounding_ratio: float | None
+    sounding_ratio_interval: tuple[float, float] | None
+    gap_depth_db: float | None
+    notes: int
+    note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    note_candidate_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Room:
     decay_time_s: float | None
     early_decay_time_s: float | None
@@ -118,6 +142,11 @@ def candidate_length_s(length_s: float) -> float:
     return round(1.04 * length_s + 2.4, 1)
 
 
+def motor_spans_s(length_s: float) -> tuple[tuple[float, float], ...]:
+    """Where the repeating figure plays."""
+    return ((length_s / 6, length_s / 2.4), (0.64 * length_s, 0.82 * length_s))
+
+
 def rubato_map(length_s: float = LENGTH_S) -> TimeMap:
     """Four per cent slower on the whole, ahead and behind by turns."""
     reference = np.arange(0, length_s + 0.01, 0.05)
@@ -149,7 +178,12 @@ def made_up_results(
         tempo_ratio=1.04 if relation == SAME_PASSAGE else 1.0,
         uncertainty_ms=22.0,
         events=(
-            Event("tail", (length_s, length_s), (length - 1.4, length), "The candidate goes on for 1.4 s."),
+            Event(
+                "tail",
+                (length_s, length_s),
+                (length - 1.4, length),
+                "The candidate goes on for 1.4 s.",
+            ),
         ),
     )
     source = Source(name, RATE_HZ, 2, length_s, (0.0, length_s), "WAV PCM 24", (20.0, 20_000.0))
@@ -182,7 +216,8 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
     def on_candidate(spans):
         return tuple(tuple(float(t) for t in time_map.to_candidate(span)) for span in spans)
 
-    motor = ((8.0, 20.0), (30.5, 39.5))
+    motor = motor_spans_s(length_s)
+    line = ((0.25 * length_s, 0.54 * length_s),)
     whole = ((0.0, length_s),)
     return (
         Finding(
@@ -197,10 +232,10 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
         ),
         Finding(
             "articulation", "notes_more_detached", "leading line", -0.21, (-0.27, -0.15), "",
-            2.5, 0.9, ((12.0, 26.0),), (400.0, 1600.0), Cause(0.9, 0.1, 0.0),
+            2.5, 0.9, line, (400.0, 1600.0), Cause(0.9, 0.1, 0.0),
             "Notes of the leading line sound for 62 % of their time instead of 83 %.",
             ("Ask for longer notes: tenuto instead of staccato.",),
-            on_candidate(((12.0, 26.0),)), 2,
+            on_candidate(line), 2,
         ),
         Finding(
             "room", "wetter", "the whole sound", 2.6, (1.9, 3.2), "dB", 1.7, 0.85, whole, None,
@@ -238,7 +273,12 @@ def _measurements(time_map, length_s, rng):
             "articulation",
             Articulation(0.83, -14.0, 22.0, (0.8, 0.86)),
             Articulation(0.62, -19.5, 18.0, (0.57, 0.67)),
-            Articulation(-0.21, -5.5, -4.0, (-0.27, -0.15)),
+            ArticulationDifference(
+                -0.21, (-0.27, -0.15), -5.5, 24,
+                tuple(rng.normal(0.83, 0.05, 24).tolist()),
+                tuple(rng.normal(0.62, 0.07, 24).tolist()),
+                (_note(),),
+            ),
         ),
         "width": Measured(
             "width",
@@ -269,13 +309,22 @@ def _measurements(time_map, length_s, rng):
     }  # fmt: skip
 
 
+def _note():
+    times = np.arange(0, 0.62, 0.01)
+    shapes = []
+    for held, interval in ((0.41, 0.5), (0.33, 0.53)):
+        levels = np.minimum(0, 900 * (times - 0.02)) - np.maximum(0, 90 * (times - held))
+        shapes += [tuple(times.tolist()), tuple(levels.tolist()), held, interval]
+    return NoteShape(*shapes)
+
+
 def _loudness(time_map, length_s, rng):
     reference_s = np.arange(0, length_s, 0.1)
     phrase = -24 + 7 * np.sin(2 * np.pi * reference_s / 16) + rng.normal(0, 1.2, len(reference_s))
     candidate_s = np.arange(0, candidate_length_s(length_s), 0.1)
     theirs = np.interp(time_map.to_reference(candidate_s), reference_s, phrase) * 0.9 - 0.2
     motor = np.zeros(len(candidate_s))
-    for start, end in ((8.0, 20.0), (30.5, 39.5)):
+    for start, end in motor_spans_s(length_s):
         inside = (time_map.to_reference(candidate_s) > start) & (
             time_map.to_reference(candidate_s) < end
         )
@@ -302,19 +351,21 @@ def _balance(length_s, rng):
     centres = THIRD_OCTAVE_CENTRES_HZ[5:28]
     levels = rng.normal(0, 1.0, (len(times), len(centres)))
     high = (centres > 2000) & (centres < 5000)
-    for start, end in ((8.0, 20.0), (30.5, 39.5)):
+    for start, end in motor_spans_s(length_s):
         inside = (times > start) & (times < end)
         pulse = 5.8 + 1.5 * np.sin(2 * np.pi * 4 * times[inside])
         levels[np.ix_(inside, high)] += pulse[:, None]
     low = centres < 250
-    levels[np.ix_((times > 22) & (times < 28), low)] -= 5.0
-    levels[(times > 28.5) & (times < 29.5)] = np.nan
+    levels[np.ix_((times > 0.45 * length_s) & (times < 0.58 * length_s), low)] -= 5.0
+    levels[(times > 0.59 * length_s) & (times < 0.61 * length_s)] = np.nan
     levels[:, -3:] = np.where(rng.random((len(times), 3)) < 0.5, np.nan, levels[:, -3:])
     elements = (
         Element(
-            "repeating high figure", 5.8, (4.9, 6.7), (2000.0, 5000.0), ((8, 20), (30.5, 39.5))
+            "repeating high figure", 5.8, (4.9, 6.7), (2000.0, 5000.0), motor_spans_s(length_s)
         ),
-        Element("leading line", -0.4, (-1.3, 0.5), (400.0, 1600.0), ((2.0, 28.0),)),
+        Element(
+            "leading line", -0.4, (-1.3, 0.5), (400.0, 1600.0), ((0.04 * length_s, 0.6 * length_s),)
+        ),
         Element("bass", -1.9, (-3.1, -0.7), (60.0, 250.0), ((0.0, length_s),)),
     )
     nothing = BalanceDifference((), (), np.zeros(0), np.zeros((0, 0)))

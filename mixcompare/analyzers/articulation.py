@@ -1,0 +1,359 @@
+"""Articulation: for how much of its length the leading line's notes are held.
+
+Conventions
+-----------
+What is heard       legato against detached or staccato playing of the leading line
+sounding_ratio      (note-off - onset) / (next onset - onset); 1 = held until the next note
+gap_depth_db        how far a note's partials fall before the next onset; more = more detached
+attack_ms           rise from 10 to 90 % of the amplitude
+Sign                candidate minus reference: negative ratio = more detached in the candidate
+Source              Bresin and Battel 2000 (J. New Music Research 29, 211-224) for the ratio
+
+Method: the line is found in both recordings jointly (:mod:`mixcompare.voices`); the note-off is
+the bend of a hinge through the envelope of the note's own partials (:mod:`mixcompare.noteoff`).
+Because the hinge's slope is free, a longer reverberation flattens the decay and leaves the
+note-off where it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.bands import pitch_hz
+from mixcompare.features import SEMITONE_RATE_HZ, Features
+from mixcompare.findings import (
+    JUST_NOTICEABLE,
+    Cause,
+    Finding,
+    Span,
+    signed,
+    size_in_jnd,
+)
+from mixcompare.match import Match
+from mixcompare.noteoff import Envelope, Hinge, fit_hinge, note_envelope
+from mixcompare.statistics import block_bootstrap, interval
+from mixcompare.voices import (
+    Note,
+    grid_shift,
+    joint_weights,
+    lead_path,
+    line_notes,
+    refined_onset,
+)
+
+FloatArray = npt.NDArray[np.float64]
+Source = tuple[Features, FloatArray, int]
+
+FEWEST_NOTES = 8
+MOST_NOTES = 400
+_BLOCK_NOTES = 2
+_SHOWN_NOTES = 3
+_TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
+
+
+@dataclass(frozen=True)
+class ArticulationMeasurement:
+    """One recording's leading line.
+
+    Attributes
+    ----------
+    sounding_ratio : float or None
+        Median over the notes.
+    sounding_ratio_interval : tuple of float or None
+    gap_depth_db, attack_ms : float or None
+    notes : int
+        Notes that could be followed to their end.
+    reasons : tuple of str
+    """
+
+    sounding_ratio: float | None
+    sounding_ratio_interval: tuple[float, float] | None
+    gap_depth_db: float | None
+    attack_ms: float | None
+    notes: int
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class NoteShape:
+    """Envelopes of one note in both recordings, for a plot.
+
+    ``time_s`` counts from the onset; levels are dB against the note's plateau.
+    """
+
+    pitch: int
+    onset_s: float
+    reference_time_s: tuple[float, ...]
+    reference_level_db: tuple[float, ...]
+    reference_held_s: float
+    reference_interval_s: float
+    candidate_time_s: tuple[float, ...]
+    candidate_level_db: tuple[float, ...]
+    candidate_held_s: float
+    candidate_interval_s: float
+
+
+@dataclass(frozen=True)
+class ArticulationDifference:
+    """The same notes of the leading line in both recordings, candidate minus reference.
+
+    Attributes
+    ----------
+    sounding_ratio : float or None
+        Median of the notes' differences.
+    sounding_ratio_interval : tuple of float or None
+        Scatter of the notes and what rooms, instruments and timing may shift.
+    reference_ratio, candidate_ratio : float or None
+        Medians over the same notes.
+    gap_depth_db, attack_ms : float or None
+    agreement : float or None
+        Share of the notes that changed in the direction of the median.
+    notes, notes_left_out : int
+        Notes compared, and notes that could be followed in one recording only.
+    band_hz : tuple of float or None
+        Range of the line's fundamentals.
+    spans_s, candidate_spans_s : tuple of (start, end)
+        Where the compared notes lie.
+    note_s, note_pitch, note_reference_ratio, note_candidate_ratio : tuple
+        Per note: onset on the reference's clock, pitch, both ratios.
+    examples : tuple of NoteShape
+    same_take : bool
+    reasons : tuple of str
+    """
+
+    sounding_ratio: float | None
+    sounding_ratio_interval: tuple[float, float] | None
+    reference_ratio: float | None
+    candidate_ratio: float | None
+    gap_depth_db: float | None
+    attack_ms: float | None
+    agreement: float | None
+    notes: int
+    notes_left_out: int
+    same_take: bool
+    band_hz: tuple[float, float] | None = None
+    spans_s: tuple[Span, ...] = ()
+    candidate_spans_s: tuple[Span, ...] = ()
+    reasons: tuple[str, ...] = ()
+    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    note_candidate_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
+
+
+@dataclass(frozen=True)
+class _Followed:
+    """One note in one recording."""
+
+    interval_s: float
+    envelope: Envelope
+    hinge: Hinge
+
+
+def _follow(note: Note, source: Source, frame_s: FloatArray) -> _Followed | None:
+    """Find a note of the common clock in one recording and fit its hinge."""
+    features, source_s, shift = source
+    expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
+    onset_s = refined_onset(features, note.pitch + shift, float(expected[0]))
+    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]))
+    length = next_s - onset_s
+    if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
+        return None
+    envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated)
+    if envelope is None:
+        return None
+    hinge = fit_hinge(envelope, length, note.repeated)
+    return None if hinge is None else _Followed(length, envelope, hinge)
+
+
+def _lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
+    notes = line_notes(lead_path(joint_weights(sources)), frame_s, sources)
+    if len(notes) <= MOST_NOTES:
+        return notes
+    kept = np.linspace(0, len(notes) - 1, MOST_NOTES).round().astype(int)
+    return tuple(notes[index] for index in kept)
+
+
+class Articulation:
+    """Analyzer of the leading line's articulation."""
+
+    aspect = "articulation"
+
+    def measure(self, features: Features) -> ArticulationMeasurement:
+        """Find the leading line of one recording and measure how long its notes are held."""
+        frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+        source: Source = (features, frame_s, 0)
+        found = [_follow(note, source, frame_s) for note in _lead_notes([source], frame_s)]
+        followed = [one for one in found if one is not None]
+        if len(followed) < FEWEST_NOTES:
+            return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
+        ratios = np.array([one.hinge.ratio for one in followed])
+        return ArticulationMeasurement(
+            sounding_ratio=float(np.median(ratios)),
+            sounding_ratio_interval=_median_interval(ratios, _SYSTEMATIC / 2),
+            gap_depth_db=float(np.median([one.hinge.gap_depth_db for one in followed])),
+            attack_ms=_attack_ms(followed),
+            notes=len(followed),
+        )
+
+    def compare(
+        self, reference: Features, candidate: Features, match: Match
+    ) -> ArticulationDifference:
+        """Follow the same notes in both recordings."""
+        frame_s = match.grid_s(SEMITONE_RATE_HZ)
+        shift = grid_shift(
+            reference, candidate, match.transposition_semitones, match.tuning_cents
+        )
+        sources: list[Source] = [
+            (reference, frame_s, 0),
+            (candidate, match.time_map.to_candidate(frame_s), shift),
+        ]
+        notes = _lead_notes(sources, frame_s)
+        pairs = [
+            (note, *(_follow(note, source, frame_s) for source in sources)) for note in notes
+        ]
+        both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
+        one_only = sum((a is None) != (b is None) for _, a, b in pairs)
+        if len(both) < FEWEST_NOTES:
+            return ArticulationDifference(
+                None, None, None, None, None, None, None, len(both), one_only, match.same_take,
+                reasons=(_TOO_FEW,),
+            )  # fmt: skip
+        return _difference(both, one_only, match)
+
+    def findings(self, difference: ArticulationDifference) -> list[Finding]:
+        """One finding if the line is clearly more detached or more connected."""
+        value, limits = difference.sounding_ratio, difference.sounding_ratio_interval
+        if value is None or limits is None or difference.agreement is None:
+            return []
+        if difference.agreement < _LEAST_AGREEMENT:
+            return []
+        if difference.same_take and abs(value) < _LEAST_SAME_TAKE:
+            return []
+        size = size_in_jnd(value, limits, JUST_NOTICEABLE[self.aspect].size)
+        if size < 1:
+            return []
+        return [_finding(difference, value, limits, size)]
+
+
+analyzer = Articulation()
+
+
+_SYSTEMATIC = 0.08
+_LEAST_AGREEMENT = 0.7
+_LEAST_SAME_TAKE = 0.25
+
+
+def _median_interval(values: FloatArray, systematic: float) -> tuple[float, float]:
+    """Interval of the median from the notes' scatter, widened by what all of them share."""
+    draws = block_bootstrap(
+        len(values), lambda index: np.median(values[index]), block_length=_BLOCK_NOTES
+    )
+    low, high = interval(draws)
+    middle = float(np.median(values))
+    return (
+        middle - float(np.hypot(middle - low, systematic)),
+        middle + float(np.hypot(high - middle, systematic)),
+    )
+
+
+def _attack_ms(followed: Sequence[_Followed]) -> float | None:
+    rises = np.array([one.hinge.attack_s for one in followed])
+    rises = rises[np.isfinite(rises)]
+    return 1000 * float(np.median(rises)) if len(rises) >= FEWEST_NOTES else None
+
+
+def _difference(
+    both: Sequence[tuple[Note, _Followed, _Followed]], one_only: int, match: Match
+) -> ArticulationDifference:
+    ratios = np.array([[a.hinge.ratio, b.hinge.ratio] for _, a, b in both])
+    changes = ratios[:, 1] - ratios[:, 0]
+    depths = np.array([b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both])
+    attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
+    attacks = attacks[np.isfinite(attacks)]
+    middle = float(np.median(changes))
+    pitches = np.array([note.pitch for note, _, _ in both])
+    low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
+    spans = _spans([note for note, _, _ in both])
+    to_candidate = match.time_map.to_candidate
+    order = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
+    return ArticulationDifference(
+        sounding_ratio=middle,
+        sounding_ratio_interval=_median_interval(changes, _SYSTEMATIC),
+        reference_ratio=float(np.median(ratios[:, 0])),
+        candidate_ratio=float(np.median(ratios[:, 1])),
+        gap_depth_db=float(np.median(depths)),
+        attack_ms=1000 * float(np.median(attacks)) if len(attacks) >= FEWEST_NOTES else None,
+        agreement=float(np.mean(np.sign(changes) == np.sign(middle))) if middle else None,
+        notes=len(both),
+        notes_left_out=one_only,
+        same_take=match.same_take,
+        band_hz=(float(low), float(high)),
+        spans_s=spans,
+        candidate_spans_s=tuple(
+            (float(to_candidate(start)), float(to_candidate(end))) for start, end in spans
+        ),
+        note_s=tuple(note.onset_s for note, _, _ in both),
+        note_pitch=tuple(int(pitch) for pitch in pitches),
+        note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
+        note_candidate_ratio=tuple(float(value) for value in ratios[:, 1]),
+        examples=tuple(_shape(*both[index]) for index in order),
+    )
+
+
+def _spans(notes: Sequence[Note], gap_s: float = 3.0) -> tuple[Span, ...]:
+    """Where the notes lie, short gaps closed."""
+    spans: list[Span] = []
+    for note in notes:
+        if spans and note.onset_s - spans[-1][1] < gap_s:
+            spans[-1] = (spans[-1][0], note.next_s)
+        else:
+            spans.append((note.onset_s, note.next_s))
+    return tuple(spans)
+
+
+def _shape(note: Note, reference: _Followed, candidate: _Followed) -> NoteShape:
+    return NoteShape(
+        note.pitch,
+        note.onset_s,
+        tuple(reference.envelope.time_s.tolist()),
+        tuple(reference.envelope.level_db.tolist()),
+        reference.hinge.held_s,
+        reference.interval_s,
+        tuple(candidate.envelope.time_s.tolist()),
+        tuple(candidate.envelope.level_db.tolist()),
+        candidate.hinge.held_s,
+        candidate.interval_s,
+    )
+
+
+def _manner(ratio: float) -> str:
+    """Plain word for a share held (working values of practice, no one source)."""
+    if ratio >= 0.9:
+        return "legato"
+    if ratio >= 0.75:
+        return "nearly legato"
+    if ratio >= 0.5:
+        return "detached"
+    return "staccato" if ratio >= 0.3 else "staccatissimo"
+
+
+def _finding(
+    difference: ArticulationDifference, value: float, limits: tuple[float, float], size: float
+) -> Finding:
+    detached = value < 0
+    reference, candidate = difference.reference_ratio or 0.0, difference.candidate_ratio or 0.0
+    words = [_manner(candidate), _manner(reference)]
+    if words[0] == words[1]:
+        words = ["more detached" if detached else "more connected", "the reference"]
+    text = (
+        f"The leading line's notes are held for {100 * candidate:.0f} % of their length against"
+        f" {100 * reference:.0f} % in the reference: {words[0]} against {words[1]}."
+    )
+    return Finding("articulation","notes_more_detached" if detached else "notes_more_connected","the leading line",value,limits,"",size,.9,difference.spans_s,difference.band_hz,Cause.weighing(.9,.05,.05),text,(),difference.candidate_spans_s)

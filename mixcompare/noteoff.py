@@ -1,0 +1,174 @@
+"""When a note of a line begins, is let go, and how it decays: envelopes of its partials.
+
+Conventions
+-----------
+Times are seconds from the note's onset; levels are dB against the note's own plateau. The
+envelope's window (85 ms) limits what can be told: rises under about 20 ms look alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.features import ONSET_RATE_HZ, Features
+from mixcompare.timemap import sample_frames
+from mixcompare.voices import partial_bands
+
+FloatArray = npt.NDArray[np.float64]
+
+_LEAD_S, _TRAIL_S = 0.3, 0.4
+_STEP_S = 1 / ONSET_RATE_HZ
+_SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220])
+_FLOORS_DB = np.array([-8.0, -12, -17, -23, -30])
+_LOWEST_DB = -32.0
+_LEAST_FALL_DB = 6.0  # a partial that falls less after the note belongs to others, too
+_MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
+_CLIP_DB = 6.0
+_WORST_FIT_DB = 2.5
+_WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """Mean level of a note's own partials.
+
+    Attributes
+    ----------
+    time_s, level_db : ndarray, shape (n,)
+    partials : int
+        How many partials were used.
+    """
+
+    time_s: FloatArray
+    level_db: FloatArray
+    partials: int
+
+
+@dataclass(frozen=True)
+class Hinge:
+    """Fitted shape of one note.
+
+    Attributes
+    ----------
+    held_s : float
+        From onset to note-off.
+    ratio : float
+        ``held_s`` over the time to the next onset.
+    slope_db_per_s : float
+        Decay after the note-off.
+    floor_db : float
+        Where the decay ends.
+    gap_depth_db : float
+        How far the level falls before the next onset.
+    attack_s : float
+        From 10 to 90 % of the amplitude; NaN where the note doesn't rise from what was before.
+    misfit_db : float
+        Mean absolute distance of the envelope from the shape.
+    """
+
+    held_s: float
+    ratio: float
+    slope_db_per_s: float
+    floor_db: float
+    gap_depth_db: float
+    attack_s: float
+    misfit_db: float
+
+
+def note_envelope(
+    features: Features, pitch: int, onset_s: float, interval_s: float, repeated: bool
+) -> Envelope | None:
+    """Envelope of those partials that behave as the note does.
+
+    A partial counts if it falls by more than 6 dB after the note (between this onset and the
+    next where the pitch is repeated) and doesn't grow within it; each is weighted by its fall.
+    None if no partial does.
+    """
+    time_s = np.arange(-_LEAD_S, interval_s + _TRAIL_S, _STEP_S)
+    bands = partial_bands(pitch)
+    if len(bands) == 0:
+        return None
+    power = sample_frames(features.onset_power[:, bands], ONSET_RATE_HZ, onset_s + time_s)
+    level = 10 * np.log10(np.maximum(power, 1e-14))
+    early = (time_s > 0.04) & (time_s < max(0.3 * interval_s, 0.16))
+    plateau = np.percentile(level[early], 75, axis=0)
+    if repeated:
+        gap = (time_s > 0.3 * interval_s) & (time_s < interval_s - 0.02)
+        fall = plateau - level[gap].min(axis=0)
+    else:
+        after = (time_s > interval_s + 0.06) & (time_s < interval_s + 0.36)
+        fall = plateau - np.percentile(level[after], 25, axis=0)
+    within = (time_s > 0.04) & (time_s < max(interval_s - 0.05, 0.1))
+    grows = (level[within] - plateau).max(axis=0) >= _MOST_RISE_DB
+    own = ~grows & (plateau > plateau.max() - 45)
+    if not repeated:
+        own &= fall > _LEAST_FALL_DB
+    if not own.any():
+        return None
+    weight = np.clip(fall[own], 1.0, 20.0)
+    mean = (level[:, own] - plateau[own]) @ weight / weight.sum()
+    return Envelope(time_s, np.asarray(mean, np.float64), int(own.sum()))
+
+
+def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | None:
+    """Plateau, note-off, decay of free slope and floor, by least absolute error.
+
+    A repeated note whose envelope doesn't dip is held throughout. None where nothing fits.
+    """
+    time_s, level = envelope.time_s, envelope.level_db
+    end = interval_s - 0.01 if repeated else interval_s + 0.3
+    inside = (time_s > 0.06) & (time_s < end)
+    if inside.sum() < 8:
+        return None
+    t = time_s[inside]
+    y = np.maximum(level[inside], _LOWEST_DB)
+    last = interval_s - 0.03 if repeated else interval_s + 0.12
+    best = (np.inf, interval_s, 0.0, 0.0)
+    for off in np.arange(max(0.06, 0.12 * interval_s), min(last, end - 0.04), _STEP_S):
+        before = t < off
+        plateau = float(np.median(y[before])) if before.sum() > 2 else 0.0
+        decay = plateau - _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)
+        shape = np.maximum(decay[:, None], plateau + _FLOORS_DB[None, :, None])
+        misfit = np.minimum(np.abs(y - shape), _CLIP_DB).mean(axis=-1)
+        slope, floor = np.unravel_index(int(misfit.argmin()), misfit.shape)
+        if misfit[slope, floor] < best[0]:
+            best = (
+                float(misfit[slope, floor]),
+                float(off),
+                float(_SLOPES_DB_PER_S[slope]),
+                float(_FLOORS_DB[floor]),
+            )
+    misfit_db, held_s, slope_db, floor_db = best
+    late = (time_s > interval_s - 0.15) & (time_s < interval_s + 0.01)
+    depth = max(-float(level[late].min()), 0.0)
+    if repeated and depth < _LEAST_FALL_DB:
+        held_s = interval_s
+    elif misfit_db > _WORST_FIT_DB:
+        return None
+    ratio = held_s / interval_s
+    return Hinge(
+        held_s, ratio, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db
+    )
+
+
+def _attack_s(time_s: FloatArray, level: FloatArray) -> float:
+    """Rise from 10 to 90 % of the amplitude, the window's own part taken out."""
+    amplitude = 10 ** (level / 20)
+    before = float(np.median(amplitude[(time_s > -0.25) & (time_s < -0.1)]))
+    if before > 0.35:
+        return float("nan")
+    risen = (amplitude - before) / (1 - before)
+    top = int(np.argmax(risen >= 0.9))
+    if risen[top] < 0.9 or time_s[top] > 0.6:
+        return float("nan")
+    low = top
+    while low > 0 and risen[low] > 0.1:
+        low -= 1
+    share = (0.1 - risen[low]) / max(risen[low + 1] - risen[low], 1e-9)
+    start = time_s[low] + np.clip(share, 0, 1) * _STEP_S
+    high = top - 1 + (0.9 - risen[top - 1]) / max(risen[top] - risen[top - 1], 1e-9)
+    rise = time_s[0] + high * _STEP_S - start
+    return float(np.sqrt(max(rise**2 - _WINDOW_RISE_S**2, 0.0)))

@@ -1,0 +1,290 @@
+"""Who leads: the leading line of an orchestral passage and its notes, without a score.
+
+Conventions
+-----------
+Pitches are MIDI numbers on the recording's own semitone grid. A note lasts from its onset to the
+next onset in the line; how long of that it sounds is not decided here.
+
+Method
+------
+Every frame is explained as a sum of harmonic combs, one a pitch, with non-negative weights
+(multiplicative updates for the Kullback-Leibler divergence, Lee and Seung 2001, with fixed
+templates). The line is the path through these weights with the largest sum, where every change
+of pitch has its price (Viterbi 1967). Several recordings of the same passage, brought to one
+clock, add up: what one of them masks the other may show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from mixcompare.bands import pitch_hz
+from mixcompare.features import (
+    HIGHEST_ONSET,
+    HIGHEST_SEMITONE,
+    LOWEST_ONSET,
+    LOWEST_SEMITONE,
+    ONSET_RATE_HZ,
+    SEMITONE_RATE_HZ,
+    Features,
+)
+from mixcompare.timemap import sample_frames
+
+FloatArray = npt.NDArray[np.float64]
+
+PARTIALS = np.array([0, 12, 19, 24, 28, 31, 34, 36, 38, 40])
+"""Semitones from a note to its partials 1 to 10 (nearest of equal temperament)."""
+
+LOWEST_COMB, HIGHEST_COMB = 36, 104
+LOWEST_LEAD, HIGHEST_LEAD = 50, 96
+"""Range of the leading line: D3 to C7."""
+
+_COMB_FALL = 0.7  # each partial's share against the one below
+_COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
+_UPDATES = 20
+_CHUNK = 6000
+_SMOOTH_FRAMES = 7
+_CHANGE_PRICE = 3.0  # in standard deviations of the weights
+_LEAP_PRICE = 0.12  # per semitone, relative
+_REST_SHARE = 0.2
+_SHORTEST_RUN_S = 0.12
+_SHORTEST_NOTE_S = 0.24
+_LONGEST_NOTE_S = 4.0
+_REATTACK_DB = 4.0
+_PATH_LAG_S = 0.06
+_ATTACK_LAG_S = 0.02
+_REACH_S = 0.15
+_LOWEST_CLEAR_HZ = 300.0  # below, a semitone is narrower than the short window resolves
+
+
+@dataclass(frozen=True)
+class Note:
+    """One note of a line.
+
+    Attributes
+    ----------
+    pitch, next_pitch : int
+        Its pitch and that of the next note.
+    onset_s, next_s : float
+        Where the line turns to it and to the next note.
+    """
+
+    pitch: int
+    next_pitch: int
+    onset_s: float
+    next_s: float
+
+    @property
+    def repeated(self) -> bool:
+        """Whether the next note has the same pitch."""
+        return self.pitch == self.next_pitch
+
+    @property
+    def interval_s(self) -> float:
+        """From this onset to the next."""
+        return self.next_s - self.onset_s
+
+
+def comb_weights(semitone_power: npt.NDArray[np.float32]) -> FloatArray:
+    """How strongly every pitch sounds, by combs of partials.
+
+    Parameters
+    ----------
+    semitone_power : ndarray, shape (frames, 85)
+
+    Returns
+    -------
+    ndarray, shape (frames, 69)
+        From ``LOWEST_COMB`` to ``HIGHEST_COMB``; mean 1.
+    """
+    combs = _combs()
+    total = combs.sum(axis=1)
+    loud = np.maximum(semitone_power, 1e-16).astype(np.float64) ** _COMPRESSION
+    colour = uniform_filter1d(loud.mean(axis=0), 25, mode="nearest")
+    loud /= np.sqrt(colour)
+    out = np.empty((len(loud), len(combs)))
+    for start in range(0, len(loud), _CHUNK):
+        part = loud[start : start + _CHUNK]
+        weights = np.full((len(part), len(combs)), float(part.mean()) + 1e-12)
+        for _ in range(_UPDATES):
+            weights *= (part / (weights @ combs + 1e-12)) @ combs.T / total
+        out[start : start + _CHUNK] = weights
+    return out / (out.mean() + 1e-12)
+
+
+def _combs() -> FloatArray:
+    pitches = np.arange(LOWEST_COMB, HIGHEST_COMB + 1)
+    combs = np.zeros((len(pitches), HIGHEST_SEMITONE - LOWEST_SEMITONE + 1))
+    for row, pitch in enumerate(pitches):
+        for number, partial in enumerate(PARTIALS):
+            band = pitch + partial - LOWEST_SEMITONE
+            if band < combs.shape[1]:
+                combs[row, band] += _COMB_FALL**number
+    return np.asarray(combs / combs.sum(axis=1, keepdims=True))
+
+
+def grid_shift(
+    reference: Features, candidate: Features, transposition_semitones: int, tuning_cents: float
+) -> int:
+    """Semitone bands from a reference pitch to the same note in the candidate."""
+    grids = reference.grid_tuning_cents - candidate.grid_tuning_cents
+    return round(transposition_semitones + (tuning_cents + grids) / 100)
+
+
+def joint_weights(
+    sources: Sequence[tuple[Features, FloatArray, int]],
+) -> FloatArray:
+    """Comb weights of several recordings on one clock, added up.
+
+    Parameters
+    ----------
+    sources : sequence of (features, times_s, shift)
+        ``times_s`` are the recording's own times of the common frames, shape (frames,);
+        ``shift`` its pitches against the common ones.
+
+    Returns
+    -------
+    ndarray, shape (frames, 69)
+    """
+    total: FloatArray | None = None
+    for features, times_s, shift in sources:
+        weights = sample_frames(comb_weights(features.semitone_power), SEMITONE_RATE_HZ, times_s)
+        weights = np.roll(weights, -shift, axis=1)
+        if shift > 0:
+            weights[:, -shift:] = 0
+        elif shift < 0:
+            weights[:, :-shift] = 0
+        total = weights if total is None else total + weights
+    if total is None:
+        return np.zeros((0, HIGHEST_COMB - LOWEST_COMB + 1))
+    return total
+
+
+def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
+    """Pitch of the leading line in every frame; 0 where it rests."""
+    low = LOWEST_LEAD - LOWEST_COMB
+    strength = np.sqrt(weights[:, low : HIGHEST_LEAD - LOWEST_COMB + 1])
+    strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0)
+    strength /= strength.std() + 1e-12
+    frames, states = strength.shape
+    distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
+    price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 12))
+    price[distance == 0] = 0
+    score = strength[0].copy()
+    came_from = np.zeros((frames, states), np.int16)
+    for frame in range(1, frames):
+        options = score[None] - price
+        came_from[frame] = options.argmax(axis=1)
+        score = options.max(axis=1) + strength[frame]
+    path = np.empty(frames, np.int64)
+    path[-1] = int(score.argmax())
+    for frame in range(frames - 1, 0, -1):
+        path[frame - 1] = came_from[frame, path[frame]]
+    on_path = strength[np.arange(frames), path] ** 2
+    sounding = on_path > _REST_SHARE * np.median(on_path)
+    return np.where(sounding, path + LOWEST_LEAD, 0)
+
+
+def partial_bands(pitch: int) -> npt.NDArray[np.int64]:
+    """Columns of ``onset_power`` in which a note's partials lie, clear of their neighbours."""
+    bands = pitch + PARTIALS
+    bands = bands[(bands >= LOWEST_ONSET) & (bands <= HIGHEST_ONSET)]
+    clear = bands[pitch_hz(bands) >= _LOWEST_CLEAR_HZ]
+    return np.asarray(clear - LOWEST_ONSET, np.int64)
+
+
+def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> FloatArray:
+    """Rise of a note's partials around the given times, dB over 60 ms; shape (times,).
+
+    Each partial is limited to 12 dB and the middle half of them is averaged, so that another
+    instrument's attack on one shared partial doesn't count.
+    """
+    level = 10 * np.log10(np.maximum(features.onset_power[:, partial_bands(pitch)], 1e-14))
+    after = sample_frames(level, ONSET_RATE_HZ, times_s + 0.03)
+    before = sample_frames(level, ONSET_RATE_HZ, times_s - 0.03)
+    rise = np.sort(np.clip(after - before, -12, 12), axis=1)
+    count = rise.shape[1]
+    quarter = count // 4
+    return np.asarray(rise[:, quarter : count - quarter].mean(axis=1))
+
+
+def refined_onset(features: Features, pitch: int, around_s: float) -> float:
+    """Onset of a note near the place where the line's path turns to it.
+
+    The path turns late, while the note before still rings; the steepest rise of the partials
+    lies behind the onset by half of a soft attack.
+    """
+    centre = around_s - _PATH_LAG_S
+    times = centre + np.arange(-_REACH_S, _REACH_S + 0.005, 0.01)
+    nearness = np.exp(-0.5 * ((times - centre) / (0.6 * _REACH_S)) ** 2)
+    rise = np.maximum(attack_strength(features, pitch, times), 0) * nearness
+    if rise.max() <= 0.5:
+        return centre
+    return float(times[int(rise.argmax())]) - _ATTACK_LAG_S
+
+
+def line_notes(
+    path: npt.NDArray[np.int64],
+    frame_s: FloatArray,
+    sources: Sequence[tuple[Features, FloatArray, int]],
+) -> tuple[Note, ...]:
+    """Cut a line's path into notes: where the pitch changes, and where it is struck again.
+
+    Parameters
+    ----------
+    path : ndarray, shape (frames,)
+        From :func:`lead_path`.
+    frame_s : ndarray, shape (frames,)
+        Times of the frames on the common clock.
+    sources
+        As for :func:`joint_weights`.
+
+    Returns
+    -------
+    tuple of Note
+        On the common clock; only notes of 0.24 to 4 s that another note follows at once.
+    """
+    changes = np.flatnonzero(np.diff(path)) + 1
+    bounds = np.concatenate([[0], changes, [len(path)]])
+    pieces: list[tuple[int, float, float]] = []
+    for first, behind in zip(bounds[:-1], bounds[1:], strict=True):
+        start, end = float(frame_s[first]), float(frame_s[behind - 1]) + 1 / SEMITONE_RATE_HZ
+        pitch = int(path[first])
+        cuts = _reattacks(pitch, start, end, frame_s, sources) if pitch else []
+        edges = [start, *cuts, end]
+        pieces += [(pitch, a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    notes = []
+    for (pitch, start, end), (following, _, after) in zip(pieces[:-1], pieces[1:], strict=True):
+        if pitch == 0 or following == 0 or after - end < _SHORTEST_RUN_S:
+            continue
+        if _SHORTEST_NOTE_S <= end - start <= _LONGEST_NOTE_S:
+            notes.append(Note(pitch, following, start, end))
+    return tuple(notes)
+
+
+def _reattacks(
+    pitch: int,
+    start: float,
+    end: float,
+    frame_s: FloatArray,
+    sources: Sequence[tuple[Features, FloatArray, int]],
+) -> list[float]:
+    """Times inside a run of one pitch at which it is struck again in the mean of the sources."""
+    times = np.arange(start + _SHORTEST_NOTE_S, end - _SHORTEST_RUN_S, 0.01)
+    if len(times) < 3:
+        return []
+    rise = np.zeros(len(times))
+    for features, source_s, shift in sources:
+        own = np.interp(times, frame_s, source_s)
+        rise += attack_strength(features, pitch + shift, own) / len(sources)
+    cuts: list[float] = []
+    while rise.max() >= _REATTACK_DB:
+        best = int(rise.argmax())
+        cuts.append(float(times[best]))
+        rise[np.abs(times - times[best]) < _SHORTEST_NOTE_S] = 0
+    return sorted(cuts)

@@ -1,0 +1,275 @@
+"""Dynamics: what they measure, what they recover, what they must not react to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy import signal
+
+from mixcompare.analyzers.dynamics import DynamicsDifference, analyzer
+from mixcompare.features import Features
+from mixcompare.findings import is_listed
+from mixcompare.match import Match
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap
+
+FloatArray = npt.NDArray[np.float64]
+RATE_HZ = 16_000
+
+
+def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ) -> Features:
+    return Features.of(Recording.from_array(samples, rate_hz))
+
+
+@pytest.fixture(scope="module")
+def reference(phrases: FloatArray) -> Features:
+    return features_of(phrases)
+
+
+def match_of(seconds: float = 40.0, same_take: bool = True, gain_db: float = 0.0) -> Match:
+    return Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take, gain_db)
+
+
+def compressed(samples: FloatArray, ratio: float, threshold_db: float | None = None) -> FloatArray:
+    """Static compression of the level in 50 ms: above a threshold, or around -30 dB as a whole."""
+    smooth = np.hanning(round(0.05 * RATE_HZ))
+    power = np.square(samples).mean(axis=1)
+    power = signal.fftconvolve(power, smooth / smooth.sum(), mode="same")
+    level_db = 10 * np.log10(np.maximum(power, 1e-7))
+    over_db = level_db + 30 if threshold_db is None else np.maximum(level_db - threshold_db, 0)
+    return samples * 10 ** (over_db * (1 / ratio - 1) / 20)[:, np.newaxis]
+
+
+def kinds(difference: DynamicsDifference) -> list[str]:
+    return [finding.kind for finding in analyzer.findings(difference) if is_listed(finding)]
+
+
+def test_crest_of_simple_waves() -> None:
+    # By definition: sine 3.01 dB, square 0 dB (here of few harmonics' worth of ripple), triangle
+    # 4.77 dB (peak over root mean square: sqrt 2, 1, sqrt 3).
+    phase = 2 * np.pi * 200 * np.arange(4 * RATE_HZ) / RATE_HZ
+    for wave, crest_db in ((np.sin(phase), 3.01), (signal.sawtooth(phase, 0.5), 4.77)):
+        measured = analyzer.measure(features_of(0.3 * wave))
+        assert measured.crest_db == pytest.approx(crest_db, abs=0.1)
+
+
+def test_crest_looks_at_the_stronger_channel(sine: FloatArray) -> None:
+    measured = analyzer.measure(features_of(sine * [1.0, 0.1], 48_000))
+    assert measured.crest_db == pytest.approx(3.01, abs=0.05)
+
+
+def test_peak_to_short_term_of_a_sine() -> None:
+    # 997 Hz in both channels reads as many LUFS as its peak has dBFS (BS.1770-5, Annex 1).
+    wave = 0.1 * np.sin(2 * np.pi * 997 * np.arange(5 * 48_000) / 48_000)
+    measured = analyzer.measure(features_of(np.column_stack([wave, wave]), 48_000))
+    assert measured.peak_to_short_term_db == pytest.approx(0.0, abs=0.1)
+
+
+def test_loudness_range_is_that_of_tech_3342() -> None:
+    # EBU Tech 3342 v4, case 1 (levels from memory): -20 then -30 dBFS, 20 s each: 10 +- 1 LU.
+    envelope = np.repeat([0.1, 0.1 * 10**-0.5], 20 * RATE_HZ)
+    wave = envelope * np.sin(2 * np.pi * 1000 * np.arange(40 * RATE_HZ) / RATE_HZ)
+    measured = analyzer.measure(features_of(np.column_stack([wave, wave])))
+    assert measured.loudness_range_lu == pytest.approx(10.0, abs=1.0)
+    assert measured.loudest_lufs == pytest.approx(-20.0, abs=0.2)
+    assert measured.softest_lufs == pytest.approx(-30.0, abs=0.2)
+    assert measured.loudest_s is not None
+    assert measured.softest_s is not None
+    assert measured.loudest_s[1] <= 20.5 <= measured.softest_s[0] + 1.0
+
+
+def test_contour_and_rests(phrases: FloatArray) -> None:
+    with_rest = phrases.copy()
+    with_rest[15 * RATE_HZ : 20 * RATE_HZ] = 0.0
+    measured = analyzer.measure(features_of(with_rest))
+    contour = dict(zip(measured.contour_s, measured.contour_db, strict=True))
+    assert contour[17.0] is None
+    assert contour[3.0] is not None
+    assert measured.softest_s is not None
+    assert measured.softest_s[1] <= 16.6 or measured.softest_s[0] >= 18.4
+
+
+@pytest.mark.parametrize(
+    ("ratio", "kind"),
+    [(2.0, "dynamics_smaller"), (1.4, "dynamics_smaller"), (0.7, "dynamics_larger")],
+)
+def test_compression_of_the_whole_range_is_recovered(
+    ratio: float, kind: str, reference: Features, phrases: FloatArray
+) -> None:
+    candidate = features_of(compressed(phrases, ratio))
+    difference = analyzer.compare(reference, candidate, match_of())
+    assert difference.swing_db_per_db == pytest.approx(1 / ratio, rel=0.06)
+    low, high = difference.swing_db_per_db_interval or (0.0, 0.0)
+    assert low <= difference.swing_db_per_db <= high
+    assert high / low < 1.3
+    assert kinds(difference) == [kind]
+    finding = analyzer.findings(difference)[0]
+    assert finding.cause.mix == 1.0
+    assert finding.difference == pytest.approx(1 / ratio - 1, abs=0.06)
+    assert finding.spans_s[0] == pytest.approx((0.0, 39.8), abs=0.3)
+    assert f"about {max(ratio, 1 / ratio):.1f}:1" in finding.advice[0]
+
+
+def test_compression_above_a_threshold_is_recovered(
+    reference: Features, phrases: FloatArray
+) -> None:
+    candidate = features_of(compressed(phrases, 4.0, threshold_db=-30.0))
+    difference = analyzer.compare(reference, candidate, match_of())
+    assert difference.above_knee_db_per_db == pytest.approx(0.25, abs=0.08)
+    low, high = difference.above_knee_db_per_db_interval or (0.0, 0.0)
+    assert low <= 0.25 <= high
+    assert difference.knee_lufs == pytest.approx(-30.0, abs=4.0)
+    assert kinds(difference) == ["dynamics_smaller"]
+    text = analyzer.findings(difference)[0].text
+    assert "LUFS" in text
+
+
+def test_the_sentence(reference: Features, phrases: FloatArray) -> None:
+    candidate = features_of(compressed(phrases, 2.0))
+    finding = analyzer.findings(analyzer.compare(reference, candidate, match_of()))[0]
+    assert finding.text.startswith(
+        "Swings between soft and loud are smaller: where the reference rises by 10 dB,"
+        " the candidate rises by about 5."
+    )
+    assert finding.unit == "dB/dB"
+    assert not any("Ask for" in advice for advice in finding.advice)
+
+
+def test_no_finding_where_nothing_differs(reference: Features) -> None:
+    difference = analyzer.compare(reference, reference, match_of())
+    assert difference.swing_db_per_db == pytest.approx(1.0)
+    assert difference.swing_db_per_db_interval == pytest.approx((1.0, 1.0))
+    assert difference.crest_db == 0
+    assert difference.loudness_range_lu == 0
+    assert difference.knee_lufs is None
+    assert set(difference.contour_db) <= {0.0, None}
+    assert analyzer.findings(difference) == []
+
+
+def test_gain_and_polarity_do_not_count(reference: Features, phrases: FloatArray) -> None:
+    candidate = features_of(-0.25 * phrases[:, ::-1])
+    difference = analyzer.compare(reference, candidate, match_of(gain_db=20 * np.log10(0.25)))
+    assert difference.swing_db_per_db == pytest.approx(1.0, abs=1e-3)
+    told = [value for value in difference.contour_db if value is not None]
+    assert np.abs(told).max() < 0.02
+    assert difference.loudest_difference_db == pytest.approx(0.0, abs=0.02)
+    assert analyzer.findings(difference) == []
+
+
+def test_mono_against_stereo_does_not_count(phrases: FloatArray) -> None:
+    mono = phrases.mean(axis=1)
+    match = match_of()
+    difference = analyzer.compare(
+        features_of(np.column_stack([mono, mono])), features_of(mono), match
+    )
+    assert difference.loudest_difference_db == pytest.approx(0.0, abs=1e-6)
+    assert set(difference.contour_db) <= {0.0, None}
+
+
+def test_tone_does_not_count(reference: Features, phrases: FloatArray) -> None:
+    low = signal.butter(1, 400, fs=RATE_HZ, output="sos")
+    candidate = features_of(phrases + signal.sosfilt(low, phrases, axis=0))
+    difference = analyzer.compare(reference, candidate, match_of(gain_db=3.0))
+    assert difference.swing_db_per_db == pytest.approx(1.0, abs=0.02)
+    assert analyzer.findings(difference) == []
+
+
+def test_a_wetter_room_does_not_count(reference: Features, phrases: FloatArray) -> None:
+    rng = np.random.default_rng(5)
+    time_s = np.arange(round(2.0 * RATE_HZ)) / RATE_HZ
+    tail = rng.standard_normal((len(time_s), 2)) * 10 ** (-3 * time_s / 2.0)[:, np.newaxis]
+    tail /= np.sqrt(np.square(tail).sum(axis=0))
+    wet = signal.fftconvolve(phrases, tail, axes=0)[: len(phrases)]
+    candidate = features_of(phrases + wet)
+    difference = analyzer.compare(reference, candidate, match_of(gain_db=3.0))
+    assert difference.swing_db_per_db is not None
+    assert 0.93 < difference.swing_db_per_db < 1.03
+    assert analyzer.findings(difference) == []
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_another_performance_is_no_finding(
+    seed: int, reference: Features, play: Callable[..., FloatArray]
+) -> None:
+    candidate = features_of(play(seed))
+    difference = analyzer.compare(reference, candidate, match_of(same_take=False))
+    assert analyzer.findings(difference) == []
+    low, high = difference.swing_db_per_db_interval or (0.0, 0.0)
+    assert low <= 1.0 <= high
+
+
+def test_another_performance_held_in_is_a_finding(
+    reference: Features, play: Callable[..., FloatArray]
+) -> None:
+    candidate = features_of(compressed(play(1), 2.0))
+    difference = analyzer.compare(reference, candidate, match_of(same_take=False))
+    assert kinds(difference) == ["dynamics_smaller"]
+    finding = analyzer.findings(difference)[0]
+    assert finding.cause.players > finding.cause.mix > 0
+    assert any("Ask for" in advice for advice in finding.advice)
+
+
+def test_tempo_does_not_count(reference: Features, phrases: FloatArray) -> None:
+    slower = signal.resample(phrases, round(1.08 * len(phrases)))
+    time_map = TimeMap.linear(0.0, 1.08, 0.0, 39.9)
+    difference = analyzer.compare(reference, features_of(slower), Match(time_map))
+    assert difference.swing_db_per_db == pytest.approx(1.0, abs=0.03)
+    assert analyzer.findings(difference) == []
+
+
+def test_mirror(reference: Features, phrases: FloatArray) -> None:
+    candidate = features_of(compressed(phrases, 2.0, threshold_db=-32.0))
+    match = match_of(gain_db=-3.0)
+    there = analyzer.compare(reference, candidate, match)
+    back = analyzer.compare(candidate, reference, match.mirrored())
+    assert there.swing_db_per_db == pytest.approx(1 / back.swing_db_per_db, rel=1e-6)
+    low, high = there.swing_db_per_db_interval
+    assert back.swing_db_per_db_interval == pytest.approx((1 / high, 1 / low), rel=0.05)
+    assert there.crest_db == pytest.approx(-back.crest_db)
+    told = [value for value in there.contour_db if value is not None]
+    mirrored = [value for value in back.contour_db if value is not None]
+    assert np.allclose(told, -np.array(mirrored), atol=0.011)
+    first, second = analyzer.findings(there)[0], analyzer.findings(back)[0]
+    assert (first.kind, second.kind) == ("dynamics_smaller", "dynamics_larger")
+    assert first.jnd == pytest.approx(second.jnd, rel=0.1)
+
+
+def test_a_short_passage_cannot_be_told(reference: Features) -> None:
+    difference = analyzer.compare(reference, reference, match_of(12.0))
+    assert difference.swing_db_per_db is None
+    assert difference.swing_db_per_db_interval is None
+    assert "at least 15 s" in difference.reasons[0]
+    assert analyzer.findings(difference) == []
+
+
+def test_an_even_level_cannot_be_told(play: Callable[..., FloatArray]) -> None:
+    music = play(0, range_db=3.0)
+    difference = analyzer.compare(
+        features_of(music), features_of(compressed(music, 2.0)), match_of()
+    )
+    assert difference.swing_db_per_db is None
+    assert difference.level_range_db is not None
+    assert "at least 6 dB" in difference.reasons[0]
+    assert analyzer.findings(difference) == []
+
+
+def test_unrelated_levels_cannot_be_told(reference: Features, phrases: FloatArray) -> None:
+    # The same music with another swell laid over it: no slope is better than a wrong one.
+    swell_db = 12 * np.sin(2 * np.pi * np.arange(len(phrases)) / RATE_HZ / 5.3)
+    candidate = features_of(phrases * 10 ** (swell_db / 20)[:, np.newaxis])
+    difference = analyzer.compare(reference, candidate, match_of(same_take=False))
+    assert analyzer.findings(difference) == []
+
+
+def test_a_fader_ride_shows_in_the_contour(reference: Features, phrases: FloatArray) -> None:
+    gain_db = np.zeros(len(phrases))
+    gain_db[10 * RATE_HZ : 16 * RATE_HZ] = 4.0
+    candidate = features_of(phrases * 10 ** (gain_db / 20)[:, np.newaxis])
+    difference = analyzer.compare(reference, candidate, match_of())
+    contour = dict(zip(difference.contour_s, difference.contour_db, strict=True))
+    assert contour[13.0] == pytest.approx(4.0, abs=0.05)
+    assert contour[5.0] == pytest.approx(0.0, abs=0.05)
+    assert analyzer.findings(difference) == []

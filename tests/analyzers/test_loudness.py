@@ -1,0 +1,127 @@
+"""Loudness: what it measures, what it recovers, what it must not react to."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from mixcompare.analyzers.loudness import analyzer
+from mixcompare.features import Features
+from mixcompare.match import Match
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap
+
+FloatArray = npt.NDArray[np.float64]
+RATE_HZ = 16_000
+
+
+def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ) -> Features:
+    return Features.of(Recording.from_array(samples, rate_hz))
+
+
+@pytest.fixture(scope="module")
+def reference(phrases: FloatArray) -> Features:
+    return features_of(phrases)
+
+
+def same_clock(seconds: float) -> Match:
+    return Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take=True)
+
+
+def test_sine(sine: FloatArray) -> None:
+    # BS.1770-5 Annex 1: 997 Hz at 0 dBFS in both channels reads 0 LKFS; here at -20 dBFS.
+    measured = analyzer.measure(features_of(sine, 48_000))
+    assert measured.integrated_lufs == pytest.approx(-20.0, abs=0.02)
+    assert measured.max_momentary_lufs == pytest.approx(-20.0, abs=0.02)
+    assert measured.true_peak_dbtp == pytest.approx(-20.0, abs=0.1)
+    assert measured.peak_to_loudness_db == pytest.approx(0.0, abs=0.1)
+    assert measured.max_short_term_lufs is None
+    assert measured.loudness_range_lu is None
+    assert "at least 3 s" in measured.reasons[0]
+
+
+def test_mono_counts_as_one_channel(sine: FloatArray) -> None:
+    measured = analyzer.measure(features_of(sine[:, 0], 48_000))
+    assert measured.integrated_lufs == pytest.approx(-23.01, abs=0.02)
+
+
+def test_music_under_the_gate_cannot_be_told() -> None:
+    wave = 10 ** (-80 / 20) * np.sin(2 * np.pi * 997 * np.arange(4 * RATE_HZ) / RATE_HZ)
+    measured = analyzer.measure(features_of(wave))
+    assert measured.integrated_lufs is None
+    assert measured.peak_to_loudness_db is None
+    assert measured.max_short_term_lufs == pytest.approx(-83.0, abs=0.2)
+    assert "-70 LUFS" in measured.reasons[-1]
+
+
+def test_series(reference: Features) -> None:
+    measured = analyzer.measure(reference)
+    assert len(measured.series_s) == len(measured.momentary_lufs) == 400
+    told = [value for value in measured.short_term_lufs if value is not None]
+    assert max(told) <= measured.max_short_term_lufs
+    assert max(told) == pytest.approx(measured.max_short_term_lufs, abs=0.1)
+    assert measured.short_term_lufs[0] is None
+    assert measured.short_term_lufs[20] is not None
+
+
+@pytest.mark.parametrize("gain_db", [-12.0, -0.5, 3.0])
+def test_gain_is_recovered(gain_db: float, reference: Features, phrases: FloatArray) -> None:
+    candidate = features_of(phrases * 10 ** (gain_db / 20))
+    difference = analyzer.compare(reference, candidate, same_clock(40.0))
+    assert difference.integrated_lufs == pytest.approx(gain_db, abs=0.01)
+    assert difference.max_momentary_lufs == pytest.approx(gain_db, abs=0.01)
+    assert difference.max_short_term_lufs == pytest.approx(gain_db, abs=0.01)
+    assert difference.true_peak_dbtp == pytest.approx(gain_db, abs=0.01)
+    assert difference.loudness_range_lu == pytest.approx(0.0, abs=0.02)
+    assert difference.peak_to_loudness_db == pytest.approx(0.0, abs=0.02)
+    assert analyzer.findings(difference) == []
+
+
+def test_halved_swings_halve_the_range(reference: Features, phrases: FloatArray) -> None:
+    power = np.repeat(np.square(phrases).reshape(40, RATE_HZ, 2).mean(axis=(1, 2)), RATE_HZ)
+    candidate = features_of(phrases * (power**-0.25)[:, np.newaxis] * 0.1)
+    difference = analyzer.compare(reference, candidate, same_clock(40.0))
+    assert difference.loudness_range_lu is not None
+    measured = analyzer.measure(reference).loudness_range_lu
+    assert measured is not None
+    assert difference.loudness_range_lu == pytest.approx(-measured / 2, abs=0.15 * measured)
+    low, high = difference.loudness_range_lu_interval or (0.0, 0.0)
+    assert low <= difference.loudness_range_lu <= high < 0
+
+
+def test_nothing_between_identical_recordings(reference: Features) -> None:
+    difference = analyzer.compare(reference, reference, same_clock(40.0))
+    assert difference.integrated_lufs == 0
+    assert difference.loudness_range_lu == 0
+    assert difference.loudness_range_lu_interval == (0.0, 0.0)
+    assert difference.true_peak_dbtp == 0
+
+
+def test_mirror(reference: Features, phrases: FloatArray) -> None:
+    candidate = features_of(np.tanh(3 * phrases[::-1]))
+    match = same_clock(40.0)
+    there = analyzer.compare(reference, candidate, match)
+    back = analyzer.compare(candidate, reference, match.mirrored())
+    for name in ("integrated_lufs", "loudness_range_lu", "max_momentary_lufs", "true_peak_dbtp"):
+        assert getattr(there, name) == pytest.approx(-getattr(back, name), abs=1e-9)
+
+
+def test_only_the_music_in_common_is_compared(reference: Features, phrases: FloatArray) -> None:
+    # The candidate holds the same music between a loud stretch and silence.
+    loud = np.random.default_rng(1).standard_normal((10 * RATE_HZ, 2)) * 0.3
+    candidate = features_of(np.concatenate([loud, phrases, np.zeros_like(loud)]))
+    match = Match(TimeMap.linear(10.0, 1.0, 0.0, 40.0), same_take=True)
+    difference = analyzer.compare(reference, candidate, match)
+    assert difference.integrated_lufs == pytest.approx(0.0, abs=0.05)
+    assert difference.max_short_term_lufs == pytest.approx(0.0, abs=0.05)
+    assert difference.loudness_range_lu == pytest.approx(0.0, abs=0.1)
+
+
+def test_polarity_and_exchanged_channels_do_not_count(
+    reference: Features, phrases: FloatArray
+) -> None:
+    candidate = features_of(-phrases[:, ::-1])
+    difference = analyzer.compare(reference, candidate, same_clock(40.0))
+    assert difference.integrated_lufs == pytest.approx(0.0, abs=1e-6)
+    assert difference.true_peak_dbtp == pytest.approx(0.0, abs=1e-4)

@@ -1,0 +1,233 @@
+"""Figures: what was measured is what is drawn, with units, in two tellable colours."""
+
+import ast
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.colors import to_rgb
+from matplotlib.image import imread
+
+from mixcompare import plots
+from mixcompare.errors import ParameterError
+from mixcompare.match import SAME_TAKE, UNRELATED
+from mixcompare.plots import style
+from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
+from mixcompare.plots.strip import field_png
+from mixcompare.timemap import TimeMap
+from tests.report.builders import made_up_results
+
+UNIT = re.compile(r"\((Hz|dB|s|ms|LU|LUFS|%|cents|min:s|1|\N{MINUS SIGN}1 left.*)\)$")
+
+
+@pytest.fixture(scope="module")
+def drawn(results):
+    return plots.draw_all(results)
+
+
+def test_every_aspect_has_a_figure(drawn, results):
+    assert set(drawn) == {*results.measurements, "alignment"}
+
+
+@pytest.mark.parametrize("aspect", plots.FIGURES)
+def test_every_axis_has_its_unit(aspect, drawn):
+    figure = drawn[aspect].figure
+    for axes in figure.axes:
+        labelled = [axes.yaxis]
+        shared = axes.get_shared_x_axes().get_siblings(axes)
+        if len(shared) == 1 or axes is min(shared, key=lambda one: one.get_position().y0):
+            labelled.append(axes.xaxis)
+        for axis in labelled:
+            names = [text.get_text() for text in axis.get_ticklabels()]
+            categories = any(re.match(r"[a-z]{3}", name) for name in names)
+            if axes.get_label() == "<colorbar>" and axis is axes.xaxis:
+                continue
+            assert categories or UNIT.search(axis.get_label_text()), (aspect, axis)
+
+
+@pytest.mark.parametrize("aspect", plots.FIGURES)
+def test_figures_are_15_cm_wide_with_letters_of_readable_size(aspect, drawn):
+    figure = drawn[aspect].figure
+    assert figure.get_size_inches()[0] == pytest.approx(15 / 2.54)
+    for axes in figure.axes:
+        for text in (axes.xaxis.label, axes.yaxis.label, *axes.texts, *axes.get_xticklabels()):
+            assert text.get_fontsize() >= 8  # points in print
+    assert len(drawn[aspect].caption) > 20
+
+
+def lines_by_colour(axes, colour):
+    return [line for line in axes.lines if line.get_color() == colour]
+
+
+def test_tone_shows_the_measured_values(drawn, results):
+    difference = results.measurements["tone"].difference
+    upper, lower = drawn["tone"].figure.axes
+    (curve,) = [line for line in lower.lines if len(line.get_xdata()) == 31]
+    wanted = np.array(difference.band_level_db, float)
+    np.testing.assert_array_equal(curve.get_ydata(), wanted)
+    (reference,) = lines_by_colour(upper, style.REFERENCE)
+    (candidate,) = lines_by_colour(upper, style.CANDIDATE)
+    assert reference.get_linestyle() == "-"
+    assert candidate.get_linestyle() != "-"
+
+
+def test_loudness_difference_has_the_gain_taken_out(results):
+    contours = loudness_contours(results, "momentary")
+    raw = contours.candidate_lufs - contours.reference_lufs
+    np.testing.assert_allclose(contours.difference_db, raw - 2.1)
+    # The candidate's contour comes from its own clock.
+    candidate = results.measurements["loudness"].candidate
+    place = float(results.alignment.time_map.to_candidate([20.0])[0])
+    levels = np.array(candidate.momentary_lufs, float)
+    wanted = np.interp(place, candidate.series_s, levels)
+    index = int(np.argmin(np.abs(contours.times_s - 20.0)))
+    assert contours.candidate_lufs[index] == pytest.approx(wanted, abs=1e-6)
+
+
+def test_balance_marks_its_findings_and_elements(drawn, results):
+    field, elements, _ = drawn["balance"].figure.axes
+    frames = [patch for patch in field.patches if not patch.get_fill()]
+    spans = results.findings[0].spans_s
+    assert [(round(f.get_x(), 3), round(f.get_x() + f.get_width(), 3)) for f in frames] == [
+        (round(start, 3), round(end, 3)) for start, end in spans
+    ]
+    assert {text.get_text() for text in field.texts} == {"1"}
+    names = [text.get_text() for text in elements.get_yticklabels()]
+    assert names == ["repeating high figure", "leading line", "bass"]
+    (mesh,) = field.collections
+    assert mesh.get_clim() == (-12, 12)
+
+
+def test_tempo_is_the_slope_of_the_map(results):
+    time_map = TimeMap.linear(1.0, 1.25, 0.0, 48.0, 20.0)
+    alignment = replace(results.alignment, time_map=time_map, tempo_ratio=1.25)
+    figure = plots.draw(replace(results, alignment=alignment), "tempo")
+    curve = max(figure.axes[0].lines, key=lambda line: len(line.get_xdata()))
+    # A candidate that takes 1.25 times as long goes at 80 % of the tempo.
+    np.testing.assert_allclose(curve.get_ydata(), -20.0)
+
+
+def test_a_gap_is_hatched_and_not_called_a_change_of_tempo(results):
+    reference = np.array([0.0, 20.0, 24.0, 48.0])
+    candidate = np.array([0.0, 20.0, 20.01, 44.01])
+    time_map = TimeMap(reference, candidate, np.array([10.0, np.inf, np.inf, 10.0]))
+    alignment = replace(results.alignment, time_map=time_map)
+    cut = replace(results, alignment=alignment)
+    assert gaps(cut) == ((20.0, 24.0),)
+    curve = max(plots.draw(cut, "tempo").axes[0].lines, key=lambda line: len(line.get_xdata()))
+    known = np.isfinite(curve.get_ydata())
+    assert not known[(curve.get_xdata() > 19) & (curve.get_xdata() < 25)].any()
+    np.testing.assert_allclose(curve.get_ydata()[known], 0, atol=0.1)
+
+
+def test_one_take_has_no_tempo_and_unrelated_recordings_no_figures():
+    assert "tempo" not in plots.draw_all(made_up_results(SAME_TAKE))
+    assert plots.draw_all(made_up_results(UNRELATED)) == {}
+
+
+@pytest.mark.parametrize("aspect", plots.FIGURES)
+def test_nothing_measured_gives_a_clear_refusal(aspect, results):
+    empty = replace(made_up_results(UNRELATED), measurements={})
+    with pytest.raises(ParameterError, match=f"'{aspect}': nothing was measured"):
+        plots.draw(empty, aspect)
+
+
+def test_values_that_cannot_be_told_leave_the_figure_out(results):
+    room = results.measurements["room"]
+    unknown = replace(room.reference, decay_time_s=None)
+    silent = replace(room, reference=unknown, candidate=unknown)
+    measurements = {**results.measurements, "room": silent}
+    assert "room" not in plots.draw_all(replace(results, measurements=measurements))
+    with pytest.raises(ParameterError, match="no such figure"):
+        plots.draw(results, "colour")
+
+
+def test_names_are_drawn_as_they_are(results):
+    balance = results.measurements["balance"]
+    odd = replace(balance.difference.elements[0], name="$\\frac{1}{0}$ <b> & 'horns'")
+    difference = replace(balance.difference, elements=(odd,))
+    measurements = {"balance": replace(balance, difference=difference)}
+    svg = style.to_svg(plots.draw(replace(results, measurements=measurements), "balance"))
+    assert "$\\frac{1}{0}$ &lt;b&gt; &amp; 'horns'" in svg
+
+
+def test_drawing_changes_no_settings_and_repeats_itself(results):
+    before = dict(matplotlib.rcParams)
+    first, second = (style.to_svg(plots.draw(results, "tone")) for _ in range(2))
+    assert first == second
+    assert dict(matplotlib.rcParams) == before
+    assert "<dc:date>" not in first
+
+
+def test_no_plot_module_uses_pyplot_or_audio():
+    for path in Path(plots.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            names = [alias.name for alias in getattr(node, "names", []) if hasattr(alias, "name")]
+            module = getattr(node, "module", None) or ""
+            for name in (*names, module, *(f"{module}.{name}" for name in names)):
+                assert "pyplot" not in name
+                assert not name.startswith(("soundfile", "librosa", "mixcompare.recording"))
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_strip_is_orange_for_more_blue_for_less_grey_for_silence_low_at_the_bottom(dark):
+    levels = np.zeros((10, 4))
+    levels[:, 0] = 12.0  # lowest band: candidate has more
+    levels[:, 3] = -12.0  # highest band: less
+    levels[4, :] = np.nan
+    field = Field(np.arange(10.0), np.array([100.0, 200, 400, 800]), levels)
+    picture = imread(io.BytesIO(field_png(field, (0.0, 10.0), dark)))[..., :3]
+    assert picture.shape == (4, 10, 3)
+    red, green, blue = picture[-1, 0]
+    assert red > green > blue
+    red, green, blue = picture[0, 0]
+    assert blue > green > red
+    silent = picture[0, 4]
+    assert np.ptp(silent) < 0.08
+    assert np.abs(silent - picture[1, 0]).max() > 0.1
+
+
+# Machado, Oliveira and Fernandes 2009, severity 1.0, on linear RGB (from memory).
+BLINDNESS = {
+    "red": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
+            [-0.003882, -0.048116, 1.051998]],
+    "green": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
+              [-0.011820, 0.042940, 0.968881]],
+}  # fmt: skip
+
+
+def lab(colour, blindness=None):
+    """CIE L*a*b* (D65) of a colour as seen with or without a colour blindness."""
+    rgb = np.array(to_rgb(colour))
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    if blindness:
+        linear = np.clip(np.array(BLINDNESS[blindness]) @ linear, 0, 1)
+    # IEC 61966-2-1, primaries of sRGB.
+    xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    ratio = (xyz @ linear) / np.array([0.9505, 1.0, 1.089])
+    root = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * root[1] - 16, 500 * (root[0] - root[1]), 200 * (root[1] - root[2])])
+
+
+@pytest.mark.parametrize("blindness", [None, "red", "green"])
+def test_both_colours_differ_for_colour_blind_eyes(blindness):
+    # A difference of about 2 is just noticeable; 30 is plain (common practice, no source).
+    away = np.linalg.norm(lab(style.REFERENCE, blindness) - lab(style.CANDIDATE, blindness))
+    assert away > 30
+    for field in (style.LIGHT_FIELD, style.DARK_FIELD):
+        low, middle, high = (lab(field(place)[:3], blindness) for place in (0.15, 0.5, 0.85))
+        assert np.linalg.norm(low - high) > 30
+        assert np.linalg.norm(low - middle) > 25
+        assert np.linalg.norm(high - middle) > 25
+
+
+def test_the_field_is_read_from_the_difference(results):
+    field = balance_field(results)
+    assert field.difference_db.shape == (480, 23)
+    course = field.of_band((2000.0, 5000.0))
+    inside = (field.times_s > 9) & (field.times_s < 19)
+    assert np.nanmean(course[inside]) == pytest.approx(5.8, abs=0.3)

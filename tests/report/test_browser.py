@@ -1,0 +1,293 @@
+"""The page in a real browser: what is heard when one plays, switches, loops, and judges blind."""
+
+import base64
+import functools
+import re
+import threading
+from dataclasses import replace
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import fft, signal
+from scipy.stats import binom
+
+from mixcompare.report.writer import save
+from tests.report.builders import glide_hz, gliding_pair, made_up_results
+
+CHROMIUM = Path("/usr/bin/chromium")
+LENGTH_S = 24.0
+LOOP = (12.0, 13.6)
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+# Records what reaches the loudspeakers, on the audio thread, so that nothing is lost on a busy
+# machine. A worklet comes from an address, so this machine serves the page, its policy lifted;
+# other tests open the file itself, under its policy.
+RECORDER = """
+class Recorder extends AudioWorkletProcessor {
+  constructor() { super(); this.kept = []; }
+  process(inputs) {
+    this.kept.push(inputs[0].length ? inputs[0][0].slice() : new Float32Array(128));
+    if (this.kept.length === 32) { this.port.postMessage(this.kept); this.kept = []; }
+    return true;
+  }
+}
+registerProcessor("recorder", Recorder);
+"""
+TAPE = """
+window.tape = [];
+const connect = AudioNode.prototype.connect;
+AudioNode.prototype.connect = function (target, ...rest) {
+  if (target instanceof AudioDestinationNode) {
+    window.rate = this.context.sampleRate;
+    this.context.audioWorklet.addModule("recorder.js").then(() => {
+      const tap = new AudioWorkletNode(this.context, "recorder", { channelCount: 1 });
+      tap.port.onmessage = (event) => window.tape.push(...event.data);
+      connect.call(this, tap);
+      connect.call(tap, target);
+    });
+  }
+  return connect.call(this, target, ...rest);
+};
+"""
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def browser():
+    playwright = pytest.importorskip("playwright.sync_api", reason="needs the playwright package")
+    if not CHROMIUM.exists():
+        pytest.skip(f"needs a browser at {CHROMIUM}")
+    with playwright.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    """A report whose first finding is short, to be looped."""
+    results = made_up_results(length_s=LENGTH_S)
+    short = replace(results.findings[0], spans_s=(LOOP,))
+    results = replace(results, findings=(short, *results.findings[1:]))
+    folder = tmp_path_factory.mktemp("browser") / "out"
+    return save(results, folder, gliding_pair(results, LENGTH_S))
+
+
+@pytest.fixture
+def page(browser, report):
+    """The page, which must neither complain nor ask for anything."""
+    address = (report / "report.html").as_uri()
+    context = browser.new_context(viewport={"width": 1280, "height": 800})
+    opened = context.new_page()
+    trouble = []
+    opened.on("console", lambda message: trouble.append(message.text))
+    opened.on("pageerror", lambda error: trouble.append(str(error)))
+    opened.on("request", lambda request: trouble.append(request.url))
+    opened.goto(address)
+    yield opened
+    assert [text for text in trouble if not text.startswith("data:")] == [address]
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def home(report):
+    """Address on this machine of the report's folder, with the recorder in it."""
+    (report / "recorder.js").write_text(RECORDER)
+    handler = functools.partial(Silent, directory=str(report))
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    server.server_close()
+
+
+class Silent(SimpleHTTPRequestHandler):
+    def log_message(self, *args):
+        pass
+
+
+@pytest.fixture
+def recorded(browser, home):
+    """The page with a recorder on its sound."""
+    context = browser.new_context(viewport={"width": 1280, "height": 800}, bypass_csp=True)
+    opened = context.new_page()
+    opened.add_init_script(TAPE)
+    opened.goto(f"{home}/report.html")
+    yield opened
+    context.close()
+
+
+# A text is handed over far faster than a list of numbers.
+TAKE = """
+() => {
+  const bytes = new Uint8Array(window.tape.splice(0).flatMap((one) => Array.from(
+    new Uint8Array(one.buffer))));
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 8192)
+    text += String.fromCharCode(...bytes.subarray(at, at + 8192));
+  return btoa(text);
+}
+"""
+
+
+def taped(page):
+    """What was heard since the last call: samples and rate."""
+    samples = np.frombuffer(base64.b64decode(page.evaluate(TAKE)), np.float32)
+    assert len(samples), "no sound came out"
+    return samples.astype(float), page.evaluate("window.rate")
+
+
+def places(samples, rate):
+    """Place in the music of every moment, from the pitch of the gliding tone; NaN in silence."""
+    low, high = glide_hz(np.array([-2.0, LENGTH_S + 2]))
+    sos = signal.butter(4, (low, high), "bandpass", fs=rate, output="sos")
+    tone = analytic(signal.sosfiltfilt(sos, samples))
+    pitch = np.gradient(np.unwrap(np.angle(tone))) * rate / (2 * np.pi)
+    smooth = np.convolve(pitch, np.ones(1200) / 1200, mode="same")
+    per_second = glide_hz(1.0) - glide_hz(0.0)
+    place = (smooth - glide_hz(0.0)) / per_second
+    level = np.convolve(np.abs(tone), np.ones(1200) / 1200, mode="same")
+    return np.where(level > 0.3 * level.max(), place, np.nan)
+
+
+def analytic(wave):
+    """Analytic signal; padded, since a prime length would take minutes."""
+    return signal.hilbert(wave, fft.next_fast_len(len(wave)))[: len(wave)]
+
+
+def partner_share(samples, rate, factor):
+    """Level of a recording's own second tone against the gliding one, moment by moment."""
+    low, high = glide_hz(np.array([0.0, LENGTH_S])) * factor
+    sos = signal.butter(4, (low, high), "bandpass", fs=rate, output="sos")
+    envelope = np.abs(analytic(signal.sosfiltfilt(sos, samples)))
+    return np.convolve(envelope, np.ones(1200) / 1200, mode="same")
+
+
+def position(page):
+    """Where the position line stands, in seconds of the reference."""
+    return (
+        LENGTH_S * float(page.evaluate("document.getElementById('needle').style.left")[:-1]) / 100
+    )
+
+
+def seek(page, place_s):
+    box = page.locator(".overlay").bounding_box()
+    x = box["x"] + box["width"] * place_s / LENGTH_S
+    page.mouse.click(x, box["y"] + box["height"] / 2)
+
+
+def test_switching_goes_on_at_the_same_place_in_the_music(recorded):
+    page = recorded
+    page.locator("#timeline").scroll_into_view_if_needed()
+    seek(page, 6.0)
+    assert position(page) == pytest.approx(6.0, abs=0.05)
+    page.keyboard.press("Space")
+    page.locator("#play", has_text="Pause").wait_for()
+    page.wait_for_timeout(1500)
+    page.keyboard.press("s")
+    page.wait_for_timeout(1500)
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    samples, rate = taped(page)
+    place = places(samples, rate)
+    ours, theirs = (partner_share(samples, rate, factor) for factor in (0.5, 3.0))
+    heard = np.flatnonzero(np.isfinite(place))
+    times = np.arange(len(samples)) / rate
+    switch = heard[0] + int(np.argmax((theirs > ours)[heard[0] : heard[-1]]))
+
+    def place_near(moment, begin_s, end_s):
+        window = slice(moment + int(begin_s * rate), moment + int(end_s * rate))
+        return np.polyfit(times[window] - times[moment], place[window], 1)
+
+    slope, start = place_near(heard[0], 0.1, 0.6)
+    assert slope == pytest.approx(1.0, abs=0.02)
+    assert start == pytest.approx(6.0, abs=0.1)
+    before = place_near(switch, -0.6, -0.1)[1]
+    slope, after = place_near(switch, 0.1, 0.6)
+    assert before == pytest.approx(after, abs=0.030)
+    # From there on the candidate's own clock rules: at 1.04 s and a swing for 1 s of reference.
+    wanted = 1.04 + 0.35 * 2 * np.pi / 24 * np.cos(2 * np.pi * after / 24)
+    assert 1 / slope == pytest.approx(wanted, abs=0.02)
+    assert place[heard[-1] - 2000] == pytest.approx(position(page), abs=0.15)
+    assert page.locator('[data-voice="candidate"]').get_attribute("aria-pressed") == "true"
+    steps = np.abs(np.diff(samples[switch - rate // 10 : switch + rate // 10]))
+    assert steps.max() < 2 * np.percentile(steps, 98)  # no click
+
+
+def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
+    page = recorded
+    page.locator("#finding-1 .hear").first.click()
+    page.locator("#play", has_text="Pause").wait_for()
+    page.wait_for_timeout(4500)
+    whole, rate = taped(page)
+    place = places(whole, rate)
+    inside = place[np.isfinite(place)]
+    low, high = np.percentile(inside, [3, 97])
+    assert low == pytest.approx(LOOP[0], abs=0.12)
+    assert high == pytest.approx(LOOP[1], abs=0.12)
+    assert (np.diff(inside[::4000]) < -1).sum() >= 2  # it came round
+    assert page.locator("#finding-1").evaluate("card => card.classList.contains('current')")
+    page.keyboard.press("b")
+    page.wait_for_timeout(400)
+    taped(page)
+    page.wait_for_timeout(900)
+    band, _ = taped(page)
+    # The finding's band begins at 2 kHz, more than an octave above the glide (400 to 1000 Hz):
+    # a fourth-order Butterworth takes 24 dB an octave.
+    loss_db = 10 * np.log10(np.mean(np.square(whole)) / np.mean(np.square(band)))
+    assert loss_db > 24
+    page.keyboard.press("l")
+    assert page.locator("#loop").is_hidden()
+
+
+def test_the_blind_trial_counts_right(page):
+    page.locator("#trial-start").click()
+    right = 0
+    for count in range(1, 9):
+        page.get_by_role("button", name="X is the candidate").click()
+        score = page.locator("#trial-score").inner_text()
+        was = re.search(r"(Right|Wrong): X was the (\w+)\. (\d) of (\d) right", score)
+        right += was[2] == "candidate"
+        assert (was[1] == "Right") == (was[2] == "candidate")
+        assert (int(was[3]), int(was[4])) == (right, count)
+        chance = float(re.search(r"that many ([\d.]+) %", score)[1])
+        wanted = 100 * binom.sf(right - 1, count, 0.5)
+        assert chance == pytest.approx(wanted, rel=0.15, abs=0.5)
+    page.locator("#trial-start").click()
+    assert page.locator('[data-voice="x"]').is_hidden()
+
+
+def test_hands_on_the_keyboard_reach_everything(page):
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.locator("#timeline").focus()
+    page.keyboard.press("PageUp")
+    assert position(page) == pytest.approx(10.0, abs=0.05)
+    assert page.locator("#timeline").get_attribute("aria-valuetext") == "0:10"
+    page.keyboard.press("2")
+    assert page.locator('[data-voice="candidate"]').get_attribute("aria-pressed") == "true"
+    page.locator("#keys").uncheck()
+    page.locator("#timeline").focus()
+    page.keyboard.press("1")
+    assert page.locator('[data-voice="candidate"]').get_attribute("aria-pressed") == "true"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (390, 844)])
+def test_the_page_fits_the_screen(browser, report, tmp_path, width, height, scheme):
+    size = {"width": width, "height": height}
+    context = browser.new_context(viewport=size, color_scheme=scheme)
+    page = context.new_page()
+    page.goto((report / "report.html").as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    picture = page.screenshot(path=tmp_path / "page.png")
+    assert len(picture) > 20_000
+    for button in page.locator("#dock button:visible").all():
+        assert button.bounding_box()["height"] >= 44  # WCAG 2.1, 2.5.5: 44 CSS pixels
+    context.close()
