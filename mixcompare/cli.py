@@ -123,7 +123,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     compare.add_argument("--open", action="store_true", help="open the page when done")
     compare.add_argument("--quiet", action="store_true", help="print nothing but errors")
-    compare.add_argument("--json", action="store_true", help="print report.json instead of the list")
+    compare.add_argument(
+        "--json", action="store_true", help="print report.json instead of the list"
+    )
     compare.set_defaults(run=_compare)
 
     align = commands.add_parser(
@@ -181,9 +183,7 @@ def _compare(arguments: argparse.Namespace) -> int:
             time_map=_read_map(arguments.map_from),
             progress=status.say,
         )
-        folder = comparison.save(
-            arguments.out, audio=not arguments.no_audio, progress=status.say
-        )
+        folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
     if arguments.json:
         print((folder / "report.json").read_text(encoding="utf-8"))
     elif not arguments.quiet:
@@ -236,7 +236,9 @@ def _print_finding(finding: Finding, width: int, ink: _Ink) -> None:
     print(textwrap.fill(facts, width, initial_indent="    ", subsequent_indent="    "))
     print(textwrap.fill(finding.text, width, initial_indent="    ", subsequent_indent="    "))
     for advice in finding.advice:
-        print(textwrap.fill(f"> {advice}", width, initial_indent="    ", subsequent_indent="      "))
+        print(
+            textwrap.fill(f"> {advice}", width, initial_indent="    ", subsequent_indent="      ")
+        )
     if finding.consequences:
         also = "It also explains " + "; ".join(finding.consequences) + "."
         print(textwrap.fill(also, width, initial_indent="    ", subsequent_indent="    "))

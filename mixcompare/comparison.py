@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,7 @@ from mixcompare.analyzers.tone import ToneDifference
 from mixcompare.consequences import without_consequences
 from mixcompare.errors import ParameterError
 from mixcompare.features import Features
-from mixcompare.findings import Finding, ranked, signed
+from mixcompare.findings import Finding, places, ranked, signed
 from mixcompare.gain import match_level
 from mixcompare.match import UNRELATED, Alignment, Match
 from mixcompare.recording import Recording
@@ -93,7 +94,9 @@ class Comparison:
 
         return to_document(self.results)
 
-    def save(self, out_dir: str | Path, audio: bool = True, progress: Progress | None = None) -> Path:
+    def save(
+        self, out_dir: str | Path, audio: bool = True, progress: Progress | None = None
+    ) -> Path:
         """Write report, figures and excerpts to a folder; all of it or nothing.
 
         Raises
@@ -112,6 +115,22 @@ class Comparison:
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
+
+    def _repr_html_(self) -> str:
+        """Verdict and ranked list, for a notebook."""
+        rows = "".join(
+            f"<tr><td>{finding.rank}</td><td>{escape(finding.subject)}</td>"
+            f"<td>{signed(finding.difference, finding.unit, 2)}</td>"
+            f"<td>{finding.interval[0]:+.2f} to {finding.interval[1]:+.2f}</td>"
+            f"<td>{escape(places(finding.spans_s))}</td>"
+            f"<td>{finding.cause.likeliest}</td><td>{escape(finding.text)}</td></tr>"
+            for finding in self.findings
+        )
+        head = "".join(
+            f"<th>{name}</th>" for name in ("", "what", "size", "95 %", "where", "cause", "")
+        )
+        table = f"<table><tr>{head}</tr>{rows}</table>" if rows else ""
+        return f"<p><strong>{escape(self.verdict)}</strong></p>{table}"
 
 
 def load(
@@ -218,9 +237,7 @@ def analyse(
     whole_s = float(np.ptp(match.time_map.span_s))
     listed = ranked(without_consequences(found), whole_s)
     findings = tuple(_on_both_clocks(finding, match.time_map) for finding in listed)
-    return Results(
-        *sources, alignment, level, measured, findings, _verdict(findings), warnings
-    )
+    return Results(*sources, alignment, level, measured, findings, _verdict(findings), warnings)
 
 
 def _match(alignment: Alignment) -> Match:

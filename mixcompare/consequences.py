@@ -73,7 +73,9 @@ RULES: tuple[Rule, ...] = (
     # An element's level changes tone, dynamics, image and width where it lies.
     Rule(_aspect("balance"), _aspect("tone"), lambda a, b: _overlapping(a, b) or _partials(a, b)),
     Rule(_aspect("balance"), _aspect("dynamics"), _always),
-    Rule(_aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _overlapping),
+    Rule(
+        _aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _overlapping
+    ),
     # More reverberation: wider, denser, fuller between the notes; less: the contrary.
     Rule(_kinds("wetter"), _kinds("wider", "dynamics_smaller", "notes_more_connected"), _always),
     Rule(_kinds("drier"), _kinds("narrower", "dynamics_larger", "notes_more_detached"), _always),
@@ -122,9 +124,7 @@ def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
             if any(_explains(rule, cause, effect) for rule in RULES):
                 gone.add(second)
                 words = f"{effect.subject}: {signed(effect.difference, effect.unit)}"
-                out[first] = replace(
-                    out[first], consequences=(*out[first].consequences, words)
-                )
+                out[first] = replace(out[first], consequences=(*out[first].consequences, words))
     return [finding for index, finding in enumerate(out) if index not in gone]
 
 

@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -377,9 +378,9 @@ class _Pass:
             warnings=recording.warnings + _content_warnings(recording, self._clipped, usable),
         )
 
-    def _pairs(self, key: str, per_frame: int, frames: int) -> npt.NDArray[np.generic]:
+    def _pairs(self, key: str, per_frame: int, frames: int) -> npt.NDArray[Any]:
         """Average ``per_frame`` fine frames into each frame of the band grid."""
-        values = self._joined(key)
+        values: npt.NDArray[Any] = self._joined(key)
         if per_frame == 1:
             return values[:frames]
         even = values[: 2 * frames : 2]
@@ -387,7 +388,7 @@ class _Pass:
         if len(odd) < len(even):
             odd = np.concatenate([odd, even[-1:]])
         before = np.concatenate([odd[:1], odd[:-1]])
-        averaged: npt.NDArray[np.generic] = even * 0.5 + (odd + before) * 0.25
+        averaged: npt.NDArray[Any] = 0.5 * even + 0.25 * (odd + before)
         return averaged
 
     def _semitones(self, frames: int) -> Float32Array:

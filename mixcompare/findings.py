@@ -158,7 +158,7 @@ def size_in_jnd(difference: float, interval: tuple[float, float], jnd: float) ->
         return 0.0
     deviation = max(high - low, 0.0) / (2 * 1.96)
     kept = max(1 - (deviation / difference) ** 2, 0.0)
-    return abs(difference) * kept / jnd
+    return float(abs(difference) * kept / jnd)
 
 
 def is_listed(finding: Finding) -> bool:
@@ -170,7 +170,7 @@ def is_listed(finding: Finding) -> bool:
 def salience(finding: Finding, whole_s: float) -> float:
     """Size weighed by how much of the passage it concerns (fourth root: short things stick out)."""
     share = min(finding.duration_s / whole_s, 1.0) if whole_s > 0 else 1.0
-    return finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence
+    return float(finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence)
 
 
 def ranked(findings: Iterable[Finding], whole_s: float) -> tuple[Finding, ...]:

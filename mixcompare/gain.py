@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixcompare.spectra import RATE_HZ, PairSpectra, pair_spectra
 from mixcompare.features import Features
 from mixcompare.match import Match
 from mixcompare.results import Level
+from mixcompare.spectra import RATE_HZ, PairSpectra, pair_spectra
 from mixcompare.statistics import block_bootstrap, interval, robust_mode, weighted_quantile
 
 _LOUDNESS_EXPONENT = 0.3

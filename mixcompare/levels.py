@@ -78,13 +78,32 @@ def momentary_lufs(features: Features, times_s: npt.ArrayLike) -> FloatArray:
     return _around(features, times_s, bs1770.MOMENTARY_STEPS, as_stereo=False)
 
 
-def extremes(passages_lufs: FloatArray) -> tuple[int | None, int | None]:
-    """Indices of the loudest and the softest passage that is music; NaN is skipped."""
+def extremes(
+    passages_lufs: FloatArray, music: BoolArray, rate_hz: float
+) -> tuple[int | None, int | None]:
+    """Indices of the loudest and the softest short-term passage without a rest in it.
+
+    Where there is a rest in every one, a passage that is loud enough as a whole will do.
+
+    Parameters
+    ----------
+    passages_lufs : ndarray, shape (n,)
+        Short-term loudness; NaN where incomplete.
+    music : ndarray of bool, shape (n,)
+        Which moments are music.
+    rate_hz : float
+        Passages a second.
+    """
     told = np.nan_to_num(passages_lufs, nan=-np.inf, neginf=-np.inf)
-    music = is_music(told, told)
-    if not music.any():
+    size = 2 * round(bs1770.SHORT_TERM_STEPS * bs1770.STEP_S * rate_hz / 2) + 1
+    unbroken = ndimage.minimum_filter1d(music.astype(np.uint8), size, mode="nearest") > 0
+    chosen = unbroken & np.isfinite(told)
+    if not chosen.any():
+        chosen = is_music(told, told)
+    if not chosen.any():
         return None, None
-    return int(np.argmax(told)), int(np.argmin(np.where(music, told, np.inf)))
+    loudest = np.argmax(np.where(chosen, told, -np.inf))
+    return int(loudest), int(np.argmin(np.where(chosen, told, np.inf)))
 
 
 def range_difference_lu(

@@ -1,4 +1,4 @@
-"""How two recordings lie against each other: what alignment found, and what analyzers need of it."""
+"""How two recordings lie against each other: what alignment found, what analyzers need."""
 
 from __future__ import annotations
 

@@ -33,17 +33,21 @@ SHORTEST_MUSIC_S = FEWEST_BLOCKS * SHORTEST_BLOCK_S
 SMALLEST_RANGE_DB = 6.0
 """A level that moves less than about a step between two dynamic marks shows none (our choice)."""
 
+STEEPEST = 10.0
+"""Steeper slopes, and flatter ones than its reciprocal, are not told apart."""
+
 LOOSEST = 9.0
 """An interval about 1 that is wider than this ratio says nothing."""
 
 _DRAWS = 200
 _HUBER = 1.5
 _KNEES = 20
-_STEEPEST = 20.0
 _CLEARLY = 0.8
 """Share of any straight line's cost that a hinge may keep (our choice)."""
 _NEARLY = 1.1
 """Hinges of up to this share of the least cost fit nearly as well (our choice)."""
+_ROUND_DB = 0.7
+"""How round a hinge is: chosen on rendered music compressed 2:1 and 4:1 above a threshold."""
 _SMALL = 1e-6
 _NOTHING_DB = 0.05
 """A mean change under this is no change."""
@@ -145,7 +149,7 @@ def swing_slope(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> S
     """
     reference, candidate = mean_db - change_db / 2, mean_db + change_db / 2
     angle, residual, weight = _orthogonal(reference, candidate)
-    if not 1 / _STEEPEST < np.tan(angle) < _STEEPEST:
+    if not 1 / STEEPEST < np.tan(angle) < STEEPEST:
         return None
     block = _block_length(residual, rate_hz)
 
@@ -179,8 +183,8 @@ def fitted_knee(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> K
     flat = np.ones_like(mean_db)
     lowest, highest = np.quantile(mean_db, [0.1, 0.85])
     knees = np.linspace(lowest, highest, _KNEES)
-    above = [_fit(np.stack([flat, np.maximum(mean_db - knee, 0)]), change_db) for knee in knees]
-    below = [_fit(np.stack([flat, np.minimum(mean_db - knee, 0)]), change_db) for knee in knees]
+    above = [_fit(np.stack([flat, _hinge(mean_db - knee)]), change_db) for knee in knees]
+    below = [_fit(np.stack([flat, _hinge(knee - mean_db)]), change_db) for knee in knees]
     cost = np.array([fit.cost for fit in above])
     line_cost = _fit(np.stack([flat, mean_db]), change_db).cost
     other_cost = min(line_cost, *(fit.cost for fit in below))
@@ -189,7 +193,7 @@ def fitted_knee(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> K
         return None
     block = _block_length(above[best].residual, rate_hz)
     near = np.flatnonzero(cost <= _NEARLY * cost[best])
-    hinges = np.maximum(mean_db[np.newaxis] - knees[near, np.newaxis], 0)
+    hinges = _hinge(mean_db[np.newaxis] - knees[near, np.newaxis])
     weight = above[best].weight
 
     def bends(index: IndexArray) -> FloatArray:
@@ -206,7 +210,8 @@ def fitted_knee(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> K
 
 def _as_slope(bend: float) -> float:
     """Slope of candidate against reference from that of the change against the mean."""
-    inside = float(np.clip(bend, -1.99, 1.99))
+    largest = 2 * (STEEPEST - 1) / (STEEPEST + 1)
+    inside = float(np.clip(bend, -largest, largest))
     return (2 + inside) / (2 - inside)
 
 
@@ -261,6 +266,11 @@ def _fit(design: FloatArray, values: FloatArray) -> _Fit:
         residual = values - coefficients @ design
         weight = _huber(residual)
     return _Fit(np.asarray(coefficients), np.asarray(residual), weight)
+
+
+def _hinge(above_db: FloatArray) -> FloatArray:
+    """Rise from 0 with slope 1 from a knee on, rounded: levels of a second blur any threshold."""
+    return np.asarray(_ROUND_DB * np.logaddexp(0, above_db / _ROUND_DB), np.float64)
 
 
 def _hinge_bends(hinges: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:

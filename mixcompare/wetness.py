@@ -41,7 +41,11 @@ REGISTERS_HZ = (0.0, 280.0, 900.0, 2800.0, 20_000.0)
 
 KERNEL_TIMES_S = np.array([0.5, 0.8, 1.2, 1.8, 2.7])
 _STEPS_DB = np.array([0.75, 1.5, 2.25, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0])
+MOST_DB = 10.0
+"""Largest wetness that is tried: nearly nothing but reverberation."""
+
 WETNESS_DB: FloatArray = np.concatenate([-_STEPS_DB[::-1], [0.0], _STEPS_DB])
+_NONE = len(_STEPS_DB)  # the place of "no change" among them
 
 _SMOOTH_FRAMES = 5
 _SLOW_FRAMES = 151
@@ -49,7 +53,10 @@ _RANGE_DB = 35.0
 _CLIP_DB = 8.0
 _BLOCK_FRAMES = 100
 _DRAWS = 200
-_NOTHING_DB = 0.02
+_NOTHING_DB = 0.02  # a mean difference that can only be rounding
+_MOST_UNLIKE = 4.5
+_MOST_TOP = 2.6
+_LEAST_LOW = 0.4
 
 
 @dataclass(frozen=True)
@@ -59,18 +66,19 @@ class Wetness:
     Attributes
     ----------
     wetness_db : float
-        Over all registers.
+        Median of the three registers below 2.8 kHz.
     scatter_db : tuple of float
         95 % of the bootstrap over blocks of 4 s.
     kernel_time_s : float
         Time in which the smear falls by 60 dB.
     gain : float
-        Share of the difference between the recordings that the fit explains, -inf to 1.
+        Share of the difference between the recordings that the fit explains in these registers.
     even_db : float
         The same fit with each moment's broadband level taken out (a compressor changes that
         level; a room changes bands one after the other).
     register_db, register_gain : tuple of float
-        Best wetness of each register by itself, and what the common one explains there.
+        Wetness of each of the four registers, and what it explains there. The highest is NaN
+        where a recording doesn't reach up to it.
     """
 
     wetness_db: float
@@ -80,6 +88,26 @@ class Wetness:
     even_db: float
     register_db: tuple[float, ...]
     register_gain: tuple[float, ...]
+
+    @property
+    def everywhere(self) -> bool:
+        """Whether every register changed, the same way and about as much, as in a room.
+
+        The highest may change less (rooms absorb there), never far more. A theme that is
+        played shorter spares the lowest register or overdoes the highest.
+        """
+        values = np.array(self.register_db[:3])
+        sizes = np.abs(values)
+        middle = float(np.median(sizes))
+        if np.any(values * self.wetness_db <= 0) or sizes.max() >= _MOST_UNLIKE * sizes.min():
+            return False
+        top = self.register_db[3]
+        if np.isfinite(top) and abs(top) >= _MOST_TOP * middle:
+            return False
+        gains = self.register_gain
+        lowest_moves = sizes[0] >= _LEAST_LOW * sizes[1:].mean()
+        lowest_tells = gains[0] >= _LEAST_LOW * float(np.mean(gains[:3]))
+        return bool(lowest_moves or lowest_tells)
 
 
 def relative_wetness(
@@ -102,39 +130,39 @@ def relative_wetness(
     Returns
     -------
     Wetness or None
-        None for less than 8 s in common, or fewer than three registers.
+        None for less than 8 s in common, or without bands in each of the three registers.
     """
     bands = np.arange(LOWEST_BAND, HIGHEST_BAND + 1)
     bands = bands[usable[LOWEST_BAND : HIGHEST_BAND + 1]]
     register = np.searchsorted(REGISTERS_HZ, THIRD_OCTAVE_CENTRES_HZ[bands]) - 1
-    present = [index for index in range(4) if np.any(register == index)]
     blocks = len(reference) // _BLOCK_FRAMES
-    if blocks < 2 or len(present) < 3:
+    if blocks < 2 or not all(np.any(register == index) for index in range(3)):
         return None
     costs = _Costs(reference[:, bands], candidate[:, bands], settled)
-    level = costs.table(even=False)
-    if level[:, :, len(_STEPS_DB)].sum() < _NOTHING_DB * costs.cells.sum():
-        nothing = (0.0,) * len(present)
-        return Wetness(0.0, (0.0, 0.0), float(KERNEL_TIMES_S[2]), 0.0, 0.0, nothing, nothing)
-    share = _by_register(level, register, present)
-    time, best, gain = _best(share.sum(axis=0))
-    wetness = _refined(share.sum(axis=0)[time])
-    table = share.sum(axis=0)[time]  # wetness x register
+    shares = _by_register(costs.table(even=False), register, costs.cells)
+    if shares is None:
+        return Wetness(0.0, (0.0, 0.0), float(KERNEL_TIMES_S[2]), 0.0, 0.0, (0.0,) * 4, (0.0,) * 4)
+    total = shares.sum(axis=0)
+    time = _best_time(total)
+    by_register = [_refined(total[time, :, index]) for index in range(4)]
+    gains = 1 - total[time].min(axis=0) / total[time, _NONE]
     rng = np.random.default_rng(0)
     draws = rng.multinomial(blocks, np.full(blocks, 1 / blocks), _DRAWS)
-    drawn = np.tensordot(draws, share[:, time].sum(axis=-1), axes=1)
-    scatter = interval(np.array([_refined(curve[:, None]) for curve in drawn]))
-    even = _by_register(costs.table(even=True), register, present).sum(axis=0)
-    even_time, _, _ = _best(even)
-    middle = len(_STEPS_DB)
+    drawn = np.tensordot(draws, shares[:, time], axes=1)
+    scatter = interval(np.array([_main_wetness(one) for one in drawn]))
+    even = _by_register(costs.table(even=True), register, costs.cells)
+    even_db = 0.0
+    if even is not None:
+        even_total = even.sum(axis=0)
+        even_db = _main_wetness(even_total[_best_time(even_total)])
     return Wetness(
-        wetness_db=wetness,
+        wetness_db=float(np.median(by_register[:3])),
         scatter_db=scatter,
         kernel_time_s=float(KERNEL_TIMES_S[time]),
-        gain=gain,
-        even_db=_refined(even[even_time]),
-        register_db=tuple(_refined(table[:, [column]]) for column in range(len(present))),
-        register_gain=tuple((1 - table[best] / table[middle]).tolist()),
+        gain=float(np.mean(gains[:3])),
+        even_db=even_db,
+        register_db=tuple(by_register),
+        register_gain=tuple(float(gain) for gain in gains),
     )
 
 
@@ -208,32 +236,44 @@ def _level(power: FloatArray) -> FloatArray:
 
 
 def _by_register(
-    table: FloatArray, register: npt.NDArray[np.int64], present: list[int]
-) -> FloatArray:
+    table: FloatArray, register: npt.NDArray[np.int64], cells: FloatArray
+) -> FloatArray | None:
     """Costs relative to no change, every band alike, mean of each register's bands.
 
-    Shape (blocks, kernel times, wetnesses, registers).
+    Shape (blocks, kernel times, wetnesses, registers); None where there is no difference at all.
     """
-    none = table[:, 0, len(_STEPS_DB)].sum(axis=0)
-    relative = table / np.maximum(none, 1e-9)
-    return np.stack([relative[..., register == index].mean(axis=-1) for index in present], axis=-1)
+    none = table[:, 0, _NONE].sum(axis=0)
+    moved = none > _NOTHING_DB * np.maximum(cells.sum(axis=0), 1)
+    if not all(np.any(moved & (register == index)) for index in range(3)):
+        return None
+    relative = table / np.maximum(none, 1e-12)
+    out = np.full((*table.shape[:3], 4), np.nan)
+    for index in range(4):
+        members = moved & (register == index)
+        if members.any():
+            out[..., index] = relative[..., members].mean(axis=-1)
+    return out
 
 
-def _best(share: FloatArray) -> tuple[int, int, float]:
-    """Kernel time and wetness (indices) of the lowest cost, and what they explain."""
-    mean = share.mean(axis=-1)
-    time, wetness = np.unravel_index(int(mean.argmin()), mean.shape)
-    return int(time), int(wetness), float(1 - mean[time, wetness] / mean[0, len(_STEPS_DB)])
+def _best_time(total: FloatArray) -> int:
+    """Index of the kernel time that explains most, each register with its own wetness."""
+    return int(total[..., :3].min(axis=1).mean(axis=-1).argmin())
+
+
+def _main_wetness(costs: FloatArray) -> float:
+    """Median wetness of the three registers; costs (wetnesses, registers)."""
+    return float(np.median([_refined(costs[:, index]) for index in range(3)]))
 
 
 def _refined(costs: FloatArray) -> float:
-    """Wetness of the lowest cost, by a parabola through its neighbours; costs (wetnesses, n)."""
-    mean = costs.mean(axis=-1)
-    index = int(mean.argmin())
-    if index in (0, len(mean) - 1):
+    """Wetness of the lowest cost, by a parabola through its neighbours; NaN without costs."""
+    if not np.isfinite(costs).all():
+        return float("nan")
+    index = int(costs.argmin())
+    if index in (0, len(costs) - 1):
         return float(WETNESS_DB[index])
     around = slice(index - 1, index + 2)
-    square, line, _ = np.polyfit(WETNESS_DB[around] - WETNESS_DB[index], mean[around], 2)
+    square, line, _ = np.polyfit(WETNESS_DB[around] - WETNESS_DB[index], costs[around], 2)
     if square <= 0:
         return float(WETNESS_DB[index])
     return float(WETNESS_DB[index] - line / (2 * square))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
@@ -11,29 +12,30 @@ from music21 import chord, instrument, key, metadata, meter, note, stream, tempo
 
 from sample_audio import score
 
-# Part name in the score, as a person reads it, and the written sixteenth as the finest grid but
-# for the roll; the harp's last chord is spread in performance only.
+# A 32nd note, in quarters: the finest value in the score.
 _GRID = 0.125
 
 
 def write_musicxml(path: Path) -> None:
-    """Write all the parts, sounding pitch, dynamics left to the performance."""
+    """Write all the parts at sounding pitch; the file depends on the score alone."""
     whole = stream.Score()
     whole.metadata = metadata.Metadata()
     whole.metadata.title = score.TITLE
     for name, notes in score.written().items():
         whole.insert(0.0, _part(name, notes))
-    whole.write("musicxml", fp=str(path))
+    whole.write("musicxml", fp=str(path))  # type: ignore[no-untyped-call]
+    text = path.read_text(encoding="utf-8")
+    path.write_text(_without_chance(text), encoding="utf-8")
 
 
 def _part(name: str, notes: Sequence[score.Written]) -> Any:
-    part = stream.Part(id=name)
+    part = stream.Part(id=name)  # type: ignore[no-untyped-call]
     part.partName = name.capitalize()
     part.insert(0.0, instrument.instrumentFromMidiProgram(score.SEATS[name].program))
     part.insert(0.0, meter.TimeSignature("4/4"))
     part.insert(0.0, key.KeySignature(2))
     part.insert(0.0, tempo.MetronomeMark(number=score.BEATS_PER_MINUTE))
-    # Notes of one length struck together make a chord; a spread chord is struck together here.
+    # Notes struck together make a chord; the harp's last one is spread in performance only.
     together: dict[float, list[score.Written]] = defaultdict(list)
     for item in notes:
         beat = min(item.beat, score.FINAL_CHORD_BEAT)
@@ -49,3 +51,13 @@ def _sounding(items: Sequence[score.Written]) -> Any:
     element = note.Note(pitches[0]) if len(pitches) == 1 else chord.Chord(pitches)
     element.quarterLength = length
     return element
+
+
+def _without_chance(text: str) -> str:
+    """Drop the date and the writing program, and number the identifiers that are random."""
+    text = re.sub(r"\n *<identification>.*?</identification>", "", text, flags=re.DOTALL)
+    for letter in "PI":
+        identifiers = dict.fromkeys(re.findall(rf'"({letter}[0-9a-f]{{32}})"', text))
+        for number, identifier in enumerate(identifiers, start=1):
+            text = text.replace(f'"{identifier}"', f'"{letter}{number}"')
+    return text

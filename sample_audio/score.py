@@ -146,9 +146,7 @@ def _voice(index: int, octaves: int = 0, offset: int = 0, start: float = 0.0) ->
     for chord in CHORDS:
         if chord.beat >= start:
             pitch = chord.voices[index] + 12 * octaves
-            notes.append(
-                Written(chord.beat, chord.length, pitch, _velocity(chord.beat, offset))
-            )
+            notes.append(Written(chord.beat, chord.length, pitch, _velocity(chord.beat, offset)))
     return notes
 
 

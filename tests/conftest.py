@@ -42,7 +42,7 @@ def sine() -> FloatArray:
 
 @pytest.fixture(scope="session")
 def play() -> Callable[..., FloatArray]:
-    """Play forty seconds of made-up music: ``play(seed)`` is one performance of it.
+    """Play 26 s of made-up music: ``play(seed)`` is one performance of it.
 
     Three voices of harmonic tones a second long, each at its own place, at 16 kHz, shape (n, 2).
     The dynamics move over about 25 dB in phrases of some seconds; the seed decides how much each
@@ -60,7 +60,7 @@ def phrases() -> FloatArray:
 
 
 def _play(seed: int, notes: int = 0, range_db: float = 25.0) -> FloatArray:
-    rate_hz, seconds = 16_000, 40
+    rate_hz, seconds = 16_000, 26
     strays, melody = np.random.default_rng(seed), np.random.default_rng(notes)
     time_s = np.arange(rate_hz) / rate_hz
     envelope = np.minimum(time_s / 0.03, 1) * np.minimum((1 - time_s) / 0.1, 1)

@@ -111,9 +111,7 @@ def _same_passage(reference: Features, candidate: Features) -> Alignment:
     )
     if probability < 0.5:
         return _unrelated(reference, candidate, 1 - probability, agreement)
-    total_cents = (
-        100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
-    )
+    total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
     transposition = round(total_cents / 100)
     start, end = time_map.span_s
     ratio = (time_map.candidate_s[-1] - time_map.candidate_s[0]) / (end - start)
@@ -174,10 +172,9 @@ def _chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]
         if (~fits).any():
             events += _played_twice(run, ~fits, kept)
         if fits.any():
-            longest = max(
-                np.split(np.flatnonzero(fits), np.flatnonzero(np.diff(np.flatnonzero(fits)) > 1) + 1),
-                key=len,
-            )
+            kept_at = np.flatnonzero(fits)
+            pieces = np.split(kept_at, np.flatnonzero(np.diff(kept_at) > 1) + 1)
+            longest = max(pieces, key=len)
             piece = coarse.Run(run.reference_s[longest], run.candidate_s[longest])
             if np.ptp(piece.reference_s) >= 2.0 and np.ptp(piece.candidate_s) >= 1.0:
                 kept.append(piece)
@@ -209,7 +206,9 @@ def _played_twice(
 def _joined(tracks: list[elastic.Track]) -> tuple[TimeMap, list[Event]]:
     """One map over all runs, and what lies between them."""
     events = []
-    reference, candidate, width = [], [], []
+    reference: list[FloatArray] = []
+    candidate: list[FloatArray] = []
+    width: list[FloatArray] = []
     last = (-np.inf, -np.inf)
     for track in tracks:
         # Refining may have moved a run's ends a little past its neighbour's.
@@ -253,9 +252,7 @@ def _half_width_ms(track: elastic.Track) -> FloatArray:
     return np.asarray(1e3 * np.hypot(0.030, 2.0 * track.spread_s))
 
 
-def channels_swapped(
-    reference: Features, candidate: Features, time_map: TimeMap
-) -> bool | None:
+def channels_swapped(reference: Features, candidate: Features, time_map: TimeMap) -> bool | None:
     """Whether left and right are exchanged; None where the image is too even to tell."""
     if reference.is_mono or candidate.is_mono:
         return None

@@ -98,9 +98,7 @@ def find_path(reference: Features, candidate: Features) -> CoarsePath:
         shifted[:, low - semitones : high - semitones] = b[:, low:high]
         costs[semitones] = _drive(a, shifted, rate)[0]
     semitones = min(costs, key=lambda shift: (costs[shift], abs(shift)))
-    rate = _rate_for(
-        reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ
-    )
+    rate = _rate_for(reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
     a = Representation(reference).harmony(rate)
     b = Representation(candidate, semitones).harmony(rate)
     _, rows, columns = _drive(a, b, rate)

@@ -143,8 +143,10 @@ def _log_likelihood(
         frames = (last - first) * per_step
         times = start + (np.arange(frames) + 0.5) * frame_s
         a = sample_frames(reference, rate_hz, times).astype(np.float32)
-        fine = start + 0.5 * frame_s + np.arange(-count, frames * per_frame + count) * (
-            tracker.lag_step_s
+        fine = (
+            start
+            + 0.5 * frame_s
+            + np.arange(-count, frames * per_frame + count) * (tracker.lag_step_s)
         )
         b = sample_frames(candidate, rate_hz, _extended(fine, track)).astype(np.float32)
         norm_b = np.einsum("ik,ik->i", b, b)

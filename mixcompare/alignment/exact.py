@@ -133,7 +133,9 @@ def _measure(
     length = fft.next_fast_len(2 * size, real=True)
     frequency = np.arange(length // 2 + 1) * rate / length
     low, high = _BAND_HZ
-    band = np.clip((frequency - low) / low, 0, 1) * np.clip((high - frequency) / (0.25 * high), 0, 1)
+    band = np.clip((frequency - low) / low, 0, 1) * np.clip(
+        (high - frequency) / (0.25 * high), 0, 1
+    )
     taper = np.hanning(size).astype(np.float32)
     reach = int(largest_lag_s * rate)
     rows = []

@@ -148,7 +148,7 @@ def without_tail(power: Float32Array, rate_hz: float, room: Room = ASSUMED_ROOM)
     a = 10 ** (-6 / (room.decay_s * rate_hz))
     g = 10 ** (room.share_db / 10) * (1 - a) / a
     tail = signal.lfilter([0, a * g], [1, -a * (1 - g)], power, axis=0)
-    return np.maximum(power - tail, 0.05 * power).astype(np.float32)
+    return np.asarray(np.maximum(power - tail, 0.05 * power), np.float32)
 
 
 def _shifted(power: Float32Array, semitones: int) -> Float32Array:

@@ -28,7 +28,6 @@ from mixcompare.findings import (
     Cause,
     Finding,
     places,
-    signed,
     size_in_jnd,
 )
 from mixcompare.match import Match
@@ -123,14 +122,10 @@ class BalanceAnalyzer:
             inside = (THIRD_OCTAVE_CENTRES_HZ > low) & (THIRD_OCTAVE_CENTRES_HZ < high)
             carried = inside & usable
             enough = carried.sum() == inside.sum() and power[carried].sum() > 0
-            levels.append(
-                float(10 * np.log10(power[carried].sum() / total)) if enough else None
-            )
+            levels.append(float(10 * np.log10(power[carried].sum() / total)) if enough else None)
         return BalanceMeasurement(ranges, tuple(levels))
 
-    def compare(
-        self, reference: Features, candidate: Features, match: Match
-    ) -> BalanceDifference:
+    def compare(self, reference: Features, candidate: Features, match: Match) -> BalanceDifference:
         """Find the elements and registers that stand elsewhere."""
         pair = pair_spectra(reference, candidate, match)
         split = split_difference(pair, match.same_take)
@@ -235,7 +230,8 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
     if interval[0] < 0 < interval[1]:
         low = 0.0
     decimals = 1 if high - low < 3 else 0
-    return f"{abs(difference_db):.{decimals}f} dB (between {low:.{decimals}f} and {high:.{decimals}f})"
+    between = f"between {low:.{decimals}f} and {high:.{decimals}f}"
+    return f"{abs(difference_db):.{decimals}f} dB ({between})"
 
 
 def _element_finding(element: Element, difference: BalanceDifference) -> Finding:
@@ -274,9 +270,7 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     size = round(abs(element.difference_db))
     what = element.name.split(",")[0]
     down = element.difference_db > 0
-    desk = (
-        f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
-    )
+    desk = f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
     if same_take:
         return (desk,)
     # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
@@ -311,7 +305,3 @@ def _local_finding(passage: LocalChange, difference: BalanceDifference) -> Findi
         text=text,
         advice=(desk,) if difference.same_take else (podium, desk),
     )
-
-
-def _described(finding: Finding) -> str:
-    return f"{finding.subject}: {signed(finding.difference, finding.unit)}"

@@ -134,7 +134,8 @@ class DynamicsAnalyzer:
         times_s = np.arange(0.0, features.duration_s, 1 / CONTOUR_RATE_HZ)
         contour = levels.contour_lufs(features, times_s)
         passages = levels.short_term_lufs(features, times_s)
-        loudest, softest = levels.extremes(passages)
+        music = levels.is_music(contour, contour)
+        loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
         loudness_range = bs1770.loudness_range_lu(features.k_power)
         reasons = []
         if loudest is None or softest is None:
@@ -165,7 +166,7 @@ class DynamicsAnalyzer:
         peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
         range_difference = levels.range_difference_lu(reference, candidate, match)
         passages = levels.short_term_lufs(reference, times_s)
-        loudest, softest = levels.extremes(passages)
+        loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
         against = levels.short_term_lufs(candidate, places_s, as_stereo=True) - match.gain_db
         against -= levels.short_term_lufs(reference, times_s, as_stereo=True)
         loud = music & (ours >= moves.knee.level_db) if moves.knee else np.zeros_like(music)

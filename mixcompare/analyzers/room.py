@@ -35,7 +35,7 @@ from mixcompare.iso3382 import OCTAVES_HZ, Decay
 from mixcompare.match import Match
 from mixcompare.tails import even_time, free_falls, impulse_start, octave_decays, part_of
 from mixcompare.timemap import sample_frames
-from mixcompare.wetness import Wetness, relative_wetness
+from mixcompare.wetness import MOST_DB, Wetness, relative_wetness
 
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
@@ -44,8 +44,8 @@ _MID_OCTAVES_HZ = (500.0, 1000.0)
 _INSTRUMENTS_S = 1.7
 _TAIL_UNCERTAINTY = 0.15
 
-_FEWEST_GAIN = 0.045
-_MOST_UNLIKE = 4.5
+_LEAST_GAIN = 0.045
+_MOST_UNPROVEN_DB = 6.5
 _SYSTEMATIC_DB = {True: 0.3, False: 1.0}
 _TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
 _STRETCH_S, _MOST_S, _SETTLE_S = 20.0, 600.0, 2.5
@@ -182,8 +182,8 @@ class Room:
         span = match.time_map.span_s
         candidate_span = match.time_map.candidate_span_s
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
-        wetness, limits, reasons = _verdict(fit, match.same_take, tempo)
         percent, percent_interval = _percent(ours, theirs)
+        wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
         if percent is None:
             reasons.append("The decay time can't be told in both recordings.")
         return RoomDifference(
@@ -273,39 +273,35 @@ def _stretches(times_s: FloatArray) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
 
 
 def _verdict(
-    fit: Wetness | None, same_take: bool, tempo: float
+    fit: Wetness | None, same_take: bool, tempo: float, decay_percent: float | None
 ) -> tuple[float | None, Interval | None, list[str]]:
     """Wetness with its interval, or None with the reason."""
     if fit is None:
         return None, None, ["Less than 8 s, or too few registers, in common."]
     systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
-    low, high = fit.scatter_db
     value = fit.wetness_db
-    low = value - float(np.hypot(value - low, systematic))
-    high = value + float(np.hypot(high - value, systematic))
-    if fit.gain < _FEWEST_GAIN:
+    low = value - float(np.hypot(value - fit.scatter_db[0], systematic))
+    high = value + float(np.hypot(fit.scatter_db[1] - value, systematic))
+    if abs(value) >= MOST_DB:
+        # The end of what is tried: the truth may lie beyond.
+        low, high = (low, high + MOST_DB / 2) if value > 0 else (low - MOST_DB / 2, high)
+    if fit.gain < _LEAST_GAIN:
         # Not told from no change at all.
         return value, (min(low, -abs(value)), max(high, abs(value))), []
     if fit.even_db * value <= 0:
         return None, None, ["What looks like reverberation goes with the momentary level."]
-    if not _everywhere(fit):
+    if not fit.everywhere:
         return None, None, [
             "What looks like reverberation concerns part of the registers only: rather other"
             " note lengths or another balance than another room."
         ]
+    tails_agree = decay_percent is not None and decay_percent * value > 0
+    if abs(value) > _MOST_UNPROVEN_DB and not same_take and not tails_agree:
+        return None, None, [
+            "So large a difference in reverberation may as well be one in how long the notes"
+            " are held; no tail of the music decides."
+        ]
     return value, (low, high), []
-
-
-def _everywhere(fit: Wetness) -> bool:
-    """Whether every register changed the same way and about as much.
-
-    The highest is allowed less: rooms absorb there.
-    """
-    values = np.abs(fit.register_db)
-    same_way = all(value * fit.wetness_db > 0 for value in fit.register_db[:3])
-    alike = values[:3].max() < _MOST_UNLIKE * values[:3].min()
-    top_fits = values[-1] < _MOST_UNLIKE * np.median(values[:3])
-    return bool(same_way and alike and top_fits and min(fit.register_gain[:3]) > 0)
 
 
 def _percent(
@@ -337,7 +333,8 @@ def _wetness_finding(difference: RoomDifference) -> Finding | None:
     wetter = value > 0
     text = (
         f"The candidate is {'wetter' if wetter else 'drier'}: as if its reverberation were"
-        f" {abs(value):.0f} dB {'stronger' if wetter else 'weaker'}"
+        f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.0f} dB"
+        f" {'stronger' if wetter else 'weaker'}"
         f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
     )
     longer = difference.decay_time_percent
@@ -365,7 +362,7 @@ def _wetness_finding(difference: RoomDifference) -> Finding | None:
 
 
 def _confidence(explained: float) -> float:
-    return float(np.clip(0.7 + 3 * (explained - _FEWEST_GAIN), 0.7, 0.97))
+    return float(np.clip(0.7 + 3 * (explained - _LEAST_GAIN), 0.7, 0.97))
 
 
 def _advice(value: float, same_take: bool) -> tuple[str, ...]:

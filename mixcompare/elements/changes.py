@@ -93,8 +93,8 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < _LARGEST_EXACT_SCATTER_DB:
             return exact
-    fits = [_fit(pair, seed, 0.6) for seed in SEEDS]
-    fits = [fit for fit in fits if fit is not None]
+    tried = [_fit(pair, seed, 0.6) for seed in SEEDS]
+    fits = [fit for fit in tried if fit is not None]
     if not fits:
         return Split((), np.zeros(len(pair.centre_hz)), float("nan"))
     tone = np.median([fit.group.tone_db for fit in fits], axis=0)
@@ -138,9 +138,7 @@ def _persistent(pair: PairSpectra, weight: FloatArray) -> FloatArray:
     for band in range(bands):
         if (weight[:, band] > 0).sum() < RATE_HZ:
             continue
-        low, high = (
-            weighted_quantile(difference[:, band], weight[:, band], q) for q in (0.2, 0.8)
-        )
+        low, high = (weighted_quantile(difference[:, band], weight[:, band], q) for q in (0.2, 0.8))
         tone[band] = low if low > 0 else high if high < 0 else 0.0
         known[band] = True
     if not known.any():
@@ -150,7 +148,7 @@ def _persistent(pair: PairSpectra, weight: FloatArray) -> FloatArray:
     for band in range(bands):
         near = known & (np.abs(octave - octave[band]) <= 0.5)
         smooth[band] = np.median(tone[near]) if near.any() else 0.0
-    return ndimage.gaussian_filter1d(smooth, 2.0)
+    return np.asarray(ndimage.gaussian_filter1d(smooth, 2.0), np.float64)
 
 
 def _without_interference(changes: list[Change]) -> list[Change]:
@@ -279,10 +277,10 @@ def _size_by_power(
     if chosen.sum() < 50:
         return start_db
     share, difference, weight = share[chosen], difference[chosen], weight[chosen]
-    costs = [
-        float((weight * np.abs(10 * np.log10(1 + (10 ** (size / 10) - 1) * share) - difference)).sum())
-        for size in _SIZES_DB
-    ]
+    costs = []
+    for size in _SIZES_DB:
+        expected = 10 * np.log10(1 + (10 ** (size / 10) - 1) * share)
+        costs.append(float((weight * np.abs(expected - difference)).sum()))
     return float(_SIZES_DB[int(np.argmin(costs))])
 
 

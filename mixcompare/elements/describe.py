@@ -119,9 +119,9 @@ def active_spans(level: FloatArray, times_s: FloatArray) -> tuple[tuple[float, f
     """Stretches in which a level lies within 16 dB of its loud moments."""
     loud = np.percentile(level, 95)
     active = ndimage.maximum_filter1d(level, 5) > 0.025 * loud
-    active = ndimage.binary_closing(
-        np.pad(active, 40), np.ones(int(_LARGEST_GAP_S * RATE_HZ))
-    )[40:-40]
+    active = ndimage.binary_closing(np.pad(active, 40), np.ones(int(_LARGEST_GAP_S * RATE_HZ)))[
+        40:-40
+    ]
     labels, count = ndimage.label(active)
     spans = []
     for index in range(1, count + 1):

@@ -97,7 +97,8 @@ def make_cells(pair: PairSpectra, factors: Factors) -> Cells:
     floor = 1e-9 * max(reference.max(), candidate.max())
     difference = 10 * np.log10((candidate + floor) / (reference + floor))
     mean_level = np.sqrt(pair.reference.mean(axis=0) + floor)
-    amplitude = np.sqrt(np.maximum(np.minimum(reference, candidate), 0)) / (mean_level[:, None] ** 0.8)
+    softer = np.maximum(np.minimum(reference, candidate), 0)
+    amplitude = np.sqrt(softer) / mean_level[:, None] ** 0.8
     activity = np.minimum(factors.reference, factors.candidate)
     mean = np.sqrt(factors.reference * factors.candidate) + 1e-6
     total = np.square(factors.templates) @ np.square(mean) + 1e-20
@@ -176,9 +177,7 @@ def fit_group(cells: Cells, smallest_noise_db: float) -> GroupFit:
     rest = model.fit(0.0, tau=4.0)
     offsets = np.abs(rest.offsets)[model.band_weight > 0]
     tau = float(
-        np.clip(
-            weighted_quantile(offsets, model.band_weight[model.band_weight > 0], 0.5), 0.2, 4.0
-        )
+        np.clip(weighted_quantile(offsets, model.band_weight[model.band_weight > 0], 0.5), 0.2, 4.0)
     )
     rest = model.fit(0.0, tau)
     tries = [model.fit(start, tau) for start in _STARTS_DB]
@@ -281,7 +280,8 @@ class _Model:
         weight = self.component_weight
         overall = float(np.clip((membership * weight).sum() / weight.sum(), 0.03, 0.9))
         near = self.cells.likeness * weight[None]
-        return np.clip(0.7 * (near @ membership) / near.sum(axis=1) + 0.3 * overall, 0.02, 0.95)
+        mixed = 0.7 * (near @ membership) / near.sum(axis=1) + 0.3 * overall
+        return np.asarray(np.clip(mixed, 0.02, 0.95), np.float64)
 
     def _update(self, state: _State, rest: FloatArray, tau: float) -> None:
         cells = self.cells

@@ -55,9 +55,7 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
         inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
         if inside.sum() < 6:
             continue
-        found += _in_register(
-            pair, expected, inside, (float(low), float(high)), floor_db, times
-        )
+        found += _in_register(pair, expected, inside, (float(low), float(high)), floor_db, times)
     return tuple(_widest(found))
 
 
@@ -122,9 +120,7 @@ def _widest(found: list[LocalChange]) -> list[LocalChange]:
             together = min(other.span_s[1], change.span_s[1]) - max(
                 other.span_s[0], change.span_s[0]
             )
-            shorter = min(
-                other.span_s[1] - other.span_s[0], change.span_s[1] - change.span_s[0]
-            )
+            shorter = min(other.span_s[1] - other.span_s[0], change.span_s[1] - change.span_s[0])
             same_sign = other.difference_db * change.difference_db > 0
             if touches and same_sign and together > 0.5 * shorter:
                 out[index] = _joined(other, change)

@@ -5,11 +5,15 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
-from mixcompare.match import UNRELATED
+from mixcompare.match import SAME_TAKE, UNRELATED
 from mixcompare.plots import style
 from mixcompare.plots.contours import gaps
 from mixcompare.results import Results
 
+TAKE_CAPTION = (
+    "How far the candidate departs from an even clock, with the band that holds the true place with"
+    " 90 % probability; a flat line means that both ran alike."
+)
 CAPTION = (
     "Where the candidate plays the same music, against an even tempo: rising while it plays slower"
     " than on the whole, falling while it plays faster. The band holds the true place with 90 %"
@@ -40,6 +44,7 @@ def draw(results: Results, figure: Figure) -> str | None:
         axes.axvspan(start, end, facecolor="none", edgecolor=style.QUIET, hatch="///", linewidth=0)
     smallest = 5.0 if fine else 0.5
     style.symmetric(axes, smallest, scale * (np.abs(away) + np.nan_to_num(width)))
-    axes.set_ylabel(f"candidate behind\nan even tempo ({unit})")
+    take = alignment.relation == SAME_TAKE
+    axes.set_ylabel(f"candidate behind\nan even {'clock' if take else 'tempo'} ({unit})")
     style.time_axis(axes, time_map.span_s)
-    return CAPTION
+    return TAKE_CAPTION if take else CAPTION

@@ -45,10 +45,12 @@ def draw(results: Results, figure: Figure) -> str | None:
         left, right = style.columns(figure, 6.4, (1.0, 1.0))
         _draw_note(example, left)
         _draw_shares(found, right)
+        style.name_recordings(left)
         return CAPTION
     if notes:
         (axes,) = style.panels(figure, (5.2,))
         _draw_shares(found, axes)
+        style.name_recordings(axes)
         return SHARES_CAPTION
     dots = []
     for role, _ in _ROLES:
@@ -85,7 +87,6 @@ def _draw_note(example: Any, axes: Axes) -> None:
     axes.set_ylim(top=6)
     axes.set_xlabel("time from the onset (ms)")
     axes.set_ylabel("level of the note (dB)")
-    style.name_recordings(axes)
 
 
 def _draw_shares(found: Measured, axes: Axes) -> None:
@@ -99,7 +100,6 @@ def _draw_shares(found: Measured, axes: Axes) -> None:
     axes.set_xlabel("share of the time that a note sounds (1)")
     axes.set_ylabel("notes that sound shorter (%)")
     axes.set_ylim(0, 100)
-    style.name_recordings(axes)
 
 
 def _ratios(found: Measured, role: str) -> FloatArray | None:

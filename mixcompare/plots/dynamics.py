@@ -15,7 +15,8 @@ CAPTION = (
     " recording against the other; points on the diagonal swing alike, a flatter cloud means that"
     " the candidate swings less. Dashed, where known: the swing that fits best."
 )
-_FLOOR_LU = -40.0
+_FLOOR_LU = -25.0
+"""Rests lie lower."""
 
 
 def draw(results: Results, figure: Figure) -> str | None:
@@ -37,9 +38,10 @@ def draw(results: Results, figure: Figure) -> str | None:
     left.set_ylabel("level against the mean (LU)")
     style.time_axis(left, results.alignment.time_map.span_s)
     style.name_recordings(left)
-    _, pairs = thinned(contours.times_s[known], np.stack([ours[known], theirs[known]], axis=1), 400)
+    loud = known & (ours > _FLOOR_LU) & (theirs > _FLOOR_LU)
+    _, pairs = thinned(contours.times_s[loud], np.stack([ours[loud], theirs[loud]], axis=1), 400)
     right.plot(pairs[:, 0], pairs[:, 1], "o", color=style.INK, markersize=2.2, alpha=0.5)
-    low = max(float(pairs.min()), _FLOOR_LU) - 1
+    low = float(pairs.min()) - 1
     high = float(pairs.max()) + 1
     right.plot((low, high), (low, high), color=style.QUIET, linewidth=0.9)
     found = measured(results, "dynamics")

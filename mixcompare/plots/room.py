@@ -1,4 +1,4 @@
-"""Room: decay times of both recordings, and how much wetter one is, per band."""
+"""Room: decay times of both recordings, and how much wetter one is, by register."""
 
 from __future__ import annotations
 
@@ -7,16 +7,15 @@ from matplotlib.figure import Figure
 
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
-from mixcompare.plots.dots import Dot, draw_dots
-from mixcompare.plots.values import bounds, interval, measured, number, series
+from mixcompare.plots.values import interval, measured, number, series
 from mixcompare.results import Measured, Results
 
-CAPTION = (
-    "Decay time and wetness where they can be told, with 95 % intervals where known; above zero the"
-    " candidate is wetter. The pale stripe is what is just noticeable."
+DECAY_CAPTION = "Time for 60 dB of decay per octave, where the music lets the sound die away."
+WETNESS_CAPTION = (
+    "How much wetter the candidate is, over all with its 95 % interval and in each register by"
+    " itself; the pale stripe is what is just noticeable."
 )
-DECAY_CAPTION = "Time for 60 dB of decay where it can be told, with 95 % intervals where known."
-_DECAYS = (("decay time", "decay_time_s"), ("early decay", "early_decay_time_s"))
+_REGISTERS = ("below 280 Hz", "280 to 900 Hz", "900 Hz to 2.8 kHz", "above 2.8 kHz")
 
 
 def draw(results: Results, figure: Figure) -> str | None:
@@ -24,56 +23,61 @@ def draw(results: Results, figure: Figure) -> str | None:
     found = measured(results, "room")
     if found is None:
         return None
-    decays = series(found.reference, "band_decay_time_s") is not None
-    decays = decays or series(found.candidate, "band_decay_time_s") is not None
-    wetness = series(found.difference, "band_wetness_db") is not None
-    if decays or wetness:
-        axes = style.panels(figure, [4.2] * (decays + wetness), share_x=False)
-        if decays:
-            _draw_decays(found, axes[0])
-        if wetness:
-            _draw_wetness(found, axes[-1])
-        return CAPTION
-    dots = []
-    for label, name in _DECAYS:
-        for role in ("reference", "candidate"):
-            holder = getattr(found, role)
-            value = number(holder, name)
-            if value is not None:
-                dots.append(Dot(label, role, value, interval(holder, name)))
-    if not dots:
+    sides = (found.reference, found.candidate)
+    decays = any(series(side, "octave_decay_time_s") is not None for side in sides)
+    wetness = number(found.difference, "wetness_db") is not None
+    heights = [4.4] * decays + [4.2] * wetness
+    if not heights:
         return None
-    draw_dots(dots, figure, "time for 60 dB of decay (s)")
-    return DECAY_CAPTION
+    axes = style.panels(figure, heights, share_x=False)
+    if decays:
+        _draw_decays(found, axes[0])
+    if wetness:
+        _draw_wetness(found, axes[-1])
+    captions = [DECAY_CAPTION] * decays + [WETNESS_CAPTION] * wetness
+    return " ".join(captions)
 
 
 def _draw_decays(found: Measured, axes: Axes) -> None:
+    lowest, highest = 16_000.0, 63.0
     for role, line, marker in (
         ("reference", style.REFERENCE_LINE, "o"),
         ("candidate", style.CANDIDATE_LINE, "s"),
     ):
         holder = getattr(found, role)
-        centres, decays = series(holder, "band_centre_hz"), series(holder, "band_decay_time_s")
-        if centres is not None and decays is not None and len(centres) == len(decays):
-            axes.plot(centres, decays, label=role, marker=marker, markersize=4, **line)
-            style.frequency_axis(axes, (float(centres[0]) * 0.8, float(centres[-1]) * 1.25))
+        centres, decays = series(holder, "octave_centre_hz"), series(holder, "octave_decay_time_s")
+        if centres is None or decays is None or len(centres) != len(decays):
+            continue
+        axes.plot(centres, decays, label=role, marker=marker, markersize=4, **line)
+        lowest, highest = min(lowest, float(centres[0])), max(highest, float(centres[-1]))
+    style.frequency_axis(axes, (lowest * 0.8, highest * 1.25))
     axes.set_ylim(bottom=0)
     axes.set_ylabel("decay time (s)")
     style.name_recordings(axes)
 
 
 def _draw_wetness(found: Measured, axes: Axes) -> None:
-    centres = series(found.difference, "band_centre_hz")
-    levels = series(found.difference, "band_wetness_db")
+    whole = number(found.difference, "wetness_db") or 0.0
+    around = interval(found.difference, "wetness_db")
+    registers = series(found.difference, "register_wetness_db")
+    rows = ["over all"]
+    values = [whole]
+    if registers is not None and len(registers) == len(_REGISTERS):
+        rows += _REGISTERS
+        values += registers.tolist()
     step = JUST_NOTICEABLE["wetness"].size
-    axes.axhspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
-    style.zero_line(axes)
-    if centres is None or levels is None or len(centres) != len(levels):
-        return
-    around = bounds(found.difference, "band_wetness_db")
-    if around is not None and len(around[0]) == len(centres):
-        axes.fill_between(centres, *around, **style.INTERVAL_FILL)
-    axes.plot(centres, levels, marker="o", markersize=4, **style.DIFFERENCE_LINE)
-    style.symmetric(axes, 4.0, levels)
-    style.frequency_axis(axes, (float(centres[0]) * 0.8, float(centres[-1]) * 1.25))
-    axes.set_ylabel("wetness, candidate\nagainst reference (dB)")
+    axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
+    axes.axvline(0, color=style.QUIET, linewidth=0.9)
+    ends = [4.0]
+    for row, value in enumerate(values):
+        colour = style.CANDIDATE if value > 0 else style.REFERENCE
+        axes.plot(value, row, "o", color=colour, markersize=6 if row == 0 else 4)
+        ends.append(abs(value))
+    if around is not None:
+        axes.plot(around, (0, 0), color=style.CANDIDATE if whole > 0 else style.REFERENCE)
+        ends.extend(abs(bound) for bound in around)
+    limit = 1.1 * max(ends)
+    axes.set_xlim(-limit, limit)
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    axes.set_yticks(range(len(rows)), rows)
+    axes.set_xlabel("wetness, candidate against reference (dB)")

@@ -126,13 +126,14 @@ def _source(source: Source) -> dict[str, str]:
     start, end = source.span_s
     low, high = source.usable_band_hz
     rate_khz = source.sample_rate_hz / 1000
+    whole = start <= 0.01 and end >= source.duration_s - 0.01
     return {
         "name": _short(source),
         "path": source.path,
         "kind": f"{source.format}, {rate_khz:g}\N{NO-BREAK SPACE}kHz, {channels}",
         "length": wording.moment(source.duration_s),
-        "span": f"{wording.moment(start)} to {wording.moment(end)}",
-        "usable_band": wording.band((low, high)),
+        "span": "" if whole else f"{wording.moment(start)} to {wording.moment(end)}",
+        "usable_band": wording.band((low, high)) if low > 5 else f"up to {high / 1000:.1f} kHz",
     }
 
 
@@ -173,6 +174,8 @@ def _facts(results: Results) -> list[tuple[str, str]]:
 
 
 def _offset(offset_s: float) -> str:
+    if abs(offset_s) < 5e-7:
+        return "none"
     side = "later" if offset_s >= 0 else "earlier"
     return f"the candidate lies {abs(1000 * offset_s):.3f} ms {side}"
 
@@ -213,6 +216,7 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
                 "figure": _inline(figures, aspect),
                 "caption": figures[aspect].caption if aspect in figures else "",
                 "values": tables.single_values(measured),
+                "pair": tables.pair_values(measured),
                 "lists": tables.lists(measured),
                 "bands": tables.bands(measured),
                 "reasons": tables.reasons(measured),

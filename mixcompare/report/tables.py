@@ -13,10 +13,13 @@ from mixcompare.bands import NOMINAL_HZ
 from mixcompare.report import wording
 from mixcompare.results import Measured
 
-_BANDS = "band_centre_hz"
 _WORDY = {"reasons"}
-_RATIOS = ("tempo_ratio", "_db_per_db", "image_scale")
+_RATIOS = ("_db_per_db", "image_scale")
 """Candidate over reference: no differences, so without a sign."""
+_TITLES = {
+    "register": "Registers",
+    "shaping": "Filters that lead from the reference's tone to the candidate's",
+}
 _MOST_ROWS = 40
 """Longer lists are for the figures."""
 _HEADS = {
@@ -47,28 +50,44 @@ def single_values(measured: Measured) -> Table:
     rows = []
     for name in names:
         label, unit = wording.label_and_unit(name)
-        gap = _bounds(measured.difference, name)
-        both = _has(measured.reference, name) or _has(measured.candidate, name)
-        gap_unit = wording.difference_unit(unit) if both else unit
-        signed = both or gap is not None or "difference" in name
-        signed = signed and not name.endswith(_RATIOS)
-        cells = (
-            wording.quantity(_number(measured.reference, name), unit),
-            wording.quantity(_number(measured.candidate, name), unit),
-            wording.quantity(_number(measured.difference, name), gap_unit, signed),
-            wording.interval(gap, gap_unit, signed),
+        sides = (_number(measured.reference, name), _number(measured.candidate, name))
+        if sides == (None, None):
+            continue
+        gap_unit = wording.difference_unit(unit)
+        signed = not _is_ratio(name)
+        rows.append(
+            (
+                label,
+                *(wording.quantity(side, unit) for side in sides),
+                wording.quantity(_number(measured.difference, name), gap_unit, signed),
+                wording.interval(_bounds(measured.difference, name), gap_unit, signed),
+            )
         )
-        if any(cell not in ("", wording.NOT_KNOWN) for cell in cells):
-            rows.append((label, *cells))
     return Table("", ("", "Reference", "Candidate", "Difference", "95 % interval"), tuple(rows))
+
+
+def pair_values(measured: Measured) -> Table:
+    """Every single value that only the comparison has, such as how much wetter one is."""
+    rows = []
+    for name, value in _reported(measured.difference):
+        if value is None or not _is_number(value) or name.endswith("_interval"):
+            continue
+        if _has(measured.reference, name) or _has(measured.candidate, name):
+            continue
+        label, unit = wording.label_and_unit(name)
+        gap = _bounds(measured.difference, name)
+        signed = (gap is not None or "difference" in name) and not _is_ratio(name)
+        shown = wording.quantity(_number(measured.difference, name), unit, signed)
+        rows.append((label, shown, wording.interval(gap, unit, signed)))
+    return Table("", ("Of the pair", "Value", "95 % interval"), tuple(rows))
 
 
 def bands(measured: Measured) -> Table | None:
     """Everything that was measured band by band; None where nothing was."""
-    centres = _reported_centres(measured)
+    kind, centres = _reported_centres(measured)
     if not centres:
         return None
-    heads = ["Band (Hz)"]
+    heads = ["Octave (Hz)" if kind == "octave_" else "Band (Hz)"]
     columns: list[list[str]] = [[_band_name(centre) for centre in centres]]
     holders = (
         ("reference", measured.reference),
@@ -77,12 +96,12 @@ def bands(measured: Measured) -> Table | None:
     )
     names = dict.fromkeys(name for _, holder in holders for name, _ in _reported(holder))
     for name in names:
-        if name == _BANDS or name.endswith("_interval"):
+        if name.endswith(("_centre_hz", "_interval")):
             continue
-        label, unit = wording.label_and_unit(name.removeprefix("band_"))
+        label, unit = wording.label_and_unit(name.removeprefix(kind))
         for role, holder in holders:
             values: Any = getattr(holder, name, None)
-            if not _is_series(values) or len(values) != len(columns[0]):
+            if not _is_series(values) or len(values) != len(centres):
                 continue
             signed = role == "difference"
             shown = wording.difference_unit(unit) if signed else unit
@@ -93,12 +112,15 @@ def bands(measured: Measured) -> Table | None:
     return Table("Band by band", tuple(heads), tuple(zip(*columns, strict=True)))
 
 
-def _reported_centres(measured: Measured) -> list[float]:
-    for holder in (measured.difference, measured.reference):
-        centres = dict(_reported(holder)).get(_BANDS)
-        if centres is not None and len(centres):
-            return [float(centre) for centre in centres]
-    return []
+def _reported_centres(measured: Measured) -> tuple[str, list[float]]:
+    """Mid-band frequencies, and the prefix of what was measured in those bands."""
+    for holder in (measured.difference, measured.reference, measured.candidate):
+        values = dict(_reported(holder))
+        for kind in ("band_", "octave_"):
+            centres = values.get(f"{kind}centre_hz")
+            if centres is not None and len(centres):
+                return kind, [float(centre) for centre in centres]
+    return "", []
 
 
 def lists(measured: Measured) -> tuple[Table, ...]:
@@ -150,7 +172,7 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
 def _parallel_tables(measured: Measured) -> list[Table]:
     """Tuples of equal length whose names share their first word: registers, filters."""
     groups: dict[tuple[str, int], list[str]] = {}
-    band_count = len(getattr(measured.difference, _BANDS, ()) or ())
+    band_count = len(_reported_centres(measured)[1])
     for name, value in _reported(measured.difference):
         prefix, _, rest = name.partition("_")
         if not isinstance(value, (tuple, list)) or not value or not rest or prefix == "band":
@@ -168,7 +190,13 @@ def _parallel_tables(measured: Measured) -> list[Table]:
         cells: list[list[str]] = []
         for name in names:
             _add_columns(measured, name, heads, cells)
-        tables.append(Table(prefix.capitalize(), tuple(heads), tuple(zip(*cells, strict=True))))
+        tables.append(
+            Table(
+                _TITLES.get(prefix, prefix.capitalize()),
+                tuple(heads),
+                tuple(zip(*cells, strict=True)),
+            )
+        )
     return tables
 
 
@@ -220,6 +248,10 @@ def _reported(holder: Any) -> list[tuple[str, Any]]:
         for item in fields(holder)
         if item.metadata.get("report", True)
     ]
+
+
+def _is_ratio(name: str) -> bool:
+    return name in ("ratio", "tempo_ratio") or name.endswith(_RATIOS)
 
 
 def _is_number(value: Any) -> bool:

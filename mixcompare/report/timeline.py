@@ -23,7 +23,7 @@ _MOST_ROWS = 10
 _ROW = 14.0
 _LOUDNESS_HEIGHT = 100.0
 _LEAST_RANGE_LU = 15.0
-_MOST_RANGE_LU = 45.0
+_MOST_RANGE_LU = 30.0
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def _loudness_lane(contours: Contours, span_s: Span) -> Lane | None:
     if len(known) == 0:
         return None
     top = 5 * math.ceil(float(known.max()) / 5)
-    span_lu = top - float(np.percentile(known, 1))
+    span_lu = top - float(np.percentile(known, 5))
     bottom = top - 5 * math.ceil(min(max(span_lu, _LEAST_RANGE_LU), _MOST_RANGE_LU) / 5)
 
     def x(value: float) -> float:

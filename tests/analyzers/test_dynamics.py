@@ -29,7 +29,7 @@ def reference(phrases: FloatArray) -> Features:
     return features_of(phrases)
 
 
-def match_of(seconds: float = 40.0, same_take: bool = True, gain_db: float = 0.0) -> Match:
+def match_of(seconds: float = 26.0, same_take: bool = True, gain_db: float = 0.0) -> Match:
     return Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take, gain_db)
 
 
@@ -48,17 +48,17 @@ def kinds(difference: DynamicsDifference) -> list[str]:
 
 
 def test_crest_of_simple_waves() -> None:
-    # By definition: sine 3.01 dB, square 0 dB (here of few harmonics' worth of ripple), triangle
-    # 4.77 dB (peak over root mean square: sqrt 2, 1, sqrt 3).
+    # By definition: sine 3.01 dB, triangle 4.77 dB (peak over root mean square: sqrt 2, sqrt 3).
     phase = 2 * np.pi * 200 * np.arange(4 * RATE_HZ) / RATE_HZ
-    for wave, crest_db in ((np.sin(phase), 3.01), (signal.sawtooth(phase, 0.5), 4.77)):
+    triangle = signal.sawtooth(phase + np.pi / 2, 0.5)  # begins at zero
+    for wave, crest_db in ((np.sin(phase), 3.01), (triangle, 4.77)):
         measured = analyzer.measure(features_of(0.3 * wave))
         assert measured.crest_db == pytest.approx(crest_db, abs=0.1)
 
 
 def test_crest_looks_at_the_stronger_channel(sine: FloatArray) -> None:
     measured = analyzer.measure(features_of(sine * [1.0, 0.1], 48_000))
-    assert measured.crest_db == pytest.approx(3.01, abs=0.05)
+    assert measured.crest_db == pytest.approx(3.01, abs=0.1)
 
 
 def test_peak_to_short_term_of_a_sine() -> None:
@@ -109,7 +109,7 @@ def test_compression_of_the_whole_range_is_recovered(
     finding = analyzer.findings(difference)[0]
     assert finding.cause.mix == 1.0
     assert finding.difference == pytest.approx(1 / ratio - 1, abs=0.06)
-    assert finding.spans_s[0] == pytest.approx((0.0, 39.8), abs=0.3)
+    assert finding.spans_s[0] == pytest.approx((0.0, 25.8), abs=0.3)
     assert f"about {max(ratio, 1 / ratio):.1f}:1" in finding.advice[0]
 
 
@@ -118,7 +118,7 @@ def test_compression_above_a_threshold_is_recovered(
 ) -> None:
     candidate = features_of(compressed(phrases, 4.0, threshold_db=-30.0))
     difference = analyzer.compare(reference, candidate, match_of())
-    assert difference.above_knee_db_per_db == pytest.approx(0.25, abs=0.08)
+    assert difference.above_knee_db_per_db == pytest.approx(0.25, abs=0.1)
     low, high = difference.above_knee_db_per_db_interval or (0.0, 0.0)
     assert low <= 0.25 <= high
     assert difference.knee_lufs == pytest.approx(-30.0, abs=4.0)
@@ -214,7 +214,7 @@ def test_another_performance_held_in_is_a_finding(
 
 def test_tempo_does_not_count(reference: Features, phrases: FloatArray) -> None:
     slower = signal.resample(phrases, round(1.08 * len(phrases)))
-    time_map = TimeMap.linear(0.0, 1.08, 0.0, 39.9)
+    time_map = TimeMap.linear(0.0, 1.08, 0.0, 25.9)
     difference = analyzer.compare(reference, features_of(slower), Match(time_map))
     assert difference.swing_db_per_db == pytest.approx(1.0, abs=0.03)
     assert analyzer.findings(difference) == []

@@ -70,12 +70,17 @@ def make_pair(
     cache
         Folder for stems and scores.
     """
-    name = f"{movement.name}.{condition.name}.{seed}"
+    name = pair_name(movement, condition, seed)
     if isinstance(condition, SameTake):
         return _same_take(name, movement, condition, seed, cache)
     if isinstance(condition, Unrelated):
         return _unrelated(name, movement, condition, seed, cache)
     return _other_performance(name, movement, condition, seed, cache)
+
+
+def pair_name(movement: Movement, condition: Condition, seed: int) -> str:
+    """Name of a pair, also of its files."""
+    return f"{movement.name}.{condition.name}.{seed}"
 
 
 def _generator(name: str) -> np.random.Generator:
@@ -362,9 +367,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Write pairs into a folder."""
     parser = argparse.ArgumentParser(description="Write pairs of recordings with their truth.")
     parser.add_argument("--write", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument("--keep", action="store_true", help="leave pairs that are there already")
     add_plan_options(parser)
     options = parser.parse_args(arguments)
     for movement, condition, seed in planned(options):
+        name = pair_name(movement, condition, seed)
+        if options.keep and (options.write / f"{name}.truth.json").exists():
+            continue
         pair = make_pair(movement, condition, seed, cache_folder(options.cache))
         write_pair(pair, options.write)
         print(pair.name, flush=True)

@@ -115,7 +115,7 @@ class Pair:
             if field.name in ("reference", "candidate"):
                 continue
             if isinstance(value, np.ndarray):
-                value = np.round(value, 6).tolist() if value.dtype != bool else value.tolist()
+                value = np.round(value, 9).tolist() if value.dtype != bool else value.tolist()
             if field.name == "jumps":
                 value = [dataclasses.asdict(jump) for jump in value]
             plain[field.name] = value

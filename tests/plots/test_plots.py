@@ -102,26 +102,32 @@ def test_balance_marks_its_findings_and_elements(drawn, results):
     assert mesh.get_clim() == (-12, 12)
 
 
-def test_tempo_is_the_slope_of_the_map(results):
-    time_map = TimeMap.linear(1.0, 1.25, 0.0, 48.0, 20.0)
-    alignment = replace(results.alignment, time_map=time_map, tempo_ratio=1.25)
-    figure = plots.draw(replace(results, alignment=alignment), "tempo")
-    curve = max(figure.axes[0].lines, key=lambda line: len(line.get_xdata()))
-    # A candidate that takes 1.25 times as long goes at 80 % of the tempo.
-    np.testing.assert_allclose(curve.get_ydata(), -20.0)
+def longest_line(axes):
+    return max(axes.lines, key=lambda line: len(line.get_xdata()))
+
+
+def test_tempo_shows_the_curve_on_top_of_the_whole(results):
+    tempo = results.measurements["tempo"]
+    level = replace(
+        tempo.difference, ratio=1.25, curve_percent=(0.0,) * len(tempo.difference.curve_s)
+    )
+    measurements = {"tempo": replace(tempo, difference=level)}
+    curve = longest_line(plots.draw(replace(results, measurements=measurements), "tempo").axes[0])
+    # A candidate that takes 1.25 times as long takes 25 % longer everywhere.
+    np.testing.assert_allclose(curve.get_ydata(), 25.0)
 
 
 def test_a_gap_is_hatched_and_not_called_a_change_of_tempo(results):
     reference = np.array([0.0, 20.0, 24.0, 48.0])
     candidate = np.array([0.0, 20.0, 20.01, 44.01])
     time_map = TimeMap(reference, candidate, np.array([10.0, np.inf, np.inf, 10.0]))
-    alignment = replace(results.alignment, time_map=time_map)
-    cut = replace(results, alignment=alignment)
+    cut = replace(results, alignment=replace(results.alignment, time_map=time_map))
     assert gaps(cut) == ((20.0, 24.0),)
-    curve = max(plots.draw(cut, "tempo").axes[0].lines, key=lambda line: len(line.get_xdata()))
+    curve = longest_line(plots.draw(cut, "tempo").axes[0])
     known = np.isfinite(curve.get_ydata())
-    assert not known[(curve.get_xdata() > 19) & (curve.get_xdata() < 25)].any()
-    np.testing.assert_allclose(curve.get_ydata()[known], 0, atol=0.1)
+    np.testing.assert_array_equal(~known, (curve.get_xdata() > 20) & (curve.get_xdata() < 24))
+    hatched = [patch for patch in plots.draw(cut, "alignment").axes[0].patches if patch.get_hatch()]
+    assert [patch.get_x() for patch in hatched] == [20.0]
 
 
 def test_one_take_has_no_tempo_and_unrelated_recordings_no_figures():
@@ -138,8 +144,9 @@ def test_nothing_measured_gives_a_clear_refusal(aspect, results):
 
 def test_values_that_cannot_be_told_leave_the_figure_out(results):
     room = results.measurements["room"]
-    unknown = replace(room.reference, decay_time_s=None)
-    silent = replace(room, reference=unknown, candidate=unknown)
+    unknown = replace(room.reference, octave_decay_time_s=(None,) * 5)
+    dry = replace(room.difference, wetness_db=None)
+    silent = replace(room, reference=unknown, candidate=unknown, difference=dry)
     measurements = {**results.measurements, "room": silent}
     assert "room" not in plots.draw_all(replace(results, measurements=measurements))
     with pytest.raises(ParameterError, match="no such figure"):

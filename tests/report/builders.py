@@ -113,7 +113,17 @@ class Room:
     decay_time_s: float | None
     early_decay_time_s: float | None
     clarity_c80_db: float | None
-    decay_time_s_interval: tuple[float, float] | None = None
+    octave_centre_hz: tuple[float, ...] = ()
+    octave_decay_time_s: tuple[float | None, ...] = ()
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RoomDifference:
+    wetness_db: float | None
+    wetness_db_interval: tuple[float, float] | None
+    register_wetness_db: tuple[float, ...]
+    decay_time_s: float | None
     reasons: tuple[str, ...] = ()
 
 
@@ -127,8 +137,16 @@ class Dynamics:
 @dataclass(frozen=True)
 class Tempo:
     events_per_minute: float | None
-    ratio: float | None = None
-    spread_percent: float | None = None
+
+
+@dataclass(frozen=True)
+class TempoDifference:
+    ratio: float
+    ratio_interval: tuple[float, float]
+    spread_percent: float | None
+    curve_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    curve_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    curve_half_width_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
 
 
 @dataclass(frozen=True)
@@ -294,19 +312,28 @@ def _measurements(time_map, length_s, rng):
         ),
         "room": Measured(
             "room",
-            Room(1.8, None, None, (1.6, 2.1)),
-            Room(2.3, None, None, (2.0, 2.7)),
-            Room(0.5, None, None, (0.1, 0.9),
-                 ("Clarity cannot be told from music without a free onset.",)),
+            Room(1.8, None, None, (125.0, 250.0, 500.0, 1000.0, 2000.0), (None, 2, 1.9, 1.7, 1.4)),
+            Room(2.3, None, None, (125.0, 250.0, 500.0, 1000.0, 2000.0), (2.9, 2.6, 2.4, 2.2, 1.8)),
+            RoomDifference(2.6, (1.9, 3.2), (2.1, 2.5, 3.0, 2.4), 0.5,
+                           ("Clarity cannot be told from music without a free onset.",)),
         ),
         "dynamics": Measured(
             "dynamics", Dynamics(14.2, 9.3), Dynamics(12.9, 7.9), Dynamics(-1.3, -1.4)
         ),
-        "tempo": Measured("tempo", Tempo(236.0), Tempo(227.0), Tempo(-9.0, 1.04, 2.1)),
+        "tempo": Measured("tempo", Tempo(236.0), Tempo(227.0), _tempo(length_s)),
         "tuning": Measured(
             "tuning", Tuning(4.1, (2.5, 5.7)), Tuning(7.5, (5.0, 10.0)), Tuning(3.4, (0.8, 6.0))
         ),
     }  # fmt: skip
+
+
+def _tempo(length_s):
+    times = np.arange(1.0, length_s - 1.0, 0.2)
+    curve = 100 * 0.35 * 2 * np.pi / 24 * np.cos(2 * np.pi * times / 24) / 1.04
+    half = np.full(len(times), 2.0)
+    return TempoDifference(
+        1.04, (1.037, 1.043), 6.1, tuple(times), tuple(curve.tolist()), tuple(half.tolist())
+    )
 
 
 def _note():

@@ -1,0 +1,161 @@
+"""Onsets in one recording: how many there are, and how its own tempo wanders.
+
+Conventions
+-----------
+Onset strength is the rise of the log-compressed semitone energies over 30 ms, averaged over the
+bands. A recording's own tempo is found without naming a beat: the autocorrelation of the onset
+strength over logarithmic lag keeps its shape and slides when the tempo changes (as in the tempo
+features of Peeters 2005 and others), so each moment's slide against the recording's typical
+shape is its tempo against its mean. Positive slide = longer periods = slower.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft, ndimage
+
+from mixcompare.features import ONSET_RATE_HZ
+
+FloatArray = npt.NDArray[np.float64]
+
+WINDOW_S, HOP_S = 8.0, 0.5
+"""Autocorrelation window, and the steps of the tempo curve."""
+
+_RANGE_DB = 30.0  # energies further below a band's loud moments make no onset
+_RISE_FRAMES = 3
+_SEPARATION_S = 0.06
+_LOW_SHARE, _HIGH_SHARE = 0.15, 0.35  # of the strong onsets: a soft and a strict threshold
+_STABLE_RATIO = 1.35
+_LAG_S = (0.12, 3.0)
+_LAGS = 400
+_MOST_SLIDE = 0.25  # natural logarithm
+_STIFFNESS = 40.0  # price of a change of tempo: 0.4 of a full match for 10 % within one step
+_ROUNDS = 4
+
+
+def onset_strength(onset_power: npt.NDArray[np.floating]) -> FloatArray:
+    """Rise of log energy, shape (frames,)."""
+    power = onset_power.astype(np.float64)
+    least = np.percentile(power, 95, axis=0) * 10 ** (-0.1 * _RANGE_DB)
+    least = np.maximum(least, least.max() * 1e-3) + 1e-12
+    level = np.log10(1 + power / least)
+    rise = np.zeros(len(level))
+    rise[_RISE_FRAMES:] = np.maximum(level[_RISE_FRAMES:] - level[:-_RISE_FRAMES], 0).mean(axis=1)
+    return rise
+
+
+def events_per_minute(onset_power: npt.NDArray[np.floating]) -> tuple[float, float] | None:
+    """Onsets a minute, counted strictly and softly; None where the two counts disagree.
+
+    Parameters
+    ----------
+    onset_power : ndarray, shape (frames, bands)
+
+    Returns
+    -------
+    (strict, soft) : tuple of float, or None
+        The soft count is the better estimate. Slow attacks and dense textures give no stable
+        count: then None.
+    """
+    strength = ndimage.gaussian_filter1d(onset_strength(onset_power), 1.0)
+    strength = strength - ndimage.percentile_filter(strength, 50, int(ONSET_RATE_HZ))
+    reach = int(_SEPARATION_S * ONSET_RATE_HZ)
+    peak = ndimage.maximum_filter1d(strength, 2 * reach + 1) == strength
+    strong = float(np.percentile(strength, 98))
+    power = onset_power.sum(axis=1, dtype=np.float64)
+    sounding = np.flatnonzero(power > power.max() * 1e-4)
+    length_s = (sounding[-1] - sounding[0]) / ONSET_RATE_HZ if len(sounding) else 0.0
+    if strong <= 0 or length_s < 3:
+        return None
+    strict, soft = (
+        60 * float(np.sum(peak & (strength > share * strong))) / length_s
+        for share in (_HIGH_SHARE, _LOW_SHARE)
+    )
+    if strict <= 0 or soft > _STABLE_RATIO * strict:
+        return None
+    return strict, soft
+
+
+def tempo_curve(onset_power: npt.NDArray[np.floating]) -> tuple[FloatArray, FloatArray]:
+    """How a recording's own tempo wanders about its mean.
+
+    Parameters
+    ----------
+    onset_power : ndarray, shape (frames, bands)
+
+    Returns
+    -------
+    times_s : ndarray, shape (n,)
+        Middles of the windows; empty for less than two windows of music.
+    log_period : ndarray, shape (n,)
+        Natural logarithm of the period against the typical one. Whether it can be believed only
+        shows against a second recording of the same passage.
+    """
+    strength = ndimage.gaussian_filter1d(onset_strength(onset_power), 2.0)
+    strength -= ndimage.uniform_filter1d(strength, int(ONSET_RATE_HZ))
+    shapes, times = _shapes(strength)
+    if len(times) < 2:
+        return np.zeros(0), np.zeros(0)
+    step = math.log(_LAG_S[1] / _LAG_S[0]) / (_LAGS - 1)
+    most = int(_MOST_SLIDE / step)
+    slides = np.arange(-most, most + 1)
+    slide = np.zeros(len(times), np.int64)
+    for _ in range(_ROUNDS):
+        typical = np.mean(
+            [np.roll(shape, -by) for shape, by in zip(shapes, slide, strict=True)], axis=0
+        )
+        moved = np.array([_moved(typical, int(by)) for by in slides])
+        match = shapes @ moved.T
+        match /= np.maximum(np.abs(match).max(axis=1, keepdims=True), 1e-12)
+        slide = slides[
+            _best_path(-match, _STIFFNESS * np.subtract.outer(slides, slides) ** 2 * step**2)
+        ]
+    return times, np.asarray(slide * step, np.float64)
+
+
+def _shapes(strength: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Autocorrelations over logarithmic lag, shape (windows, lags), and the windows' middles."""
+    size, hop = int(WINDOW_S * ONSET_RATE_HZ), int(HOP_S * ONSET_RATE_HZ)
+    if len(strength) < size + hop:
+        return np.zeros((0, _LAGS)), np.zeros(0)
+    window = np.hanning(size)
+    frames = np.lib.stride_tricks.sliding_window_view(strength, size)[::hop] * window
+    spectra = np.abs(fft.rfft(frames, 2 * size, axis=1)) ** 2
+    correlation = fft.irfft(spectra, axis=1)[:, :size]
+    taper = fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[:size]
+    correlation /= np.maximum(taper, 0.05 * taper[0])
+    correlation /= np.maximum(correlation[:, :1], 1e-12)
+    lags = np.geomspace(*_LAG_S, _LAGS) * ONSET_RATE_HZ
+    left = lags.astype(np.int64)
+    weight = lags - left
+    shapes = correlation[:, left] * (1 - weight) + correlation[:, left + 1] * weight
+    times = np.asarray((np.arange(len(frames)) * hop + size / 2) / ONSET_RATE_HZ, np.float64)
+    return np.asarray(shapes - shapes.mean(axis=1, keepdims=True)), times
+
+
+def _moved(shape: FloatArray, by: int) -> FloatArray:
+    """The shape slid towards longer lags, with nothing coming in."""
+    out = np.roll(shape, by)
+    if by > 0:
+        out[:by] = 0
+    elif by < 0:
+        out[by:] = 0
+    return out
+
+
+def _best_path(cost: FloatArray, change: FloatArray) -> npt.NDArray[np.int64]:
+    """Cheapest sequence of states (Viterbi 1967); cost (steps, states), change (states, states)."""
+    total = cost[0].copy()
+    back = np.zeros(cost.shape, np.int64)
+    for step in range(1, len(cost)):
+        through = total[None, :] + change
+        back[step] = np.argmin(through, axis=1)
+        total = through[np.arange(len(total)), back[step]] + cost[step]
+    path = np.zeros(len(cost), np.int64)
+    path[-1] = int(np.argmin(total))
+    for step in range(len(cost) - 1, 0, -1):
+        path[step - 1] = back[step, path[step]]
+    return path

@@ -1,0 +1,43 @@
+"""The sample recordings: paths, and features that are computed once per test run."""
+
+from __future__ import annotations
+
+import functools
+import json
+from pathlib import Path
+from typing import Any
+
+from mixcompare.alignment import align
+from mixcompare.comparison import analyse
+from mixcompare.features import Features
+from mixcompare.recording import Recording
+from mixcompare.results import Results
+
+FOLDER = Path(__file__).parent.parent / "sample_audio"
+CANDIDATES = (
+    "candidate_figure_louder",
+    "candidate_detached",
+    "candidate_wetter",
+    "candidate_other_performance",
+)
+
+
+def path(name: str) -> Path:
+    return FOLDER / f"{name}.flac"
+
+
+def truth(name: str) -> dict[str, Any]:
+    text = (FOLDER / f"{name}.truth.json").read_text(encoding="utf-8")
+    document: dict[str, Any] = json.loads(text)
+    return document
+
+
+@functools.cache
+def features(name: str) -> Features:
+    return Features.of(Recording.open(path(name)))
+
+
+@functools.cache
+def compared(reference: str, candidate: str) -> Results:
+    a, b = features(reference), features(candidate)
+    return analyse(a, b, align(a, b))
