@@ -149,9 +149,7 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
     elif misfit_db > _WORST_FIT_DB:
         return None
     ratio = held_s / interval_s
-    return Hinge(
-        held_s, ratio, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db
-    )
+    return Hinge(held_s, ratio, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db)
 
 
 def _attack_s(time_s: FloatArray, level: FloatArray) -> float:

@@ -22,6 +22,7 @@ FloatArray = npt.NDArray[np.float64]
 SHORTEST_S = 3.0
 """A column that says something for less than this is unknown."""
 
+_SILENCE = 1e-13  # mean square re full scale
 _BLOCK_S = 3.0
 _MOST_BLOCKS = 150
 _AGREEING_SHARE = 3  # the third of the weight that lies closest together sets the kernel's width
@@ -70,6 +71,30 @@ def agreed(
         density = ndimage.gaussian_filter1d(picks @ table, 4.0, axis=1, mode="constant")
         draws[:, column] = value[column] + step * (_peaks(density) - half)
     return value, draws
+
+
+def cell_weights(power: FloatArray, band_range_db: float, frame_range_db: float) -> FloatArray:
+    """How much each cell says: its amplitude against its column's loud moments, or nothing.
+
+    Parameters
+    ----------
+    power : ndarray, shape (frames, columns)
+    band_range_db : float
+        A cell further below the loud moments of its column says nothing,
+    frame_range_db : float
+        nor does one further below the sum of its frame.
+    """
+    loud = np.maximum(np.percentile(power, 95, axis=0), 1e-30)
+    share = np.clip(power / loud, 0.0, 1.0)
+    counts = (share > 10 ** (-0.1 * band_range_db)) & (power > _SILENCE)
+    counts &= power > power.sum(axis=1, keepdims=True) * 10 ** (-0.1 * frame_range_db)
+    return np.where(counts, np.sqrt(share), 0.0)
+
+
+def confidence(value: float, interval: tuple[float, float], most: float) -> float:
+    """How sure a value's sign is, from its 95 % interval taken as normal; at most ``most``."""
+    deviation = max((interval[1] - interval[0]) / (2 * 1.96), 1e-9)
+    return min(math.erf(abs(value) / deviation / math.sqrt(2)), most)
 
 
 def local_scatter(curve: FloatArray) -> FloatArray:

@@ -9,7 +9,9 @@ from mixcompare.analyzers import (
     loudness,
     placement,
     room,
+    tempo,
     tone,
+    tuning,
     width,
 )
 from mixcompare.analyzers.base import Analyzer
@@ -23,4 +25,6 @@ ANALYZERS: tuple[Analyzer, ...] = (
     placement.analyzer,
     room.analyzer,
     dynamics.analyzer,
+    tempo.analyzer,
+    tuning.analyzer,
 )

@@ -31,7 +31,6 @@ from mixcompare.findings import (
     Cause,
     Finding,
     Span,
-    signed,
     size_in_jnd,
 )
 from mixcompare.match import Match
@@ -53,6 +52,14 @@ FEWEST_NOTES = 8
 MOST_NOTES = 400
 _BLOCK_NOTES = 2
 _SHOWN_NOTES = 3
+_SYSTEMATIC = 0.08  # shared by all notes: rooms, attacks, the map (unchanged pairs: within 0.1)
+_LEAST_AGREEMENT = 0.7
+_LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
+_PART_NOTES = 10
+_PART_LEVEL = 0.12
+_PART_SYSTEMATIC = 0.12
+_PART_CHANGE = 0.2
+_PART_AGREEMENT = 0.8
 _TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
 
 
@@ -99,6 +106,33 @@ class NoteShape:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """The part of the passage in which the articulation clearly differs.
+
+    Attributes
+    ----------
+    sounding_ratio : float
+        Candidate minus reference, median over its notes.
+    sounding_ratio_interval : tuple of float
+    reference_ratio, candidate_ratio : float
+        Medians over the same notes.
+    agreement : float
+        Share of its notes that changed in the direction of the median.
+    notes : int
+    spans_s, candidate_spans_s : tuple of (start, end)
+    """
+
+    sounding_ratio: float
+    sounding_ratio_interval: tuple[float, float]
+    reference_ratio: float
+    candidate_ratio: float
+    agreement: float
+    notes: int
+    spans_s: tuple[Span, ...]
+    candidate_spans_s: tuple[Span, ...]
+
+
+@dataclass(frozen=True)
 class ArticulationDifference:
     """The same notes of the leading line in both recordings, candidate minus reference.
 
@@ -117,8 +151,8 @@ class ArticulationDifference:
         Notes compared, and notes that could be followed in one recording only.
     band_hz : tuple of float or None
         Range of the line's fundamentals.
-    spans_s, candidate_spans_s : tuple of (start, end)
-        Where the compared notes lie.
+    stretch : Stretch or None
+        Where the difference is clear: the whole passage or a part of it.
     note_s, note_pitch, note_reference_ratio, note_candidate_ratio : tuple
         Per note: onset on the reference's clock, pitch, both ratios.
     examples : tuple of NoteShape
@@ -137,9 +171,8 @@ class ArticulationDifference:
     notes_left_out: int
     same_take: bool
     band_hz: tuple[float, float] | None = None
-    spans_s: tuple[Span, ...] = ()
-    candidate_spans_s: tuple[Span, ...] = ()
     reasons: tuple[str, ...] = ()
+    stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT)
     note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
@@ -207,17 +240,13 @@ class Articulation:
     ) -> ArticulationDifference:
         """Follow the same notes in both recordings."""
         frame_s = match.grid_s(SEMITONE_RATE_HZ)
-        shift = grid_shift(
-            reference, candidate, match.transposition_semitones, match.tuning_cents
-        )
+        shift = grid_shift(reference, candidate, match.transposition_semitones, match.tuning_cents)
         sources: list[Source] = [
             (reference, frame_s, 0),
             (candidate, match.time_map.to_candidate(frame_s), shift),
         ]
         notes = _lead_notes(sources, frame_s)
-        pairs = [
-            (note, *(_follow(note, source, frame_s) for source in sources)) for note in notes
-        ]
+        pairs = [(note, *(_follow(note, source, frame_s) for source in sources)) for note in notes]
         both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
         one_only = sum((a is None) != (b is None) for _, a, b in pairs)
         if len(both) < FEWEST_NOTES:
@@ -229,25 +258,15 @@ class Articulation:
 
     def findings(self, difference: ArticulationDifference) -> list[Finding]:
         """One finding if the line is clearly more detached or more connected."""
-        value, limits = difference.sounding_ratio, difference.sounding_ratio_interval
-        if value is None or limits is None or difference.agreement is None:
+        stretch = difference.stretch
+        if stretch is None:
             return []
-        if difference.agreement < _LEAST_AGREEMENT:
+        if difference.same_take and abs(stretch.sounding_ratio) < _LEAST_SAME_TAKE:
             return []
-        if difference.same_take and abs(value) < _LEAST_SAME_TAKE:
-            return []
-        size = size_in_jnd(value, limits, JUST_NOTICEABLE[self.aspect].size)
-        if size < 1:
-            return []
-        return [_finding(difference, value, limits, size)]
+        return [_finding(difference, stretch)]
 
 
 analyzer = Articulation()
-
-
-_SYSTEMATIC = 0.08
-_LEAST_AGREEMENT = 0.7
-_LEAST_SAME_TAKE = 0.25
 
 
 def _median_interval(values: FloatArray, systematic: float) -> tuple[float, float]:
@@ -274,37 +293,88 @@ def _difference(
 ) -> ArticulationDifference:
     ratios = np.array([[a.hinge.ratio, b.hinge.ratio] for _, a, b in both])
     changes = ratios[:, 1] - ratios[:, 0]
-    depths = np.array([b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both])
+    depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
     attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
     attacks = attacks[np.isfinite(attacks)]
-    middle = float(np.median(changes))
-    pitches = np.array([note.pitch for note, _, _ in both])
+    notes = [note for note, _, _ in both]
+    pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
-    spans = _spans([note for note, _, _ in both])
-    to_candidate = match.time_map.to_candidate
-    order = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
+    whole = _stretch(notes, ratios, match, _SYSTEMATIC)
+    middle = whole.sounding_ratio
+    shown = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
     return ArticulationDifference(
         sounding_ratio=middle,
-        sounding_ratio_interval=_median_interval(changes, _SYSTEMATIC),
-        reference_ratio=float(np.median(ratios[:, 0])),
-        candidate_ratio=float(np.median(ratios[:, 1])),
+        sounding_ratio_interval=whole.sounding_ratio_interval,
+        reference_ratio=whole.reference_ratio,
+        candidate_ratio=whole.candidate_ratio,
         gap_depth_db=float(np.median(depths)),
         attack_ms=1000 * float(np.median(attacks)) if len(attacks) >= FEWEST_NOTES else None,
-        agreement=float(np.mean(np.sign(changes) == np.sign(middle))) if middle else None,
+        agreement=whole.agreement,
         notes=len(both),
         notes_left_out=one_only,
         same_take=match.same_take,
         band_hz=(float(low), float(high)),
+        stretch=_clear_stretch(whole, notes, ratios, match),
+        note_s=tuple(note.onset_s for note in notes),
+        note_pitch=tuple(int(pitch) for pitch in pitches),
+        note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
+        note_candidate_ratio=tuple(float(value) for value in ratios[:, 1]),
+        examples=tuple(_shape(*both[index]) for index in shown),
+    )
+
+
+def _stretch(notes: Sequence[Note], ratios: FloatArray, match: Match, systematic: float) -> Stretch:
+    changes = ratios[:, 1] - ratios[:, 0]
+    middle = float(np.median(changes))
+    spans = _spans(notes)
+    to_candidate = match.time_map.to_candidate
+    return Stretch(
+        sounding_ratio=middle,
+        sounding_ratio_interval=_median_interval(changes, systematic),
+        reference_ratio=float(np.median(ratios[:, 0])),
+        candidate_ratio=float(np.median(ratios[:, 1])),
+        agreement=float(np.mean(np.sign(changes) == np.sign(middle))) if middle else 0.0,
+        notes=len(notes),
         spans_s=spans,
         candidate_spans_s=tuple(
             (float(to_candidate(start)), float(to_candidate(end))) for start, end in spans
         ),
-        note_s=tuple(note.onset_s for note, _, _ in both),
-        note_pitch=tuple(int(pitch) for pitch in pitches),
-        note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
-        note_candidate_ratio=tuple(float(value) for value in ratios[:, 1]),
-        examples=tuple(_shape(*both[index]) for index in order),
     )
+
+
+def _clear_stretch(
+    whole: Stretch, notes: Sequence[Note], ratios: FloatArray, match: Match
+) -> Stretch | None:
+    """The whole passage if the change runs through it, else the part where it does, else None."""
+    if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
+        return whole
+    first, behind = _densest(ratios[:, 1] - ratios[:, 0])
+    if behind - first < _PART_NOTES:
+        return None
+    inside = slice(first, behind)
+    part = _stretch(notes[inside], ratios[inside], match, _PART_SYSTEMATIC)
+    strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
+    return part if strong and _is_clear(part) else None
+
+
+def _is_clear(stretch: Stretch) -> bool:
+    jnd = JUST_NOTICEABLE["articulation"].size
+    return size_in_jnd(stretch.sounding_ratio, stretch.sounding_ratio_interval, jnd) >= 1
+
+
+def _densest(changes: FloatArray) -> tuple[int, int]:
+    """Run of notes whose changes in one direction sum up to most above a level per note."""
+    best = (0.0, 0, 0)
+    for sign in (-1.0, 1.0):
+        gains = np.clip(sign * changes, -0.4, 0.4) - _PART_LEVEL
+        total, first = 0.0, 0
+        for index, gain in enumerate(gains):
+            if total <= 0:
+                total, first = 0.0, index
+            total += float(gain)
+            if total > best[0]:
+                best = (total, first, index + 1)
+    return best[1], best[2]
 
 
 def _spans(notes: Sequence[Note], gap_s: float = 3.0) -> tuple[Span, ...]:
@@ -344,16 +414,54 @@ def _manner(ratio: float) -> str:
     return "staccato" if ratio >= 0.3 else "staccatissimo"
 
 
-def _finding(
-    difference: ArticulationDifference, value: float, limits: tuple[float, float], size: float
-) -> Finding:
+def _finding(difference: ArticulationDifference, stretch: Stretch) -> Finding:
+    value, limits = stretch.sounding_ratio, stretch.sounding_ratio_interval
     detached = value < 0
-    reference, candidate = difference.reference_ratio or 0.0, difference.candidate_ratio or 0.0
-    words = [_manner(candidate), _manner(reference)]
-    if words[0] == words[1]:
-        words = ["more detached" if detached else "more connected", "the reference"]
+    manners = (_manner(stretch.candidate_ratio), _manner(stretch.reference_ratio))
+    if manners[0] == manners[1]:
+        words = "more detached" if detached else "more connected"
+    else:
+        words = f"{manners[0]} against {manners[1]}"
     text = (
-        f"The leading line's notes are held for {100 * candidate:.0f} % of their length against"
-        f" {100 * reference:.0f} % in the reference: {words[0]} against {words[1]}."
+        f"The leading line's notes are held for {100 * stretch.candidate_ratio:.0f} % of their"
+        f" length against {100 * stretch.reference_ratio:.0f} % in the reference: {words}."
     )
-    return Finding("articulation","notes_more_detached" if detached else "notes_more_connected","the leading line",value,limits,"",size,.9,difference.spans_s,difference.band_hz,Cause.weighing(.9,.05,.05),text,(),difference.candidate_spans_s)
+    scatter = max(limits[1] - limits[0], 1e-6) / 2
+    certainty = float(np.clip(abs(value) / scatter, 1, 4))
+    return Finding(
+        aspect="articulation",
+        kind="notes_more_detached" if detached else "notes_more_connected",
+        subject="the leading line",
+        difference=value,
+        interval=limits,
+        unit="",
+        jnd=size_in_jnd(value, limits, JUST_NOTICEABLE["articulation"].size),
+        confidence=min(0.5 * stretch.agreement + 0.12 * certainty, 0.97),
+        spans_s=stretch.spans_s,
+        candidate_spans_s=stretch.candidate_spans_s,
+        band_hz=difference.band_hz,
+        cause=(
+            Cause.weighing(0.0, 0.1, 0.9)
+            if difference.same_take
+            else Cause.weighing(0.9, 0.05, 0.05)
+        ),
+        text=text,
+        advice=_advice(detached, difference.same_take),
+    )
+
+
+def _advice(detached: bool, same_take: bool) -> tuple[str, ...]:
+    if same_take:
+        return (
+            "Both are one take: look for a gate, an expander or an edit that"
+            f" {'shortens' if detached else 'lengthens'} the notes.",
+        )
+    if detached:
+        return (
+            "Ask the players of the leading line to hold every note up to the next.",
+            "In the parts: tenuto marks or slurs under the theme.",
+        )
+    return (
+        "Ask the players of the leading line to lift before every note.",
+        "In the parts: dots or a word such as 'detached' over the theme.",
+    )

@@ -119,7 +119,8 @@ class BalanceAnalyzer:
         ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
         levels: list[float | None] = []
         for low, high in ranges:
-            inside = (THIRD_OCTAVE_CENTRES_HZ > low) & (THIRD_OCTAVE_CENTRES_HZ < high)
+            centre = THIRD_OCTAVE_CENTRES_HZ
+            inside = (centre > low) & (centre < high)
             carried = inside & usable
             enough = carried.sum() == inside.sum() and power[carried].sum() > 0
             levels.append(float(10 * np.log10(power[carried].sum() / total)) if enough else None)

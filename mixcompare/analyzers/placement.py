@@ -34,10 +34,6 @@ from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-BandValues = tuple[float | None, ...]
-BandIntervals = tuple[tuple[float, float] | None, ...]
-
-BANDS = len(THIRD_OCTAVE_CENTRES_HZ)
 LIMIT_DB = 40.0
 """A channel that much weaker than the other counts as that much weaker (position 0.98)."""
 
@@ -108,12 +104,12 @@ class PlacementAnalyzer:
         """Position of each band, from the mean powers of the channels."""
         if features.is_mono:
             reasons = (f"{features.name} is mono: it has no placement.",)
-            return PlacementMeasurement(_centres(), (None,) * BANDS, None, reasons)
+            return PlacementMeasurement(CENTRES_HZ, (None,) * BANDS, None, reasons)
         power = features.band_power.sum(axis=0, dtype=np.float64)
         usable = features.usable_bands & (power.sum(axis=1) > 0)
         whole = power.sum(axis=0, keepdims=True)
         return PlacementMeasurement(
-            _centres(), _values(_position(power), usable), float(_position(whole)[0])
+            CENTRES_HZ, values(_position(power), usable), float(_position(whole)[0])
         )
 
     def compare(
@@ -126,7 +122,7 @@ class PlacementAnalyzer:
         nothing = (None,) * BANDS
         if reasons:
             return PlacementDifference(
-                _centres(), nothing, nothing, nothing, None, None, None, nothing, nothing, nothing,
+                CENTRES_HZ, nothing, nothing, nothing, None, None, None, nothing, nothing, nothing,
                 channels_swapped=match.channels_swapped, reasons=reasons,
                 same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
@@ -158,16 +154,16 @@ class PlacementAnalyzer:
         low, high = steady.intervals(moved, draws, scatter)
         extra = typical * 40 / math.log(10) / math.sqrt(max(known.sum() / 3, 1))
         return PlacementDifference(
-            band_centre_hz=_centres(),
-            position=_values(moved, known),
-            position_interval=_pairs(low, high, known),
-            reference_position=_values(start, known),
+            band_centre_hz=CENTRES_HZ,
+            position=values(moved, known),
+            position_interval=pairs(low, high, known),
+            reference_position=values(start, known),
             turn_db=turn,
             turn_db_interval=None if turn is None else _around(turn, turns, extra),
             image_scale=image.scale if image.told else None,
-            own_position=_values(own, known),
-            own_position_interval=_pairs(low - expected, high - expected, known),
-            consistency=_values(_consistency(positions, image, own, weight), known),
+            own_position=values(own, known),
+            own_position_interval=pairs(low - expected, high - expected, known),
+            consistency=values(_consistency(positions, image, own, weight), known),
             channels_swapped=match.channels_swapped,
             weight=tuple(float(value) for value in np.sqrt(before.sum(axis=2).mean(axis=0))),
             same_take=match.same_take,
@@ -279,20 +275,6 @@ def _reasons(reference: Features, candidate: Features, frames: int) -> tuple[str
     return tuple(reasons)
 
 
-def _centres() -> tuple[float, ...]:
-    return tuple(float(value) for value in THIRD_OCTAVE_CENTRES_HZ)
-
-
-def _values(values: FloatArray, known: BoolArray) -> BandValues:
-    return tuple(float(values[band]) if known[band] else None for band in range(BANDS))
-
-
-def _pairs(low: FloatArray, high: FloatArray, known: BoolArray) -> BandIntervals:
-    return tuple(
-        (float(low[band]), float(high[band])) if known[band] else None for band in range(BANDS)
-    )
-
-
 # --- findings -----------------------------------------------------------------------------------
 
 
@@ -399,7 +381,7 @@ def _range_finding(difference: PlacementDifference, bands: list[int]) -> Finding
     end = start + mean([difference.position[band] or 0.0 for band in bands])
     low, high = float(THIRD_OCTAVE_EDGES_HZ[bands[0]]), float(THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])
     side = "right" if value > 0 else "left"
-    where = f"what sounds from {_spoken(low)} to {_spoken(high)}"
+    where = f"what sounds from {spoken_hz(low)} to {spoken_hz(high)}"
     text = (
         f"In the candidate {where} lies further {side}: {_place(end)} instead of {_place(start)}"
         f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right)."
@@ -419,13 +401,6 @@ def _place(position: float) -> str:
     if abs(angle) < 1:
         return "in the centre"
     return f"{abs(angle):.0f} degrees {'right' if angle > 0 else 'left'}"
-
-
-def _spoken(frequency_hz: float) -> str:
-    """A frequency with two digits: ``400 Hz``, ``2.5 kHz``."""
-    digits = 1 - math.floor(math.log10(frequency_hz))
-    rounded = round(frequency_hz, digits)
-    return f"{rounded / 1000:g} kHz" if rounded >= 1000 else f"{rounded:.0f} Hz"
 
 
 analyzer = PlacementAnalyzer()

@@ -291,16 +291,24 @@ def _verdict(
     if fit.even_db * value <= 0:
         return None, None, ["What looks like reverberation goes with the momentary level."]
     if not fit.everywhere:
-        return None, None, [
-            "What looks like reverberation concerns part of the registers only: rather other"
-            " note lengths or another balance than another room."
-        ]
+        return (
+            None,
+            None,
+            [
+                "What looks like reverberation concerns part of the registers only: rather other"
+                " note lengths or another balance than another room."
+            ],
+        )
     tails_agree = decay_percent is not None and decay_percent * value > 0
     if abs(value) > _MOST_UNPROVEN_DB and not same_take and not tails_agree:
-        return None, None, [
-            "So large a difference in reverberation may as well be one in how long the notes"
-            " are held; no tail of the music decides."
-        ]
+        return (
+            None,
+            None,
+            [
+                "So large a difference in reverberation may as well be one in how long the notes"
+                " are held; no tail of the music decides."
+            ],
+        )
     return value, (low, high), []
 
 

@@ -37,10 +37,6 @@ from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-BandValues = tuple[float | None, ...]
-BandIntervals = tuple[tuple[float, float] | None, ...]
-
-BANDS = len(THIRD_OCTAVE_CENTRES_HZ)
 PLAYBACK_DB_SPL = 75.0
 """Level at which the whole is taken to be heard (common practice, no source)."""
 HEARING_THRESHOLD_DB_SPL: FloatArray = np.array(
@@ -150,23 +146,25 @@ class ToneAnalyzer:
         line = shaping.Line.through(level, np.where(usable, 1.0, np.inf))
         slope = None if line is None else line.slope
         reasons = () if line else ("Too few usable bands for a tilt.",)
-        return ToneMeasurement(_centres(), _values(level, usable), slope, reasons)
+        return ToneMeasurement(CENTRES_HZ, values(level, usable), slope, reasons)
 
     def compare(self, reference: Features, candidate: Features, match: Match) -> ToneDifference:
         """Static difference per band, tilt, and the broad filters that describe it."""
         span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
         times = match.grid_s(BAND_RATE_HZ)
         if len(times) < steady.SHORTEST_S * BAND_RATE_HZ:
-            nothing = _values(np.zeros(BANDS), np.zeros(BANDS, np.bool_))
+            nothing = values(np.zeros(BANDS), np.zeros(BANDS, np.bool_))
             return ToneDifference(
-                _centres(), nothing, (None,) * BANDS, None, None, (), (), (), (), None,
+                CENTRES_HZ, nothing, (None,) * BANDS, None, None, (), (), (), (), None,
                 reasons=(f"Less than {steady.SHORTEST_S:.0f} s in common: too short for tone.",),
                 span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
         before, after = _paired_power(reference, candidate, match, times)
         difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
         difference -= match.gain_db
-        weight = np.minimum(_weights(before), _weights(after))
+        weight = np.minimum(
+            *(steady.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB) for power in (before, after))
+        )
         weight[:, ~common_bands(reference, candidate)] = 0
         curve, draws = steady.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
         known = np.isfinite(curve)
@@ -189,8 +187,8 @@ class ToneAnalyzer:
             fitted = shaping.fit(centres, curve[known], deviation[known])
         left = fitted.residual_db
         return ToneDifference(
-            band_centre_hz=_centres(),
-            band_level_db=_values(curve, known),
+            band_centre_hz=CENTRES_HZ,
+            band_level_db=values(curve, known),
             band_level_db_interval=tuple(
                 (float(low[band]), float(high[band])) if known[band] else None
                 for band in range(BANDS)
@@ -232,14 +230,6 @@ class ToneAnalyzer:
         return out
 
 
-def _centres() -> tuple[float, ...]:
-    return tuple(float(value) for value in THIRD_OCTAVE_CENTRES_HZ)
-
-
-def _values(values: FloatArray, known: BoolArray) -> BandValues:
-    return tuple(float(value) if known[band] else None for band, value in enumerate(values))
-
-
 def _paired_power(
     reference: Features, candidate: Features, match: Match, times: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -255,15 +245,6 @@ def _paired_power(
         sample_frames(before, BAND_RATE_HZ, times),
         match.time_map.warp(after, BAND_RATE_HZ, times),
     )
-
-
-def _weights(power: FloatArray) -> FloatArray:
-    """How much each cell counts: its amplitude against its band's loud moments, or nothing."""
-    loud = np.percentile(power, 95, axis=0)
-    whole = power.sum(axis=1, keepdims=True)
-    counts = (power > loud * 10 ** (-0.1 * _CELL_RANGE_DB)) & (power > 1e-13)
-    counts &= power > whole * 10 ** (-0.1 * _FRAME_RANGE_DB)
-    return np.where(counts, np.sqrt(np.clip(power / np.maximum(loud, 1e-30), 0.0, 1.0)), 0.0)
 
 
 def _audible(power: FloatArray) -> BoolArray:
@@ -360,18 +341,18 @@ def _region_finding(
     more = value > 0
     if low > _HIGHS_HZ and to_the_top:
         kind = "tone_brighter" if more else "tone_darker"
-        where, shape = f"the highs above {_spoken(low)}", "a high shelf"
+        where, shape = f"the highs above {spoken_hz(low)}", "a high shelf"
     else:
         kind = "tone_band_louder" if more else "tone_band_weaker"
-        where = f"{_region_name(peak)} around {_spoken(float(THIRD_OCTAVE_CENTRES_HZ[peak]))}"
+        where = f"{_region_name(peak)} around {spoken_hz(float(THIRD_OCTAVE_CENTRES_HZ[peak]))}"
         shape = "a broad bell"
         if bands[0] <= np.flatnonzero(heard)[0] + 1:
-            where, shape = f"the low end below {_spoken(high)}", "a low shelf"
+            where, shape = f"the low end below {spoken_hz(high)}", "a low shelf"
     amount = f"{abs(value):.1f} dB {'more' if more else 'less'}"
     text = (
         f"The candidate has {amount} than the reference in {where}"
         f" ({signed(value, 'dB')}, between {around[0]:+.1f} and {around[1]:+.1f},"
-        f" {_spoken(low)} to {_spoken(high)})."
+        f" {spoken_hz(low)} to {spoken_hz(high)})."
     )
     if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:
         text += " What a single element adds there is already taken off."
@@ -397,22 +378,9 @@ def _cause(difference: ToneDifference) -> Cause:
     return Cause.weighing(players=0.1, room=0.35, mix=0.55)
 
 
-def _confidence(difference: ToneDifference, value: float, around: tuple[float, float]) -> float:
-    deviation = max((around[1] - around[0]) / (2 * 1.96), 1e-6)
-    sure = math.erf(abs(value) / deviation / math.sqrt(2))
-    return min(sure, 0.99 if difference.same_take else 0.9)
-
-
 def _region_name(band: int) -> str:
     centre = THIRD_OCTAVE_CENTRES_HZ[band]
     return next(name for limit, name in _REGION_NAMES if centre < limit)
-
-
-def _spoken(frequency_hz: float) -> str:
-    """A frequency with two digits: ``400 Hz``, ``2.5 kHz``."""
-    digits = 1 - math.floor(math.log10(frequency_hz))
-    rounded = round(frequency_hz, digits)
-    return f"{rounded / 1000:g} kHz" if rounded >= 1000 else f"{rounded:.0f} Hz"
 
 
 analyzer = ToneAnalyzer()

@@ -33,10 +33,6 @@ from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-BandValues = tuple[float | None, ...]
-BandIntervals = tuple[tuple[float, float] | None, ...]
-
-BANDS = len(THIRD_OCTAVE_CENTRES_HZ)
 FLOOR = 1e-6
 """Side or mid less than 60 dB under the other is taken as 60 dB under it."""
 
@@ -116,7 +112,7 @@ class WidthAnalyzer:
         if features.is_mono:
             reasons = (f"{features.name} is mono: it has no width.",)
             nothing = (None,) * BANDS
-            return WidthMeasurement(None, None, None, _centres(), nothing, nothing, reasons)
+            return WidthMeasurement(None, None, None, CENTRES_HZ, nothing, nothing, reasons)
         power = features.band_power.sum(axis=0, dtype=np.float64)
         cross = features.band_cross.real.sum(axis=0, dtype=np.float64)
         usable = features.usable_bands & (power.sum(axis=1) > 0)
@@ -130,9 +126,9 @@ class WidthAnalyzer:
             side_to_mid_db=10 * math.log10(whole_ratio),
             correlation=None if silent else whole_correlation,
             mono_fold_down_loss_db=10 * math.log10(1 + whole_ratio),
-            band_centre_hz=_centres(),
-            band_side_to_mid_db=_values(ratio, usable),
-            band_correlation=_values(correlation, usable & np.isfinite(correlation)),
+            band_centre_hz=CENTRES_HZ,
+            band_side_to_mid_db=values(ratio, usable),
+            band_correlation=values(correlation, usable & np.isfinite(correlation)),
             reasons=(f"One channel of {features.name} is silent.",) if silent else (),
         )
 
@@ -147,7 +143,7 @@ class WidthAnalyzer:
             nothing = (None,) * BANDS
             heard = tuple(1.0 if value is None else value for value in whole)
             return WidthDifference(
-                None, None, None, None, None, _centres(), nothing, nothing, nothing,
+                None, None, None, None, None, CENTRES_HZ, nothing, nothing, nothing,
                 mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),
                 same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
@@ -181,13 +177,13 @@ class WidthAnalyzer:
                 else None
             ),
             mono_fold_down_loss_db=loss,
-            band_centre_hz=_centres(),
-            band_side_to_mid_db=_values(ratio, known[:BANDS]),
+            band_centre_hz=CENTRES_HZ,
+            band_side_to_mid_db=values(ratio, known[:BANDS]),
             band_side_to_mid_db_interval=tuple(
                 (float(low[band]), float(high[band])) if known[band] else None
                 for band in range(BANDS)
             ),
-            band_correlation=_values(shift, np.isfinite(shift[:BANDS])),
+            band_correlation=values(shift, np.isfinite(shift[:BANDS])),
             side_to_mid_direct_db=quick[0],
             side_to_mid_decay_db=quick[1],
             agreeing_share=_agreeing_share(ratio, before.total()) if told else None,
@@ -326,14 +322,6 @@ def _reasons(
     if frames < steady.SHORTEST_S * BAND_RATE_HZ:
         reasons.append(f"Less than {steady.SHORTEST_S:.0f} s in common: too short for width.")
     return tuple(reasons)
-
-
-def _centres() -> tuple[float, ...]:
-    return tuple(float(value) for value in THIRD_OCTAVE_CENTRES_HZ)
-
-
-def _values(values: FloatArray, known: BoolArray) -> BandValues:
-    return tuple(float(values[band]) if known[band] else None for band in range(BANDS))
 
 
 # --- findings -----------------------------------------------------------------------------------

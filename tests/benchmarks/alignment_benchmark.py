@@ -57,8 +57,9 @@ class Answer:
         Whether one of the two is an excerpt of the other.
     jumps
         Cuts and repeats.
-    drift_error_ppm, flags_right
-        Same take: error of the drift; whether polarity and channel exchange are right.
+    drift_error_ppm, flags_right, flags_wrong
+        Same take: error of the drift; whether polarity and channel exchange are both right;
+        whether one of them is wrong (neither where an answer is "can't tell").
     failure
         Message of an exception, if there was one.
     """
@@ -75,6 +76,7 @@ class Answer:
     jumps: JumpScore | None = None
     drift_error_ppm: float | None = None
     flags_right: bool | None = None
+    flags_wrong: bool | None = None
     failure: str | None = None
 
     @property
@@ -96,11 +98,15 @@ def measure(pair: Pair, align: Aligner) -> Answer:
     spent_s = time.process_time() - begin_s
     is_take = pair.relation == found.relation == "same_take"
     drift_error_ppm = None
-    flags_right = None
+    flags_right, flags_wrong = None, None
     if is_take and pair.drift_ppm is not None:
         drift_error_ppm = float(found.drift_ppm) - pair.drift_ppm
+        truth = (pair.polarity, pair.channels_swapped)
         answered = (found.polarity, found.channels_swapped)
-        flags_right = answered == (pair.polarity, pair.channels_swapped)
+        flags_right = answered == truth
+        flags_wrong = any(
+            value is not None and value != true for value, true in zip(answered, truth, strict=True)
+        )
     errors, place_s = _on_the_map(pair, found.time_map, found.relation)
     return Answer(
         name=pair.name,
@@ -115,6 +121,7 @@ def measure(pair: Pair, align: Aligner) -> Answer:
         jumps=score_jumps(pair, tuple(found.events)),
         drift_error_ppm=drift_error_ppm,
         flags_right=flags_right,
+        flags_wrong=flags_wrong,
     )
 
 
@@ -216,7 +223,8 @@ ANSWER_COLUMNS = [
 ]  # fmt: skip
 
 TAKE_COLUMNS = [
-    "condition", "pairs", "called so", "median us", "largest us", "drift ppm", "flags", "CPU s",
+    "condition", "pairs", "called so", "median us", "largest us", "drift ppm", "flags right",
+    "flags wrong", "CPU s",
 ]  # fmt: skip
 
 
@@ -260,6 +268,7 @@ def take_row(label: str, answers: Sequence[Answer]) -> list[str]:
         f"{pooled.max():.2f}" if len(pooled) else "-",
         f"{np.abs(drifts).max():.3f}" if drifts else "-",
         _share(bool(answer.flags_right) for answer in called),
+        str(sum(bool(answer.flags_wrong) for answer in called)),
         _mean([answer.cpu_s for answer in answers], 1),
     ]
 

@@ -108,24 +108,33 @@ def longest_line(axes):
 
 def test_tempo_shows_the_curve_on_top_of_the_whole(results):
     tempo = results.measurements["tempo"]
-    level = replace(
-        tempo.difference, ratio=1.25, curve_percent=(0.0,) * len(tempo.difference.curve_s)
-    )
+    even = (0.0,) * len(tempo.difference.curve_s)
+    level = replace(tempo.difference, ratio=1.25, curve_percent=even)
     measurements = {"tempo": replace(tempo, difference=level)}
     curve = longest_line(plots.draw(replace(results, measurements=measurements), "tempo").axes[0])
     # A candidate that takes 1.25 times as long takes 25 % longer everywhere.
     np.testing.assert_allclose(curve.get_ydata(), 25.0)
 
 
-def test_a_gap_is_hatched_and_not_called_a_change_of_tempo(results):
+def test_the_tempo_curve_does_not_bridge_a_gap(results):
+    tempo = results.measurements["tempo"]
+    short = replace(
+        tempo.difference,
+        curve_s=(1.0, 1.2, 1.4, 9.0, 9.2),
+        curve_percent=(0.0, 1.0, 2.0, 3.0, 4.0),
+        curve_half_width_percent=(1.0,) * 5,
+    )
+    measurements = {"tempo": replace(tempo, difference=short)}
+    curve = longest_line(plots.draw(replace(results, measurements=measurements), "tempo").axes[0])
+    np.testing.assert_array_equal(curve.get_xdata(), [1.0, 1.2, 1.4, np.nan, 9.0, 9.2])
+
+
+def test_a_gap_is_hatched(results):
     reference = np.array([0.0, 20.0, 24.0, 48.0])
     candidate = np.array([0.0, 20.0, 20.01, 44.01])
     time_map = TimeMap(reference, candidate, np.array([10.0, np.inf, np.inf, 10.0]))
     cut = replace(results, alignment=replace(results.alignment, time_map=time_map))
     assert gaps(cut) == ((20.0, 24.0),)
-    curve = longest_line(plots.draw(cut, "tempo").axes[0])
-    known = np.isfinite(curve.get_ydata())
-    np.testing.assert_array_equal(~known, (curve.get_xdata() > 20) & (curve.get_xdata() < 24))
     hatched = [patch for patch in plots.draw(cut, "alignment").axes[0].patches if patch.get_hatch()]
     assert [patch.get_x() for patch in hatched] == [20.0]
 
