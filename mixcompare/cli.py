@@ -204,16 +204,16 @@ def _compare(arguments: argparse.Namespace) -> int:
 def _print_comparison(comparison: Comparison, folder: Path) -> None:
     ink = _Ink(sys.stdout)
     width = min(shutil.get_terminal_size((80, 24)).columns, 80)
-    results = comparison.results
+    results = comparison.results.on_file_clocks()
     print(f"reference  {results.reference.path}")
     print(f"candidate  {results.candidate.path}")
-    for line in _alignment_lines(comparison.alignment):
+    for line in _alignment_lines(results.alignment):
         print(line)
     if results.level is not None:
         print(f"level      {results.level.gain_db:+.1f} dB taken out")
     print()
     print(ink.bold(textwrap.fill(results.verdict, width)))
-    for finding in comparison.findings:
+    for finding in results.findings:
         print()
         _print_finding(finding, width, ink)
     if results.warnings:
@@ -348,10 +348,14 @@ def _write_map(alignment: Alignment, path: Path) -> None:
 
 def _draw_map(alignment: Alignment, path: Path) -> None:
     from mixcompare.errors import OutputError
+    from mixcompare.plots import style
     from mixcompare.plots.alignment import draw_alignment
 
+    with style.settings():
+        figure = style.new_figure()
+        draw_alignment(alignment, figure)
     try:
-        draw_alignment(alignment).savefig(path)
+        figure.savefig(path)
     except (OSError, ValueError) as error:
         raise OutputError(f"{path}: cannot be written ({error}).") from error
 
@@ -400,9 +404,9 @@ def _measure(arguments: argparse.Namespace) -> int:
         features = Features.of(load(arguments.file, span))
         measured = {analyzer.aspect: analyzer.measure(features) for analyzer in ANALYZERS}
     if arguments.json:
-        from mixcompare.report.document import values_of
+        from mixcompare.report.document import plain
 
-        document = {aspect: values_of(value) for aspect, value in measured.items()}
+        document = {aspect: plain(value) for aspect, value in measured.items()}
         print(json.dumps(document, indent=2, allow_nan=False))
         return OK
     print(f"{features.name}: {features.duration_s:.1f} s, {features.sample_rate_hz} Hz")

@@ -17,7 +17,6 @@ from mixcompare.analyzers import ANALYZERS
 from mixcompare.analyzers.balance import BalanceDifference
 from mixcompare.analyzers.tone import ToneDifference
 from mixcompare.consequences import without_consequences
-from mixcompare.errors import ParameterError
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places, ranked, signed
 from mixcompare.gain import match_level
@@ -83,10 +82,7 @@ class Comparison:
         """
         from mixcompare import plots
 
-        figure = plots.draw(self.results, aspect)
-        if figure is None:
-            raise ParameterError(f"there is no figure for '{aspect}' in this comparison.")
-        return figure
+        return plots.draw(self.results, aspect)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the content of ``report.json``."""
@@ -300,8 +296,10 @@ def _verdict(findings: tuple[Finding, ...]) -> str:
     if not findings:
         return "Nothing sticks out."
     first = findings[0]
-    decimals = 2 if first.unit in ("", "dB/octave", "dB/dB") else 1
-    head = f"{first.subject} ({signed(first.difference, first.unit, decimals)})"
+    head = first.subject
+    if first.unit:  # a bare ratio says nothing to a person
+        decimals = 2 if first.unit in ("dB/octave", "dB/dB") else 1
+        head += f" ({signed(first.difference, first.unit, decimals)})"
     if len(findings) == 1:
         return f"One thing sticks out: {head}."
     return f"{len(findings)} things stick out, first of all: {head}."

@@ -1,4 +1,4 @@
-"""Onsets in one recording: how many there are, and how its own tempo wanders.
+"""Onsets in one recording, how its own tempo wanders, and whether a clock runs wrong.
 
 Conventions
 -----------
@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy import fft, ndimage
 
 from mixcompare.features import ONSET_RATE_HZ
+from mixcompare.match import Match
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -34,6 +35,7 @@ _LAGS = 400
 _MOST_SLIDE = 0.25  # natural logarithm
 _STIFFNESS = 40.0  # price of a change of tempo: 0.4 of a full match for 10 % within one step
 _ROUNDS = 4
+_LEAST_CENTS, _SAME_CENTS, _STRAIGHT_MS = 1.0, 8.0, 30.0
 
 
 def onset_strength(onset_power: npt.NDArray[np.floating]) -> FloatArray:
@@ -114,6 +116,26 @@ def tempo_curve(onset_power: npt.NDArray[np.floating]) -> tuple[FloatArray, Floa
             _best_path(-match, _STIFFNESS * np.subtract.outer(slides, slides) ** 2 * step**2)
         ]
     return times, np.asarray(slide * step, np.float64)
+
+
+def is_playback_speed(match: Match) -> bool:
+    """Whether pitch and tempo differ by one factor, evenly: a clock, not the players.
+
+    The pitch must follow the ratio of the durations (1200 lb of it) within eight cents or
+    eight hundredths, and the time map must be as straight as it can be told.
+    """
+    time_map = match.time_map
+    reference, candidate = time_map.reference_s, time_map.candidate_s
+    ratio = (candidate[-1] - candidate[0]) / (reference[-1] - reference[0])
+    speed_cents = -1200 * math.log2(ratio)
+    pitch_cents = 100 * match.transposition_semitones + match.tuning_cents
+    if abs(speed_cents) < _LEAST_CENTS:
+        return False
+    if abs(pitch_cents - speed_cents) > max(_SAME_CENTS, 0.08 * abs(speed_cents)):
+        return False
+    straight = candidate[0] + ratio * (reference - reference[0])
+    away_ms = 1000 * float(np.median(np.abs(candidate - straight)))
+    return away_ms <= max(_STRAIGHT_MS, 2 * match.uncertainty_ms)
 
 
 def _shapes(strength: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from mixcompare.findings import Finding
@@ -72,3 +72,43 @@ class Results:
     verdict: str
     warnings: tuple[str, ...]
     settings: Mapping[str, Any] = field(default_factory=dict)
+
+    def on_file_clocks(self) -> Results:
+        """Times of alignment and findings from the start of the files, not of the spans.
+
+        While spans are compared, times count from their starts; a person or a program that
+        reads the report looks them up in the whole files.
+        """
+        first, second = self.reference.span_s[0], self.candidate.span_s[0]
+        if first == 0 and second == 0:
+            return self
+        time_map = self.alignment.time_map.moved(first, second)
+        events = tuple(
+            replace(
+                event,
+                reference_s=_moved(event.reference_s, first),
+                candidate_s=_moved(event.candidate_s, second),
+            )
+            for event in self.alignment.events
+        )
+        alignment = replace(
+            self.alignment,
+            time_map=time_map,
+            offset_s=float(time_map.to_candidate(0.0)),
+            events=events,
+        )
+        findings = tuple(
+            replace(
+                finding,
+                spans_s=tuple(_moved(span, first) for span in finding.spans_s),
+                candidate_spans_s=tuple(
+                    _moved(span, second) for span in finding.candidate_spans_s
+                ),
+            )
+            for finding in self.findings
+        )
+        return replace(self, alignment=alignment, findings=findings)
+
+
+def _moved(span_s: tuple[float, float], by_s: float) -> tuple[float, float]:
+    return span_s[0] + by_s, span_s[1] + by_s

@@ -102,6 +102,14 @@ class TimeMap:
         inside: npt.NDArray[np.bool_] = (times >= start - 1e-9) & (times <= end + 1e-9)
         return inside
 
+    def moved(self, reference_by_s: float, candidate_by_s: float) -> TimeMap:
+        """The same map on clocks that read so much more."""
+        return TimeMap(
+            self.reference_s + reference_by_s,
+            self.candidate_s + candidate_by_s,
+            self.half_width_ms,
+        )
+
     def inverse(self) -> TimeMap:
         """The map with the roles of the two recordings exchanged."""
         return TimeMap(self.candidate_s, self.reference_s, self.half_width_ms)

@@ -52,6 +52,9 @@ _SMOOTH_FRAMES = 7
 _CHANGE_PRICE = 3.0  # in standard deviations of the weights
 _LEAP_PRICE = 0.12  # per semitone, relative
 _REST_SHARE = 0.2
+_COLOUR_SEMITONES = 13
+_MIDDLE_PITCH = 66
+_HIGH_VOICE = 0.15  # per octave: the ear follows the highest voice (Fujioka et al. 2005)
 _SHORTEST_RUN_S = 0.12
 _SHORTEST_NOTE_S = 0.24
 _LONGEST_NOTE_S = 4.0
@@ -168,8 +171,12 @@ def joint_weights(
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     """Pitch of the leading line in every frame; 0 where it rests."""
     low = LOWEST_LEAD - LOWEST_COMB
-    strength = np.sqrt(weights[:, low : HIGHEST_LEAD - LOWEST_COMB + 1])
+    colour = uniform_filter1d(weights.mean(axis=0), _COLOUR_SEMITONES, mode="nearest")
+    strength = np.sqrt(weights / np.sqrt(colour + 1e-9))
+    strength = strength[:, low : HIGHEST_LEAD - LOWEST_COMB + 1]
     strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0)
+    height = (np.arange(LOWEST_LEAD, HIGHEST_LEAD + 1) - _MIDDLE_PITCH) / 12
+    strength *= 1 + _HIGH_VOICE * height
     strength /= strength.std() + 1e-12
     frames, states = strength.shape
     distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])

@@ -18,6 +18,8 @@ FloatArray = npt.NDArray[np.float64]
 
 __all__ = ["align"]
 
+_MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
+
 
 def align(
     reference: Recording | Features,
@@ -129,7 +131,7 @@ def _same_passage(reference: Features, candidate: Features) -> Alignment:
         transposition_semitones=transposition,
         tuning_cents=float(total_cents - 100 * transposition),
         tempo_ratio=float(ratio),
-        uncertainty_ms=float(np.median(finite)) / 1.645 if len(finite) else float("inf"),
+        uncertainty_ms=_MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
         events=tuple(events) + _ends(reference, candidate, time_map),
     )
 
@@ -248,8 +250,12 @@ def _gap(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -
 
 
 def _half_width_ms(track: elastic.Track) -> FloatArray:
-    """90 % half width; the tracker's own spread is far too narrow and is scaled up."""
-    return np.asarray(1e3 * np.hypot(0.030, 2.0 * track.spread_s))
+    """90 % half width, from the tracker's own spread.
+
+    The spread sorts moments well but is not to scale; the line is fitted to the 90 % quantile
+    of true onset errors in ten bins of spread, on rendered pairs (see the benchmark).
+    """
+    return np.asarray(1e3 * np.maximum(0.020, 2.2 * track.spread_s - 0.006))
 
 
 def channels_swapped(reference: Features, candidate: Features, time_map: TimeMap) -> bool | None:
@@ -343,6 +349,6 @@ def _given(reference: Features, candidate: Features, time_map: TimeMap) -> Align
         transposition_semitones=0,
         tuning_cents=float(cents),
         tempo_ratio=(last - first) / (end - start),
-        uncertainty_ms=float(np.median(time_map.half_width_ms)) / 1.645,
+        uncertainty_ms=_MEDIAN_OVER_90 * float(np.median(time_map.half_width_ms)),
         warnings=("The time map was given by the user and taken as it is.",),
     )

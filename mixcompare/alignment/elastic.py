@@ -44,9 +44,9 @@ class Tracker:
 
 
 WIDE = Tracker(largest_lag_s=2.4, lag_step_s=0.04, drift_s=0.03, sharpness=2.0)
-MIDDLE = Tracker(largest_lag_s=0.6, lag_step_s=0.01, drift_s=0.012, sharpness=3.0)
-FINE = Tracker(largest_lag_s=0.3, lag_step_s=0.005, drift_s=0.006, sharpness=3.0)
-ATTACKS = Tracker(largest_lag_s=0.25, lag_step_s=0.005, drift_s=0.004, sharpness=2.0)
+MIDDLE = Tracker(largest_lag_s=0.6, lag_step_s=0.01, drift_s=0.012, sharpness=12.0)
+FINE = Tracker(largest_lag_s=0.3, lag_step_s=0.005, drift_s=0.012, sharpness=12.0)
+ATTACKS = Tracker(largest_lag_s=0.25, lag_step_s=0.005, drift_s=0.012, sharpness=8.0)
 
 
 @dataclass(frozen=True)

@@ -26,10 +26,20 @@ from scipy import ndimage, optimize
 
 from mixcompare import steady
 from mixcompare.analyzers.base import NOT_IN_REPORT
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+from mixcompare.bands import THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.perband import (
+    BANDS,
+    CENTRES_HZ,
+    NOTHING,
+    BandIntervals,
+    BandValues,
+    pairs,
+    spoken_hz,
+    values,
+)
 from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
@@ -42,6 +52,7 @@ _CELL_RANGE_DB, _FRAME_RANGE_DB = 30.0, 55.0
 _FINEST = 0.01
 _SPREAD = 0.03  # residual of the image model that is still taken as no move
 _SCALE_SPREAD = 0.5  # how far the image's width may change before the fit resists
+_SILENT_DB = 30.0
 _LEAST_BANDS = 6  # for turn and scale
 _CONSISTENT = 0.7  # of the time with a move, in the direction of the move
 
@@ -104,7 +115,7 @@ class PlacementAnalyzer:
         """Position of each band, from the mean powers of the channels."""
         if features.is_mono:
             reasons = (f"{features.name} is mono: it has no placement.",)
-            return PlacementMeasurement(CENTRES_HZ, (None,) * BANDS, None, reasons)
+            return PlacementMeasurement(CENTRES_HZ, NOTHING, None, reasons)
         power = features.band_power.sum(axis=0, dtype=np.float64)
         usable = features.usable_bands & (power.sum(axis=1) > 0)
         whole = power.sum(axis=0, keepdims=True)
@@ -119,10 +130,9 @@ class PlacementAnalyzer:
         span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
         times = match.grid_s(BAND_RATE_HZ)
         reasons = _reasons(reference, candidate, len(times))
-        nothing = (None,) * BANDS
         if reasons:
             return PlacementDifference(
-                CENTRES_HZ, nothing, nothing, nothing, None, None, None, nothing, nothing, nothing,
+                CENTRES_HZ, NOTHING, NOTHING, NOTHING, None, None, None, NOTHING, NOTHING, NOTHING,
                 channels_swapped=match.channels_swapped, reasons=reasons,
                 same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
@@ -130,7 +140,12 @@ class PlacementAnalyzer:
         before = _sampled(reference, times, smooth_s, swapped=False)
         there = match.time_map.to_candidate(times)
         after = _sampled(candidate, there, smooth_s, match.channels_swapped)
-        weight = np.minimum(_weights(before), _weights(after))
+        weight = np.minimum(
+            *(
+                steady.cell_weights(power.sum(axis=2), _CELL_RANGE_DB, _FRAME_RANGE_DB)
+                for power in (before, after)
+            )
+        )
         weight[:, ~common_bands(reference, candidate)] = 0
         positions = _position(before), _position(after)
         start, start_draws = steady.agreed(positions[0], weight, BAND_RATE_HZ, _FINEST)
@@ -240,16 +255,6 @@ def _position(power: FloatArray) -> FloatArray:
     return np.asarray((right - left) / (right + left))
 
 
-def _weights(power: FloatArray) -> FloatArray:
-    """Amplitude against the band's loud moments; nothing far below them or below the frame."""
-    both = power.sum(axis=2)
-    loud = np.maximum(np.percentile(both, 95, axis=0), 1e-30)
-    share = np.clip(both / loud, 0, 1)
-    counts = (share > 10 ** (-0.1 * _CELL_RANGE_DB)) & (both > 1e-13)
-    counts &= both > both.sum(axis=1, keepdims=True) * 10 ** (-0.1 * _FRAME_RANGE_DB)
-    return np.where(counts, np.sqrt(share), 0.0)
-
-
 def _consistency(
     positions: tuple[FloatArray, FloatArray], image: _Image, own: FloatArray, weight: FloatArray
 ) -> FloatArray:
@@ -294,12 +299,11 @@ def _finding(
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
 ) -> Finding:
-    deviation = max((around[1] - around[0]) / (2 * 1.96), 1e-9)
-    sure = math.erf(abs(value) / deviation / math.sqrt(2))
+    sure = steady.confidence(value, around, 0.99 if difference.same_take else 0.9)
     return Finding(
         aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
         jnd=size_in_jnd(value, around, JUST_NOTICEABLE["placement"].size),
-        confidence=min(sure, 0.99 if difference.same_take else 0.9),
+        confidence=sure,
         spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -332,14 +336,20 @@ def _turn_finding(difference: PlacementDifference) -> Finding | None:
     if size < 1:
         return None
     side, other = ("right", "left") if value > 0 else ("left", "right")
+    softer, louder = sorted(abs(level) for level in around_db)
     text = (
         f"The whole image of the candidate lies further {side}: the {side} channel is"
-        f" {abs(turn):.1f} dB louder against the {other} one"
-        f" (between {min(abs(around_db[0]), abs(around_db[1])):.1f} and"
-        f" {max(abs(around_db[0]), abs(around_db[1])):.1f}), about"
-        f" {abs(_degrees(value)):.0f} degrees between loudspeakers."
+        f" {abs(turn):.1f} dB louder against the {other} one than in the reference"
+        f" (between {softer:.1f} and {louder:.1f} dB), about {_spoken_angle(_degrees(value))}"
+        " between loudspeakers."
     )
     advice = f"Bring the {side} channel down by about {abs(turn):.0f} dB, or turn the balance."
+    if abs(turn) > _SILENT_DB:
+        text = (
+            f"One channel is missing: between left and right the level differs by"
+            f" {abs(turn):.0f} dB more to the {side} than in the reference."
+        )
+        advice = "Check the cabling and the export: one channel is silent or nearly so."
     cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.1, 0.2, 0.7)
     kind, subject = f"moved_{side}", "the whole image"
     return _finding(difference, kind, subject, value, (low, high), text, advice, cause)
@@ -386,9 +396,8 @@ def _range_finding(difference: PlacementDifference, bands: list[int]) -> Finding
         f"In the candidate {where} lies further {side}: {_place(end)} instead of {_place(start)}"
         f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right)."
     )
-    advice = f"Pan it about {abs(_degrees(end) - _degrees(start)):.0f} degrees back to the" + (
-        " left." if value > 0 else " right."
-    )
+    back = "left" if value > 0 else "right"
+    advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
     cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.3, 0.1, 0.6)
     return _finding(
         difference, f"moved_{side}", where, value, around, text, advice, cause, (low, high)
@@ -400,7 +409,12 @@ def _place(position: float) -> str:
     angle = _degrees(position)
     if abs(angle) < 1:
         return "in the centre"
-    return f"{abs(angle):.0f} degrees {'right' if angle > 0 else 'left'}"
+    return f"{_spoken_angle(angle)} {'right' if angle > 0 else 'left'}"
+
+
+def _spoken_angle(degrees: float) -> str:
+    rounded = round(abs(degrees))
+    return "1 degree" if rounded == 1 else f"{rounded} degrees"
 
 
 analyzer = PlacementAnalyzer()

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare import pulse
+from mixcompare import pulse, steady
 from mixcompare.analyzers.base import NOT_IN_REPORT
 from mixcompare.features import Features
 from mixcompare.findings import (
@@ -48,8 +48,6 @@ SPREAD_JND_PERCENT = 3.0
 _DEVIATIONS_90 = 1.645
 _SHORTEST_LOCAL_S = 1.0
 _CLEAR = 3.0  # standard deviations of the map's error
-_SAME_SPEED_PERCENT = 0.1
-_SAME_PITCH_CENTS = 15.0
 _EXPLAINED = (0.75, 1.25)  # share of the map's slope that the recordings' own tempi give
 
 
@@ -78,6 +76,8 @@ class TempoDifference:
         How far the tempo of the reference, and of the candidate, wanders by itself.
     own_spread_difference_percent, own_spread_difference_percent_interval
         Candidate minus reference; positive = the candidate is freer.
+    playback_speed : bool
+        Whether the pitch went with the tempo, evenly: a clock or sample rate, not the players.
     curve_s, curve_percent, curve_half_width_percent : tuple of float
         Local tempo over time (reference clock), against the mean; positive = slower there.
     """
@@ -94,9 +94,9 @@ class TempoDifference:
     curve_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     curve_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     curve_half_width_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    pitch_cents: float = field(default=0.0, metadata=NOT_IN_REPORT)
+    playback_speed: bool = False
     same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    time_map: TimeMap | None = field(default=None, metadata=NOT_IN_REPORT)
+    time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT)
 
 
 class TempoAnalyzer:
@@ -134,7 +134,7 @@ class TempoAnalyzer:
             curve_s=tuple(times.tolist()),
             curve_percent=tuple((100 * (local / ratio - 1)).tolist()),
             curve_half_width_percent=tuple((100 * 1.96 * error / ratio).tolist()),
-            pitch_cents=100.0 * match.transposition_semitones + match.tuning_cents,
+            playback_speed=pulse.is_playback_speed(match),
             same_take=match.same_take,
             time_map=time_map,
         )
@@ -142,7 +142,7 @@ class TempoAnalyzer:
     def findings(self, difference: TempoDifference) -> list[Finding]:
         """Overall tempo, freedom, and the one place that stands out most."""
         out = [_overall_finding(difference)]
-        if not difference.same_take:
+        if not (difference.same_take or difference.playback_speed):
             out += [_freedom_finding(difference), _local_finding(difference)]
         return [entry for entry in out if entry is not None]
 
@@ -244,15 +244,12 @@ def _finding(
     span_s: Span | None = None,
 ) -> Finding:
     time_map = difference.time_map
-    assert time_map is not None  # compare() always gives one
     whole = span_s or time_map.span_s
     first, last = (float(at) for at in time_map.to_candidate(np.array(whole)))
-    deviation = max((around[1] - around[0]) / (2 * 1.96), 1e-9)
-    sure = math.erf(abs(value) / deviation / math.sqrt(2))
     players = 0.0 if difference.same_take else 1.0
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
-        jnd=size_in_jnd(value, around, jnd), confidence=min(sure, 0.99),
+        jnd=size_in_jnd(value, around, jnd), confidence=steady.confidence(value, around, 0.99),
         spans_s=(whole,), candidate_spans_s=((first, last),), band_hz=None,
         cause=Cause.weighing(players, 0.0, 1.0 - players), text=text, advice=(advice,),
     )  # fmt: skip
@@ -260,11 +257,8 @@ def _finding(
 
 def _overall_finding(difference: TempoDifference) -> Finding | None:
     value, around = difference.percent, difference.percent_interval
-    if difference.same_take:
-        speed_cents = -1200 * math.log2(difference.ratio)
-        with_pitch = abs(difference.pitch_cents - speed_cents) < _SAME_PITCH_CENTS
-        if abs(value) < _SAME_SPEED_PERCENT or with_pitch:
-            return None  # nothing, or a playback speed: then the tuning says it
+    if difference.playback_speed:
+        return None  # then the tuning says it
     if size_in_jnd(value, around, JUST_NOTICEABLE["tempo"].size) < 1:
         return None
     slower = value > 0

@@ -33,6 +33,16 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.perband import (
+    BANDS,
+    CENTRES_HZ,
+    NOTHING,
+    BandIntervals,
+    BandValues,
+    pairs,
+    spoken_hz,
+    values,
+)
 from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
@@ -153,9 +163,8 @@ class ToneAnalyzer:
         span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
         times = match.grid_s(BAND_RATE_HZ)
         if len(times) < steady.SHORTEST_S * BAND_RATE_HZ:
-            nothing = values(np.zeros(BANDS), np.zeros(BANDS, np.bool_))
             return ToneDifference(
-                CENTRES_HZ, nothing, (None,) * BANDS, None, None, (), (), (), (), None,
+                CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
                 reasons=(f"Less than {steady.SHORTEST_S:.0f} s in common: too short for tone.",),
                 span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
@@ -163,7 +172,10 @@ class ToneAnalyzer:
         difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
         difference -= match.gain_db
         weight = np.minimum(
-            *(steady.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB) for power in (before, after))
+            *(
+                steady.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
+                for power in (before, after)
+            )
         )
         weight[:, ~common_bands(reference, candidate)] = 0
         curve, draws = steady.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
@@ -189,10 +201,7 @@ class ToneAnalyzer:
         return ToneDifference(
             band_centre_hz=CENTRES_HZ,
             band_level_db=values(curve, known),
-            band_level_db_interval=tuple(
-                (float(low[band]), float(high[band])) if known[band] else None
-                for band in range(BANDS)
-            ),
+            band_level_db_interval=pairs(low, high, known),
             tilt_db_per_octave=tilt,
             tilt_db_per_octave_interval=tilt_interval,
             shaping_kind=tuple(entry.kind for entry in fitted.filters),
@@ -287,7 +296,8 @@ def _tilt_finding(
     return Finding(
         aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
         subject="the overall tone", difference=line.slope, interval=(low, high),
-        unit="dB/octave", jnd=size, confidence=_confidence(difference, line.slope, (low, high)),
+        unit="dB/octave", jnd=size,
+        confidence=steady.confidence(line.slope, (low, high), _most_sure(difference)),
         spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
         band_hz=(100.0, 10_000.0), cause=_cause(difference), text=text, advice=advice,
     )  # fmt: skip
@@ -351,8 +361,8 @@ def _region_finding(
     amount = f"{abs(value):.1f} dB {'more' if more else 'less'}"
     text = (
         f"The candidate has {amount} than the reference in {where}"
-        f" ({signed(value, 'dB')}, between {around[0]:+.1f} and {around[1]:+.1f},"
-        f" {spoken_hz(low)} to {spoken_hz(high)})."
+        f" (between {around[0]:+.1f} and {around[1]:+.1f} dB; {spoken_hz(low)} to"
+        f" {spoken_hz(high)})."
     )
     if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:
         text += " What a single element adds there is already taken off."
@@ -363,7 +373,7 @@ def _region_finding(
     return Finding(
         aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
         jnd=size_in_jnd(value, around, JUST_NOTICEABLE["tone"].size),
-        confidence=_confidence(difference, value, around),
+        confidence=steady.confidence(value, around, _most_sure(difference)),
         spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
         band_hz=(low, high), cause=_cause(difference), text=text, advice=advice,
     )  # fmt: skip
@@ -376,6 +386,10 @@ def _cause(difference: ToneDifference) -> Cause:
     if (difference.scatter_db or 0.0) > _OTHER_INSTRUMENTS_DB:
         return Cause.weighing(players=0.3, room=0.3, mix=0.4)
     return Cause.weighing(players=0.1, room=0.35, mix=0.55)
+
+
+def _most_sure(difference: ToneDifference) -> float:
+    return 0.99 if difference.same_take else 0.9
 
 
 def _region_name(band: int) -> str:

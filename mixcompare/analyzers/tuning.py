@@ -24,6 +24,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare import pulse, steady
 from mixcompare.analyzers.base import NOT_IN_REPORT
 from mixcompare.bands import A4_HZ
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
@@ -46,7 +47,7 @@ _SAME_CENTS = 8.0  # two estimates this close agree
 _NO_PITCHES = "There are no steady pitches to tell the tuning from."
 _TONAL_DB = 6.0  # noise stays under 2, the orchestral recordings tried reach 14 and more
 _TONAL_SEMITONES = slice(45 - LOWEST_SEMITONE, 99 - LOWEST_SEMITONE)  # 110 Hz to 2.5 kHz
-_SPEED_SHARE = 1e-4  # speeds closer than this are the same
+_LEAST_CENTS, _STRETCHED_CENTS = 0.5, 2.0  # one take whose pitch does not follow its speed
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,8 @@ class TuningDifference:
     total_cents : float or None
         Transposition and tuning together.
     speed_percent : float or None
-        Same take only: how much faster the candidate runs, where the pitch went with it.
+        How much faster the candidate runs, where the pitch went with the speed evenly: a clock
+        or a sample rate.
     a4_hz : tuple of (float or None)
         Of the reference and of the candidate.
     """
@@ -112,8 +114,9 @@ class TuningAnalyzer:
         around: tuple[float, float] | None = None
         speed_percent: float | None = None
         reasons: tuple[str, ...] = ()
+        by_clock = pulse.is_playback_speed(match)
         if match.same_take:
-            cents, around, speed_percent = _from_speed(match)
+            cents, around = _from_speed(match, by_clock)
         elif a4[0] is None or a4[1] is None:
             reasons = (_NO_PITCHES,)
         else:
@@ -123,6 +126,8 @@ class TuningAnalyzer:
             ]
             cents, around, reasons = _from_pitches(phasors, match.tuning_cents)
         total = None if cents is None else 100 * match.transposition_semitones + cents
+        if by_clock and total is not None:
+            speed_percent = 100 * (2 ** (total / 1200) - 1)
         return TuningDifference(
             tuning_cents=cents,
             tuning_cents_interval=around,
@@ -147,15 +152,14 @@ class TuningAnalyzer:
         if size < 1:
             return []
         higher = total > 0
-        deviation = max((around[1] - around[0]) / (2 * 1.96), 1e-9)
-        sure = math.erf(abs(total) / deviation / math.sqrt(2))
-        players = 0.0 if difference.same_take else 1.0
+        by_machine = difference.same_take or difference.speed_percent is not None
+        players = 0.0 if by_machine else 1.0
         text, advice, consequences = _words(difference, total, around)
         return [
             Finding(
                 aspect="tuning", kind="tuned_higher" if higher else "tuned_lower",
                 subject="the tuning", difference=total, interval=around, unit="cents",
-                jnd=size, confidence=min(sure, 0.99),
+                jnd=size, confidence=steady.confidence(total, around, 0.99),
                 spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
                 band_hz=None, cause=Cause.weighing(players, 0.0, 1.0 - players),
                 text=text, advice=advice, consequences=consequences,
@@ -206,20 +210,18 @@ def _cents(phasors: Phasors) -> tuple[float, FloatArray]:
     return cents, cents + draws
 
 
-def _from_speed(match: Match) -> tuple[float, tuple[float, float], float | None]:
-    """One take: the pitch that follows from the playback speed, if alignment found it so."""
+def _from_speed(match: Match, by_clock: bool) -> tuple[float, tuple[float, float]]:
+    """The pitch that follows from the playback speed; else what alignment found in one take."""
+    if not by_clock:
+        cents = match.tuning_cents
+        open_cents = 0.0 if abs(cents) < _LEAST_CENTS else _STRETCHED_CENTS
+        return cents, (cents - open_cents, cents + open_cents)
     start, end = match.time_map.span_s
     there = match.time_map.candidate_span_s
     ratio = (there[1] - there[0]) / (end - start)
-    speed_cents = -1200 * math.log2(ratio)
-    cents = speed_cents - 100 * match.transposition_semitones
-    if abs(cents - match.tuning_cents) > _SAME_CENTS:
-        stretched = match.tuning_cents  # slower or faster without a change of pitch
-        return stretched, (stretched - 2, stretched + 2), None
+    cents = -1200 * math.log2(ratio) - 100 * match.transposition_semitones
     error = 1200 * math.log2(1 + 2e-3 * match.uncertainty_ms / (end - start))
-    faster = 100 * (1 / ratio - 1)
-    told = faster if abs(faster) > 100 * _SPEED_SHARE else None
-    return cents, (cents - error, cents + error), told
+    return cents, (cents - error, cents + error)
 
 
 def _from_pitches(
@@ -252,7 +254,8 @@ def _words(
     word = "higher" if total > 0 else "lower"
     semitones = difference.transposition_semitones
     size = f"{abs(total):.0f} cents"
-    if semitones and not difference.same_take:
+    by_machine = difference.same_take or difference.speed_percent is not None
+    if semitones and not by_machine:
         name = "a semitone" if abs(semitones) == 1 else f"{abs(semitones)} semitones"
         rest = total - 100 * semitones
         more = f" and {signed(rest, 'cents', 0)}" if abs(rest) >= 1 else ""
@@ -263,7 +266,7 @@ def _words(
     if before is not None and after is not None and not semitones:
         text += f": A4 near {after:.1f} Hz against {before:.1f} Hz"
     text += "."
-    if not difference.same_take:
+    if not by_machine:
         if semitones:
             return text, ("Check whether the other key is meant.",), ()
         return text, ("Agree on the tuning note before the next take.",), ()

@@ -28,6 +28,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.perband import BANDS, CENTRES_HZ, NOTHING, BandIntervals, BandValues, pairs, values
 from mixcompare.statistics import weighted_quantile
 from mixcompare.timemap import sample_frames
 
@@ -44,7 +45,8 @@ _AGREEING_SHARE = 0.6
 _BAND_SHARE = 0.25  # other performances: as if sixteen bands were independent
 _LOW_HZ = (60.0, 500.0)
 _INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
-_JUST_NOTICEABLE_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
+_JND_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
+_JND_NEAR_ONE = 0.04  # Gabriel and Colburn 1981, JASA 69, 1394 (from memory)
 _DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 0.5
 
 
@@ -111,8 +113,7 @@ class WidthAnalyzer:
         """Side to mid, correlation and fold-down loss, whole and per band."""
         if features.is_mono:
             reasons = (f"{features.name} is mono: it has no width.",)
-            nothing = (None,) * BANDS
-            return WidthMeasurement(None, None, None, CENTRES_HZ, nothing, nothing, reasons)
+            return WidthMeasurement(None, None, None, CENTRES_HZ, NOTHING, NOTHING, reasons)
         power = features.band_power.sum(axis=0, dtype=np.float64)
         cross = features.band_cross.real.sum(axis=0, dtype=np.float64)
         usable = features.usable_bands & (power.sum(axis=1) > 0)
@@ -140,10 +141,9 @@ class WidthAnalyzer:
         whole = (self.measure(reference).correlation, self.measure(candidate).correlation)
         reasons = _reasons(mono, whole, len(times))
         if reasons:
-            nothing = (None,) * BANDS
             heard = tuple(1.0 if value is None else value for value in whole)
             return WidthDifference(
-                None, None, None, None, None, CENTRES_HZ, nothing, nothing, nothing,
+                None, None, None, None, None, CENTRES_HZ, NOTHING, NOTHING, NOTHING,
                 mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),
                 same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
@@ -179,10 +179,7 @@ class WidthAnalyzer:
             mono_fold_down_loss_db=loss,
             band_centre_hz=CENTRES_HZ,
             band_side_to_mid_db=values(ratio, known[:BANDS]),
-            band_side_to_mid_db_interval=tuple(
-                (float(low[band]), float(high[band])) if known[band] else None
-                for band in range(BANDS)
-            ),
+            band_side_to_mid_db_interval=pairs(low, high, known),
             band_correlation=values(shift, np.isfinite(shift[:BANDS])),
             side_to_mid_direct_db=quick[0],
             side_to_mid_decay_db=quick[1],
@@ -215,14 +212,12 @@ class _Moments:
     def of(cls, features: Features, times_s: FloatArray, smooth_s: float) -> _Moments:
         size = max(round(smooth_s * BAND_RATE_HZ), 1)
         columns = []
-        for values in (
+        for rows in (
             features.band_power[:, :, 0],
             features.band_power[:, :, 1],
             features.band_cross.real,
         ):
-            smooth = ndimage.uniform_filter1d(
-                values.astype(np.float64), size, axis=0, mode="nearest"
-            )
+            smooth = ndimage.uniform_filter1d(rows.astype(np.float64), size, axis=0, mode="nearest")
             sampled = sample_frames(smooth, BAND_RATE_HZ, times_s)
             columns.append(np.column_stack([sampled, sampled.sum(axis=1)]))
         return cls(np.maximum(columns[0], 0), np.maximum(columns[1], 0), columns[2])
@@ -237,12 +232,7 @@ class _Moments:
         return _correlation(np.stack([self.left, self.right], axis=-1), self.cross)
 
     def weights(self) -> FloatArray:
-        """Amplitude against the band's loud moments; nothing far below them."""
-        total = self.total()
-        loud = np.maximum(np.percentile(total, 95, axis=0), 1e-30)
-        share = np.clip(total / loud, 0, 1)
-        counts = (share > 10 ** (-0.1 * _CELL_RANGE_DB)) & (total > 1e-13)
-        return np.where(counts, np.sqrt(share), 0.0)
+        return steady.cell_weights(self.total(), _CELL_RANGE_DB, math.inf)
 
     def fold_down_loss_db(self) -> float:
         total, cross = self.total()[:, BANDS].sum(), self.cross[:, BANDS].sum()
@@ -337,12 +327,11 @@ def _finding(
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
 ) -> Finding:
-    deviation = max((around[1] - around[0]) / (2 * 1.96), 1e-9)
-    sure = math.erf(abs(value) / deviation / math.sqrt(2))
+    sure = steady.confidence(value, around, 0.99 if difference.same_take else 0.9)
     unit, text, advice = words
     return Finding(
         aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
-        unit=unit, jnd=size, confidence=min(sure, 0.99 if difference.same_take else 0.9),
+        unit=unit, jnd=size, confidence=sure,
         spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -391,7 +380,7 @@ def _mono_finding(difference: WidthDifference) -> list[Finding]:
     before, after = difference.whole_correlation
     value = after - before
     around = (value - 0.02, value + 0.02)
-    size = size_in_jnd(value, around, _JUST_NOTICEABLE_CORRELATION)
+    size = size_in_jnd(value, around, _JND_NEAR_ONE)
     name, other = ("candidate", "reference") if value > 0 else ("reference", "candidate")
     text = (
         f"The {name} is mono; the {other} is stereo with a correlation of"
@@ -406,11 +395,11 @@ def _mono_finding(difference: WidthDifference) -> list[Finding]:
 def _inverted_finding(difference: WidthDifference, low: tuple[float, float]) -> Finding:
     value = low[1] - low[0]
     around = (value - 0.1, value + 0.1)
-    size = size_in_jnd(value, around, _JUST_NOTICEABLE_CORRELATION)
+    size = size_in_jnd(value, around, _JND_CORRELATION)
     name = "candidate" if value < 0 else "reference"
     text = (
-        f"In the {name} one channel is inverted: the correlation below 500 Hz is {low[1]:+.2f},"
-        f" in the reference {low[0]:+.2f}."
+        f"In the {name} one channel is inverted: from 60 to 500 Hz the channels correlate at"
+        f" {low[0]:+.2f} in the reference and at {low[1]:+.2f} in the candidate."
     )
     words = ("", text, f"Invert the polarity of one channel of the {name}.")
     cause = Cause.weighing(0.0, 0.0, 1.0)

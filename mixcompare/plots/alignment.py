@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
-from mixcompare.match import SAME_TAKE, UNRELATED
+from mixcompare.match import SAME_TAKE, UNRELATED, Alignment
 from mixcompare.plots import style
 from mixcompare.plots.contours import gaps
 from mixcompare.results import Results
@@ -23,9 +23,13 @@ CAPTION = (
 
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where the recordings are unrelated."""
-    alignment = results.alignment
-    if alignment.relation == UNRELATED:
+    if results.alignment.relation == UNRELATED:
         return None
+    return draw_alignment(results.alignment, figure)
+
+
+def draw_alignment(alignment: Alignment, figure: Figure) -> str:
+    """Draw the map of an alignment: how far the candidate is off an even tempo."""
     time_map = alignment.time_map
     reference = time_map.reference_s
     slope = (time_map.candidate_s[-1] - time_map.candidate_s[0]) / (reference[-1] - reference[0])
@@ -40,7 +44,7 @@ def draw(results: Results, figure: Figure) -> str | None:
         reference, scale * (away - width), scale * (away + width), **style.INTERVAL_FILL
     )
     axes.plot(reference, scale * away, **style.CANDIDATE_LINE | {"linestyle": "-"})
-    for start, end in gaps(results):
+    for start, end in gaps(time_map):
         axes.axvspan(start, end, facecolor="none", edgecolor=style.QUIET, hatch="///", linewidth=0)
     smallest = 5.0 if fine else 0.5
     style.symmetric(axes, smallest, scale * (np.abs(away) + np.nan_to_num(width)))

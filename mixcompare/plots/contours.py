@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from mixcompare.plots.values import measured, series
 from mixcompare.results import Results
+from mixcompare.timemap import TimeMap
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -140,9 +141,8 @@ def nan_mean(values: FloatArray, axis: int) -> FloatArray:
     return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan), np.float64)
 
 
-def gaps(results: Results) -> tuple[tuple[float, float], ...]:
+def gaps(time_map: TimeMap) -> tuple[tuple[float, float], ...]:
     """Stretches of the matched reference that have no counterpart in the candidate."""
-    time_map = results.alignment.time_map
     unmatched = ~np.isfinite(time_map.half_width_ms)
     out: list[tuple[float, float]] = []
     for index in np.flatnonzero(unmatched[:-1] & unmatched[1:]):

@@ -82,9 +82,16 @@ def settings() -> Any:
     return rc_context(_SETTINGS)
 
 
+class VectorFigure(Figure):
+    """A figure that a notebook shows as vector graphics."""
+
+    def _repr_svg_(self) -> str:
+        return to_svg(self)
+
+
 def new_figure() -> Figure:
     """An empty figure, 15 cm wide; the height is set by :func:`panels`."""
-    return Figure(figsize=(WIDTH_CM / 2.54, 3.2), layout="constrained")
+    return VectorFigure(figsize=(WIDTH_CM / 2.54, 3.2), layout="constrained")
 
 
 def panels(figure: Figure, heights_cm: Sequence[float], share_x: bool = True) -> list[Axes]:
@@ -167,12 +174,4 @@ def to_svg(figure: Figure) -> str:
     blank = dict.fromkeys(("Creator", "Date", "Format", "Type"))
     with settings():
         figure.savefig(buffer, format="svg", metadata=blank)
-    return buffer.getvalue()
-
-
-def to_png(figure: Figure, dots_per_inch: float = 160) -> bytes:
-    """The figure as PNG."""
-    buffer = io.BytesIO()
-    with settings():
-        figure.savefig(buffer, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return buffer.getvalue()

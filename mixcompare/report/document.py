@@ -44,13 +44,14 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
     dict
         Valid after :func:`schema`.
     """
+    results = results.on_file_clocks()
     warnings = dict.fromkeys((*results.warnings, *results.alignment.warnings))
     return {
         "schema_version": SCHEMA_VERSION,
         "mixcompare_version": version(),
         "reference": plain(results.reference),
         "candidate": plain(results.candidate),
-        "alignment": _alignment(results.alignment),
+        "alignment": alignment_document(results.alignment),
         "level": _level(results.level),
         "verdict": results.verdict,
         "measurements": {
@@ -160,7 +161,7 @@ def findings_table(findings: Sequence[Finding]) -> str:
     return buffer.getvalue()
 
 
-def _alignment(alignment: Alignment) -> Json:
+def alignment_document(alignment: Alignment) -> Json:
     """Alignment of a report; unrelated recordings have no places in common."""
     related = alignment.relation != UNRELATED
     points = alignment.time_map.thinned(MAP_POINTS_PER_S)

@@ -283,7 +283,7 @@ def _player_data(results: Results, passages: Sequence[Passage]) -> dict[str, Any
         {
             "span": results.alignment.time_map.span_s,
             "map": pairs if related else [],
-            "gaps": gaps(results) if related else [],
+            "gaps": gaps(results.alignment.time_map) if related else [],
             "segments": [
                 {"reference": passage.reference_span_s, "candidate": passage.candidate_span_s}
                 for passage in passages

@@ -79,7 +79,9 @@ def pair_values(measured: Measured) -> Table:
         signed = (gap is not None or "difference" in name) and not _is_ratio(name)
         shown = wording.quantity(_number(measured.difference, name), unit, signed)
         rows.append((label, shown, wording.interval(gap, unit, signed)))
-    return Table("", ("Of the pair", "Value", "95 % interval"), tuple(rows))
+    heads = ("Of the pair", "Value", "95 % interval")
+    columns = 3 if any(row[2] for row in rows) else 2
+    return Table("", heads[:columns], tuple(row[:columns] for row in rows))
 
 
 def bands(measured: Measured) -> Table | None:

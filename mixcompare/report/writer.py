@@ -12,6 +12,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -115,17 +116,20 @@ def _fill(folder: Path, results: Results, pair: Pair | None, tell: Progress) -> 
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
-    sound: tuple[Passage, ...] = ()
-    if pair is not None:
-        tell("cutting excerpts")
-        results = _with_excerpts(results, pair, folder)
+    with ThreadPoolExecutor(1) as worker:
+        coding: Future[tuple[Passage, ...]] | None = None
+        if pair is not None:
+            tell("cutting excerpts")
+            results = _with_excerpts(results, pair, folder)
+            # The coder works outside Python's lock: it runs while the figures are drawn.
+            coding = worker.submit(passages, pair, results.findings)
+        tell("drawing figures")
+        pictures = _write_figures(results, folder / "figures")
         tell("coding the sound for the page")
-        sound = passages(pair, results.findings)
-    tell("drawing figures")
-    pictures = _write_figures(results, folder / "figures")
+        sound = coding.result() if coding is not None else ()
     tell("writing the page")
     (folder / "report.html").write_text(render(results, pictures, sound), "utf-8")
-    (folder / "findings.csv").write_text(findings_table(results.findings), "utf-8")
+    (folder / "findings.csv").write_text(findings_table(results.on_file_clocks().findings), "utf-8")
     files = [*_files_in(folder), _DOCUMENT]
     (folder / _DOCUMENT).write_text(to_json(to_document(results, sorted(files))), "utf-8")
 
@@ -148,7 +152,6 @@ def _write_figures(results: Results, folder: Path) -> dict[str, Picture]:
         folder.mkdir(exist_ok=True)
         svg = style.to_svg(drawn.figure)
         (folder / f"{aspect}.svg").write_text(svg, "utf-8")
-        (folder / f"{aspect}.png").write_bytes(style.to_png(drawn.figure))
         pictures[aspect] = Picture(svg, drawn.caption)
     return pictures
 

@@ -13,6 +13,8 @@ import pytest
 from scipy import fft, signal
 from scipy.stats import binom
 
+from mixcompare.listening import passages
+from mixcompare.report.page import render
 from mixcompare.report.writer import save
 from tests.report.builders import glide_hz, gliding_pair, made_up_results
 
@@ -244,6 +246,28 @@ def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
     assert loss_db > 24
     page.keyboard.press("l")
     assert page.locator("#loop").is_hidden()
+
+
+def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
+    results = made_up_results(length_s=LENGTH_S)
+    pair = gliding_pair(results, LENGTH_S)
+    late = replace(results.findings[0], spans_s=((14.0, 16.0),))
+    (passage,) = passages(pair, [late], budget_bytes=150_000)
+    start, end = passage.reference_span_s
+    assert (start, end) == pytest.approx((13.0, 17.0))
+    file = tmp_path / "page.html"
+    file.write_text(render(replace(results, findings=(late,)), {}, [passage]), "utf-8")
+    page = browser.new_page()
+    page.goto(file.as_uri())
+    seek(page, 2.0)
+    page.locator("#play").click()
+    page.locator("#play", has_text="Pause").wait_for()
+    page.wait_for_timeout(300)
+    assert start <= position(page) < end
+    seek(page, 16.4)
+    page.locator("#play", has_text="Play").wait_for(timeout=5000)  # it ends with its place
+    assert position(page) == pytest.approx(end, abs=0.2)
+    page.close()
 
 
 def test_the_blind_trial_counts_right(page):

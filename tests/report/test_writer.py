@@ -27,9 +27,7 @@ def contents(folder):
 
 
 PLAIN = [
-    "figures/alignment.png",
     "figures/alignment.svg",
-    "figures/tuning.png",
     "figures/tuning.svg",
     "findings.csv",
     "report.html",
@@ -71,7 +69,6 @@ def test_files_of_others_stay_and_stale_ones_of_ours_go(small, tmp_path):
     (target / "figures" / "own.svg").write_text("mine too")
     save(replace(small, measurements={}), target)
     assert contents(target) == [
-        "figures/alignment.png",
         "figures/alignment.svg",
         "figures/own.svg",
         "findings.csv",

@@ -1,0 +1,109 @@
+"""Swings of one level against another: recovered slopes, mirrored pairs, honest intervals."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy import ndimage
+
+from mixcompare import swing
+
+FloatArray = npt.NDArray[np.float64]
+RATE_HZ = 5.0
+
+
+def wandering(rng: np.random.Generator, count: int, spread_db: float, hold_s: float) -> FloatArray:
+    """A smooth random level with the given standard deviation."""
+    noise = ndimage.gaussian_filter1d(rng.standard_normal(count + 400), hold_s * RATE_HZ)
+    level = noise[200 : 200 + count]
+    return np.asarray(spread_db * (level - level.mean()) / level.std())
+
+
+def pair(
+    seed: int, slope: float, scatter_db: float, seconds: int = 60
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and change of two levels that scatter alike about a straight line."""
+    rng = np.random.default_rng(seed)
+    count = round(seconds * RATE_HZ)
+    level = wandering(rng, count, 4.0, 3.0)
+    reference = level + wandering(rng, count, scatter_db, 0.5)
+    candidate = slope * level + wandering(rng, count, scatter_db, 0.5)
+    return (reference + candidate) / 2, candidate - reference
+
+
+@pytest.mark.parametrize("slope", [0.25, 0.5, 1.0, 1.6])
+def test_exact_slopes(slope: float) -> None:
+    told = swing.swing_slope(*pair(0, slope, 1e-6), RATE_HZ)
+    assert told is not None
+    assert told.value == pytest.approx(slope, rel=1e-4)
+    assert told.interval == pytest.approx((slope, slope), rel=1e-3)
+
+
+def test_agrees_with_total_least_squares() -> None:
+    # Golub and Van Loan 1980: the first right singular vector of the centred points.
+    mean, change = pair(3, 0.7, 0.4)
+    points = np.column_stack([mean - change / 2, mean + change / 2])
+    _, _, axes = np.linalg.svd(points - points.mean(axis=0))
+    told = swing.swing_slope(mean, change, RATE_HZ)
+    assert told is not None
+    assert told.value == pytest.approx(axes[0, 1] / axes[0, 0], abs=0.02)
+
+
+@pytest.mark.parametrize("slope", [1.0, 0.5])
+def test_the_interval_holds_the_truth(slope: float) -> None:
+    held = 0
+    for seed in range(40):
+        told = swing.swing_slope(*pair(seed, slope, 0.7), RATE_HZ)
+        assert told is not None
+        held += told.interval[0] <= slope <= told.interval[1]
+    assert held >= 34
+
+
+def test_mirror() -> None:
+    mean, change = pair(1, 0.6, 0.5)
+    there = swing.swing_slope(mean, change, RATE_HZ)
+    back = swing.swing_slope(mean, -change, RATE_HZ)
+    assert there is not None
+    assert back is not None
+    assert there.value == pytest.approx(1 / back.value, rel=1e-9)
+    assert there.interval[0] == pytest.approx(1 / back.interval[1], rel=1e-6)
+
+
+def test_scatter_in_one_level_alone_widens_the_interval() -> None:
+    # Fader rides lie in one recording only: the slope then lies between the two ordinary
+    # regressions (Frisch 1934), and the interval must not shut out 1.
+    rng = np.random.default_rng(4)
+    reference = wandering(rng, 300, 4.0, 3.0)
+    candidate = reference + wandering(rng, 300, 2.0, 4.0)
+    told = swing.swing_slope((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    assert told is not None
+    assert told.interval[0] < 1.0 < told.interval[1]
+
+
+def test_levels_that_do_not_follow_each_other() -> None:
+    rng = np.random.default_rng(2)
+    reference, candidate = wandering(rng, 300, 4.0, 2.0), wandering(rng, 300, 4.0, 2.0)
+    told = swing.moves((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    assert told.slope is None
+    assert told.knee is None
+    assert "not move closely enough together" in told.reasons[0]
+
+
+@pytest.mark.parametrize(("above", "level_db"), [(0.25, 2.0), (0.5, -1.0), (2.0, 0.0)])
+def test_a_knee_is_found(above: float, level_db: float) -> None:
+    rng = np.random.default_rng(6)
+    reference = wandering(rng, 400, 4.0, 1.0)
+    candidate = reference + (above - 1) * np.maximum(reference - level_db, 0)
+    candidate += wandering(rng, 400, 0.2, 0.5)
+    knee = swing.fitted_knee((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    assert knee is not None
+    assert knee.level_db == pytest.approx(level_db, abs=1.5)
+    assert knee.above.value == pytest.approx(above, rel=0.3)
+    assert knee.above.interval[0] - 0.05 <= above <= knee.above.interval[1] + 0.05
+
+
+@pytest.mark.parametrize("slope", [0.5, 1.0])
+def test_no_knee_on_a_straight_line(slope: float) -> None:
+    for seed in range(10):
+        assert swing.fitted_knee(*pair(seed, slope, 0.5), RATE_HZ) is None
