@@ -21,7 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _LEAD_S, _TRAIL_S = 0.3, 0.4
 _STEP_S = 1 / ONSET_RATE_HZ
-_SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220])
+_SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220, 350])
 _FLOORS_DB = np.array([-8.0, -12, -17, -23, -30])
 _LOWEST_DB = -32.0
 _LEAST_FALL_DB = 6.0  # a partial that falls less after the note belongs to others, too

@@ -22,6 +22,7 @@ FloatArray = npt.NDArray[np.float64]
 SHORTEST_S = 3.0
 """A column that says something for less than this is unknown."""
 
+_EXPONENT = 0.15  # of power: loud moments must not outvote the others
 _SILENCE = 1e-13  # mean square re full scale
 _BLOCK_S = 3.0
 _MOST_BLOCKS = 150
@@ -74,7 +75,7 @@ def agreed(
 
 
 def cell_weights(power: FloatArray, band_range_db: float, frame_range_db: float) -> FloatArray:
-    """How much each cell says: its amplitude against its column's loud moments, or nothing.
+    """How much each cell says: a little more the louder it is in its column, or nothing.
 
     Parameters
     ----------
@@ -88,7 +89,7 @@ def cell_weights(power: FloatArray, band_range_db: float, frame_range_db: float)
     share = np.clip(power / loud, 0.0, 1.0)
     counts = (share > 10 ** (-0.1 * band_range_db)) & (power > _SILENCE)
     counts &= power > power.sum(axis=1, keepdims=True) * 10 ** (-0.1 * frame_range_db)
-    return np.where(counts, np.sqrt(share), 0.0)
+    return np.where(counts, share**_EXPONENT, 0.0)
 
 
 def confidence(value: float, interval: tuple[float, float], most: float) -> float:

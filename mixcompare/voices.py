@@ -48,9 +48,9 @@ _COMB_FALL = 0.7  # each partial's share against the one below
 _COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
 _UPDATES = 20
 _CHUNK = 6000
-_SMOOTH_FRAMES = 7
-_CHANGE_PRICE = 3.0  # in standard deviations of the weights
-_LEAP_PRICE = 0.12  # per semitone, relative
+_SMOOTH_FRAMES = 5
+_CHANGE_PRICE = 2.5  # in standard deviations of the weights
+_LEAP_PRICE = 0.3  # per semitone, relative
 _REST_SHARE = 0.2
 _COLOUR_SEMITONES = 13
 _MIDDLE_PITCH = 66
@@ -58,10 +58,12 @@ _HIGH_VOICE = 0.15  # per octave: the ear follows the highest voice (Fujioka et 
 _SHORTEST_RUN_S = 0.12
 _SHORTEST_NOTE_S = 0.24
 _LONGEST_NOTE_S = 4.0
+_LONGEST_GAP_S = 1.0
 _REATTACK_DB = 4.0
 _PATH_LAG_S = 0.06
 _ATTACK_LAG_S = 0.02
 _REACH_S = 0.15
+_ATTACK_RANGE_DB = 25.0
 _LOWEST_CLEAR_HZ = 300.0  # below, a semitone is narrower than the short window resolves
 
 
@@ -180,7 +182,7 @@ def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     strength /= strength.std() + 1e-12
     frames, states = strength.shape
     distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
-    price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 12))
+    price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 24))
     price[distance == 0] = 0
     score = strength[0].copy()
     came_from = np.zeros((frames, states), np.int16)
@@ -211,9 +213,12 @@ def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> Floa
     Each partial is limited to 12 dB and the middle half of them is averaged, so that another
     instrument's attack on one shared partial doesn't count.
     """
-    level = 10 * np.log10(np.maximum(features.onset_power[:, partial_bands(pitch)], 1e-14))
-    after = sample_frames(level, ONSET_RATE_HZ, times_s + 0.03)
-    before = sample_frames(level, ONSET_RATE_HZ, times_s - 0.03)
+    power = features.onset_power[:, partial_bands(pitch)]
+    after = _level(sample_frames(power, ONSET_RATE_HZ, times_s + 0.03))
+    before = _level(sample_frames(power, ONSET_RATE_HZ, times_s - 0.03))
+    # Below this, the window only begins to touch a note after silence.
+    floor = np.maximum(after.max(axis=0), before.max(axis=0)) - _ATTACK_RANGE_DB
+    after, before = np.maximum(after, floor), np.maximum(before, floor)
     rise = np.sort(np.clip(after - before, -12, 12), axis=1)
     count = rise.shape[1]
     quarter = count // 4
@@ -232,7 +237,12 @@ def refined_onset(features: Features, pitch: int, around_s: float) -> float:
     rise = np.maximum(attack_strength(features, pitch, times), 0) * nearness
     if rise.max() <= 0.5:
         return centre
-    return float(times[int(rise.argmax())]) - _ATTACK_LAG_S
+    steepest = np.flatnonzero(rise > 0.98 * rise.max())
+    return float(times[steepest].mean()) - _ATTACK_LAG_S
+
+
+def _level(power: FloatArray) -> FloatArray:
+    return np.asarray(10 * np.log10(np.maximum(power, 1e-14)))
 
 
 def line_notes(
@@ -256,6 +266,7 @@ def line_notes(
     tuple of Note
         On the common clock; only notes of 0.24 to 4 s that another note follows at once.
     """
+    path = _bridged(path)
     changes = np.flatnonzero(np.diff(path)) + 1
     bounds = np.concatenate([[0], changes, [len(path)]])
     pieces: list[tuple[int, float, float]] = []
@@ -272,6 +283,17 @@ def line_notes(
         if _SHORTEST_NOTE_S <= end - start <= _LONGEST_NOTE_S:
             notes.append(Note(pitch, following, start, end))
     return tuple(notes)
+
+
+def _bridged(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Give short rests to the note before: the gaps of detached playing are part of its notes."""
+    longest = round(_LONGEST_GAP_S * SEMITONE_RATE_HZ)
+    out = path.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[1], path != 0, [1]]).astype(np.int64)))
+    for first, behind in zip(edges[::2], edges[1::2], strict=True):
+        if first > 0 and behind - first <= longest:
+            out[first:behind] = out[first - 1]
+    return out
 
 
 def _reattacks(

@@ -67,7 +67,7 @@ def test_lossy_formats(name: str, noise: FloatArray, tmp_path: Path) -> None:
     assert np.corrcoef(samples[:, 0], smooth[:, 0])[0, 1] > 0.99
 
 
-@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 44_100, 48_000, 96_000, 192_000])
+@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 44_100, 192_000])
 def test_sample_rates_and_loudness(rate_hz: int, tmp_path: Path) -> None:
     # BS.1770-5 Annex 1: 997 Hz at 0 dBFS in one channel reads -3.01 LKFS, so -23.01 at -20 dBFS.
     path = tmp_path / "a.wav"

@@ -134,7 +134,7 @@ def test_a_gap_is_hatched(results):
     candidate = np.array([0.0, 20.0, 20.01, 44.01])
     time_map = TimeMap(reference, candidate, np.array([10.0, np.inf, np.inf, 10.0]))
     cut = replace(results, alignment=replace(results.alignment, time_map=time_map))
-    assert gaps(cut) == ((20.0, 24.0),)
+    assert gaps(cut.alignment.time_map) == ((20.0, 24.0),)
     hatched = [patch for patch in plots.draw(cut, "alignment").axes[0].patches if patch.get_hatch()]
     assert [patch.get_x() for patch in hatched] == [20.0]
 

@@ -204,7 +204,7 @@ def coarse_range_lu(power: FloatArray) -> float:
     windows = windows[bs1770.to_lufs(windows) > bs1770.ABSOLUTE_GATE_LUFS]
     gate = bs1770.to_lufs(windows.mean()) + bs1770.RANGE_GATE_LU
     kept = np.sort(bs1770.to_lufs(windows)[bs1770.to_lufs(windows) >= gate])
-    low, high = (round((len(kept) - 1) * share) for share in (0.10, 0.95))
+    low, high = (int((len(kept) - 1) * share + 0.5) for share in (0.10, 0.95))
     return float(kept[high] - kept[low])
 
 
@@ -233,7 +233,7 @@ def true_peak_db(samples: FloatArray, rate_hz: int = 48_000, block: int = 4_800)
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
-@pytest.mark.parametrize("frequency_hz", [997.0, 7_919.0, 15_013.0, 19_997.0])
+@pytest.mark.parametrize("frequency_hz", [997.0, 19_997.0])
 def test_true_peak_of_a_sine_is_its_amplitude(rate_hz: int, frequency_hz: float) -> None:
     # Annex 2: the worst under-read of n-fold oversampling is 20 log10 cos(pi f / n), f in parts
     # of the sample rate; twice at 96 kHz and above, four or five times below.
