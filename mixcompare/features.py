@@ -59,7 +59,7 @@ _TUNING_RANGE_HZ = (110.0, 2500.0)
 _TUNING_LEAD_S = 60.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Features:
     """Everything that alignment and the analyzers read; see the module's table.
 
@@ -287,13 +287,16 @@ class _Pass:
     def _release_lead(self) -> None:
         if self._lead is None:
             return
-        lead = np.concatenate(self._lead)
-        self._lead = None
+        lead, self._lead = self._lead, None
         stream = _FrameStream(ANALYSIS_RATE_HZ, _LOW_FFT, 4 / BAND_RATE_HZ)
-        phasors = _deviation_phasors(_power(stream.push(lead)).sum(axis=1))
-        self._grid_cents = float(np.angle(phasors.sum()) / (2 * np.pi) * 100)
+        phasor = sum(
+            complex(_deviation_phasors(_power(stream.push(samples)).sum(axis=1)).sum())
+            for samples in lead
+        )
+        self._grid_cents = float(np.angle(phasor) / (2 * np.pi) * 100)
         self._set_grid()
-        self._lower(lead, None)
+        for samples in lead:
+            self._lower(samples, None)
 
     def _set_grid(self) -> None:
         self._semitone_low = band_weights(

@@ -8,6 +8,7 @@ envelope's window (85 ms) limits what can be told: rises under about 20 ms look 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,10 +16,14 @@ import numpy.typing as npt
 
 from mixcompare.features import ONSET_RATE_HZ, Features
 from mixcompare.timemap import sample_frames
-from mixcompare.voices import partial_bands
+from mixcompare.voices import ATTACK_LAG_S, Note, Source, partial_bands, refined_onset
 
 FloatArray = npt.NDArray[np.float64]
 
+FEWEST_NOTES = 8
+"""Fewer say nothing about a line."""
+
+_LAG_AT_ONCE_S, _LAG_PER_ATTACK = -0.003, 0.4
 _LEAD_S, _TRAIL_S = 0.3, 0.4
 _STEP_S = 1 / ONSET_RATE_HZ
 _SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220, 350])
@@ -55,8 +60,6 @@ class Hinge:
     ----------
     held_s : float
         From onset to note-off.
-    ratio : float
-        ``held_s`` over the time to the next onset.
     slope_db_per_s : float
         Decay after the note-off.
     floor_db : float
@@ -70,7 +73,6 @@ class Hinge:
     """
 
     held_s: float
-    ratio: float
     slope_db_per_s: float
     floor_db: float
     gap_depth_db: float
@@ -148,8 +150,7 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
         held_s = interval_s
     elif misfit_db > _WORST_FIT_DB:
         return None
-    ratio = held_s / interval_s
-    return Hinge(held_s, ratio, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db)
+    return Hinge(held_s, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db)
 
 
 def _attack_s(time_s: FloatArray, level: FloatArray) -> float:
@@ -170,3 +171,48 @@ def _attack_s(time_s: FloatArray, level: FloatArray) -> float:
     high = top - 1 + (0.9 - risen[top - 1]) / max(risen[top] - risen[top - 1], 1e-9)
     rise = time_s[0] + high * _STEP_S - start
     return float(np.sqrt(max(rise**2 - _WINDOW_RISE_S**2, 0.0)))
+
+
+@dataclass(frozen=True)
+class FollowedNote:
+    """One note in one recording: time to the next onset, envelope, fitted shape."""
+
+    interval_s: float
+    envelope: Envelope
+    hinge: Hinge
+
+
+def follow_note(note: Note, source: Source, frame_s: FloatArray) -> FollowedNote | None:
+    """Find a note of the common clock in one recording and fit its hinge."""
+    features, source_s, shift = source
+    expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
+    onset_s = refined_onset(features, note.pitch + shift, float(expected[0]))
+    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]))
+    length = next_s - onset_s
+    if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
+        return None
+    envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated)
+    if envelope is None:
+        return None
+    hinge = fit_hinge(envelope, length, note.repeated)
+    return None if hinge is None else FollowedNote(length, envelope, hinge)
+
+
+def sounding_ratios(followed: Sequence[FollowedNote]) -> FloatArray:
+    """Sounding ratio of every note, its onset moved by what the line's typical attack says.
+
+    A struck note rises steepest at its onset, a soft one well after it.
+    """
+    attack_ms = typical_attack_ms(followed)
+    late_s = 0.0
+    if attack_ms is not None:
+        lag_s = _LAG_AT_ONCE_S + _LAG_PER_ATTACK * attack_ms / 1000
+        late_s = float(np.clip(ATTACK_LAG_S - lag_s, -0.02, 0.02))
+    return np.array([(one.hinge.held_s - late_s) / one.interval_s for one in followed])
+
+
+def typical_attack_ms(followed: Sequence[FollowedNote]) -> float | None:
+    """Median attack of the notes that rise clear of what was before; None for too few."""
+    rises = np.array([one.hinge.attack_s for one in followed])
+    rises = rises[np.isfinite(rises)]
+    return 1000 * float(np.median(rises)) if len(rises) >= FEWEST_NOTES else None

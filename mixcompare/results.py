@@ -101,9 +101,7 @@ class Results:
             replace(
                 finding,
                 spans_s=tuple(_moved(span, first) for span in finding.spans_s),
-                candidate_spans_s=tuple(
-                    _moved(span, second) for span in finding.candidate_spans_s
-                ),
+                candidate_spans_s=tuple(_moved(span, second) for span in finding.candidate_spans_s),
             )
             for finding in self.findings
         )

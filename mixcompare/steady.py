@@ -61,7 +61,7 @@ def agreed(
             continue
         x, w = values[used, column], weights[used, column]
         width = max(_agreement(x, w), finest)
-        value[column] = robust_mode(x, w, width)
+        value[column] = _even_mode(x, w, width)
         step = width / 4
         reach = float(np.quantile(np.abs(x - value[column]), 0.99)) + 4 * width
         half = int(min(reach / step, 400)) + 1
@@ -142,6 +142,15 @@ def intervals(
     below = np.hypot(np.maximum(value - low, 0), 1.96 * scatter)
     above = np.hypot(np.maximum(high - value, 0), 1.96 * scatter)
     return np.where(known, value - below, -np.inf), np.where(known, value + above, np.inf)
+
+
+def _even_mode(values: FloatArray, weights: FloatArray, width: float) -> float:
+    """Mode that changes nothing but its sign when all values do."""
+    found = robust_mode(values, weights, width), -robust_mode(-values, weights, width)
+    density = [float(np.sum(weights * np.exp(-0.5 * ((values - at) / width) ** 2))) for at in found]
+    if abs(density[0] - density[1]) <= 1e-9 * max(density):
+        return min(found, key=abs)
+    return found[int(np.argmax(density))]
 
 
 def _agreement(values: FloatArray, weights: FloatArray) -> float:

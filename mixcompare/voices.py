@@ -37,12 +37,18 @@ from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 
+Source = tuple[Features, FloatArray, int]
+"""A recording, its own times of the common frames, and its pitches against the common ones."""
+
 PARTIALS = np.array([0, 12, 19, 24, 28, 31, 34, 36, 38, 40])
 """Semitones from a note to its partials 1 to 10 (nearest of equal temperament)."""
 
 LOWEST_COMB, HIGHEST_COMB = 36, 104
 LOWEST_LEAD, HIGHEST_LEAD = 50, 96
 """Range of the leading line: D3 to C7."""
+
+ATTACK_LAG_S = 0.02
+"""By how much the steepest rise is taken to follow the onset: half of an orchestral attack."""
 
 _COMB_FALL = 0.7  # each partial's share against the one below
 _COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
@@ -60,8 +66,8 @@ _SHORTEST_NOTE_S = 0.24
 _LONGEST_NOTE_S = 4.0
 _LONGEST_GAP_S = 1.0
 _REATTACK_DB = 4.0
+_MOST_NOTES = 400
 _PATH_LAG_S = 0.06
-_ATTACK_LAG_S = 0.02
 _REACH_S = 0.15
 _ATTACK_RANGE_DB = 25.0
 _LOWEST_CLEAR_HZ = 300.0  # below, a semitone is narrower than the short window resolves
@@ -119,7 +125,7 @@ def comb_weights(semitone_power: npt.NDArray[np.float32]) -> FloatArray:
         for _ in range(_UPDATES):
             weights *= (part / (weights @ combs + 1e-12)) @ combs.T / total
         out[start : start + _CHUNK] = weights
-    return out / (out.mean() + 1e-12)
+    return np.asarray(out / (out.mean() + 1e-12))
 
 
 def _combs() -> FloatArray:
@@ -142,15 +148,13 @@ def grid_shift(
 
 
 def joint_weights(
-    sources: Sequence[tuple[Features, FloatArray, int]],
+    sources: Sequence[Source],
 ) -> FloatArray:
     """Comb weights of several recordings on one clock, added up.
 
     Parameters
     ----------
-    sources : sequence of (features, times_s, shift)
-        ``times_s`` are the recording's own times of the common frames, shape (frames,);
-        ``shift`` its pitches against the common ones.
+    sources : sequence of Source
 
     Returns
     -------
@@ -168,6 +172,15 @@ def joint_weights(
     if total is None:
         return np.zeros((0, HIGHEST_COMB - LOWEST_COMB + 1))
     return total
+
+
+def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
+    """Notes of the leading line; of a long piece's, 400 spread evenly."""
+    notes = line_notes(lead_path(joint_weights(sources)), frame_s, sources)
+    if len(notes) <= _MOST_NOTES:
+        return notes
+    kept = np.linspace(0, len(notes) - 1, _MOST_NOTES).round().astype(int)
+    return tuple(notes[index] for index in kept)
 
 
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
@@ -238,7 +251,7 @@ def refined_onset(features: Features, pitch: int, around_s: float) -> float:
     if rise.max() <= 0.5:
         return centre
     steepest = np.flatnonzero(rise > 0.98 * rise.max())
-    return float(times[steepest].mean()) - _ATTACK_LAG_S
+    return float(times[steepest].mean()) - ATTACK_LAG_S
 
 
 def _level(power: FloatArray) -> FloatArray:
@@ -248,7 +261,7 @@ def _level(power: FloatArray) -> FloatArray:
 def line_notes(
     path: npt.NDArray[np.int64],
     frame_s: FloatArray,
-    sources: Sequence[tuple[Features, FloatArray, int]],
+    sources: Sequence[Source],
 ) -> tuple[Note, ...]:
     """Cut a line's path into notes: where the pitch changes, and where it is struck again.
 
@@ -301,7 +314,7 @@ def _reattacks(
     start: float,
     end: float,
     frame_s: FloatArray,
-    sources: Sequence[tuple[Features, FloatArray, int]],
+    sources: Sequence[Source],
 ) -> list[float]:
     """Times inside a run of one pitch at which it is struck again in the mean of the sources."""
     times = np.arange(start + _SHORTEST_NOTE_S, end - _SHORTEST_RUN_S, 0.01)

@@ -28,8 +28,10 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import lfilter
 
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
-from mixcompare.features import BAND_RATE_HZ
+from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.match import Match
 from mixcompare.statistics import interval
+from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -53,7 +55,11 @@ _RANGE_DB = 35.0
 _CLIP_DB = 8.0
 _BLOCK_FRAMES = 100
 _DRAWS = 200
+_STRETCH_S, _MOST_S, _SETTLE_S = 20.0, 600.0, 2.5
 _NOTHING_DB = 0.02  # a mean difference that can only be rounding
+LEAST_GAIN = 0.045
+"""Explained share from which on a change counts; unchanged pairs stay below (other players and
+instruments: at most 0.05, and then not in all registers alike)."""
 _MOST_UNLIKE = 4.5
 _MOST_TOP = 2.6
 _LEAST_LOW = 0.4
@@ -90,6 +96,11 @@ class Wetness:
     register_gain: tuple[float, ...]
 
     @property
+    def is_told(self) -> bool:
+        """Whether the fit explains more than it does between unchanged recordings."""
+        return self.gain >= LEAST_GAIN
+
+    @property
     def everywhere(self) -> bool:
         """Whether every register changed, the same way and about as much, as in a room.
 
@@ -108,6 +119,35 @@ class Wetness:
         lowest_moves = sizes[0] >= _LEAST_LOW * sizes[1:].mean()
         lowest_tells = gains[0] >= _LEAST_LOW * float(np.mean(gains[:3]))
         return bool(lowest_moves or lowest_tells)
+
+
+def wetness_between(reference: Features, candidate: Features, match: Match) -> Wetness | None:
+    """Relative wetness of two matched recordings, heard in at most ten minutes of them."""
+    times_s, settled = _stretches(match.grid_s(BAND_RATE_HZ))
+    candidate_s = match.time_map.to_candidate(times_s)
+    return relative_wetness(
+        sample_frames(reference.band_power.sum(axis=2), BAND_RATE_HZ, times_s),
+        sample_frames(candidate.band_power.sum(axis=2), BAND_RATE_HZ, candidate_s),
+        common_bands(reference, candidate),
+        settled,
+    )
+
+
+def _stretches(times_s: FloatArray) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """At most ten minutes, in stretches of 20 s spread over the whole; and which frames have
+    their past with them.
+    """
+    length = round(_STRETCH_S * BAND_RATE_HZ)
+    count = len(times_s) // length
+    wanted = round(_MOST_S / _STRETCH_S)
+    if count > wanted:
+        firsts = np.linspace(0, count - 1, wanted).round().astype(int) * length
+        times_s = np.concatenate([times_s[first : first + length] for first in firsts])
+    jumps = np.flatnonzero(np.abs(np.diff(times_s) * BAND_RATE_HZ - 1) > 0.5) + 1
+    settled = np.ones(len(times_s), bool)
+    for jump in (0, *jumps):
+        settled[jump : jump + round(_SETTLE_S * BAND_RATE_HZ)] = False
+    return times_s, settled
 
 
 def relative_wetness(

@@ -16,16 +16,20 @@ PACKAGE = Path(mixcompare.__file__).parent
 LEAVES = {"errors", "timemap", "findings", "bands", "bs1770", "statistics", "match", "results"}
 """Read by everyone; they import only one another."""
 
+METHODS = {
+    "iso3382", "levels", "noteoff", "perband", "pulse", "shaping", "steady", "swing", "tails",
+    "voices", "wetness",
+}  # fmt: skip
+"""How something is estimated, for the analyzers; they import leaves, features, one another."""
+
 ALLOWED: dict[str, set[str]] = {
     "recording": {"errors"},
     "features": LEAVES | {"recording"},
     "spectra": LEAVES | {"features"},
     "gain": LEAVES | {"features", "spectra"},
     "elements": LEAVES | {"features", "spectra"},
-    "levels": LEAVES | {"features"},
-    "shaping": LEAVES,
     "alignment": LEAVES | {"features", "recording"},
-    "analyzers": LEAVES | {"features", "spectra", "elements", "levels", "shaping"},
+    "analyzers": LEAVES | {"features", "spectra", "elements"} | METHODS,
     "consequences": LEAVES,
     "comparison": LEAVES
     | {
@@ -35,6 +39,7 @@ ALLOWED: dict[str, set[str]] = {
     "listening": LEAVES | {"recording"},
     "plots": LEAVES,
     "report": LEAVES | {"plots", "listening"},
+    **{name: LEAVES | METHODS | {"features"} for name in METHODS},
 }  # fmt: skip
 
 ONLY_IN = {

@@ -34,25 +34,23 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
-from mixcompare.noteoff import Envelope, Hinge, fit_hinge, note_envelope
-from mixcompare.statistics import block_bootstrap, interval
-from mixcompare.voices import (
-    Note,
-    grid_shift,
-    joint_weights,
-    lead_path,
-    line_notes,
-    refined_onset,
+from mixcompare.noteoff import (
+    FEWEST_NOTES,
+    FollowedNote,
+    follow_note,
+    sounding_ratios,
+    typical_attack_ms,
 )
+from mixcompare.statistics import block_bootstrap, interval
+from mixcompare.voices import Note, Source, grid_shift, lead_notes
+from mixcompare.wetness import wetness_between
 
 FloatArray = npt.NDArray[np.float64]
-Source = tuple[Features, FloatArray, int]
 
-FEWEST_NOTES = 8
-MOST_NOTES = 400
 _BLOCK_NOTES = 2
 _SHOWN_NOTES = 3
 _SYSTEMATIC = 0.08  # shared by all notes: rooms, attacks, the map (unchanged pairs: within 0.1)
+_PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 _PART_NOTES = 10
@@ -60,6 +58,8 @@ _PART_LEVEL = 0.12
 _PART_SYSTEMATIC = 0.12
 _PART_CHANGE = 0.2
 _PART_AGREEMENT = 0.8
+_FASTEST_ATTACK_MS = 25.0
+_NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
 _TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
 
 
@@ -180,39 +180,6 @@ class ArticulationDifference:
     examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
 
 
-@dataclass(frozen=True)
-class _Followed:
-    """One note in one recording."""
-
-    interval_s: float
-    envelope: Envelope
-    hinge: Hinge
-
-
-def _follow(note: Note, source: Source, frame_s: FloatArray) -> _Followed | None:
-    """Find a note of the common clock in one recording and fit its hinge."""
-    features, source_s, shift = source
-    expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
-    onset_s = refined_onset(features, note.pitch + shift, float(expected[0]))
-    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]))
-    length = next_s - onset_s
-    if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
-        return None
-    envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated)
-    if envelope is None:
-        return None
-    hinge = fit_hinge(envelope, length, note.repeated)
-    return None if hinge is None else _Followed(length, envelope, hinge)
-
-
-def _lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
-    notes = line_notes(lead_path(joint_weights(sources)), frame_s, sources)
-    if len(notes) <= MOST_NOTES:
-        return notes
-    kept = np.linspace(0, len(notes) - 1, MOST_NOTES).round().astype(int)
-    return tuple(notes[index] for index in kept)
-
-
 class Articulation:
     """Analyzer of the leading line's articulation."""
 
@@ -222,17 +189,20 @@ class Articulation:
         """Find the leading line of one recording and measure how long its notes are held."""
         frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
         source: Source = (features, frame_s, 0)
-        found = [_follow(note, source, frame_s) for note in _lead_notes([source], frame_s)]
+        found = [follow_note(note, source, frame_s) for note in lead_notes([source], frame_s)]
         followed = [one for one in found if one is not None]
         if len(followed) < FEWEST_NOTES:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
-        ratios = np.array([one.hinge.ratio for one in followed])
+        ratios = sounding_ratios(followed)
+        attack_ms = typical_attack_ms(followed)
+        too_fast = attack_ms is None or attack_ms < _FASTEST_ATTACK_MS
         return ArticulationMeasurement(
             sounding_ratio=float(np.median(ratios)),
             sounding_ratio_interval=_median_interval(ratios, _SYSTEMATIC / 2),
             gap_depth_db=float(np.median([one.hinge.gap_depth_db for one in followed])),
-            attack_ms=_attack_ms(followed),
+            attack_ms=None if too_fast else attack_ms,
             notes=len(followed),
+            reasons=(_NO_ATTACK,) if too_fast else (),
         )
 
     def compare(
@@ -245,8 +215,11 @@ class Articulation:
             (reference, frame_s, 0),
             (candidate, match.time_map.to_candidate(frame_s), shift),
         ]
-        notes = _lead_notes(sources, frame_s)
-        pairs = [(note, *(_follow(note, source, frame_s) for source in sources)) for note in notes]
+        notes = lead_notes(sources, frame_s)
+        notes = lead_notes(sources, frame_s)
+        ours = [follow_note(note, sources[0], frame_s) for note in notes]
+        theirs = [follow_note(note, sources[1], frame_s) for note in notes]
+        pairs = list(zip(notes, ours, theirs, strict=True))
         both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
         one_only = sum((a is None) != (b is None) for _, a, b in pairs)
         if len(both) < FEWEST_NOTES:
@@ -254,7 +227,9 @@ class Articulation:
                 None, None, None, None, None, None, None, len(both), one_only, match.same_take,
                 reasons=(_TOO_FEW,),
             )  # fmt: skip
-        return _difference(both, one_only, match)
+        fit = wetness_between(reference, candidate, match)
+        room_db = fit.wetness_db if fit is not None and fit.is_told and fit.everywhere else 0.0
+        return _difference(both, one_only, match, room_db)
 
     def findings(self, difference: ArticulationDifference) -> list[Finding]:
         """One finding if the line is clearly more detached or more connected."""
@@ -282,16 +257,15 @@ def _median_interval(values: FloatArray, systematic: float) -> tuple[float, floa
     )
 
 
-def _attack_ms(followed: Sequence[_Followed]) -> float | None:
-    rises = np.array([one.hinge.attack_s for one in followed])
-    rises = rises[np.isfinite(rises)]
-    return 1000 * float(np.median(rises)) if len(rises) >= FEWEST_NOTES else None
-
-
 def _difference(
-    both: Sequence[tuple[Note, _Followed, _Followed]], one_only: int, match: Match
+    both: Sequence[tuple[Note, FollowedNote, FollowedNote]],
+    one_only: int,
+    match: Match,
+    room_db: float,
 ) -> ArticulationDifference:
-    ratios = np.array([[a.hinge.ratio, b.hinge.ratio] for _, a, b in both])
+    ratios = np.column_stack(
+        [sounding_ratios([a for _, a, _ in both]), sounding_ratios([b for _, _, b in both])]
+    )
     changes = ratios[:, 1] - ratios[:, 0]
     depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
     attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
@@ -299,7 +273,7 @@ def _difference(
     notes = [note for note, _, _ in both]
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
-    whole = _stretch(notes, ratios, match, _SYSTEMATIC)
+    whole = _stretch(notes, ratios, match, _SYSTEMATIC, room_db)
     middle = whole.sounding_ratio
     shown = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
     return ArticulationDifference(
@@ -314,7 +288,7 @@ def _difference(
         notes_left_out=one_only,
         same_take=match.same_take,
         band_hz=(float(low), float(high)),
-        stretch=_clear_stretch(whole, notes, ratios, match),
+        stretch=_clear_stretch(whole, notes, ratios, match, room_db),
         note_s=tuple(note.onset_s for note in notes),
         note_pitch=tuple(int(pitch) for pitch in pitches),
         note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
@@ -323,14 +297,23 @@ def _difference(
     )
 
 
-def _stretch(notes: Sequence[Note], ratios: FloatArray, match: Match, systematic: float) -> Stretch:
+def _stretch(
+    notes: Sequence[Note],
+    ratios: FloatArray,
+    match: Match,
+    systematic: float,
+    room_db: float,
+) -> Stretch:
     changes = ratios[:, 1] - ratios[:, 0]
     middle = float(np.median(changes))
     spans = _spans(notes)
     to_candidate = match.time_map.to_candidate
+    low, high = _median_interval(changes, systematic)
+    # A wetter room can only make notes look longer: that much may be the room's.
+    low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
     return Stretch(
         sounding_ratio=middle,
-        sounding_ratio_interval=_median_interval(changes, systematic),
+        sounding_ratio_interval=(low, high),
         reference_ratio=float(np.median(ratios[:, 0])),
         candidate_ratio=float(np.median(ratios[:, 1])),
         agreement=float(np.mean(np.sign(changes) == np.sign(middle))) if middle else 0.0,
@@ -343,7 +326,7 @@ def _stretch(notes: Sequence[Note], ratios: FloatArray, match: Match, systematic
 
 
 def _clear_stretch(
-    whole: Stretch, notes: Sequence[Note], ratios: FloatArray, match: Match
+    whole: Stretch, notes: Sequence[Note], ratios: FloatArray, match: Match, room_db: float
 ) -> Stretch | None:
     """The whole passage if the change runs through it, else the part where it does, else None."""
     if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
@@ -352,7 +335,7 @@ def _clear_stretch(
     if behind - first < _PART_NOTES:
         return None
     inside = slice(first, behind)
-    part = _stretch(notes[inside], ratios[inside], match, _PART_SYSTEMATIC)
+    part = _stretch(notes[inside], ratios[inside], match, _PART_SYSTEMATIC, room_db)
     strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
     return part if strong and _is_clear(part) else None
 
@@ -388,7 +371,7 @@ def _spans(notes: Sequence[Note], gap_s: float = 3.0) -> tuple[Span, ...]:
     return tuple(spans)
 
 
-def _shape(note: Note, reference: _Followed, candidate: _Followed) -> NoteShape:
+def _shape(note: Note, reference: FollowedNote, candidate: FollowedNote) -> NoteShape:
     return NoteShape(
         note.pitch,
         note.onset_s,

@@ -26,7 +26,7 @@ from scipy import ndimage, optimize
 
 from mixcompare import steady
 from mixcompare.analyzers.base import NOT_IN_REPORT
-from mixcompare.bands import THIRD_OCTAVE_EDGES_HZ
+from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
@@ -54,6 +54,9 @@ _SPREAD = 0.03  # residual of the image model that is still taken as no move
 _SCALE_SPREAD = 0.5  # how far the image's width may change before the fit resists
 _SILENT_DB = 30.0
 _LEAST_BANDS = 6  # for turn and scale
+_LOWEST_PLACED_HZ = 90.0
+"""Below, level differences between loudspeakers give no direction (common practice, no source)."""
+
 _CONSISTENT = 0.7  # of the time with a move, in the direction of the move
 
 
@@ -152,12 +155,8 @@ class PlacementAnalyzer:
         moved, draws = steady.agreed(positions[1] - positions[0], weight, BAND_RATE_HZ, _FINEST)
         known = np.isfinite(start) & np.isfinite(moved)
         image = _Image.fitted(start[known], moved[known])
-        turns = np.array(
-            [
-                _Image.fitted(start[known], draw[known], image.scale).turn_db
-                for draw in draws[:: max(len(draws) // 40, 1)]
-            ]
-        )
+        shifts = np.array([_turn_of(start[known], draw[known]) for draw in draws])
+        turns = image.turn_db + shifts - _turn_of(start[known], moved[known])
         expected = image.moves(start)
         own = moved - expected
         turn = image.turn_db if image.told else None
@@ -206,21 +205,20 @@ class _Image:
     told: bool = True
 
     @classmethod
-    def fitted(cls, start: FloatArray, moved: FloatArray, scale: float | None = None) -> _Image:
+    def fitted(cls, start: FloatArray, moved: FloatArray) -> _Image:
         """Robust fit over bands, each counting alike; a register that moves is an outlier."""
         if len(start) < _LEAST_BANDS:
             return cls(0.0, 1.0, told=False)
 
         def residual(values: FloatArray) -> FloatArray:
-            image = cls(float(values[0]) * 10, float(values[1]) if scale is None else scale)
+            image = cls(float(values[0]) * 10, float(values[1]))
             return np.append(image.moves(start) - moved, _SPREAD * (values[1] - 1) / _SCALE_SPREAD)
 
         first = _turn_of(start, moved)
         solved = optimize.least_squares(
             residual, [first / 10, 1.0], loss="cauchy", f_scale=_SPREAD, max_nfev=100
         )
-        turn, found = float(solved.x[0]) * 10, float(solved.x[1])
-        return cls(turn, found if scale is None else scale)
+        return cls(float(solved.x[0]) * 10, float(solved.x[1]))
 
     def moves(self, start: FloatArray) -> FloatArray:
         """Move that this image change gives a band lying at ``start``."""
@@ -233,6 +231,8 @@ def _turn_of(start: FloatArray, moved: FloatArray) -> float:
     """Median change of the level between the channels, dB."""
     before = np.arctanh(np.clip(start, -0.98, 0.98))
     after = np.arctanh(np.clip(start + moved, -0.98, 0.98))
+    if len(start) == 0:
+        return 0.0
     return float(np.median(after - before) * 40 / math.log(10))
 
 
@@ -359,11 +359,12 @@ def _ranges(difference: PlacementDifference) -> list[list[int]]:
     """Runs of neighbouring bands that moved the same way, beyond turn and scale."""
     limit = JUST_NOTICEABLE["placement"].size
     moves: list[int] = []
-    for value, pair, share in zip(
-        difference.own_position, difference.own_position_interval, difference.consistency,
-        strict=True,
+    for centre, value, pair, share in zip(
+        THIRD_OCTAVE_CENTRES_HZ, difference.own_position, difference.own_position_interval,
+        difference.consistency, strict=True,
     ):  # fmt: skip
         sure = value is not None and pair is not None and not pair[0] <= 0 <= pair[1]
+        sure = sure and centre > _LOWEST_PLACED_HZ
         large = sure and abs(value or 0.0) >= limit and (share or 0.0) >= _CONSISTENT
         moves.append(int(np.sign(value or 0.0)) if large else 0)
     runs: list[list[int]] = []

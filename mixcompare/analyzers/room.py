@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.analyzers.base import NOT_IN_REPORT
-from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.features import Features
 from mixcompare.findings import (
     JUST_NOTICEABLE,
     Cause,
@@ -34,8 +34,7 @@ from mixcompare.findings import (
 from mixcompare.iso3382 import OCTAVES_HZ, Decay
 from mixcompare.match import Match
 from mixcompare.tails import even_time, free_falls, impulse_start, octave_decays, part_of
-from mixcompare.timemap import sample_frames
-from mixcompare.wetness import MOST_DB, Wetness, relative_wetness
+from mixcompare.wetness import LEAST_GAIN, MOST_DB, Wetness, wetness_between
 
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
@@ -44,11 +43,9 @@ _MID_OCTAVES_HZ = (500.0, 1000.0)
 _INSTRUMENTS_S = 1.7
 _TAIL_UNCERTAINTY = 0.15
 
-_LEAST_GAIN = 0.045
 _MOST_UNPROVEN_DB = 6.5
 _SYSTEMATIC_DB = {True: 0.3, False: 1.0}
 _TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
-_STRETCH_S, _MOST_S, _SETTLE_S = 20.0, 600.0, 2.5
 
 
 @dataclass(frozen=True)
@@ -171,14 +168,7 @@ class Room:
     def compare(self, reference: Features, candidate: Features, match: Match) -> RoomDifference:
         """Fit the relative wetness, and compare the decay times where both are known."""
         ours, theirs = self.measure(reference), self.measure(candidate)
-        times_s, settled = _stretches(match.grid_s(BAND_RATE_HZ))
-        to_candidate = match.time_map.to_candidate
-        fit = relative_wetness(
-            sample_frames(reference.band_power.sum(axis=2), BAND_RATE_HZ, times_s),
-            sample_frames(candidate.band_power.sum(axis=2), BAND_RATE_HZ, to_candidate(times_s)),
-            common_bands(reference, candidate),
-            settled,
-        )
+        fit = wetness_between(reference, candidate, match)
         span = match.time_map.span_s
         candidate_span = match.time_map.candidate_span_s
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
@@ -255,23 +245,6 @@ def _per_octave(tails: list[list[Decay]]) -> tuple[float | None, ...]:
     return tuple(result)
 
 
-def _stretches(times_s: FloatArray) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """At most ten minutes, in stretches of 20 s spread over the whole; and which frames have
-    their past with them.
-    """
-    length = round(_STRETCH_S * BAND_RATE_HZ)
-    count = len(times_s) // length
-    wanted = round(_MOST_S / _STRETCH_S)
-    if count > wanted:
-        firsts = np.linspace(0, count - 1, wanted).round().astype(int) * length
-        times_s = np.concatenate([times_s[first : first + length] for first in firsts])
-    jumps = np.flatnonzero(np.abs(np.diff(times_s) * BAND_RATE_HZ - 1) > 0.5) + 1
-    settled = np.ones(len(times_s), bool)
-    for jump in (0, *jumps):
-        settled[jump : jump + round(_SETTLE_S * BAND_RATE_HZ)] = False
-    return times_s, settled
-
-
 def _verdict(
     fit: Wetness | None, same_take: bool, tempo: float, decay_percent: float | None
 ) -> tuple[float | None, Interval | None, list[str]]:
@@ -285,7 +258,7 @@ def _verdict(
     if abs(value) >= MOST_DB:
         # The end of what is tried: the truth may lie beyond.
         low, high = (low, high + MOST_DB / 2) if value > 0 else (low - MOST_DB / 2, high)
-    if fit.gain < _LEAST_GAIN:
+    if not fit.is_told:
         # Not told from no change at all.
         return value, (min(low, -abs(value)), max(high, abs(value))), []
     if fit.even_db * value <= 0:
@@ -370,7 +343,7 @@ def _wetness_finding(difference: RoomDifference) -> Finding | None:
 
 
 def _confidence(explained: float) -> float:
-    return float(np.clip(0.7 + 3 * (explained - _LEAST_GAIN), 0.7, 0.97))
+    return float(np.clip(0.7 + 3 * (explained - LEAST_GAIN), 0.7, 0.97))
 
 
 def _advice(value: float, same_take: bool) -> tuple[str, ...]:

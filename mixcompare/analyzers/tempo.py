@@ -261,10 +261,13 @@ def _overall_finding(difference: TempoDifference) -> Finding | None:
         return None  # then the tuning says it
     if size_in_jnd(value, around, JUST_NOTICEABLE["tempo"].size) < 1:
         return None
-    slower = value > 0
+    # A person speaks of the tempo, which falls as the duration grows.
+    value, low, high = (100 * (100 / (100 + part) - 1) for part in (value, around[1], around[0]))
+    around = (low, high)
+    slower = value < 0
     text = (
         f"The candidate is {abs(value):.0f} % {'slower' if slower else 'faster'} than the"
-        f" reference ({signed(value, '%')}, between {around[0]:+.1f} and"
+        f" reference (tempo {signed(value, '%')}, between {around[0]:+.1f} and"
         f" {around[1]:+.1f})."
     )
     if difference.same_take:
@@ -326,11 +329,12 @@ def _local_finding(difference: TempoDifference) -> Finding | None:
     value, reach = float(away[chosen].mean()), float(half[chosen].mean())
     span = (float(times[chosen][0]), float(times[chosen][-1]))
     holds = value > 0
-    verb = "holds back" if holds else "pushes on"
+    least, most = sorted((abs(value - reach), abs(value + reach)))
     text = (
-        f"The candidate {verb} at {clock(span[0])}-{clock(span[1])} by {abs(value):.0f} % against"
-        f" its own mean tempo, compared with the reference"
-        f" (between {value - reach:+.0f} and {value + reach:+.0f})."
+        f"At {clock(span[0])}-{clock(span[1])} the candidate"
+        f" {'holds back' if holds else 'pushes on'}: there it takes {abs(value):.0f} %"
+        f" {'longer' if holds else 'less time'} against the reference than on average"
+        f" (between {least:.0f} and {most:.0f} %)."
     )
     advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
     return _finding(

@@ -29,7 +29,7 @@ from scipy import ndimage
 
 from mixcompare import shaping, steady
 from mixcompare.analyzers.base import NOT_IN_REPORT
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+from mixcompare.bands import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
@@ -64,7 +64,6 @@ _FINEST_DB = 0.1
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
 _LOCAL_SCATTER = 1.5  # neighbours scatter partly together, which their differences hide
-_BROAD_SCATTER = 3.0  # instruments differ over octaves about so much more than from band to band
 _OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments are likely
 _HIGHS_HZ = 1800.0
 _REGION_NAMES = (
@@ -183,7 +182,7 @@ class ToneAnalyzer:
         local = steady.local_scatter(curve)
         upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
         typical = float(np.median(local[upper])) if upper.any() else 0.0
-        broad = 0.0 if match.same_take else _BROAD_SCATTER * typical
+        broad = 0.0 if match.same_take else _broad_scatter_db(typical)
         low, high = steady.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
         deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
         line = shaping.Line.through(curve, deviation)
@@ -254,6 +253,16 @@ def _paired_power(
         sample_frames(before, BAND_RATE_HZ, times),
         match.time_map.warp(after, BAND_RATE_HZ, times),
     )
+
+
+def _broad_scatter_db(typical_db: float) -> float:
+    """How much players and instruments differ over whole octaves, from band-to-band scatter.
+
+    The same instruments played again scatter by 0.2 to 0.3 dB from band to band and three times
+    that over octaves; other instruments by 0.8 to 2 dB and up to five times that (measured on
+    rendered performances).
+    """
+    return typical_db * (3 + 2 * typical_db)
 
 
 def _audible(power: FloatArray) -> BoolArray:
@@ -354,7 +363,7 @@ def _region_finding(
         where, shape = f"the highs above {spoken_hz(low)}", "a high shelf"
     else:
         kind = "tone_band_louder" if more else "tone_band_weaker"
-        where = f"{_region_name(peak)} around {spoken_hz(float(THIRD_OCTAVE_CENTRES_HZ[peak]))}"
+        where = f"{_region_name(peak)} around {_nominal(peak)}"
         shape = "a broad bell"
         if bands[0] <= np.flatnonzero(heard)[0] + 1:
             where, shape = f"the low end below {spoken_hz(high)}", "a low shelf"
@@ -390,6 +399,12 @@ def _cause(difference: ToneDifference) -> Cause:
 
 def _most_sure(difference: ToneDifference) -> float:
     return 0.99 if difference.same_take else 0.9
+
+
+def _nominal(band: int) -> str:
+    """Name of a band: ``315 Hz``, ``1.25 kHz``."""
+    name = NOMINAL_HZ[band]
+    return f"{name / 1000:g} kHz" if name >= 1000 else f"{name:g} Hz"
 
 
 def _region_name(band: int) -> str:

@@ -20,7 +20,7 @@ from mixcompare.timemap import TimeMap
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 32_000
-SECONDS = 20
+SECONDS = 12
 _SCALE = np.array([0, 2, 4, 5, 7, 9, 11])
 # Lowest pitch of the voice, notes a second, where it sits (-1 left to +1 right), decay (1/s).
 _VOICES = ((36, 1, 0.4, 1.0), (53, 2, 0.1, 1.5), (67, 2, -0.3, 2.0), (79, 4, -0.5, 4.0))
@@ -28,7 +28,7 @@ _VOICES = ((36, 1, 0.4, 1.0), (53, 2, 0.1, 1.5), (67, 2, -0.3, 2.0), (79, 4, -0.
 
 @functools.cache
 def music(seed: int = 0, a4_hz: float = 440.0) -> FloatArray:
-    """Twenty seconds at 32 kHz, shape (n, 2); not to be written to."""
+    """Twelve seconds at 32 kHz, shape (n, 2); not to be written to."""
     rng = np.random.default_rng(seed)
     count = SECONDS * RATE_HZ
     out = np.zeros((count, 2))
@@ -62,6 +62,12 @@ def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ, name: str = "tes
 def features(seed: int = 0) -> Features:
     """Features of the unchanged music."""
     return features_of(music(seed))
+
+
+@functools.cache
+def scaled(gain: float) -> Features:
+    """Features of the music, louder or softer."""
+    return features_of(gain * music())
 
 
 def same_clock(features: Features, gain_db: float = 0.0, same_take: bool = True) -> Match:

@@ -70,7 +70,7 @@ def test_mono_has_no_placement() -> None:
 
 @pytest.mark.parametrize("gain", [1.0, 0.5, 1.7])
 def test_identical_and_gain_only(reference: Features, gain: float) -> None:
-    difference = analyzer.compare(reference, features_of(gain * music()), same_clock(reference))
+    difference = analyzer.compare(reference, stereo_music.scaled(gain), same_clock(reference))
     assert np.nanmax(np.abs(positions(difference))) < 0.003
     assert difference.turn_db == pytest.approx(0, abs=0.02)
     assert difference.image_scale == pytest.approx(1, abs=0.02)

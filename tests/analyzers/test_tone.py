@@ -42,7 +42,7 @@ def levels(difference: ToneDifference) -> np.ndarray:
 def test_white_and_pink_noise(exponent: float, tilt: float) -> None:
     # Third-octave bands grow in width with frequency (IEC 61260-1:2014, 5.4): white noise rises
     # by 3.01 dB an octave, pink noise (power proportional to 1/f) is flat.
-    white = np.random.default_rng(1).standard_normal(20 * 44_100)
+    white = np.random.default_rng(1).standard_normal(10 * 44_100)
     spectrum = np.fft.rfft(white)
     spectrum[1:] *= np.arange(1.0, len(spectrum)) ** -exponent
     noise = np.fft.irfft(spectrum)
@@ -52,7 +52,7 @@ def test_white_and_pink_noise(exponent: float, tilt: float) -> None:
 
 @pytest.mark.parametrize("gain", [1.0, 0.5, 1.7])
 def test_identical_and_gain_only(reference: Features, gain: float) -> None:
-    candidate = features_of(gain * music())
+    candidate = stereo_music.scaled(gain)
     match = same_clock(reference, 20 * float(np.log10(gain)))
     difference = analyzer.compare(reference, candidate, match)
     assert np.nanmax(np.abs(levels(difference))) < 0.01
@@ -74,7 +74,7 @@ def test_known_filters_come_back(reference: Features, equalised: Features) -> No
 
 def test_known_filters_come_back_from_real_music(real_audio: Path) -> None:
     path = real_audio / "string_orchestra_brahms_hd5_pd.ogg"
-    samples, rate_hz = soundfile.read(path)
+    samples, rate_hz = soundfile.read(path, stop=20 * 44_100)
     reference = features_of(samples, rate_hz)
     # The filters are designed for the made-up music's rate: the same response at this one.
     scale = stereo_music.RATE_HZ / rate_hz
@@ -132,12 +132,12 @@ def test_an_element_that_pauses_is_not_tone(reference: Features) -> None:
     time_s = np.arange(len(music())) / stereo_music.RATE_HZ
     octave = signal.butter(4, [1400, 2800], "band", fs=stereo_music.RATE_HZ, output="sos")
     figure = signal.sosfilt(octave, rng.standard_normal(len(music())))
-    figure *= (time_s % 10 < 4) * np.exp(-8 * (time_s % 0.25))
+    figure *= (time_s % 6 < 2.4) * np.exp(-8 * (time_s % 0.25))
     figure = 0.05 * figure[:, None] / figure.std()
     before, after = features_of(music() + figure), features_of(music() + 2.5 * figure)
     difference = analyzer.compare(before, after, same_clock(before))
     where_music_is = (THIRD_OCTAVE_CENTRES_HZ > 60) & (THIRD_OCTAVE_CENTRES_HZ < 11_000)
-    assert np.abs(levels(difference)[where_music_is]).max() < 0.5
+    assert np.nanmax(np.abs(levels(difference)[where_music_is])) < 0.5
     assert analyzer.findings(difference) == []
 
 

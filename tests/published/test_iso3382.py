@@ -1,0 +1,90 @@
+"""ISO 3382-1:2009 on decays whose parameters are known; just-noticeable differences: Table A.1."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+import soundfile
+from pyroomacoustics.experimental import measure_rt60
+from scipy.signal import butter, sosfilt
+
+from mixcompare.iso3382 import decay_of
+
+FloatArray = npt.NDArray[np.float64]
+RATE_HZ = 12_000
+
+
+def exponential(decay_s: float, length_s: float | None = None) -> FloatArray:
+    """Amplitude of a decay by 60 dB in ``decay_s``."""
+    time = np.arange(int(RATE_HZ * (length_s or 1.3 * decay_s + 0.3))) / RATE_HZ
+    return np.asarray(10 ** (-3 * time / decay_s))
+
+
+# C80 = 10 lg(exp(1.105 / T) - 1): follows from the definition for a pure exponential.
+@pytest.mark.parametrize(
+    ("decay_s", "c80_db"),
+    [(0.3, 15.89), (0.5, 9.10), (1.0, 3.05), (1.5, 0.37), (2.0, -1.32), (2.5, -2.55), (3.0, -3.51)],
+)
+def test_pure_exponential(decay_s: float, c80_db: float) -> None:
+    decay = decay_of(exponential(decay_s), RATE_HZ)
+    # A fifth of the just-noticeable differences: 1 % of a decay time, 0.2 dB of C80.
+    for time_s in (decay.edt_s, decay.t20_s, decay.t30_s):
+        assert time_s == pytest.approx(decay_s, rel=0.01)
+    assert decay.c80_db == pytest.approx(c80_db, abs=0.2)
+
+
+@pytest.mark.parametrize("decay_s", [0.5, 1.0, 2.0, 3.0])
+def test_decaying_noise_as_a_reference_library_reads_it(decay_s: float) -> None:
+    noise = np.random.default_rng(5).standard_normal(len(exponential(decay_s)))
+    response = noise * exponential(decay_s)
+    decay = decay_of(response, RATE_HZ)
+    assert decay.t30_s == pytest.approx(decay_s, rel=0.05)
+    # pyroomacoustics: measure_rt60 fits the Schroeder curve from -5 to -35 dB.
+    reference_s = measure_rt60(response, fs=RATE_HZ, decay_db=30)
+    assert decay.t30_s == pytest.approx(reference_s, rel=0.02)
+
+
+def test_two_slopes() -> None:
+    # A strong short and a weak long decay: the early one is heard as short (ISO 3382-1, A.2.2).
+    length_s = 2.5
+    energy = exponential(0.5, length_s) ** 2 + 0.01 * exponential(2.0, length_s) ** 2
+    decay = decay_of(np.sqrt(energy), RATE_HZ)
+    assert decay.edt_s is not None
+    assert decay.t30_s is not None
+    assert decay.edt_s < 0.7 < 1.2 < decay.t30_s
+
+
+@pytest.mark.parametrize(
+    ("noise_db", "t20", "t30"), [(-30.0, False, False), (-40.0, True, False), (-50.0, True, True)]
+)
+def test_noise_forbids_a_range(noise_db: float, t20: bool, t30: bool) -> None:
+    # 5.3.3: the noise lies at least 10 dB below the lower end of the range: 35 dB, 45 dB.
+    rng = np.random.default_rng(2)
+    decay_s = 1.5
+    clean = rng.standard_normal(len(exponential(decay_s))) * exponential(decay_s)
+    noisy = clean + 10 ** (noise_db / 20) * rng.standard_normal(len(clean))
+    decay = decay_of(noisy, RATE_HZ)
+    assert (decay.t20_s is not None) == t20
+    assert (decay.t30_s is not None) == t30
+    if decay.t20_s is not None:
+        # One realisation of decaying noise scatters by a few per cent; the noise adds no bias
+        # beyond the just-noticeable 5 %.
+        assert decay.t20_s == pytest.approx(decay_of(clean, RATE_HZ).t20_s, rel=0.05)
+
+
+def test_real_hall(real_audio: Path) -> None:
+    response, rate_hz = soundfile.read(real_audio / "room_hall_ccby.wav")
+    left = response[int(np.argmax(np.abs(response[:, 0]))) :, 0]
+    octave = sosfilt(butter(3, [707, 1414], "bandpass", fs=rate_hz, output="sos"), left[::-1])
+    decay = decay_of(octave[::-1], rate_hz)
+    reference_s = measure_rt60(octave[::-1], fs=rate_hz, decay_db=30)
+    assert decay.t30_s == pytest.approx(reference_s, rel=0.03)
+
+
+def test_nothing_to_measure() -> None:
+    for response in (np.zeros(4000), np.zeros(10)):
+        decay = decay_of(response, RATE_HZ)
+        assert (decay.edt_s, decay.t20_s, decay.t30_s, decay.c80_db) == (None,) * 4
