@@ -257,9 +257,10 @@ def _share_out(measured: dict[str, Measured]) -> None:
         tone.difference, ToneDifference
     ):
         explained = balance.difference.explained_tone_db
-        measured["tone"] = replace(
-            tone, difference=replace(tone.difference, explained_db=explained)
-        )
+        if any(explained):
+            reason = "What single elements contribute is taken off before tone is judged."
+            difference = tone.difference.explained_by(explained, reason)
+            measured["tone"] = replace(tone, difference=difference)
 
 
 def _not_the_players(finding: Finding) -> Finding:

@@ -219,8 +219,10 @@ class ToneAnalyzer:
     def findings(self, difference: ToneDifference) -> list[Finding]:
         """A tilt, or the broad regions that stand out; never both for the same bands."""
         known = np.array([value is not None for value in difference.band_level_db])
+        curve = np.array([value or 0.0 for value in difference.band_level_db])
+        # An explanation takes off what is there; it never turns into a difference of its own.
         explained = np.asarray(difference.explained_db)
-        curve = np.array([value or 0.0 for value in difference.band_level_db]) - explained
+        curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
         half = np.array(
             [
                 (pair[1] - pair[0]) / 2 if pair else np.inf
