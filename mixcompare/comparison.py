@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from html import escape
+from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -197,6 +198,13 @@ def compare(
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
     results = analyse(features[0], features[1], alignment, tell)
+    settings = {
+        "reference_span": _span_words(reference_span_s),
+        "candidate_span": _span_words(candidate_span_s),
+        "time_map": "found" if time_map is None else "given by the user",
+        "libraries": _versions(),
+    }
+    results = replace(results, settings=settings)
     return Comparison(results, *recordings)
 
 
@@ -279,6 +287,16 @@ def _on_both_clocks(finding: Finding, time_map: TimeMap) -> Finding:
         for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
     )
     return replace(finding, candidate_spans_s=spans)
+
+
+def _span_words(span_s: tuple[float, float] | None) -> str:
+    return "whole recording" if span_s is None else f"{span_s[0]:g} to {span_s[1]:g} s"
+
+
+def _versions() -> str:
+    """Versions of what computes the figures, so that a comparison can be repeated."""
+    names = ("numpy", "scipy", "soundfile", "soxr")
+    return ", ".join(f"{name} {metadata.version(name)}" for name in names)
 
 
 def _source(features: Features) -> Source:

@@ -4,7 +4,8 @@ Conventions
 -----------
 What is heard: one performance slower, freer, or dwelling on a moment. ``ratio`` is the
 candidate's duration over the reference's for the matched music, ``percent`` the same as
-100 (ratio - 1): positive = the candidate takes longer = slower. The tempo over time is the slope
+100 (ratio - 1): positive = the candidate takes longer = slower. Findings speak of the tempo as a
+person does: negative = slower. The tempo over time is the slope
 of the time map, which knows only the two against each other; how free each of them is by itself
 is told only where their own onsets explain that slope. ``events_per_minute`` counts onsets; dense
 or soft textures give None.
@@ -261,9 +262,7 @@ def _overall_finding(difference: TempoDifference) -> Finding | None:
         return None  # then the tuning says it
     if size_in_jnd(value, around, JUST_NOTICEABLE["tempo"].size) < 1:
         return None
-    # A person speaks of the tempo, which falls as the duration grows.
-    value, low, high = (100 * (100 / (100 + part) - 1) for part in (value, around[1], around[0]))
-    around = (low, high)
+    value, around = _as_tempo(value, around)
     slower = value < 0
     text = (
         f"The candidate is {abs(value):.0f} % {'slower' if slower else 'faster'} than the"
@@ -280,6 +279,14 @@ def _overall_finding(difference: TempoDifference) -> Finding | None:
     kind = "slower" if slower else "faster"
     jnd = JUST_NOTICEABLE["tempo"].size
     return _finding(difference, kind, "the tempo", value, around, jnd, text, advice)
+
+
+def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
+    """Difference in duration as one in tempo, which falls as the duration grows."""
+    value, low, high = (
+        100 * (100 / max(100 + part, 1.0) - 1) for part in (percent, around[1], around[0])
+    )
+    return value, (low, high)
 
 
 def _freedom_finding(difference: TempoDifference) -> Finding | None:
@@ -326,20 +333,20 @@ def _local_finding(difference: TempoDifference) -> Finding | None:
     if best is None:
         return None
     chosen = slice(best[1], best[2])
-    value, reach = float(away[chosen].mean()), float(half[chosen].mean())
+    longer, reach = float(away[chosen].mean()), float(half[chosen].mean())
+    value, around = _as_tempo(longer, (longer - reach, longer + reach))
     span = (float(times[chosen][0]), float(times[chosen][-1]))
-    holds = value > 0
-    least, most = sorted((abs(value - reach), abs(value + reach)))
+    holds = value < 0
     text = (
         f"At {clock(span[0])}-{clock(span[1])} the candidate"
-        f" {'holds back' if holds else 'pushes on'}: there it takes {abs(value):.0f} %"
-        f" {'longer' if holds else 'less time'} against the reference than on average"
-        f" (between {least:.0f} and {most:.0f} %)."
+        f" {'holds back' if holds else 'pushes on'}: against the reference it is there"
+        f" {abs(value):.0f} % {'slower' if holds else 'faster'} than on average"
+        f" (tempo {signed(value, '%', 0)}, between {around[0]:+.0f} and {around[1]:+.0f})."
     )
     advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
     return _finding(
-        difference, "holds_back" if holds else "pushes_on", "one moment", value,
-        (value - reach, value + reach), LOCAL_JND_PERCENT, text, advice, span,
+        difference, "holds_back" if holds else "pushes_on", "one moment", value, around,
+        LOCAL_JND_PERCENT, text, advice, span,
     )  # fmt: skip
 
 

@@ -107,7 +107,7 @@ def test_holding_back_is_found_in_its_place() -> None:
     start, end = finding.spans_s[0]
     assert start == pytest.approx(12, abs=0.8)
     assert end == pytest.approx(15, abs=0.8)
-    assert finding.difference == pytest.approx(12, abs=3)
+    assert finding.difference == pytest.approx(-11, abs=3)
     assert "0:12-0:15" in finding.text
 
 
