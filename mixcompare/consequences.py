@@ -76,6 +76,9 @@ RULES: tuple[Rule, ...] = (
     Rule(
         _aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _overlapping
     ),
+    # Width and placement change what both channels add up to where there is much side.
+    Rule(_kinds("wider", "narrower"), _aspect("balance"), _always),
+    Rule(_kinds("moved_left", "moved_right"), _aspect("balance"), _overlapping),
     # More reverberation: wider, denser, fuller between the notes; less: the contrary.
     Rule(_kinds("wetter"), _kinds("wider", "dynamics_smaller", "notes_more_connected"), _always),
     Rule(_kinds("drier"), _kinds("narrower", "dynamics_larger", "notes_more_detached"), _always),

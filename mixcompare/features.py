@@ -453,16 +453,14 @@ def usable_band_hz(
     level = 10 * np.log10(np.maximum(spectrum, 1e-20))
     centre = np.arange(bins) * nyquist / (bins - 1)
     top = 0.97 * nyquist
-    for index in range(bins - 2, 1, -1):
-        if centre[index] < 2000:
-            break
+    # Highest level from each bin up; a cliff falls 20 dB below what lies just under it for good.
+    highest_above = np.maximum.accumulate(level[::-1])[::-1]
+    for index in np.flatnonzero(centre >= 2000):
         below = int(index * 2 ** (-1 / 6))
-        inside = np.median(level[below : index + 1])
-        above = level[min(index + max((index - below) // 2, 2), bins - 1) :]
-        if len(above) and inside - float(np.max(above)) > 20 and inside > -130:
+        beyond = min(int(index) + max((int(index) - below) // 2, 2), bins - 1)
+        inside = float(np.median(level[below : index + 1]))
+        if inside > -130 and inside - highest_above[beyond] > 20:
             top = min(top, float(centre[index]))
-            break
-        if inside > -130 and index < 0.6 * bins:
             break
     whole = band_power.sum(axis=(1, 2), dtype=np.float64)
     power = band_power.sum(axis=2, dtype=np.float64)

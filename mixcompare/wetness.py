@@ -63,6 +63,8 @@ instruments: at most 0.05, and then not in all registers alike)."""
 _MOST_UNLIKE = 4.5
 _MOST_TOP = 2.6
 _LEAST_LOW = 0.4
+_MOST_HELD = 0.5
+_HELD_FRAMES = (1, 2, 4, 6, 8, 12)
 
 
 @dataclass(frozen=True)
@@ -85,6 +87,9 @@ class Wetness:
     register_db, register_gain : tuple of float
         Wetness of each of the four registers, and what it explains there. The highest is NaN
         where a recording doesn't reach up to it.
+    held_share : float
+        What holding the notes of the drier recording explains, over what the smear does: below
+        a half in rooms, above where all play shorter.
     """
 
     wetness_db: float
@@ -94,6 +99,12 @@ class Wetness:
     even_db: float
     register_db: tuple[float, ...]
     register_gain: tuple[float, ...]
+    held_share: float
+
+    @property
+    def may_be_note_lengths(self) -> bool:
+        """Whether longer notes explain the difference about as well as reverberation does."""
+        return self.held_share > _MOST_HELD
 
     @property
     def is_told(self) -> bool:
@@ -179,9 +190,12 @@ def relative_wetness(
     if blocks < 2 or not all(np.any(register == index) for index in range(3)):
         return None
     costs = _Costs(reference[:, bands], candidate[:, bands], settled)
-    shares = _by_register(costs.table(even=False), register, costs.cells)
+    smeared = costs.table(even=False)
+    shares = _by_register(smeared, register, costs.cells)
     if shares is None:
-        return Wetness(0.0, (0.0, 0.0), float(KERNEL_TIMES_S[2]), 0.0, 0.0, (0.0,) * 4, (0.0,) * 4)
+        return Wetness(
+            0.0, (0.0, 0.0), float(KERNEL_TIMES_S[2]), 0.0, 0.0, (0.0,) * 4, (0.0,) * 4, 0.0
+        )
     total = shares.sum(axis=0)
     time = _best_time(total)
     by_register = [_refined(total[time, :, index]) for index in range(4)]
@@ -203,6 +217,7 @@ def relative_wetness(
         even_db=even_db,
         register_db=tuple(by_register),
         register_gain=tuple(float(gain) for gain in gains),
+        held_share=_held_share(costs, float(np.median(by_register[:3])), smeared),
     )
 
 
@@ -258,6 +273,14 @@ class _Costs:
             rows.append(np.stack(row, axis=1))
         return np.stack(rows, axis=1)
 
+    def held(self, frames: int, candidate_is_longer: bool) -> FloatArray:
+        """Costs with every sound of one recording held for some frames; (blocks, bands)."""
+        if candidate_is_longer:
+            longer = _level(_hold(self._reference, frames))
+            return self._cost(self._candidate_db - longer, False)
+        longer = _level(_hold(self._candidate, frames))
+        return self._cost(longer - self._reference_db, False)
+
     def _cost(self, difference: FloatArray, even: bool) -> FloatArray:
         left = difference - self._offset
         for _ in range(2):
@@ -273,6 +296,13 @@ class _Costs:
 
 def _level(power: FloatArray) -> FloatArray:
     return np.asarray(10 * np.log10(uniform_filter1d(power, _SMOOTH_FRAMES, axis=0) + 1e-14))
+
+
+def _hold(power: FloatArray, frames: int) -> FloatArray:
+    """Largest power of this and the last frames."""
+    padded = np.concatenate([np.repeat(power[:1], frames, axis=0), power])
+    view = np.lib.stride_tricks.sliding_window_view(padded, frames + 1, axis=0)
+    return np.asarray(view.max(axis=-1))
 
 
 def _by_register(
@@ -293,6 +323,16 @@ def _by_register(
         if members.any():
             out[..., index] = relative[..., members].mean(axis=-1)
     return out
+
+
+def _held_share(costs: _Costs, wetness: float, smeared: FloatArray) -> float:
+    """Gain by holding every sound of the drier recording over gain by one smear of it."""
+    by_band = smeared.sum(axis=0)
+    none = np.maximum(by_band[0, _NONE], 1e-9)
+    smear_gain = 1 - float((by_band / none).mean(axis=-1).min())
+    held = [costs.held(frames, wetness > 0).sum(axis=0) for frames in _HELD_FRAMES]
+    held_gain = 1 - min(float((cost / none).mean()) for cost in held)
+    return max(held_gain, 0.0) / smear_gain if smear_gain > 0 else 0.0
 
 
 def _best_time(total: FloatArray) -> int:

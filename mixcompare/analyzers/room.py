@@ -273,7 +273,8 @@ def _verdict(
             ],
         )
     tails_agree = decay_percent is not None and decay_percent * value > 0
-    if abs(value) > _MOST_UNPROVEN_DB and not same_take and not tails_agree:
+    doubtful = abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths
+    if doubtful and not same_take and not tails_agree:
         return (
             None,
             None,

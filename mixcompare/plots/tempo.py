@@ -63,11 +63,9 @@ def draw_tuning(results: Results, figure: Figure) -> str | None:
         return None
     dots = []
     for holder, role in ((found.reference, "reference"), (found.candidate, "candidate")):
-        for name in ("tuning_cents", "deviation_cents", "cents"):
-            value = number(holder, name)
-            if value is not None:
-                dots.append(Dot(role, role, value, interval(holder, name)))
-                break
+        value = number(holder, "cents_against_440")
+        if value is not None:
+            dots.append(Dot(role, role, value, interval(holder, "cents_against_440")))
     if not dots:
         return None
     draw_dots(dots, figure, "tuning against A = 440 Hz (cents)", smallest=20.0)

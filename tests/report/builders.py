@@ -151,6 +151,12 @@ class TempoDifference:
 
 @dataclass(frozen=True)
 class Tuning:
+    cents_against_440: float
+    cents_against_440_interval: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class TuningDifference:
     tuning_cents: float
     tuning_cents_interval: tuple[float, float] | None = None
 
@@ -322,7 +328,10 @@ def _measurements(time_map, length_s, rng):
         ),
         "tempo": Measured("tempo", Tempo(236.0), Tempo(227.0), _tempo(length_s)),
         "tuning": Measured(
-            "tuning", Tuning(4.1, (2.5, 5.7)), Tuning(7.5, (5.0, 10.0)), Tuning(3.4, (0.8, 6.0))
+            "tuning",
+            Tuning(4.1, (2.5, 5.7)),
+            Tuning(7.5, (5.0, 10.0)),
+            TuningDifference(3.4, (0.8, 6.0)),
         ),
     }  # fmt: skip
 
