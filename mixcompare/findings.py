@@ -61,6 +61,10 @@ JUST_NOTICEABLE: dict[str, JustNoticeable] = {
 listeners on simple sounds; where running music needs more, the larger figure is used."""
 
 
+LEAST_CONFIDENCE = 0.6
+"""Findings less sure than this are not listed."""
+
+
 @dataclass(frozen=True)
 class Cause:
     """How likely players, room and mix are the cause; the weights sum to 1."""
@@ -162,9 +166,13 @@ def size_in_jnd(difference: float, interval: tuple[float, float], jnd: float) ->
 
 
 def is_listed(finding: Finding) -> bool:
-    """A finding counts from one just-noticeable difference up, with zero outside its interval."""
+    """Tell whether a finding counts.
+
+    From one just-noticeable difference up, with zero outside its interval, and only when it is
+    clearly likelier real than not: silence is better than a coin toss.
+    """
     low, high = finding.interval
-    return finding.jnd >= 1.0 and not low <= 0 <= high
+    return finding.jnd >= 1.0 and not low <= 0 <= high and finding.confidence >= LEAST_CONFIDENCE
 
 
 def salience(finding: Finding, whole_s: float) -> float:

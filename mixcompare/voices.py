@@ -53,7 +53,6 @@ ATTACK_LAG_S = 0.02
 _COMB_FALL = 0.7  # each partial's share against the one below
 _COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
 _UPDATES = 20
-_CHUNK = 6000
 _SMOOTH_FRAMES = 5
 _CHANGE_PRICE = 2.5  # in standard deviations of the weights
 _LEAP_PRICE = 0.3  # per semitone, relative
@@ -66,7 +65,7 @@ _SHORTEST_NOTE_S = 0.24
 _LONGEST_NOTE_S = 4.0
 _LONGEST_GAP_S = 1.0
 _REATTACK_DB = 4.0
-_MOST_NOTES = 400
+_STRETCH_S, _MOST_STRETCHES = 60.0, 10
 _PATH_LAG_S = 0.06
 _REACH_S = 0.15
 _ATTACK_RANGE_DB = 25.0
@@ -101,7 +100,7 @@ class Note:
         return self.next_s - self.onset_s
 
 
-def comb_weights(semitone_power: npt.NDArray[np.float32]) -> FloatArray:
+def comb_weights(semitone_power: FloatArray) -> FloatArray:
     """How strongly every pitch sounds, by combs of partials.
 
     Parameters
@@ -115,17 +114,15 @@ def comb_weights(semitone_power: npt.NDArray[np.float32]) -> FloatArray:
     """
     combs = _combs()
     total = combs.sum(axis=1)
-    loud = np.maximum(semitone_power, 1e-16).astype(np.float64) ** _COMPRESSION
+    if len(semitone_power) == 0:
+        return np.zeros((0, len(combs)))
+    loud = np.maximum(semitone_power, 1e-16) ** _COMPRESSION
     colour = uniform_filter1d(loud.mean(axis=0), 25, mode="nearest")
     loud /= np.sqrt(colour)
-    out = np.empty((len(loud), len(combs)))
-    for start in range(0, len(loud), _CHUNK):
-        part = loud[start : start + _CHUNK]
-        weights = np.full((len(part), len(combs)), float(part.mean()) + 1e-12)
-        for _ in range(_UPDATES):
-            weights *= (part / (weights @ combs + 1e-12)) @ combs.T / total
-        out[start : start + _CHUNK] = weights
-    return np.asarray(out / (out.mean() + 1e-12))
+    weights = np.full((len(loud), len(combs)), float(loud.mean()) + 1e-12)
+    for _ in range(_UPDATES):
+        weights *= (loud / (weights @ combs + 1e-12)) @ combs.T / total
+    return np.asarray(weights / (weights.mean() + 1e-12))
 
 
 def _combs() -> FloatArray:
@@ -162,7 +159,8 @@ def joint_weights(
     """
     total: FloatArray | None = None
     for features, times_s, shift in sources:
-        weights = sample_frames(comb_weights(features.semitone_power), SEMITONE_RATE_HZ, times_s)
+        power = sample_frames(features.semitone_power, SEMITONE_RATE_HZ, times_s)
+        weights = comb_weights(power)
         weights = np.roll(weights, -shift, axis=1)
         if shift > 0:
             weights[:, -shift:] = 0
@@ -175,12 +173,21 @@ def joint_weights(
 
 
 def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
-    """Notes of the leading line; of a long piece's, 400 spread evenly."""
-    notes = line_notes(lead_path(joint_weights(sources)), frame_s, sources)
-    if len(notes) <= _MOST_NOTES:
-        return notes
-    kept = np.linspace(0, len(notes) - 1, _MOST_NOTES).round().astype(int)
-    return tuple(notes[index] for index in kept)
+    """Notes of the leading line; of a long piece, those of ten minutes spread over the whole."""
+    length = round(_STRETCH_S * SEMITONE_RATE_HZ)
+    firsts = np.arange(0, max(len(frame_s) - length // 4, 1), length)
+    if len(firsts) > _MOST_STRETCHES:
+        kept = np.linspace(0, len(firsts) - 1, _MOST_STRETCHES).round().astype(int)
+        firsts = firsts[kept]
+    notes: list[Note] = []
+    for first in firsts:
+        behind = first + length
+        if len(frame_s) - behind < length // 4:
+            behind = len(frame_s)
+        inside = slice(first, behind)
+        part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
+        notes += line_notes(lead_path(joint_weights(part)), frame_s[inside], part)
+    return tuple(notes)
 
 
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
@@ -194,6 +201,8 @@ def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     strength *= 1 + _HIGH_VOICE * height
     strength /= strength.std() + 1e-12
     frames, states = strength.shape
+    if frames == 0:
+        return np.zeros(0, np.int64)
     distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
     price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 24))
     price[distance == 0] = 0

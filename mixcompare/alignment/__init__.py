@@ -148,9 +148,10 @@ def _refined(
         track = elastic.follow(
             reference.stacked, candidate.stacked, SEMITONE_RATE_HZ, track, tracker
         )
-    return elastic.follow(
+    track = elastic.follow(
         reference.attacks, candidate.attacks, ONSET_RATE_HZ, track, elastic.ATTACKS
     )
+    return elastic.with_even_ends(track, reference.attack_times_s)
 
 
 def _chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]:

@@ -21,6 +21,9 @@ FloatArray = npt.NDArray[np.float64]
 
 STEP_S = 0.1
 _CHUNK_STEPS = 600
+_END_STEPS = 40  # four seconds give the pace that goes on
+_LAST_ATTACK_S = 0.3
+_END_DOUBT = 0.05  # seconds of spread per second without an attack
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,30 @@ def increasing(path: FloatArray, smallest_slope: float = 0.2) -> FloatArray:
     """Force a path to rise by at least a fifth of the reference's pace."""
     floor = np.arange(len(path)) * smallest_slope * STEP_S
     return np.asarray(np.maximum.accumulate(path - floor) + floor)
+
+
+def with_even_ends(track: Track, attacks_s: FloatArray) -> Track:
+    """Go on evenly before the first attack and after the last, ever less sure.
+
+    A held last chord and the reverberation after it tell nothing about the tempo.
+    """
+    inside = attacks_s[(attacks_s >= track.reference_s[0]) & (attacks_s <= track.reference_s[-1])]
+    if len(inside) == 0 or len(track.reference_s) < 2 * _END_STEPS:
+        return track
+    first = int(np.searchsorted(track.reference_s, inside[0]))
+    last = int(np.searchsorted(track.reference_s, inside[-1] + _LAST_ATTACK_S))
+    first = min(first, len(track.reference_s) - _END_STEPS)
+    last = max(min(last, len(track.reference_s) - 1), _END_STEPS)
+    path, spread = track.candidate_s.copy(), track.spread_s.copy()
+    slope = (path[first + _END_STEPS - 1] - path[first]) / ((_END_STEPS - 1) * STEP_S)
+    away = track.reference_s[:first] - track.reference_s[first]
+    path[:first] = path[first] + slope * away
+    spread[:first] += _END_DOUBT * np.abs(away)
+    slope = (path[last] - path[last - _END_STEPS + 1]) / ((_END_STEPS - 1) * STEP_S)
+    away = track.reference_s[last + 1 :] - track.reference_s[last]
+    path[last + 1 :] = path[last] + slope * away
+    spread[last + 1 :] += _END_DOUBT * away
+    return Track(track.reference_s, increasing(path), spread, track.likelihood)
 
 
 def follow(

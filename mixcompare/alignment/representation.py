@@ -30,6 +30,7 @@ from mixcompare.features import (
 
 Float32Array = npt.NDArray[np.float32]
 
+_SOUNDING_DB = 20.0  # below the loud moments: softer is a decay, not an attack
 _LOW, _HIGH = 33, 96  # A1 to C7: below, semitones smear; above, few fundamentals
 
 
@@ -121,6 +122,17 @@ class Representation:
         return np.asarray(
             ndimage.gaussian_filter1d(folded / near[:, None], 1.0, axis=0), np.float32
         )
+
+    @cached_property
+    def attack_times_s(self) -> npt.NDArray[np.float64]:
+        """Times of clear attacks: half as strong as the strongest nearby, while music sounds."""
+        power = self.onset_power.sum(axis=1)
+        sounding = power > 10 ** (-_SOUNDING_DB / 10) * np.percentile(power, 90)
+        clear = np.linalg.norm(self.attacks, axis=1) > 0.5
+        smooth = ndimage.gaussian_filter1d(power, 2.0)
+        # Beats in a dying chord look like attacks, but there the whole falls.
+        rising = np.roll(smooth, -6) > 1.1 * np.roll(smooth, 6)
+        return np.asarray(np.flatnonzero(clear & sounding & rising) / ONSET_RATE_HZ, np.float64)
 
     @cached_property
     def decaying_attacks(self) -> Float32Array:

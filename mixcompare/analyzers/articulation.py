@@ -53,13 +53,18 @@ _SYSTEMATIC = 0.08  # shared by all notes: rooms, attacks, the map (unchanged pa
 _PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
+_MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
 _PART_NOTES = 10
 _PART_LEVEL = 0.12
 _PART_SYSTEMATIC = 0.12
 _PART_CHANGE = 0.2
 _PART_AGREEMENT = 0.8
+_PART_SPREAD = 0.35
 _FASTEST_ATTACK_MS = 25.0
 _NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
+_UNEVEN = (
+    "The leading line's notes are too quick or too much covered: their lengths scatter widely."
+)
 _TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
 
 
@@ -194,11 +199,13 @@ class Articulation:
         if len(followed) < FEWEST_NOTES:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
         ratios = sounding_ratios(followed)
+        if _spread(ratios) > _MOST_SPREAD:
+            return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN,))
         attack_ms = typical_attack_ms(followed)
         too_fast = attack_ms is None or attack_ms < _FASTEST_ATTACK_MS
         return ArticulationMeasurement(
             sounding_ratio=float(np.median(ratios)),
-            sounding_ratio_interval=_median_interval(ratios, _SYSTEMATIC / 2),
+            sounding_ratio_interval=_median_interval(ratios, _SYSTEMATIC),
             gap_depth_db=float(np.median([one.hinge.gap_depth_db for one in followed])),
             attack_ms=None if too_fast else attack_ms,
             notes=len(followed),
@@ -223,10 +230,7 @@ class Articulation:
         both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
         one_only = sum((a is None) != (b is None) for _, a, b in pairs)
         if len(both) < FEWEST_NOTES:
-            return ArticulationDifference(
-                None, None, None, None, None, None, None, len(both), one_only, match.same_take,
-                reasons=(_TOO_FEW,),
-            )  # fmt: skip
+            return _untold(_TOO_FEW, len(both), one_only, match.same_take)
         fit = wetness_between(reference, candidate, match)
         room_db = fit.wetness_db if fit is not None and fit.is_told and fit.everywhere else 0.0
         return _difference(both, one_only, match, room_db)
@@ -257,6 +261,22 @@ def _median_interval(values: FloatArray, systematic: float) -> tuple[float, floa
     )
 
 
+def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> ArticulationDifference:
+    return ArticulationDifference(
+        sounding_ratio=None,
+        sounding_ratio_interval=None,
+        reference_ratio=None,
+        candidate_ratio=None,
+        gap_depth_db=None,
+        attack_ms=None,
+        agreement=None,
+        notes=notes,
+        notes_left_out=one_only,
+        same_take=same_take,
+        reasons=(reason,),
+    )
+
+
 def _difference(
     both: Sequence[tuple[Note, FollowedNote, FollowedNote]],
     one_only: int,
@@ -266,6 +286,8 @@ def _difference(
     ratios = np.column_stack(
         [sounding_ratios([a for _, a, _ in both]), sounding_ratios([b for _, _, b in both])]
     )
+    if min(_spread(ratios[:, 0]), _spread(ratios[:, 1])) > _MOST_SPREAD:
+        return _untold(_UNEVEN, len(both), one_only, match.same_take)
     changes = ratios[:, 1] - ratios[:, 0]
     depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
     attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
@@ -337,7 +359,14 @@ def _clear_stretch(
     inside = slice(first, behind)
     part = _stretch(notes[inside], ratios[inside], match, _PART_SYSTEMATIC, room_db)
     strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
-    return part if strong and _is_clear(part) else None
+    even = max(_spread(ratios[inside, 0]), _spread(ratios[inside, 1])) <= _PART_SPREAD
+    return part if strong and even and _is_clear(part) else None
+
+
+def _spread(ratios: FloatArray) -> float:
+    """Distance of the quartiles."""
+    low, high = np.percentile(ratios, [25, 75])
+    return float(high - low)
 
 
 def _is_clear(stretch: Stretch) -> bool:
