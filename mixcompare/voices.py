@@ -181,7 +181,7 @@ def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ..
         firsts = firsts[kept]
     notes: list[Note] = []
     for first in firsts:
-        behind = first + length
+        behind = int(first) + length
         if len(frame_s) - behind < length // 4:
             behind = len(frame_s)
         inside = slice(first, behind)
