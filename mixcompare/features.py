@@ -20,10 +20,10 @@ tuning_phasor        (seconds,) complex       magnitude-weighted deviation from 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -57,11 +57,13 @@ _SPLIT_BAND = 16  # third-octave bands below 800 Hz come from the long window
 _SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
 _TUNING_RANGE_HZ = (110.0, 2500.0)
 _TUNING_LEAD_S = 60.0
+_SPARE_FRAMES = 64
+_BATCH_FRAMES = 64  # spectra at a time: they stay in the cache
 
 
-@dataclass(frozen=True, eq=False)
-class Features:
-    """Everything that alignment and the analyzers read; see the module's table.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class AlignmentFeatures:
+    """What alignment alone needs; a light pass yields it.
 
     Attributes
     ----------
@@ -70,14 +72,10 @@ class Features:
     duration_s : float
     grid_tuning_cents : float
         Tuning of the semitone grid against A4 = 440 Hz.
-    true_peak, sample_peak : float
-        Linear, 1.0 = full scale.
-    clipped_places : int
-        Runs of three or more samples at full scale.
-    mean_spectrum : ndarray, shape (bins,)
-        Mean power per bin of the short spectrum, both channels, up to half the sample rate.
-    usable_band_hz : tuple of float
-        Lowest and highest frequency at which the file carries music.
+    is_mono : bool
+        Whether both channels carry the same signal.
+    band_power, semitone_power, onset_power, waveform : ndarray
+        See the module's table; here ``band_power`` has the lower 16 bands only.
     warnings : tuple of str
     """
 
@@ -88,22 +86,15 @@ class Features:
     format: str
     duration_s: float
     grid_tuning_cents: float
+    is_mono: bool
     band_power: Float32Array
-    band_cross: npt.NDArray[np.complex64]
     semitone_power: Float32Array
     onset_power: Float32Array
-    k_power: FloatArray
     waveform: npt.NDArray[np.float16]
-    tuning_phasor: npt.NDArray[np.complex128]
-    mean_spectrum: FloatArray
-    true_peak: float
-    sample_peak: float
-    clipped_places: int
-    usable_band_hz: tuple[float, float]
     warnings: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, recording: Recording, progress: Progress | None = None) -> Features:
+    def of(cls, recording: Recording, progress: Progress | None = None) -> Self:
         """Analyse a recording in one pass.
 
         Parameters
@@ -117,16 +108,50 @@ class Features:
         AudioFileError
             If the audio breaks off, is silent or holds values that are not numbers.
         """
-        return _Pass(recording).run(progress)
+        return cls(**_LightPass(recording).run(progress))
 
-    @property
-    def is_mono(self) -> bool:
-        """Whether both channels carry the same signal."""
-        if self.channels == 1:
-            return True
-        total = float(self.band_power.sum(dtype=np.float64))
-        side = total - 2 * float(self.band_cross.real.sum(dtype=np.float64))
-        return side < 1e-7 * total
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Features(AlignmentFeatures):
+    """Everything that alignment and the analyzers read; see the module's table.
+
+    Attributes
+    ----------
+    true_peak, sample_peak : float
+        Linear, 1.0 = full scale.
+    clipped_places : int
+        Runs of three or more samples at full scale.
+    mean_spectrum : ndarray, shape (bins,)
+        Mean power per bin of the short spectrum, both channels, up to half the sample rate.
+    usable_band_hz : tuple of float
+        Lowest and highest frequency at which the file carries music.
+    """
+
+    band_cross: npt.NDArray[np.complex64]
+    k_power: FloatArray
+    tuning_phasor: npt.NDArray[np.complex128]
+    mean_spectrum: FloatArray
+    true_peak: float
+    sample_peak: float
+    clipped_places: int
+    usable_band_hz: tuple[float, float]
+
+    @classmethod
+    def of(cls, recording: Recording, progress: Progress | None = None) -> Self:
+        """Analyse a recording in one pass.
+
+        Parameters
+        ----------
+        recording : Recording
+        progress : callable, optional
+            Called with the share done, 0 to 1.
+
+        Raises
+        ------
+        AudioFileError
+            If the audio breaks off, is silent or holds values that are not numbers.
+        """
+        return cls(**_FullPass(recording).run(progress))
 
     @property
     def usable_bands(self) -> npt.NDArray[np.bool_]:
@@ -151,6 +176,7 @@ class Features:
             values[key] = str(values[key])
         for key in ("sample_rate_hz", "channels", "clipped_places"):
             values[key] = int(values[key])
+        values["is_mono"] = bool(values["is_mono"])
         for key in ("duration_s", "grid_tuning_cents", "true_peak", "sample_peak"):
             values[key] = float(values[key])
         for key in ("span_s", "usable_band_hz"):
@@ -163,120 +189,144 @@ class _FrameStream:
     """Cut a stream of stereo samples into windowed frames centred on k * hop."""
 
     def __init__(self, rate_hz: float, size: int, hop_s: float) -> None:
-        self._rate, self._size, self._hop_s = rate_hz, size, hop_s
+        self._size, self._hop = size, round(hop_s * rate_hz, 9)
         self._window = np.hanning(size + 1)[:-1].astype(np.float32)
         self.scale = 2.0 / (size * float(np.square(self._window, dtype=np.float64).sum()))
-        self._buffer = np.zeros((size // 2, 2), np.float32)
+        self._buffer = np.zeros((2, size // 2), np.float32)
         self._start = -(size // 2)
         self._next = 0
 
-    def push(self, samples: Float32Array, limit: int | None = None) -> npt.NDArray[np.complex64]:
-        """Spectra of the frames that are complete now, shape (frames, 2, bins).
+    def push(
+        self, samples: Float32Array, limit: int | None = None
+    ) -> Iterator[npt.NDArray[np.complex64]]:
+        """Spectra of the frames that are complete now, in batches of shape (2, frames, bins).
 
         ``limit`` is the total number of frames at the end of the stream; the missing samples
         are then taken as silence.
         """
-        self._buffer = np.concatenate([self._buffer, samples])
+        parts = [self._buffer, samples.T]
         if limit is not None:
-            self._buffer = np.concatenate([self._buffer, np.zeros((self._size, 2), np.float32)])
-        end = self._start + len(self._buffer)
-        last = int((end - self._size + self._size // 2) / (self._hop_s * self._rate)) + 1
+            parts.append(np.zeros((2, self._size), np.float32))
+        self._buffer = np.concatenate(parts, axis=1)
+        end = self._start + self._buffer.shape[1]
+        last = int((end - self._size + self._size // 2) / self._hop) + 1
         if limit is not None:
             last = min(last, limit)
-        centres = np.round(np.arange(self._next, last) * self._hop_s * self._rate).astype(np.int64)
-        begins = centres - self._size // 2 - self._start
-        begins = begins[begins + self._size <= len(self._buffer)]
+        begins = self._begin(np.arange(self._next, last))
+        begins = begins[begins + self._size <= self._buffer.shape[1]]
         if len(begins) == 0:
-            return np.zeros((0, 2, self._size // 2 + 1), np.complex64)
-        view = np.lib.stride_tricks.sliding_window_view(self._buffer, self._size, axis=0)
-        spectra = fft.rfft(view[begins] * self._window, axis=-1)
+            return
+        view = np.lib.stride_tricks.sliding_window_view(self._buffer, self._size, axis=1)
+        for first in range(0, len(begins), _BATCH_FRAMES):
+            batch = begins[first : first + _BATCH_FRAMES]
+            if self._hop.is_integer():  # evenly spaced frames need no copy
+                frames = view[:, batch[0] : batch[-1] + 1 : int(self._hop)]
+            else:
+                frames = view[:, batch]
+            spectra = fft.rfft(frames * self._window, axis=-1, overwrite_x=True)
+            yield np.asarray(spectra, np.complex64)
         self._next += len(begins)
-        done = round(self._next * self._hop_s * self._rate) - self._size // 2 - self._start
-        self._buffer = self._buffer[max(done, 0) :]
-        self._start += max(done, 0)
-        return np.asarray(spectra, np.complex64)
+        done = max(int(self._begin(np.array([self._next]))[0]), 0)
+        self._buffer = self._buffer[:, done:]
+        self._start += done
+
+    def _begin(self, frames: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Where in the buffer a frame begins."""
+        centres = np.round(frames * self._hop).astype(np.int64)
+        return np.asarray(centres - self._size // 2 - self._start, np.int64)
 
 
 def _power(spectra: npt.NDArray[np.complex64]) -> Float32Array:
-    return np.asarray(np.square(spectra.real) + np.square(spectra.imag), np.float32)
+    parts = np.square(spectra.view(np.float32))
+    return np.asarray(parts[..., ::2] + parts[..., 1::2], np.float32)
 
 
-class _Pass:
-    """The one pass: feeds every block to all accumulators."""
+def _energy(spectra: npt.NDArray[np.complex64]) -> Float32Array:
+    """Power of both channels together; the spectra are used up."""
+    parts = spectra.view(np.float32)
+    np.square(parts, out=parts)
+    both = parts[0]
+    both += parts[1]
+    return np.asarray(both[:, ::2] + both[:, 1::2], np.float32)
+
+
+class _Rows:
+    """Rows that are filled one batch after the other, in place: nothing is held twice."""
+
+    def __init__(self, store: npt.NDArray[Any]) -> None:
+        self._store = store
+        self._count = 0
+
+    def add(self, values: npt.NDArray[Any]) -> None:
+        room = len(self._store) - self._count
+        self._store[self._count : self._count + len(values)] = values[:room]
+        self._count += min(len(values), room)
+
+    @property
+    def filled(self) -> npt.NDArray[Any]:
+        return self._store[: self._count]
+
+
+class _LightPass:
+    """What needs only the 12 kHz clock: enough to align."""
 
     def __init__(self, recording: Recording) -> None:
         self._recording = recording
         rate = recording.sample_rate_hz
         self._resampler = soxr.ResampleStream(rate, ANALYSIS_RATE_HZ, 2, dtype="float32")
-        high_fft = 2 ** round(np.log2(0.0427 * rate))
-        self._high = _FrameStream(rate, high_fft, 0.5 / BAND_RATE_HZ)
         self._low = _FrameStream(ANALYSIS_RATE_HZ, _LOW_FFT, 1 / BAND_RATE_HZ)
         self._semitone = _FrameStream(ANALYSIS_RATE_HZ, _SEMITONE_FFT, 1 / SEMITONE_RATE_HZ)
         self._onset = _FrameStream(ANALYSIS_RATE_HZ, _ONSET_FFT, 1 / ONSET_RATE_HZ)
-        edges = THIRD_OCTAVE_EDGES_HZ
         self._low_weights = band_weights(
-            edges[: _SPLIT_BAND + 1], ANALYSIS_RATE_HZ / _LOW_FFT, _LOW_FFT // 2 + 1
+            THIRD_OCTAVE_EDGES_HZ[: _SPLIT_BAND + 1],
+            ANALYSIS_RATE_HZ / _LOW_FFT,
+            _LOW_FFT // 2 + 1,
         )
-        self._high_weights = band_weights(edges[_SPLIT_BAND:], rate / high_fft, high_fft // 2 + 1)
-        self._spectrum = np.zeros(high_fft // 2 + 1)
-        self._high_count = 0
-        self._loudness = KWeightedPower(rate)
-        self._peak = TruePeak(rate)
-        self._clipped = 0
         self._lead: list[Float32Array] | None = []
         self._grid_cents = 0.0
-        self._parts: dict[str, list[npt.NDArray[np.generic]]] = {}
-        self._odd_high: Float32Array | None = None
-        self._phasors: list[npt.NDArray[np.complex128]] = []
+        self._rows: dict[str, _Rows] = {}
+        self._sample_peak = 0.0
+        self._side = self._whole = 0.0
 
-    def run(self, progress: Progress | None) -> Features:
+    def run(self, progress: Progress | None) -> dict[str, Any]:
+        """Read the recording block by block; what is found, by field name."""
         recording = self._recording
         seen = 0
         for block in recording.blocks():
-            finite = bool(np.isfinite(block).all())
-            if not finite:
+            if not np.isfinite(block).all():
                 check_content(recording.name, False, 0.0)
+            self._sample_peak = max(self._sample_peak, float(np.abs(block).max()))
             self._native(block)
             self._resampled(self._resampler.resample_chunk(np.ascontiguousarray(block)))
             seen += len(block)
             if progress is not None:
                 progress(seen / recording.frames)
-        check_content(recording.name, True, self._peak.sample_peak)
+        check_content(recording.name, True, self._sample_peak)
         self._resampled(self._resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True))
         return self._finish()
 
-    def _add(self, key: str, values: npt.NDArray[np.generic]) -> None:
-        self._parts.setdefault(key, []).append(values)
-
-    def _joined(self, key: str) -> npt.NDArray[np.generic]:
-        joined = np.concatenate(self._parts.pop(key))
-        return joined
-
     def _native(self, block: Float32Array) -> None:
-        """K weighting, true peak, clipping and the upper third-octave bands."""
-        channels = self._recording.channels
-        self._loudness.push(block)
-        self._peak.push(block)
-        full = np.abs(block).max(axis=1) >= 0.9999
-        if channels <= 2 and full.any():
-            run = full[2:] & full[1:-1] & full[:-2]
-            self._clipped += int(run[:1].sum() + (run[1:] & ~run[:-1]).sum())
-        self._upper(self._high.push(block))
+        """Nothing at the file's own rate."""
 
-    def _upper(self, spectra: npt.NDArray[np.complex64]) -> None:
-        if len(spectra) == 0:
-            return
-        power = _power(spectra)
-        self._spectrum += power.sum(axis=(0, 1), dtype=np.float64)
-        self._high_count += len(power)
-        cross = spectra[:, 0] * spectra[:, 1].conj()
-        scale = np.float32(self._high.scale)
-        self._add("high_power", (power @ self._high_weights) * scale)
-        self._add("high_cross", (cross @ self._high_weights) * scale)
+    def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
+        """Nothing more from the long window."""
+
+    def _add(self, key: str, values: npt.NDArray[Any], rate_hz: float = BAND_RATE_HZ) -> None:
+        if key not in self._rows:
+            frames = int(self._recording.duration_s * rate_hz) + _SPARE_FRAMES
+            self._rows[key] = _Rows(np.empty((frames, *values.shape[1:]), values.dtype))
+        self._rows[key].add(values)
+
+    def _joined(self, key: str) -> npt.NDArray[Any]:
+        return self._rows.pop(key).filled
 
     def _resampled(self, samples: Float32Array) -> None:
         """Everything on the 12 kHz clock; held back until the tuning of the start is known."""
-        self._add("waveform", (self._mono(samples) * WAVEFORM_SCALE).astype(np.float16))
+        left, right = samples[:, 0], samples[:, 1]
+        self._side += float(np.square(left - right).sum(dtype=np.float64))
+        self._whole += float(np.square(samples).sum(dtype=np.float64))
+        mono = (0.5 * WAVEFORM_SCALE * (left + right)).astype(np.float16)
+        self._add("waveform", mono, ANALYSIS_RATE_HZ)
         if self._lead is None:
             self._lower(samples, None)
             return
@@ -290,8 +340,9 @@ class _Pass:
         lead, self._lead = self._lead, None
         stream = _FrameStream(ANALYSIS_RATE_HZ, _LOW_FFT, 4 / BAND_RATE_HZ)
         phasor = sum(
-            complex(_deviation_phasors(_power(stream.push(samples)).sum(axis=1)).sum())
+            complex(_deviation_phasors(_power(spectra).sum(axis=0)).sum())
             for samples in lead
+            for spectra in stream.push(samples)
         )
         self._grid_cents = float(np.angle(phasor) / (2 * np.pi) * 100)
         self._set_grid()
@@ -299,93 +350,146 @@ class _Pass:
             self._lower(samples, None)
 
     def _set_grid(self) -> None:
-        self._semitone_low = band_weights(
-            semitone_edges_hz(LOWEST_SEMITONE, _SPLIT_SEMITONE - 1, self._grid_cents),
-            ANALYSIS_RATE_HZ / _LOW_FFT,
-            _LOW_FFT // 2 + 1,
-        )
-        self._semitone_high = band_weights(
-            semitone_edges_hz(_SPLIT_SEMITONE, HIGHEST_SEMITONE, self._grid_cents),
-            ANALYSIS_RATE_HZ / _SEMITONE_FFT,
-            _SEMITONE_FFT // 2 + 1,
-        )
-        self._onset_weights = band_weights(
-            semitone_edges_hz(LOWEST_ONSET, HIGHEST_ONSET, self._grid_cents),
-            ANALYSIS_RATE_HZ / _ONSET_FFT,
-            _ONSET_FFT // 2 + 1,
-        )
+        self._semitone_low = self._semitone_weights(LOWEST_SEMITONE, _SPLIT_SEMITONE - 1, _LOW_FFT)
+        self._semitone_high = self._semitone_weights(
+            LOWEST_SEMITONE, HIGHEST_SEMITONE, _SEMITONE_FFT
+        )  # its lower columns give way to the long window's in the end
+        self._onset_weights = self._semitone_weights(LOWEST_ONSET, HIGHEST_ONSET, _ONSET_FFT)
 
-    @staticmethod
-    def _mono(samples: Float32Array) -> Float32Array:
-        return np.asarray(samples.mean(axis=1), np.float32)
+    def _semitone_weights(self, lowest: int, highest: int, size: int) -> Float32Array:
+        edges_hz = semitone_edges_hz(lowest, highest, self._grid_cents)
+        return band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)
 
     def _lower(self, samples: Float32Array, limits: tuple[int, int, int] | None) -> None:
         low_limit, semitone_limit, onset_limit = limits or (None, None, None)
-        spectra = self._low.push(samples, low_limit)
-        if len(spectra):
+        scale = np.float32(self._low.scale)
+        for spectra in self._low.push(samples, low_limit):
             power = _power(spectra)
-            cross = spectra[:, 0] * spectra[:, 1].conj()
-            scale = np.float32(self._low.scale)
-            self._add("low_power", (power @ self._low_weights) * scale)
-            self._add("low_cross", (cross @ self._low_weights) * scale)
-            both = power.sum(axis=1)
+            self._add("low_power", ((power @ self._low_weights) * scale).swapaxes(0, 1))
+            both = power.sum(axis=0)
             self._add("semitone_low", (both @ self._semitone_low) * scale)
-            self._phasors.append(_deviation_phasors(both))
-        spectra = self._semitone.push(samples, semitone_limit)
-        if len(spectra):
-            both = _power(spectra).sum(axis=1) * np.float32(self._semitone.scale)
-            self._add("semitone_high", both @ self._semitone_high)
-        spectra = self._onset.push(samples, onset_limit)
-        if len(spectra):
-            both = _power(spectra).sum(axis=1) * np.float32(self._onset.scale)
-            self._add("onset", both @ self._onset_weights)
+            self._low_spectra(spectra, both)
+        for spectra in self._semitone.push(samples, semitone_limit):
+            energy = _energy(spectra) @ self._semitone_high
+            self._add("semitone", energy * np.float32(self._semitone.scale), SEMITONE_RATE_HZ)
+        for spectra in self._onset.push(samples, onset_limit):
+            energy = _energy(spectra) @ self._onset_weights
+            self._add("onset", energy * np.float32(self._onset.scale), ONSET_RATE_HZ)
 
-    def _finish(self) -> Features:
+    def _finish(self) -> dict[str, Any]:
         recording = self._recording
-        self._peak.push(np.zeros((0, 2), np.float32), last=True)
         if self._lead is not None:
             self._release_lead()
-        band_frames = int(recording.duration_s * BAND_RATE_HZ) + 1
+        band_frames = self._band_frames
         semitone_frames = 2 * band_frames - 1
         onset_frames = 4 * band_frames - 3
-        self._upper(self._high.push(np.zeros((0, 2), np.float32), 2 * band_frames))
         self._lower(np.zeros((0, 2), np.float32), (band_frames, semitone_frames, onset_frames))
-        band_power = np.concatenate(
-            [self._pairs("low_power", 1, band_frames), self._pairs("high_power", 2, band_frames)], 2
-        ).swapaxes(1, 2)
-        band_cross = np.concatenate(
-            [self._pairs("low_cross", 1, band_frames), self._pairs("high_cross", 2, band_frames)], 1
-        )
-        spectrum = self._spectrum * self._high.scale / max(self._high_count, 1)
-        usable = usable_band_hz(spectrum, recording.sample_rate_hz, band_power)
-        return Features(
-            name=recording.name,
-            sample_rate_hz=recording.sample_rate_hz,
-            channels=recording.channels,
-            span_s=recording.span_s,
-            format=recording.format,
-            duration_s=recording.duration_s,
-            grid_tuning_cents=self._grid_cents,
-            band_power=np.ascontiguousarray(band_power, np.float32),
-            band_cross=np.ascontiguousarray(band_cross, np.complex64),
-            semitone_power=self._semitones(semitone_frames),
-            onset_power=np.asarray(self._joined("onset"), np.float32),
-            k_power=self._loudness.result()[:, : min(recording.channels, 2)],
-            waveform=np.asarray(self._joined("waveform"), np.float16),
-            tuning_phasor=_per_second(np.concatenate(self._phasors)),
-            mean_spectrum=spectrum,
-            true_peak=self._peak.peak,
-            sample_peak=self._peak.sample_peak,
-            clipped_places=self._clipped,
-            usable_band_hz=usable,
-            warnings=recording.warnings + _content_warnings(recording, self._clipped, usable),
-        )
+        return {
+            "name": recording.name,
+            "sample_rate_hz": recording.sample_rate_hz,
+            "channels": recording.channels,
+            "span_s": recording.span_s,
+            "format": recording.format,
+            "duration_s": recording.duration_s,
+            "grid_tuning_cents": self._grid_cents,
+            "is_mono": recording.channels == 1 or self._side < 1e-7 * self._whole,
+            "band_power": self._band_power(),
+            "semitone_power": self._semitones(semitone_frames),
+            "onset_power": self._joined("onset"),
+            "waveform": self._joined("waveform"),
+            "warnings": recording.warnings,
+        }
 
-    def _pairs(self, key: str, per_frame: int, frames: int) -> npt.NDArray[Any]:
-        """Average ``per_frame`` fine frames into each frame of the band grid."""
-        values: npt.NDArray[Any] = self._joined(key)
-        if per_frame == 1:
-            return values[:frames]
+    @property
+    def _band_frames(self) -> int:
+        return int(self._recording.duration_s * BAND_RATE_HZ) + 1
+
+    def _band_power(self) -> Float32Array:
+        low = self._joined("low_power")[: self._band_frames]
+        return np.ascontiguousarray(low.swapaxes(1, 2), np.float32)
+
+    def _semitones(self, frames: int) -> Float32Array:
+        out: Float32Array = self._joined("semitone")[:frames]
+        low = out[:, : _SPLIT_SEMITONE - LOWEST_SEMITONE]
+        low[::2] = self._joined("semitone_low")[: (frames + 1) // 2]
+        low[1::2] = 0.5 * (low[:-1:2] + low[2::2])
+        return out
+
+
+class _FullPass(_LightPass):
+    """The one pass for everything: also what needs the file's own rate and both channels."""
+
+    def __init__(self, recording: Recording) -> None:
+        super().__init__(recording)
+        rate = recording.sample_rate_hz
+        high_fft = 2 ** round(np.log2(0.0427 * rate))
+        self._high = _FrameStream(rate, high_fft, 0.5 / BAND_RATE_HZ)
+        self._high_weights = band_weights(
+            THIRD_OCTAVE_EDGES_HZ[_SPLIT_BAND:], rate / high_fft, high_fft // 2 + 1
+        )
+        self._spectrum = np.zeros(high_fft // 2 + 1)
+        self._high_count = 0
+        self._loudness = KWeightedPower(rate)
+        self._peak = TruePeak(rate)
+        self._clipped = 0
+
+    def _native(self, block: Float32Array) -> None:
+        """K weighting, true peak, clipping and the upper third-octave bands."""
+        self._loudness.push(block)
+        self._peak.push(block)
+        full = np.abs(block).max(axis=1) >= 0.9999
+        if self._recording.channels <= 2 and full.any():
+            run = full[2:] & full[1:-1] & full[:-2]
+            self._clipped += int(run[:1].sum() + (run[1:] & ~run[:-1]).sum())
+        self._upper(block, None)
+
+    def _upper(self, block: Float32Array, limit: int | None) -> None:
+        scale = np.float32(self._high.scale)
+        for spectra in self._high.push(block, limit):
+            power = _power(spectra)
+            self._spectrum += power.sum(axis=(0, 1), dtype=np.float64)
+            self._high_count += power.shape[1]
+            bands = (power @ self._high_weights) * scale
+            self._add("high_power", bands.swapaxes(0, 1), 2 * BAND_RATE_HZ)
+            cross = spectra[0] * spectra[1].conj()
+            self._add("high_cross", (cross @ self._high_weights) * scale, 2 * BAND_RATE_HZ)
+
+    def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
+        cross = spectra[0] * spectra[1].conj()
+        self._add("low_cross", (cross @ self._low_weights) * np.float32(self._low.scale))
+        self._add("phasor", _deviation_phasors(power))
+
+    def _finish(self) -> dict[str, Any]:
+        recording = self._recording
+        frames = self._band_frames
+        self._peak.push(np.zeros((0, 2), np.float32), last=True)
+        self._upper(np.zeros((0, 2), np.float32), 2 * frames)
+        found = super()._finish()
+        cross = [self._joined("low_cross")[:frames], self._halved("high_cross", frames)]
+        spectrum = self._spectrum * self._high.scale / max(self._high_count, 1)
+        usable = usable_band_hz(spectrum, recording.sample_rate_hz, found["band_power"])
+        return found | {
+            "band_cross": np.concatenate(cross, axis=1).astype(np.complex64),
+            "k_power": self._loudness.result()[:, : min(recording.channels, 2)],
+            "tuning_phasor": _per_second(self._joined("phasor")),
+            "mean_spectrum": spectrum,
+            "true_peak": self._peak.peak,
+            "sample_peak": self._peak.sample_peak,
+            "clipped_places": self._clipped,
+            "usable_band_hz": usable,
+            "warnings": recording.warnings + _content_warnings(recording, self._clipped, usable),
+        }
+
+    def _band_power(self) -> Float32Array:
+        parts = [
+            self._joined("low_power")[: self._band_frames],
+            self._halved("high_power", self._band_frames),
+        ]
+        return np.ascontiguousarray(np.concatenate(parts, axis=2).swapaxes(1, 2), np.float32)
+
+    def _halved(self, key: str, frames: int) -> npt.NDArray[Any]:
+        """Average frames at twice the band rate into each frame of the band grid."""
+        values = self._joined(key)
         even = values[: 2 * frames : 2]
         odd = values[1 : 2 * frames : 2]
         if len(odd) < len(even):
@@ -393,14 +497,6 @@ class _Pass:
         before = np.concatenate([odd[:1], odd[:-1]])
         averaged: npt.NDArray[Any] = 0.5 * even + 0.25 * (odd + before)
         return averaged
-
-    def _semitones(self, frames: int) -> Float32Array:
-        low = np.asarray(self._joined("semitone_low"), np.float32)
-        high = np.asarray(self._joined("semitone_high"), np.float32)
-        dense = np.empty((frames, low.shape[1]), np.float32)
-        dense[::2] = low[: (frames + 1) // 2]
-        dense[1::2] = 0.5 * (dense[:-1:2] + dense[2::2])
-        return np.concatenate([dense, high[:frames]], axis=1)
 
 
 def _deviation_phasors(power: Float32Array) -> npt.NDArray[np.complex128]:
@@ -414,11 +510,16 @@ def _deviation_phasors(power: Float32Array) -> npt.NDArray[np.complex128]:
     left, middle, right = log_power[:, :-2], log_power[:, 1:-1], log_power[:, 2:]
     peak = (middle > left) & (middle >= right)
     peak &= middle > middle.max(axis=1, keepdims=True) - 5.0
-    shift = 0.5 * (left - right) / np.minimum(left - 2 * middle + right, -1e-9)
-    shift = np.where(peak, shift, 0.0)
-    deviation = hz_to_pitch((np.arange(first, last) + shift) * bin_hz)
-    weight = np.where(peak, np.sqrt(power[:, first:last]), 0)
-    return np.asarray((weight * np.exp(2j * np.pi * deviation)).sum(axis=1), np.complex128)
+    row, column = np.nonzero(peak)
+    before, at, after = left[peak], middle[peak], right[peak]
+    shift = 0.5 * (before - after) / np.minimum(before - 2 * at + after, -1e-9)
+    deviation = hz_to_pitch((first + column + shift) * bin_hz)
+    weighted = np.sqrt(power[row, first + column]) * np.exp(2j * np.pi * deviation)
+    frames = len(power)
+    return np.asarray(
+        np.bincount(row, weighted.real, frames) + 1j * np.bincount(row, weighted.imag, frames),
+        np.complex128,
+    )
 
 
 def _per_second(phasors: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import coarse, elastic, exact, relation
-from mixcompare.alignment.representation import Representation
-from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ, Features, Progress
+from mixcompare.alignment.representation import SIDES_RATE_HZ, Representation
+from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ, AlignmentFeatures, Progress
 from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap, sample_frames
@@ -22,8 +22,8 @@ _MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same 
 
 
 def align(
-    reference: Recording | Features,
-    candidate: Recording | Features,
+    reference: Recording | AlignmentFeatures,
+    candidate: Recording | AlignmentFeatures,
     time_map: TimeMap | None = None,
     progress: Progress | None = None,
 ) -> Alignment:
@@ -32,6 +32,7 @@ def align(
     Parameters
     ----------
     reference, candidate : Recording or Features
+        A recording gets a light pass of its own; features that are there already are used.
     time_map : TimeMap, optional
         A map of the user's own (tapped bar lines), which is then taken as it is.
     progress : callable, optional
@@ -47,20 +48,34 @@ def align(
     AudioFileError
         If a recording cannot be read.
     """
-    reference = reference if isinstance(reference, Features) else Features.of(reference)
-    candidate = candidate if isinstance(candidate, Features) else Features.of(candidate)
+    share = (0.0, 0.4, 0.8)
+    first, second = (
+        _view(each, None if progress is None else _part(progress, share[at], share[at + 1]))
+        for at, each in enumerate((reference, candidate))
+    )
     if time_map is not None:
-        return _given(reference, candidate, time_map)
-    take = _same_take(reference, candidate)
+        return _given(first, second, time_map)
+    take = _same_take(first, second)
     if take is not None:
         return take
     if progress is not None:
-        progress(0.3)
-    return _same_passage(reference, candidate)
+        progress(0.9)
+    return _same_passage(first, second)
 
 
-def _same_take(reference: Features, candidate: Features) -> Alignment | None:
-    offsets = coarse.find_offset_s(Representation(reference), Representation(candidate))
+def _view(recording: Recording | AlignmentFeatures, progress: Progress | None) -> Representation:
+    """Alignment's view; features that nobody else needs are let go at once."""
+    if isinstance(recording, Recording):
+        return Representation(AlignmentFeatures.of(recording, progress))
+    return Representation(recording)
+
+
+def _part(progress: Progress, start: float, end: float) -> Progress:
+    return lambda share: progress(start + share * (end - start))
+
+
+def _same_take(reference: Representation, candidate: Representation) -> Alignment | None:
+    offsets = coarse.find_offset_s(reference, candidate)
     take = exact.locate(reference, candidate, offsets)
     if take is None or not take.is_same:
         return None
@@ -92,18 +107,17 @@ def _same_take(reference: Features, candidate: Features) -> Alignment | None:
     )
 
 
-def _same_passage(reference: Features, candidate: Features) -> Alignment:
+def _same_passage(reference: Representation, candidate: Representation) -> Alignment:
     path = coarse.find_path(reference, candidate)
-    a = Representation(reference)
-    b = Representation(candidate, path.semitones)
+    sounding = candidate.transposed(path.semitones)
     runs, repeats = _chain(path.runs)
-    refined = (_refined(run, a, b) for run in runs)
+    refined = (_refined(run, reference, sounding) for run in runs)
     tracks = [track for track in refined if track is not None]
     if not tracks:
         return _unrelated(reference, candidate, 0.99)
     time_map, gaps = _joined(tracks)
     events = repeats or gaps
-    agreement = relation.harmony_agreement(a, b, time_map)
+    agreement = relation.harmony_agreement(reference, sounding, time_map)
     matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
     slopes = np.concatenate([np.diff(track.candidate_s) / elastic.STEP_S for track in tracks])
     roughness = float(np.std(np.log(np.clip(slopes, 0.1, 10))))
@@ -259,28 +273,27 @@ def _half_width_ms(track: elastic.Track) -> FloatArray:
     return np.asarray(1e3 * np.maximum(0.020, 2.2 * track.spread_s - 0.006))
 
 
-def channels_swapped(reference: Features, candidate: Features, time_map: TimeMap) -> bool | None:
+def channels_swapped(
+    reference: Representation, candidate: Representation, time_map: TimeMap
+) -> bool | None:
     """Whether left and right are exchanged; None where the image is too even to tell."""
     if reference.is_mono or candidate.is_mono:
         return None
     times = np.arange(*time_map.span_s, 0.2)
     times = times[time_map.covers(times)]
-    sides = []
-    for features, at in ((reference, times), (candidate, time_map.to_candidate(times))):
-        power = sample_frames(features.band_power, 25.0, at)
-        power = power[:, features.usable_bands]
-        floor = 1e-4 * power.sum(axis=2).max()
-        sides.append(10 * np.log10((power[..., 1] + floor) / (power[..., 0] + floor)))
-    if sides[0].shape != sides[1].shape or sides[0].size == 0:
+    a = sample_frames(reference.sides_db, SIDES_RATE_HZ, times)
+    b = sample_frames(candidate.sides_db, SIDES_RATE_HZ, time_map.to_candidate(times))
+    if a.size == 0:
         return None
-    a, b = sides
     correlation = float((a * b).sum() / np.sqrt((a * a).sum() * (b * b).sum() + 1e-9))
     if abs(correlation) < 0.3 or min(np.abs(a).mean(), np.abs(b).mean()) < 0.2:
         return None
     return correlation < 0
 
 
-def _ends(reference: Features, candidate: Features, time_map: TimeMap) -> tuple[Event, ...]:
+def _ends(
+    reference: Representation, candidate: Representation, time_map: TimeMap
+) -> tuple[Event, ...]:
     """Music that only one recording has before or after the part in common."""
     start, end = time_map.span_s
     first, last = time_map.candidate_span_s
@@ -310,7 +323,7 @@ def _ends(reference: Features, candidate: Features, time_map: TimeMap) -> tuple[
 
 
 def _unrelated(
-    reference: Features, candidate: Features, confidence: float, agreement: float = 0.0
+    reference: Representation, candidate: Representation, confidence: float, agreement: float = 0.0
 ) -> Alignment:
     warnings = ["The two recordings do not hold the same passage; nothing was compared."]
     if agreement > 0.25:
@@ -335,7 +348,7 @@ def _unrelated(
     )
 
 
-def _given(reference: Features, candidate: Features, time_map: TimeMap) -> Alignment:
+def _given(reference: Representation, candidate: Representation, time_map: TimeMap) -> Alignment:
     start, end = time_map.span_s
     first, last = time_map.candidate_span_s
     cents = candidate.grid_tuning_cents - reference.grid_tuning_cents

@@ -15,7 +15,6 @@ import numpy.typing as npt
 from scipy import fft
 
 from mixcompare.alignment.representation import Representation
-from mixcompare.features import Features
 
 Float32Array = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
@@ -76,12 +75,12 @@ def find_offset_s(reference: Representation, candidate: Representation) -> list[
     return found
 
 
-def find_path(reference: Features, candidate: Features) -> CoarsePath:
+def find_path(reference: Representation, candidate: Representation) -> CoarsePath:
     """Find where the passage lies, over all transpositions up to a fifth.
 
     Parameters
     ----------
-    reference, candidate : Features
+    reference, candidate : Representation
 
     Returns
     -------
@@ -89,8 +88,8 @@ def find_path(reference: Features, candidate: Features) -> CoarsePath:
         ``semitones`` is the candidate's transposition on the tuned semitone grids.
     """
     rate = _rate_for(reference.duration_s, candidate.duration_s, 400_000, 1.0)
-    a = Representation(reference).harmony(rate)
-    b = Representation(candidate).harmony(rate)
+    a = reference.harmony(rate)
+    b = candidate.harmony(rate)
     costs = {}
     for semitones in range(-LARGEST_TRANSPOSITION, LARGEST_TRANSPOSITION + 1):
         shifted = np.zeros_like(b)
@@ -99,8 +98,8 @@ def find_path(reference: Features, candidate: Features) -> CoarsePath:
         costs[semitones] = _drive(a, shifted, rate)[0]
     semitones = min(costs, key=lambda shift: (costs[shift], abs(shift)))
     rate = _rate_for(reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
-    a = Representation(reference).harmony(rate)
-    b = Representation(candidate, semitones).harmony(rate)
+    a = reference.harmony(rate)
+    b = candidate.transposed(semitones).harmony(rate)
     _, rows, columns = _drive(a, b, rate)
     misfit = 1 - np.einsum("ik,ik->i", a[rows], b[columns])
     cost = float(misfit.mean()) if len(rows) else 1.0

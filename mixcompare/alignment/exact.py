@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft
 
-from mixcompare.features import ANALYSIS_RATE_HZ, WAVEFORM_SCALE, Features
+from mixcompare.alignment.representation import Representation
+from mixcompare.features import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -69,12 +70,14 @@ class SameTake:
         return self.windows >= _FEWEST_WINDOWS and self.agreeing > 0.5 and self.prominence > 1.3
 
 
-def locate(reference: Features, candidate: Features, offsets_s: list[float]) -> SameTake | None:
+def locate(
+    reference: Representation, candidate: Representation, offsets_s: list[float]
+) -> SameTake | None:
     """Try the given rough offsets and follow the best one to the sub-sample.
 
     Parameters
     ----------
-    reference, candidate : Features
+    reference, candidate : Representation
     offsets_s : list of float
         Rough candidate times of reference time 0.
 
@@ -104,8 +107,8 @@ def _merit(take: SameTake) -> float:
     return take.agreeing * min(take.prominence - 1, 1.0)
 
 
-def _samples(features: Features, first: int, count: int) -> npt.NDArray[np.float32]:
-    part = features.waveform[max(first, 0) : max(first + count, 0)].astype(np.float32)
+def _samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:
+    part = recording.waveform[max(first, 0) : max(first + count, 0)].astype(np.float32)
     before = min(max(-first, 0), count)
     out = np.zeros(count, np.float32)
     out[before : before + len(part)] = part
@@ -113,8 +116,8 @@ def _samples(features: Features, first: int, count: int) -> npt.NDArray[np.float
 
 
 def _measure(
-    reference: Features,
-    candidate: Features,
+    reference: Representation,
+    candidate: Representation,
     offset_s: float,
     drift_ppm: float,
     largest_lag_s: float,

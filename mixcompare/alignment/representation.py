@@ -3,7 +3,7 @@
 ===========  =====================  ====================================================
 name         rate                   what
 ===========  =====================  ====================================================
-harmony      any, by averaging      log energy per semitone minus its mean over time and
+harmony      10 Hz or fewer         log energy per semitone minus its mean over time and
                                     over the frame: which notes stand out now
 chroma       50 Hz                  the same energies folded into twelve pitch classes
 attacks      100 Hz                 rise of log energy per pitch class, after the late
@@ -13,30 +13,37 @@ attacks      100 Hz                 rise of log energy per pitch class, after th
 
 from __future__ import annotations
 
+import copy
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, signal
 
 from mixcompare.features import (
+    BAND_RATE_HZ,
     LOWEST_ONSET,
     LOWEST_SEMITONE,
     ONSET_RATE_HZ,
     SEMITONE_RATE_HZ,
-    Features,
+    AlignmentFeatures,
 )
 
 Float32Array = npt.NDArray[np.float32]
+FloatArray = npt.NDArray[np.float64]
+
+HARMONY_RATE_HZ = 10.0
+SIDES_RATE_HZ = 5.0
 
 _SOUNDING_DB = 20.0  # below the loud moments: softer is a decay, not an attack
+_SIDE_BANDS = 16  # up to 630 Hz
 _LOW, _HIGH = 33, 96  # A1 to C7: below, semitones smear; above, few fundamentals
 
 
 @dataclass(frozen=True)
 class Room:
-    """Late reverberation assumed, or added, per recording."""
+    """Late reverberation."""
 
     decay_s: float
     share_db: float
@@ -46,109 +53,148 @@ ASSUMED_ROOM = Room(decay_s=3.0, share_db=-6.0)
 
 
 class Representation:
-    """Alignment's view of one recording.
+    """Alignment's view of one recording: small, so that hours fit in memory.
 
     Parameters
     ----------
-    features : Features
-    semitones : int
-        Transposition to undo: the recording's pitch p is shown at p - semitones.
-    added : tuple of ndarray, optional
-        Extra power to add to semitone and onset powers (a fitted tail), same shapes.
+    features : AlignmentFeatures
+
+    Attributes
+    ----------
+    duration_s, grid_tuning_cents, is_mono, waveform
+        As in the features.
+    stacked : ndarray, shape (frames, 24)
+        Unit pitch-class profiles with the reverberation taken out, and attacks that fade over
+        0.15 s (they tell where in a note a moment lies), side by side at 50 Hz.
+    attacks : ndarray, shape (frames, 12)
+        Attacks per pitch class at 100 Hz, scaled to about 1 at the strongest nearby.
+    attack_times_s : ndarray
+        Times of clear attacks: half as strong as the strongest nearby, while music sounds.
+    sides_db : ndarray, shape (frames, 16)
+        Level of right over left per third octave at 5 Hz.
     """
 
-    def __init__(
-        self,
-        features: Features,
-        semitones: int = 0,
-        added: tuple[Float32Array, Float32Array] | None = None,
-    ) -> None:
+    def __init__(self, features: AlignmentFeatures) -> None:
         self.duration_s = features.duration_s
-        self._semitone = _shifted(features.semitone_power, semitones)
-        self._onset = _shifted(features.onset_power, semitones)
-        self._added = added
+        self.grid_tuning_cents = features.grid_tuning_cents
+        self.is_mono = features.is_mono
+        self.waveform = features.waveform
+        self._log_power = _log_power(features.semitone_power)
+        self.attacks = _attacks(features.onset_power)
+        frames = min(len(features.semitone_power), (len(self.attacks) + 1) // 2)
+        self.stacked = np.empty((frames, 24), np.float32)
+        self.stacked[:, :12] = _chroma(features.semitone_power)[:frames]
+        self.stacked[:, 12:] = _decaying(self.attacks)[:frames]
+        self.attack_times_s = _attack_times_s(features.onset_power, self.attacks)
+        self.sides_db = _sides_db(features.band_power)
 
-    @cached_property
-    def semitone_power(self) -> Float32Array:
-        """Energy per semitone at 50 Hz, transposed, with any added tail."""
-        return self._semitone if self._added is None else self._semitone + self._added[0]
-
-    @cached_property
-    def onset_power(self) -> Float32Array:
-        """Energy per semitone at 100 Hz, transposed, with any added tail."""
-        return self._onset if self._added is None else self._onset + self._added[1]
+    def transposed(self, semitones: int) -> Representation:
+        """The same recording with its pitch p shown at p - semitones."""
+        if semitones == 0:
+            return self
+        other = copy.copy(self)
+        other._log_power = _shifted(self._log_power, semitones)
+        other.attacks = np.roll(self.attacks, -semitones, axis=1)
+        halves = np.split(self.stacked, 2, axis=1)
+        other.stacked = np.concatenate([np.roll(half, -semitones, axis=1) for half in halves], 1)
+        return other
 
     def harmony(self, rate_hz: float, normalised: bool = True) -> Float32Array:
         """Which semitones stand out, shape (frames, 64), rows of unit length.
 
-        Frame k lies at k / rate_hz. Soft frames get shorter rows, silence gets none.
+        Frame k lies at k / rate_hz, at most 10 a second. Soft frames get shorter rows, silence
+        gets none.
         """
-        power = self.semitone_power[:, _LOW - LOWEST_SEMITONE : _HIGH + 1 - LOWEST_SEMITONE]
-        scale = np.percentile(power.max(axis=1), 90) + 1e-20
-        log_power = np.log1p(30 * np.sqrt(power / scale))
-        values = _at_rate(log_power, SEMITONE_RATE_HZ, rate_hz)
-        values -= values.mean(axis=0)
+        values = self._log_power[:, _LOW - LOWEST_SEMITONE : _HIGH + 1 - LOWEST_SEMITONE]
+        if rate_hz < HARMONY_RATE_HZ:
+            values = _at_rate(values, HARMONY_RATE_HZ, rate_hz)
+        values = values - values.mean(axis=0)
         values -= values.mean(axis=1, keepdims=True)
         if not normalised:
-            return values
+            return np.asarray(values, np.float32)
         length = np.linalg.norm(values, axis=1, keepdims=True)
         return np.asarray(values / np.maximum(length, 0.3 * np.median(length) + 1e-9), np.float32)
 
-    @cached_property
-    def chroma(self) -> Float32Array:
-        """Unit pitch-class profiles at 50 Hz, reverberation taken out, shape (frames, 12)."""
-        power = self.semitone_power[:, _LOW - LOWEST_SEMITONE : _HIGH + 1 - LOWEST_SEMITONE]
-        dry = without_tail(power, SEMITONE_RATE_HZ)
-        scale = np.percentile(dry.max(axis=1), 90) + 1e-20
-        folded = _folded(np.log1p(10 * np.sqrt(dry / scale)), _LOW)
-        length = np.linalg.norm(folded, axis=1, keepdims=True)
-        even = np.float32(1 / np.sqrt(12))
-        return np.where(length > 1e-2, folded / np.maximum(length, 1e-9), even).astype(np.float32)
 
-    @cached_property
-    def attacks(self) -> Float32Array:
-        """Attacks per pitch class at 100 Hz, scaled to about 1 at the strongest nearby."""
-        dry = without_tail(self.onset_power, ONSET_RATE_HZ)
-        scale = np.percentile(dry.max(axis=1), 90) + 1e-20
-        level = ndimage.gaussian_filter1d(np.log1p(300 * dry / scale), 1.5, axis=0)
+def _log_power(semitone_power: Float32Array) -> Float32Array:
+    """Compressed energy of every semitone at 10 Hz."""
+    inner = slice(_LOW - LOWEST_SEMITONE, _HIGH + 1 - LOWEST_SEMITONE)
+    scale = np.percentile(semitone_power[:, inner].max(axis=1), 90) + 1e-20
+    columns = [
+        _at_rate(np.log1p(30 * np.sqrt(column / scale)), SEMITONE_RATE_HZ, HARMONY_RATE_HZ)
+        for column in semitone_power.T
+    ]
+    return np.stack(columns, axis=1)
+
+
+def _chroma(semitone_power: Float32Array) -> Float32Array:
+    power = semitone_power[:, _LOW - LOWEST_SEMITONE : _HIGH + 1 - LOWEST_SEMITONE]
+    scale = _dry_scale(power, SEMITONE_RATE_HZ)
+    folded = np.zeros((len(power), 12), np.float32)
+    for column, dry in enumerate(_dry_columns(power, SEMITONE_RATE_HZ)):
+        folded[:, (_LOW + column) % 12] += np.log1p(10 * np.sqrt(dry / scale))
+    length = np.linalg.norm(folded, axis=1, keepdims=True)
+    even = np.float32(1 / np.sqrt(12))
+    return np.where(length > 1e-2, folded / np.maximum(length, 1e-9), even).astype(np.float32)
+
+
+def _attacks(onset_power: Float32Array) -> Float32Array:
+    scale = _dry_scale(onset_power, ONSET_RATE_HZ)
+    folded = np.zeros((len(onset_power), 12), np.float32)
+    for column, dry in enumerate(_dry_columns(onset_power, ONSET_RATE_HZ)):
+        level = ndimage.gaussian_filter1d(np.log1p(300 * dry / scale), 1.5)
         rise = np.zeros_like(level)
         rise[1:-1] = np.maximum(level[2:] - level[:-2], 0)
         # A rise above its surroundings: slow swells and vibrato leave little.
-        rise = np.maximum(rise - 1.5 * ndimage.uniform_filter1d(rise, 60, axis=0), 0)
-        folded = np.sqrt(_folded(rise, LOWEST_ONSET))
-        length = np.linalg.norm(folded, axis=1)
-        near = ndimage.uniform_filter1d(ndimage.maximum_filter1d(length, 100), 100)
-        near = np.maximum(near, 0.3 * near.mean()) + 1e-9
-        return np.asarray(
-            ndimage.gaussian_filter1d(folded / near[:, None], 1.0, axis=0), np.float32
+        folded[:, (LOWEST_ONSET + column) % 12] += np.maximum(
+            rise - 1.5 * ndimage.uniform_filter1d(rise, 60), 0
         )
+    folded = np.sqrt(folded)
+    length = np.linalg.norm(folded, axis=1)
+    near = ndimage.uniform_filter1d(ndimage.maximum_filter1d(length, 100), 100)
+    near = np.maximum(near, 0.3 * near.mean()) + 1e-9
+    folded /= near[:, None]
+    return np.asarray(ndimage.gaussian_filter1d(folded, 1.0, axis=0), np.float32)
 
-    @cached_property
-    def attack_times_s(self) -> npt.NDArray[np.float64]:
-        """Times of clear attacks: half as strong as the strongest nearby, while music sounds."""
-        power = self.onset_power.sum(axis=1)
-        sounding = power > 10 ** (-_SOUNDING_DB / 10) * np.percentile(power, 90)
-        clear = np.linalg.norm(self.attacks, axis=1) > 0.5
-        smooth = ndimage.gaussian_filter1d(power, 2.0)
-        # Beats in a dying chord look like attacks, but there the whole falls.
-        rising = np.roll(smooth, -6) > 1.1 * np.roll(smooth, 6)
-        return np.asarray(np.flatnonzero(clear & sounding & rising) / ONSET_RATE_HZ, np.float64)
 
-    @cached_property
-    def decaying_attacks(self) -> Float32Array:
-        """Attacks that fade over 0.15 s, at 50 Hz: tells where in a note a moment lies."""
-        decay = np.exp(-1 / (0.15 * ONSET_RATE_HZ))
-        ramp = (np.arange(len(self.attacks)) * np.log(decay))[:, None]
+def _decaying(attacks: Float32Array) -> Float32Array:
+    """Attacks that fade over 0.15 s, at half the rate."""
+    ramp = np.arange(len(attacks)) / (-0.15 * ONSET_RATE_HZ)
+    held = []
+    for column in attacks.T:
         with np.errstate(divide="ignore"):
-            logs = np.log(self.attacks.astype(np.float64))
-        held = np.exp(np.maximum.accumulate(logs - ramp, axis=0) + ramp)
-        return np.asarray(held[::2], np.float32)
+            logs = np.log(column.astype(np.float64))
+        held.append(np.exp(np.maximum.accumulate(logs - ramp) + ramp)[::2].astype(np.float32))
+    return np.stack(held, axis=1)
 
-    @cached_property
-    def stacked(self) -> Float32Array:
-        """Chroma and decaying attacks side by side at 50 Hz, shape (frames, 24)."""
-        frames = min(len(self.chroma), len(self.decaying_attacks))
-        return np.concatenate([self.chroma[:frames], self.decaying_attacks[:frames]], axis=1)
+
+def _attack_times_s(onset_power: Float32Array, attacks: Float32Array) -> FloatArray:
+    power = onset_power.sum(axis=1)
+    sounding = power > 10 ** (-_SOUNDING_DB / 10) * np.percentile(power, 90)
+    clear = np.linalg.norm(attacks, axis=1) > 0.5
+    smooth = ndimage.gaussian_filter1d(power, 2.0)
+    # Beats in a dying chord look like attacks, but there the whole falls.
+    rising = np.roll(smooth, -6) > 1.1 * np.roll(smooth, 6)
+    return np.asarray(np.flatnonzero(clear & sounding & rising) / ONSET_RATE_HZ, np.float64)
+
+
+def _sides_db(band_power: Float32Array) -> Float32Array:
+    power = band_power[:: round(BAND_RATE_HZ / SIDES_RATE_HZ), :_SIDE_BANDS]
+    floor = 1e-4 * power.sum(axis=2).max() + 1e-20
+    return np.asarray(10 * np.log10((power[..., 1] + floor) / (power[..., 0] + floor)))
+
+
+def _dry_columns(power: Float32Array, rate_hz: float) -> Iterator[Float32Array]:
+    """Band after band without its late reverberation: all at once would not fit for hours."""
+    for column in power.T:
+        yield without_tail(np.ascontiguousarray(column), rate_hz)
+
+
+def _dry_scale(power: Float32Array, rate_hz: float) -> float:
+    loudest = np.zeros(len(power), np.float32)
+    for dry in _dry_columns(power, rate_hz):
+        np.maximum(loudest, dry, out=loudest)
+    return float(np.percentile(loudest, 90)) + 1e-20
 
 
 def without_tail(power: Float32Array, rate_hz: float, room: Room = ASSUMED_ROOM) -> Float32Array:
@@ -171,13 +217,6 @@ def _shifted(power: Float32Array, semitones: int) -> Float32Array:
         out[:, :-semitones] = power[:, semitones:]
     else:
         out[:, -semitones:] = power[:, :semitones]
-    return out
-
-
-def _folded(values: Float32Array, lowest: int) -> Float32Array:
-    out = np.zeros((len(values), 12), np.float32)
-    for column in range(values.shape[1]):
-        out[:, (lowest + column) % 12] += values[:, column]
     return out
 
 
