@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.alignment import coarse, elastic, exact, relation
 from mixcompare.alignment.representation import SIDES_RATE_HZ, Representation
@@ -18,6 +19,9 @@ FloatArray = npt.NDArray[np.float64]
 
 __all__ = ["align"]
 
+_PACE_STEPS, _HOLD_STEPS = 201, 10  # of 0.1 s
+_FREE_PACE = 0.3  # log ratio; rubato stays within it
+_HOLD_S = 0.22  # half width per log ratio beyond
 _MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
 
@@ -265,12 +269,19 @@ def _gap(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -
 
 
 def _half_width_ms(track: elastic.Track) -> FloatArray:
-    """90 % half width, from the tracker's own spread.
+    """90 % half width, from the tracker's own spread and from how suddenly the pace changes.
 
     The spread sorts moments well but is not to scale; the line is fitted to the 90 % quantile
-    of true onset errors in ten bins of spread, on rendered pairs (see the benchmark).
+    of true onset errors in ten bins of spread, on rendered pairs (see the benchmark). Where one
+    of the two holds a note far longer than the other, the pace leaves its surroundings and the
+    error grows with that, within a second to either side.
     """
-    return np.asarray(1e3 * np.maximum(0.020, 2.2 * track.spread_s - 0.006))
+    own = np.maximum(0.020, 2.2 * track.spread_s - 0.006)
+    pace = np.log(np.clip(np.gradient(track.candidate_s) / elastic.STEP_S, 0.05, 20))
+    usual = ndimage.median_filter(pace, _PACE_STEPS, mode="nearest")
+    away = ndimage.uniform_filter1d(np.abs(pace - usual), 3)
+    held = ndimage.maximum_filter1d(away, 2 * _HOLD_STEPS + 1)
+    return np.asarray(1e3 * (own + _HOLD_S * np.maximum(held - _FREE_PACE, 0)))
 
 
 def channels_swapped(
