@@ -87,13 +87,22 @@ def _same_take(reference: Representation, candidate: Representation) -> Alignmen
     start = max(0.0, -take.offset_s / slope)
     end = min(reference.duration_s, (candidate.duration_s - take.offset_s) / slope)
     uncertainty_ms = 1e3 * max(take.scatter_s / np.sqrt(take.windows), 1e-6)
-    time_map = TimeMap.linear(take.offset_s, slope, start, end, 1.645 * uncertainty_ms)
     warnings = []
-    if take.scatter_s > 4e-4:
+    second = exact.second_arrival(reference, candidate, take)
+    if second is not None:
+        when = "later" if second.later_s > 0 else "earlier"
         warnings.append(
-            "The candidate is the same take, but its parts arrive at several times"
-            " (stems or microphones moved against each other)."
+            "Several arrival times: part of the sound (a stem or a microphone) lies"
+            f" {abs(second.later_s) * 1e3:.1f} ms {when} against the rest in the candidate than in"
+            " the reference; the map follows the stronger part."
         )
+        uncertainty_ms = max(uncertainty_ms, 1e3 * abs(second.later_s))
+    elif take.scatter_s > 4e-4:
+        warnings.append(
+            "Several arrival times: the offset of the candidate changes from place to place"
+            f" by about {take.scatter_s * 1e3:.1f} ms (edited, or stems moved)."
+        )
+    time_map = TimeMap.linear(take.offset_s, slope, start, end, 1.645 * uncertainty_ms)
     return Alignment(
         relation=SAME_TAKE,
         confidence=float(np.clip(0.9 + 0.1 * (take.prominence - 1.3), 0.9, 0.999)),

@@ -22,6 +22,10 @@ _WINDOW_S = 2.0
 _BAND_HZ = (150.0, 5000.0)
 _WHITENING = 0.8
 _UPSAMPLING = 8
+_ARRIVALS_S = 0.05
+_ARRIVAL_WINDOWS = 60
+_NEAREST_ARRIVAL_S = 0.0008  # nearer lies what an equaliser does
+_LEAST_ARRIVAL = 0.18  # other rooms and masters of one take stay under 0.08 there
 _MOST_WINDOWS = 400
 _FEWEST_WINDOWS = 5
 _LARGEST_DRIFT = 1e-3  # clocks of consumer gear differ by some 100 ppm; more is another speed
@@ -103,6 +107,107 @@ def locate(
     return best
 
 
+@dataclass(frozen=True)
+class SecondArrival:
+    """Part of the sound that lies elsewhere than the rest.
+
+    Attributes
+    ----------
+    later_s : float
+        Against the main arrival; negative = earlier.
+    strength : float
+        Height of its correlation peak against the main one, less what either recording shows
+        by itself.
+    """
+
+    later_s: float
+    strength: float
+
+
+def second_arrival(
+    reference: Representation, candidate: Representation, take: SameTake
+) -> SecondArrival | None:
+    """Find stems or microphones that were moved against the rest of one take.
+
+    The whitened cross-correlation, averaged over windows spread over the take, has one peak; a
+    second one that neither recording has in its own autocorrelation (echoes, pitch) is sound
+    that came at another time. An equaliser smears the peak by under half a millisecond.
+    """
+    own = [
+        _mean_correlation(each, each, 0.0, 0.0, (take.span_s[0] + at, take.span_s[1] + at))
+        for each, at in ((reference, 0.0), (candidate, take.offset_s))
+    ]
+    cross = _mean_correlation(
+        reference, candidate, take.offset_s, take.drift_ppm, take.span_s, take.polarity
+    )
+    if cross is None or own[0] is None or own[1] is None:
+        return None
+    excess = cross - np.maximum(np.abs(own[0]), np.abs(own[1]))
+    middle = len(excess) // 2
+    guard = round(_NEAREST_ARRIVAL_S * ANALYSIS_RATE_HZ)
+    excess[middle - guard + 1 : middle + guard] = 0.0
+    peak = int(excess.argmax())
+    if excess[peak] < _LEAST_ARRIVAL:
+        return None
+    return SecondArrival((peak - middle) / ANALYSIS_RATE_HZ, float(excess[peak]))
+
+
+def _mean_correlation(
+    a: Representation,
+    b: Representation,
+    offset_s: float,
+    drift_ppm: float,
+    span_s: tuple[float, float],
+    polarity: int = 1,
+) -> FloatArray | None:
+    """Whitened correlation within 50 ms of the line, its middle scaled to one."""
+    rate = ANALYSIS_RATE_HZ
+    size, reach = int(_WINDOW_S * rate), int(_ARRIVALS_S * rate)
+    spectrum = _Whitened(size)
+    total = np.zeros(2 * reach + 1)
+    last_s = max(span_s[1] - _WINDOW_S, span_s[0])
+    for start in np.round(np.linspace(span_s[0], last_s, _ARRIVAL_WINDOWS) * rate).astype(int):
+        shift = (offset_s + drift_ppm * 1e-6 * (start + size / 2) / rate) * rate
+        first, second = (
+            _samples(each, start + by, size) for each, by in ((a, 0), (b, round(shift)))
+        )
+        cross = spectrum.cross(first, second)
+        if cross is None:
+            continue
+        turn = np.exp(2j * np.pi * spectrum.frequency_hz / rate * (shift - round(shift)))
+        correlation = fft.irfft(cross * turn, spectrum.length)
+        near = np.concatenate([correlation[-reach:], correlation[: reach + 1]])
+        total += near / np.abs(near).max()
+    if polarity * total[reach] <= 0:
+        return None
+    return np.asarray(total / total[reach], np.float64)
+
+
+class _Whitened:
+    """Partly whitened cross spectra of windows of one size."""
+
+    def __init__(self, size: int) -> None:
+        self.length = fft.next_fast_len(2 * size, real=True)
+        self.frequency_hz = np.arange(self.length // 2 + 1) * ANALYSIS_RATE_HZ / self.length
+        low, high = _BAND_HZ
+        self._band = np.clip((self.frequency_hz - low) / low, 0, 1) * np.clip(
+            (high - self.frequency_hz) / (0.25 * high), 0, 1
+        )
+        self._taper = np.hanning(size).astype(np.float32)
+
+    def cross(
+        self, a: npt.NDArray[np.float32], b: npt.NDArray[np.float32]
+    ) -> npt.NDArray[np.complex64] | None:
+        """Cross spectrum; None where one of the windows is silent."""
+        if np.sqrt(min(np.mean(a * a), np.mean(b * b))) / WAVEFORM_SCALE < 3e-5:
+            return None
+        spectra = [fft.rfft(each * self._taper, self.length) for each in (a, b)]
+        cross = np.conj(spectra[0]) * spectra[1]
+        magnitude = np.abs(cross)
+        whitened = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING)
+        return np.asarray(whitened * self._band)
+
+
 def _merit(take: SameTake) -> float:
     return take.agreeing * min(take.prominence - 1, 1.0)
 
@@ -133,13 +238,8 @@ def _measure(
         return None  # an overlap so short would fit anything
     count = int(np.clip((last - first) / (_WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
     starts = np.round(np.linspace(first, last, count) * rate).astype(np.int64)
-    length = fft.next_fast_len(2 * size, real=True)
-    frequency = np.arange(length // 2 + 1) * rate / length
-    low, high = _BAND_HZ
-    band = np.clip((frequency - low) / low, 0, 1) * np.clip(
-        (high - frequency) / (0.25 * high), 0, 1
-    )
-    taper = np.hanning(size).astype(np.float32)
+    spectrum = _Whitened(size)
+    length = spectrum.length
     reach = int(largest_lag_s * rate)
     rows = []
     for start in starts:
@@ -147,12 +247,9 @@ def _measure(
         middle_s = (start + size / 2) / rate
         shift = round((offset_s + drift_ppm * 1e-6 * middle_s) * rate)
         b = _samples(candidate, start + shift, size)
-        level = np.sqrt(min(np.mean(a * a), np.mean(b * b))) / WAVEFORM_SCALE
-        if level < 3e-5:
+        cross = spectrum.cross(a, b)
+        if cross is None:
             continue
-        cross = np.conj(fft.rfft(a * taper, length)) * fft.rfft(b * taper, length)
-        magnitude = np.abs(cross)
-        cross = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING) * band
         correlation = fft.irfft(cross, length)
         near = np.concatenate([correlation[-reach:], correlation[: reach + 1]])
         height = np.abs(near)

@@ -69,6 +69,47 @@ def test_same_take_in_another_room_and_balance(piece: np.ndarray) -> None:
     assert alignment.offset_s == pytest.approx(0.1234567, abs=30e-6)
 
 
+@pytest.mark.parametrize("moved", [("melody",), ("pad", "bass")])
+@pytest.mark.parametrize("later_ms", [3.0, 12.0])
+def test_moved_stem_is_said_with_its_delay(moved: tuple[str, ...], later_ms: float) -> None:
+    names = list(synthetic.score(5))
+    stems = {
+        name: synthetic.play(5, gains_db={other: -120.0 for other in names if other != name})
+        for name in names
+    }
+    delay = round(later_ms * 1e-3 * RATE_HZ)
+    whole = np.sum(list(stems.values()), axis=0)
+    part = np.sum([stems[name] for name in moved], axis=0)
+    shifted = np.concatenate([np.zeros((delay, 2)), part])[: len(part)]
+    alignment = mixcompare.align(recording(whole), recording(whole - part + shifted))
+    assert alignment.relation == "same_take"
+    assert alignment.offset_s == pytest.approx(0.0, abs=2e-5)
+    (warning,) = alignment.warnings
+    assert f"{later_ms:.1f} ms later" in warning
+    assert alignment.uncertainty_ms >= later_ms
+
+
+def test_another_room_or_balance_is_not_several_arrivals(piece: np.ndarray) -> None:
+    other = synthetic.in_room(synthetic.play(3, gains_db={"melody": 5, "bass": -4}), 2.0, -3)
+    assert mixcompare.align(recording(piece), recording(other)).warnings == ()
+
+
+def test_band_is_wider_where_a_note_is_held() -> None:
+    """A held note: the candidate stands still for two seconds in the middle."""
+    first = synthetic.play(3, performance=1)
+    second = synthetic.play(3, performance=2, scatter_s=0.006)
+    at = int(7.2 * RATE_HZ)
+    rng = np.random.default_rng(0)
+    piece_of = second[at - int(0.3 * RATE_HZ) : at]
+    held = np.concatenate([piece_of * rng.uniform(0.9, 1.0) for _ in range(7)])
+    long = np.concatenate([second[:at], held, second[at:]])
+    alignment = mixcompare.align(recording(first), recording(long))
+    assert alignment.relation == "same_passage"
+    near = alignment.time_map.uncertainty_ms(np.array([7.2]))[0]
+    far = np.median(alignment.time_map.uncertainty_ms(np.arange(1.0, 5.0, 0.5)))
+    assert near > 2 * far
+
+
 @pytest.mark.parametrize("beat_s", [0.54, 0.66])
 def test_other_performance_below_twenty_milliseconds(beat_s: float) -> None:
     first = synthetic.play(3, performance=1, scatter_s=0.008, scatter_db=0.8)

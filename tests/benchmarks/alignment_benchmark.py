@@ -10,9 +10,10 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import random
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -358,6 +359,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--pairs", type=Path, help="folder of written pairs to use instead")
     parser.add_argument("--peer", action="store_true", help="also measure librosa's time warping")
     parser.add_argument("--each", action="store_true", help="a line for every pair")
+    parser.add_argument(
+        "--unrelated",
+        type=int,
+        default=0,
+        metavar="N",
+        help="with --pairs: also N crossings of different movements, a third each whole, cut to"
+        " 30 s and cut to 15 s",
+    )
     parser.add_argument("--aligner", default="mixcompare:align", help="MODULE:FUNCTION")
     options = parser.parse_args(arguments)
     align = _loaded(options.aligner)
@@ -373,8 +382,39 @@ def main(arguments: Sequence[str] | None = None) -> int:
             peers.append(measure_peer(pair))
         if options.each:
             _print_each(answers[-1])
+    for pair in _crossed(options.pairs, options.unrelated) if options.unrelated else ():
+        answers.append(measure(pair, align))
+        if options.each:
+            _print_each(answers[-1])
     print(report(answers, peers))
     return 0
+
+
+def _crossed(folder: Path, count: int) -> Iterator[Pair]:
+    """Recordings of different movements, set against each other; the candidate may be cut."""
+    names = sorted(path.name.removesuffix(".truth.json") for path in folder.glob("*.truth.json"))
+    draw = random.Random(1)
+    while count:
+        first, second = draw.sample(names, 2)
+        if first.split(".")[0] == second.split(".")[0]:
+            continue
+        one, other = read_pair(folder, first), read_pair(folder, second)
+        if "unrelated" in (one.relation, other.relation):
+            continue
+        length_s = (None, 30.0, 15.0)[count % 3]
+        candidate, rate_hz = other.candidate, other.candidate_rate_hz
+        if length_s is not None and len(candidate) > length_s * rate_hz:
+            begin = int(draw.uniform(0, len(candidate) - length_s * rate_hz))
+            candidate = candidate[begin : begin + int(length_s * rate_hz)]
+        yield replace(
+            one,
+            name=f"{first} x {second}",
+            condition=f"crossed-{length_s:.0f}" if length_s else "crossed",
+            relation="unrelated",
+            candidate=candidate,
+            candidate_rate_hz=rate_hz,
+        )
+        count -= 1
 
 
 def _print_each(answer: Answer) -> None:
