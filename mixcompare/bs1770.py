@@ -72,25 +72,44 @@ def _high_pass_norm(sample_rate_hz: float) -> float:
     return 1 + k / _HIGH_PASS_Q + k * k
 
 
-class KWeightedPower:
-    """Mean K-weighted power per channel in 10 ms steps, fed block by block."""
+_SURROUND = 1.41
+CHANNEL_WEIGHTS: dict[int, tuple[float, ...]] = {
+    1: (1.0,),
+    2: (1.0, 1.0),
+    3: (1.0, 1.0, 1.0),
+    4: (1.0, 1.0, _SURROUND, _SURROUND),
+    5: (1.0, 1.0, 1.0, _SURROUND, _SURROUND),
+    6: (1.0, 1.0, 1.0, 0.0, _SURROUND, _SURROUND),
+    8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, _SURROUND, _SURROUND),
+}
+"""Weights G of BS.1770-5 (Annex 1, Table 3; eight channels after Annex 3: 1.41 only between 60 and
+120 degrees, from memory), in the order of WAVE files; the low-frequency effects are left out."""
 
-    def __init__(self, sample_rate_hz: int) -> None:
+
+class KWeightedPower:
+    """Mean K-weighted power per channel in 10 ms steps, fed block by block.
+
+    Each channel's power is multiplied by its weight, so that sums over channels are those of
+    the standard.
+    """
+
+    def __init__(self, sample_rate_hz: int, channels: int = 2) -> None:
         self._rate = sample_rate_hz
         self._sos = k_weighting_sos(sample_rate_hz)
-        self._state = np.zeros((2, 2, 2))
-        self._sum = np.zeros(2)
+        self._weights = np.array(CHANNEL_WEIGHTS[channels])
+        self._state = np.zeros((2, 2, channels))
+        self._sum = np.zeros(channels)
         self._seen = 0
         self._steps: list[FloatArray] = []
 
     def push(self, block: npt.NDArray[np.float32]) -> None:
-        """Take the next samples, shape (n, 2)."""
+        """Take the next samples, shape (n, channels)."""
         if len(block) == 0:
             return
         weighted, self._state = signal.sosfilt(
             self._sos, block.astype(np.float64), axis=0, zi=self._state
         )
-        squares = np.square(weighted)
+        squares = np.square(weighted) * self._weights
         first = int(self._seen / self._rate / STEP_S)
         last = int((self._seen + len(block)) / self._rate / STEP_S) + 1
         edges = np.round(np.arange(first, last + 1) * STEP_S * self._rate).astype(np.int64)
@@ -103,14 +122,14 @@ class KWeightedPower:
             self._sum = sums[-1]
             sums = sums[:-1]
         else:
-            self._sum = np.zeros(2)
+            self._sum = np.zeros_like(self._sum)
         self._seen += len(block)
         if len(sums):
             self._steps.append(sums / (STEP_S * self._rate))
 
     def result(self) -> FloatArray:
-        """Powers of the complete steps, shape (steps, 2)."""
-        return np.concatenate(self._steps) if self._steps else np.zeros((0, 2))
+        """Weighted powers of the complete steps, shape (steps, channels)."""
+        return np.concatenate(self._steps) if self._steps else np.zeros((0, len(self._sum)))
 
 
 class TruePeak:
@@ -120,7 +139,7 @@ class TruePeak:
     phase, written as one matrix product per stretch of 32 samples.
     """
 
-    def __init__(self, sample_rate_hz: int) -> None:
+    def __init__(self, sample_rate_hz: int, channels: int = 2) -> None:
         factor = max(int(np.ceil(192_000 / sample_rate_hz)), 2)
         taps = 2 * _HALF_TAPS * factor + 1
         fir = signal.firwin(taps, 1 / factor, window=("kaiser", 7.0)) * factor
@@ -132,17 +151,18 @@ class TruePeak:
             end = sample + length - _STRETCH + 1
             matrix[end - len(taken) : end, column] = taken
         self._matrix = matrix.astype(np.float32)
-        self._tail = np.zeros((2 * _HALF_TAPS, 2), np.float32)
+        self._tail = np.zeros((2 * _HALF_TAPS, channels), np.float32)
         self.sample_peak = 0.0
         self.peak = 0.0
 
     def push(self, block: npt.NDArray[np.float32], last: bool = False) -> None:
-        """Take the next samples, shape (n, 2)."""
+        """Take the next samples, shape (n, channels)."""
         if len(block):
             self.sample_peak = max(self.sample_peak, float(np.abs(block).max()))
         data = np.concatenate([self._tail, block])
         if last:
-            data = np.concatenate([data, np.zeros((2 * _HALF_TAPS + _STRETCH, 2), np.float32)])
+            silence = np.zeros((2 * _HALF_TAPS + _STRETCH, data.shape[1]), np.float32)
+            data = np.concatenate([data, silence])
         count = max((len(data) - 2 * _HALF_TAPS) // _STRETCH, 0)
         self._tail = data[count * _STRETCH :]
         if count == 0:

@@ -12,7 +12,7 @@ band_power           (frames, 31, 2)          third-octave power of left and rig
 band_cross           (frames, 31) complex     third-octave cross power left x conj(right)
 semitone_power       (frames, 85)             energy per semitone, both channels, 50 Hz
 onset_power          (frames, 60)             the same with a short window, 100 Hz
-k_power              (steps, 2)               K-weighted power per channel, 10 ms steps
+k_power              (steps, channels)        K-weighted power per channel, 10 ms steps
 waveform             (samples,)               mono at 12 kHz, float16 scaled by 1024
 tuning_phasor        (seconds,) complex       magnitude-weighted deviation from the grid
 ===================  =======================  ==========================================
@@ -38,7 +38,7 @@ from mixcompare.bands import (
     semitone_edges_hz,
 )
 from mixcompare.bs1770 import KWeightedPower, TruePeak
-from mixcompare.recording import Recording, check_content
+from mixcompare.recording import Recording, check_content, to_stereo
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
@@ -292,11 +292,12 @@ class _LightPass:
         """Read the recording block by block; what is found, by field name."""
         recording = self._recording
         seen = 0
-        for block in recording.blocks():
+        for raw in recording.raw_blocks():
+            block = to_stereo(raw)
             if not np.isfinite(block).all():
                 check_content(recording.name, False, 0.0)
             self._sample_peak = max(self._sample_peak, float(np.abs(block).max()))
-            self._native(block)
+            self._native(raw, block)
             self._resampled(self._resampler.resample_chunk(np.ascontiguousarray(block)))
             seen += len(block)
             if progress is not None:
@@ -305,7 +306,7 @@ class _LightPass:
         self._resampled(self._resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True))
         return self._finish()
 
-    def _native(self, block: Float32Array) -> None:
+    def _native(self, raw: Float32Array, block: Float32Array) -> None:
         """Nothing at the file's own rate."""
 
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
@@ -429,16 +430,16 @@ class _FullPass(_LightPass):
         )
         self._spectrum = np.zeros(high_fft // 2 + 1)
         self._high_count = 0
-        self._loudness = KWeightedPower(rate)
-        self._peak = TruePeak(rate)
+        self._loudness = KWeightedPower(rate, recording.channels)
+        self._peak = TruePeak(rate, recording.channels)
         self._clipped = 0
 
-    def _native(self, block: Float32Array) -> None:
-        """K weighting, true peak, clipping and the upper third-octave bands."""
-        self._loudness.push(block)
-        self._peak.push(block)
-        full = np.abs(block).max(axis=1) >= 0.9999
-        if self._recording.channels <= 2 and full.any():
+    def _native(self, raw: Float32Array, block: Float32Array) -> None:
+        """K weighting, true peak and clipping of every channel; upper third-octave bands."""
+        self._loudness.push(raw)
+        self._peak.push(raw)
+        full = np.abs(raw).max(axis=1) >= 0.9999
+        if full.any():
             run = full[2:] & full[1:-1] & full[:-2]
             self._clipped += int(run[:1].sum() + (run[1:] & ~run[:-1]).sum())
         self._upper(block, None)
@@ -462,7 +463,7 @@ class _FullPass(_LightPass):
     def _finish(self) -> dict[str, Any]:
         recording = self._recording
         frames = self._band_frames
-        self._peak.push(np.zeros((0, 2), np.float32), last=True)
+        self._peak.push(np.zeros((0, recording.channels), np.float32), last=True)
         self._upper(np.zeros((0, 2), np.float32), 2 * frames)
         found = super()._finish()
         cross = [self._joined("low_cross")[:frames], self._halved("high_cross", frames)]
@@ -470,7 +471,7 @@ class _FullPass(_LightPass):
         usable = usable_band_hz(spectrum, recording.sample_rate_hz, found["band_power"])
         return found | {
             "band_cross": np.concatenate(cross, axis=1).astype(np.complex64),
-            "k_power": self._loudness.result()[:, : min(recording.channels, 2)],
+            "k_power": self._loudness.result(),
             "tuning_phasor": _per_second(self._joined("phasor")),
             "mean_spectrum": spectrum,
             "true_peak": self._peak.peak,

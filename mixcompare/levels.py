@@ -44,9 +44,9 @@ _RANGE_WINDOWS = 3000
 
 
 def stereo_power(features: Features) -> FloatArray:
-    """K-weighted power summed over both channels, mono doubled, in 10 ms steps: (steps,)."""
+    """K-weighted power summed over all channels, mono doubled, in 10 ms steps: (steps,)."""
     power = features.k_power
-    return np.asarray(power.sum(axis=1) * (2 / power.shape[1]), np.float64)
+    return np.asarray(power.sum(axis=1) * (2 if power.shape[1] == 1 else 1), np.float64)
 
 
 def matched_steps(

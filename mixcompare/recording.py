@@ -174,8 +174,8 @@ class Recording:
 
     def blocks(self, block_s: float = 10.0) -> Iterator[npt.NDArray[np.float32]]:
         """Yield consecutive stereo blocks, shape (n, 2), the last one shorter."""
-        for block in self._source_blocks(block_s):
-            yield _to_stereo(block)
+        for block in self.raw_blocks(block_s):
+            yield to_stereo(block)
 
     def read(self, start_s: float, end_s: float) -> npt.NDArray[np.float32]:
         """Read part of the span as stereo; outside the span there is silence.
@@ -194,7 +194,7 @@ class Recording:
         out = np.zeros((count, 2), np.float32)
         begin, stop = max(first, 0), min(first + count, self.frames)
         if stop > begin:
-            out[begin - first : stop - first] = _to_stereo(self._source(begin, stop - begin))
+            out[begin - first : stop - first] = to_stereo(self._source(begin, stop - begin))
         return out
 
     def _source(self, first: int, count: int) -> npt.NDArray[np.float32]:
@@ -207,7 +207,8 @@ class Recording:
             raise _broken(self.name)
         return samples
 
-    def _source_blocks(self, block_s: float) -> Iterator[npt.NDArray[np.float32]]:
+    def raw_blocks(self, block_s: float = 10.0) -> Iterator[npt.NDArray[np.float32]]:
+        """Yield consecutive blocks with all channels of the file, shape (n, channels)."""
         size = max(int(block_s * self.sample_rate_hz), 1)
         if self._samples is not None:
             for first in range(0, self.frames, size):
@@ -321,7 +322,8 @@ def _channel_warnings(name: str, channels: int) -> tuple[str, ...]:
     return ()
 
 
-def _to_stereo(block: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def to_stereo(block: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Double mono, fold more than two channels down, shape (n, 2)."""
     channels = block.shape[1]
     if channels == 2:
         return block

@@ -46,6 +46,7 @@ LOCAL_JND_PERCENT = 6.0
 SPREAD_JND_PERCENT = 3.0
 """Slow change of tempo that is just noticed: 60 to 62 per minute (from memory)."""
 
+_SURE = 1.2  # times the usual half width
 _DEVIATIONS_90 = 1.645
 _SHORTEST_LOCAL_S = 1.0
 _CLEAR = 3.0  # standard deviations of the map's error
@@ -156,15 +157,26 @@ def _matched(time_map: TimeMap) -> npt.NDArray[np.bool_]:
 
 
 def _overall(time_map: TimeMap) -> tuple[float, float]:
-    """Ratio of the matched durations and its standard deviation."""
+    """Ratio of the matched durations and its standard deviation.
+
+    Each matched stretch counts between its first and last sure places: before the first attack
+    and in the last chord's decay the map only goes on evenly.
+    """
     matched = _matched(time_map)
-    reference = float(np.diff(time_map.reference_s)[matched].sum())
-    candidate = float(np.diff(time_map.candidate_s)[matched].sum())
     padded = np.concatenate([[False], matched, [False]])
-    ends = np.flatnonzero(padded[1:] != padded[:-1])
-    width_ms = np.where(np.isfinite(time_map.half_width_ms), time_map.half_width_ms, 0.0)[ends]
-    error_s = float(np.sqrt(np.sum(width_ms**2))) / 1000 / _DEVIATIONS_90
-    return candidate / reference, error_s / reference
+    changes = np.flatnonzero(padded[1:] != padded[:-1])
+    width_ms = np.where(np.isfinite(time_map.half_width_ms), time_map.half_width_ms, np.inf)
+    sure = width_ms <= _SURE * np.median(width_ms[np.isfinite(width_ms)])
+    reference = candidate = square = 0.0
+    for begin, end in zip(changes[::2], changes[1::2], strict=True):
+        inside = begin + np.flatnonzero(sure[begin : end + 1])
+        if len(inside) > 1:
+            begin, end = inside[0], inside[-1]
+        reference += float(time_map.reference_s[end] - time_map.reference_s[begin])
+        candidate += float(time_map.candidate_s[end] - time_map.candidate_s[begin])
+        ends = width_ms[[begin, end]]
+        square += float(np.sum(ends[np.isfinite(ends)] ** 2))
+    return candidate / reference, np.sqrt(square) / 1000 / _DEVIATIONS_90 / reference
 
 
 def _local(time_map: TimeMap, window_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:

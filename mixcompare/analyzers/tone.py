@@ -65,6 +65,7 @@ _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onset
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
 _LOCAL_SCATTER = 1.5  # neighbours scatter partly together, which their differences hide
 _OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments are likely
+_BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 _HIGHS_HZ = 1800.0
 _REGION_NAMES = (
     (60.0, "the lowest octave"),
@@ -190,12 +191,16 @@ class ToneAnalyzer:
         if line is not None:
             tilt = line.slope
             slopes = line.slopes(np.where(known, draws, 0.0))
-            around = line.scattered(slopes - np.mean(slopes), max(broad, typical))
+            balance = 0.0 if match.same_take else _BALANCE_DB
+            spread = max(float(np.hypot(broad, balance)), typical)
+            around = line.scattered(slopes - np.mean(slopes), spread)
             tilt_interval = (tilt + around[0], tilt + around[1])
         fitted = shaping.Shaping((), 0.0, np.zeros(0))
         if known.sum() >= 6:
             centres = THIRD_OCTAVE_CENTRES_HZ[known]
-            fitted = shaping.fit(centres, curve[known], deviation[known])
+            # The filters describe the curve that is there, whoever made it.
+            near = steady.intervals(curve, draws, _LOCAL_SCATTER * local)
+            fitted = shaping.fit(centres, curve[known], ((near[1] - near[0]) / (2 * 1.96))[known])
         left = fitted.residual_db
         return ToneDifference(
             band_centre_hz=CENTRES_HZ,

@@ -141,3 +141,33 @@ def test_other_performance_moves_nothing(reference: Features) -> None:
     other = stereo_music.features(seed=3)
     difference = analyzer.compare(reference, other, same_clock(reference, same_take=False))
     assert analyzer.findings(difference) == []
+
+
+@pytest.mark.parametrize("delay_us", [-400.0, 250.0, 600.0])
+def test_time_between_channels_comes_back(delay_us: float) -> None:
+    # Woodworth's formula gives 0.65 ms for a source at the side of a head (1938, from memory).
+    mono = music().mean(axis=1)
+    spectrum = np.fft.rfft(mono)
+    turn = np.exp(
+        -2j * np.pi * np.fft.rfftfreq(len(mono), 1 / stereo_music.RATE_HZ) * delay_us / 1e6
+    )
+    spaced = features_of(np.column_stack([mono, np.fft.irfft(spectrum * turn, len(mono))]))
+    measured = analyzer.measure(spaced)
+    told = [value for value in measured.time_difference_us if value is not None]
+    assert len(told) >= 6
+    # A band's sound may lie anywhere within it: up to an eighth off its middle.
+    assert np.allclose(told, delay_us, rtol=0.125)
+    assert np.median(told) == pytest.approx(delay_us, rel=0.05)
+    level_only = features_of(np.column_stack([mono, 0.6 * mono]))
+    difference = analyzer.compare(level_only, spaced, same_clock(spaced))
+    changes = [value for value in difference.time_difference_us if value is not None]
+    assert np.allclose(changes, delay_us, rtol=0.125)
+    for value, around in zip(
+        difference.time_difference_us, difference.time_difference_us_interval, strict=True
+    ):
+        assert value is None or (around and around[0] <= value <= around[1])
+
+
+def test_unrelated_channels_have_no_time_between_them() -> None:
+    wide = 0.1 * np.random.default_rng(3).standard_normal((6 * 32_000, 2))
+    assert set(analyzer.measure(features_of(wide)).time_difference_us) == {None}
