@@ -19,6 +19,7 @@ from scipy import ndimage
 
 from mixcompare.analyzers.base import NOT_IN_REPORT
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+from mixcompare.elements.audibility import Audibility, audibility
 from mixcompare.elements.changes import Change, Split, split_difference
 from mixcompare.elements.describe import FIGURE, Description, describe
 from mixcompare.elements.local import LocalChange, local_changes
@@ -39,6 +40,10 @@ REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11
 """Octaves on the IEC 61260-1 grid."""
 
 _PICTURE_RATE_HZ = 5.0
+_MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
+_LEAST_AUDIBLE = 0.1
+_LEAST_LOUD = 0.002  # of the loudness: under it a change goes unnoticed
+_NOTEWORTHY_SHARE = 0.15
 
 
 @dataclass(frozen=True)
@@ -48,12 +53,17 @@ class BalanceMeasurement:
     Attributes
     ----------
     register_hz : tuple of (low, high)
-    register_level_db : tuple of float or None
+    register_level_db, register_audible_share, register_loudness_share : tuple of float or None
         None where the file carries nothing.
+    evenness : float or None
+        Of the registers' loudness shares, 0 to 1.
     """
 
     register_hz: tuple[tuple[float, float], ...]
     register_level_db: tuple[float | None, ...]
+    register_audible_share: tuple[float | None, ...]
+    register_loudness_share: tuple[float | None, ...]
+    evenness: float | None
 
 
 @dataclass(frozen=True)
@@ -69,6 +79,10 @@ class Element:
     spans_s: tuple[tuple[float, float], ...]
     notes_per_s: float | None
     against: bool
+    reference_audible_share: float
+    candidate_audible_share: float
+    reference_loudness_share: float
+    candidate_loudness_share: float
 
 
 @dataclass(frozen=True)
@@ -86,6 +100,8 @@ class BalanceDifference:
     same_take : bool
     explained_tone_db : tuple of float, length 31
         What the elements add to the static third-octave difference.
+    evenness : float or None
+        Change of how evenly the registers share the loudness.
     reasons : tuple of str
     band_centre_hz, times_s, difference_db
         The picture: difference over time and frequency, NaN where nothing sounds.
@@ -97,6 +113,7 @@ class BalanceDifference:
     register_level_db: tuple[float | None, ...]
     scatter_db: float | None
     same_take: bool
+    evenness: float | None = None
     reasons: tuple[str, ...] = ()
     explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
@@ -118,13 +135,24 @@ class BalanceAnalyzer:
         total = power[usable].sum() + 1e-30
         ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
         levels: list[float | None] = []
+        heard: list[Audibility | None] = []
+        moments = features.band_power[::_MOMENTS].sum(axis=2, dtype=np.float64) * usable
         for low, high in ranges:
             centre = THIRD_OCTAVE_CENTRES_HZ
             inside = (centre > low) & (centre < high)
             carried = inside & usable
             enough = carried.sum() == inside.sum() and power[carried].sum() > 0
             levels.append(float(10 * np.log10(power[carried].sum() / total)) if enough else None)
-        return BalanceMeasurement(ranges, tuple(levels))
+            found = audibility(moments * inside, moments * ~inside, centre) if enough else None
+            heard.append(found)
+        shares = tuple(found.loudness_share if found else None for found in heard)
+        return BalanceMeasurement(
+            ranges,
+            tuple(levels),
+            tuple(found.audible_share if found else None for found in heard),
+            shares,
+            _evenness([share for share in shares if share is not None]),
+        )
 
     def compare(self, reference: Features, candidate: Features, match: Match) -> BalanceDifference:
         """Find the elements and registers that stand elsewhere."""
@@ -133,7 +161,9 @@ class BalanceAnalyzer:
         elements = []
         for change in split.changes:
             found = describe(change.energy, pair)
-            elements.append(_element(change, found))
+            element = _element(change, found, pair)
+            if _can_be_heard(element):
+                elements.append(element)
         passages = local_changes(pair, split, match.same_take)
         registers, levels = _registers(pair)
         reasons = []
@@ -145,6 +175,7 @@ class BalanceAnalyzer:
                 " anyway; smaller changes of one element can't be told from that."
             )
         times, picture = _picture(pair)
+        even = [self.measure(features).evenness for features in (reference, candidate)]
         return BalanceDifference(
             elements=tuple(elements),
             passages=passages,
@@ -152,6 +183,7 @@ class BalanceAnalyzer:
             register_level_db=levels,
             scatter_db=float(split.scatter_db) if np.isfinite(split.scatter_db) else None,
             same_take=match.same_take,
+            evenness=None if even[0] is None or even[1] is None else even[1] - even[0],
             reasons=tuple(reasons),
             explained_tone_db=_explained(pair, split),
             band_centre_hz=tuple(pair.centre_hz),
@@ -169,7 +201,14 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _element(change: Change, found: Description) -> Element:
+def _element(change: Change, found: Description, pair: PairSpectra) -> Element:
+    gain = 10 ** (change.difference_db / 10)
+    before = np.minimum(change.energy, pair.reference)
+    after = np.minimum(gain * before, pair.candidate)
+    stands = [
+        audibility(part, whole - part, pair.centre_hz)
+        for part, whole in ((before, pair.reference), (after, pair.candidate))
+    ]
     return Element(
         name=found.subject,
         kind=found.kind,
@@ -180,7 +219,25 @@ def _element(change: Change, found: Description) -> Element:
         spans_s=found.spans_s,
         notes_per_s=found.notes_per_s,
         against=change.against,
+        reference_audible_share=stands[0].audible_share,
+        candidate_audible_share=stands[1].audible_share,
+        reference_loudness_share=stands[0].loudness_share,
+        candidate_loudness_share=stands[1].loudness_share,
     )
+
+
+def _can_be_heard(element: Element) -> bool:
+    shares = (element.reference_audible_share, element.candidate_audible_share)
+    loudness = (element.reference_loudness_share, element.candidate_loudness_share)
+    return max(shares) >= _LEAST_AUDIBLE and max(loudness) >= _LEAST_LOUD
+
+
+def _evenness(shares: list[float]) -> float | None:
+    total = sum(shares)
+    if len(shares) < 2 or total <= 0:
+        return None
+    parts = np.array([share / total for share in shares if share > 0])
+    return float(-(parts * np.log(parts)).sum() / np.log(len(shares)))
 
 
 def _registers(
@@ -250,6 +307,19 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
     if element.against:
         other = "further back" if louder else "further forward"
         text += f" Or else everything besides it stands {other}: the two halves weigh the same."
+    heard = element.reference_audible_share, element.candidate_audible_share
+    if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
+        text += (
+            f" It can be heard through the rest {heard[1]:.0%} of the time it plays, against"
+            f" {heard[0]:.0%} in the reference."
+        )
+    else:
+        shares = element.reference_loudness_share, element.candidate_loudness_share
+        if round(100 * shares[0]) != round(100 * shares[1]):
+            text += (
+                f" It takes {shares[1]:.0%} of the loudness while it plays, against"
+                f" {shares[0]:.0%} in the reference."
+            )
     return Finding(
         aspect="balance",
         kind=f"{element.kind}_{'louder' if louder else 'weaker'}",

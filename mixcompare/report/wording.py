@@ -141,6 +141,7 @@ _LABELS = {
     "agreement": "Share of the notes that changed this way",
     "reference ratio": "Sounding ratio of the same notes, reference",
     "candidate ratio": "Sounding ratio of the same notes, candidate",
+    "evenness": "Evenness of the registers' loudness (1 = all alike)",
     "scatter": "Scatter that nothing explains",
     "residual": "Left over by these filters",
     "kernel time": "Decay time of what is added",

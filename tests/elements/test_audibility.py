@@ -1,0 +1,86 @@
+"""Masking against what textbooks tell of it, and shares of the loudness."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from mixcompare.bands import pitch_hz
+from mixcompare.elements.audibility import audibility, erb_hz
+
+CENTRE_HZ = pitch_hz(np.arange(28, 112))
+FloatArray = npt.NDArray[np.float64]
+
+
+def noise(frequency_hz: float, level_db: float = 70.0) -> FloatArray:
+    """Noise as wide as the ear's filter, shape (1, bands)."""
+    inside = np.abs(CENTRE_HZ - frequency_hz) < erb_hz(frequency_hz) / 2
+    return (inside / inside.sum() * 10 ** (level_db / 10))[None]
+
+
+def tone(frequency_hz: float, level_db: float) -> FloatArray:
+    out = np.zeros((1, len(CENTRE_HZ)))
+    out[0, np.argmin(np.abs(CENTRE_HZ - frequency_hz))] = 10 ** (level_db / 10)
+    return out
+
+
+def threshold_db(frequency_hz: float, masker: FloatArray) -> float:
+    levels = np.arange(-20.0, 90.0, 0.5)
+    heard = [audibility(tone(frequency_hz, at), masker, CENTRE_HZ).audible_share for at in levels]
+    return float(levels[int(np.argmax(heard))])
+
+
+@pytest.mark.parametrize(
+    ("frequency_hz", "width_hz"), [(100, 35.5), (1000, 132.6), (4000, 456.5), (8000, 888.2)]
+)
+def test_bandwidths(frequency_hz: float, width_hz: float) -> None:
+    # Glasberg and Moore 1990, Equation 3, computed.
+    assert erb_hz(frequency_hz) == pytest.approx(width_hz, abs=0.06)
+
+
+@pytest.mark.parametrize(("frequency_hz", "below_db"), [(250, 2.0), (1000, 3.0), (4000, 5.0)])
+def test_tone_in_narrow_noise(frequency_hz: float, below_db: float) -> None:
+    # Fastl and Zwicker 2007, Psychoacoustics, 4.1: noise of 70 dB, a critical band wide, masks a
+    # tone in its middle up to so much below its level (from memory).
+    assert threshold_db(frequency_hz, noise(frequency_hz)) == pytest.approx(70 - below_db, abs=2.5)
+
+
+def test_low_sound_covers_high_sound_more_than_the_reverse() -> None:
+    # The same source, Figures 4.5 and 4.6: masking spreads upwards (from memory).
+    masker = noise(1000)
+    assert threshold_db(1400, masker) > threshold_db(700, masker) + 15
+    assert threshold_db(1400, masker) < 70
+
+
+def test_a_part_alone_holds_everything() -> None:
+    alone = audibility(tone(440, 60), np.zeros((1, len(CENTRE_HZ))), CENTRE_HZ)
+    assert alone.audible_share == 1.0
+    assert alone.loudness_share == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_covered_part_holds_nothing() -> None:
+    covered = audibility(tone(1000, 45), noise(1000), CENTRE_HZ)
+    assert covered.audible_share == 0.0
+    assert covered.loudness_share == 0.0
+
+
+def test_shares_rise_with_level_and_do_not_hang_on_gain() -> None:
+    rest = noise(500) + noise(2000)
+    shares = [
+        audibility(tone(1000, at), rest, CENTRE_HZ).loudness_share for at in (50.0, 60.0, 70.0)
+    ]
+    assert shares[0] < shares[1] < shares[2] < 1
+    again = audibility(1e-6 * tone(1000, 60), 1e-6 * rest, CENTRE_HZ).loudness_share
+    assert again == pytest.approx(shares[1])
+
+
+def test_only_the_time_it_plays_counts() -> None:
+    rest = np.concatenate([noise(1000)] * 10)
+    part = np.zeros_like(rest)
+    part[2:4] = tone(1000, 80)
+    part[6] = tone(1000, 66)
+    assert audibility(part, rest, CENTRE_HZ).audible_share == pytest.approx(1.0)
+    part[6] = tone(1000, 64.5)
+    rest[6] *= 10
+    assert audibility(part, rest, CENTRE_HZ).audible_share == pytest.approx(2 / 3)
