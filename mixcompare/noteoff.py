@@ -32,6 +32,7 @@ _LOWEST_DB = -32.0
 _LEAST_FALL_DB = 6.0  # a partial that falls less after the note belongs to others, too
 _MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
 _CLIP_DB = 6.0
+_MOST_POINTS = 120
 _WORST_FIT_DB = 2.5
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
 
@@ -125,11 +126,13 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
     inside = (time_s > 0.06) & (time_s < end)
     if inside.sum() < 8:
         return None
-    t = time_s[inside]
-    y = np.maximum(level[inside], _LOWEST_DB)
+    sparse = int(inside.sum()) // _MOST_POINTS + 1
+    t = time_s[inside][::sparse]
+    y = np.maximum(level[inside], _LOWEST_DB)[::sparse]
     last = interval_s - 0.03 if repeated else interval_s + 0.12
     best = (np.inf, interval_s, 0.0, 0.0)
-    for off in np.arange(max(0.06, 0.12 * interval_s), min(last, end - 0.04), _STEP_S):
+    step_s = max(_STEP_S, interval_s / 60)
+    for off in np.arange(max(0.06, 0.12 * interval_s), min(last, end - 0.04), step_s):
         before = t < off
         plateau = float(np.median(y[before])) if before.sum() > 2 else 0.0
         decay = plateau - _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)

@@ -112,17 +112,18 @@ def comb_weights(semitone_power: FloatArray) -> FloatArray:
     ndarray, shape (frames, 69)
         From ``LOWEST_COMB`` to ``HIGHEST_COMB``; mean 1.
     """
-    combs = _combs()
+    combs = _combs().astype(np.float32)
     total = combs.sum(axis=1)
     if len(semitone_power) == 0:
         return np.zeros((0, len(combs)))
-    loud = np.maximum(semitone_power, 1e-16) ** _COMPRESSION
+    loud = (np.maximum(semitone_power, 1e-16) ** _COMPRESSION).astype(np.float32)
     colour = uniform_filter1d(loud.mean(axis=0), 25, mode="nearest")
     loud /= np.sqrt(colour)
-    weights = np.full((len(loud), len(combs)), float(loud.mean()) + 1e-12)
+    loud /= loud.mean()
+    weights = np.ones((len(loud), len(combs)), np.float32)
     for _ in range(_UPDATES):
-        weights *= (loud / (weights @ combs + 1e-12)) @ combs.T / total
-    return np.asarray(weights / (weights.mean() + 1e-12))
+        weights *= (loud / (weights @ combs + np.float32(1e-9))) @ combs.T / total
+    return np.asarray(weights / (weights.mean() + 1e-9), np.float64)
 
 
 def _combs() -> FloatArray:

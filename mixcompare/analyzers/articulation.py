@@ -49,15 +49,16 @@ FloatArray = npt.NDArray[np.float64]
 
 _BLOCK_NOTES = 2
 _SHOWN_NOTES = 3
-_SYSTEMATIC = 0.08  # shared by all notes: rooms, attacks, the map (unchanged pairs: within 0.1)
+_SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
+_SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
 _PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 _MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
-_PART_NOTES = 10
+_PART_NOTES = 12
 _PART_LEVEL = 0.12
-_PART_SYSTEMATIC = 0.12
-_PART_CHANGE = 0.2
+_PART_SYSTEMATIC = 0.15
+_PART_CHANGE = 0.25
 _PART_AGREEMENT = 0.8
 _PART_SPREAD = 0.35
 _FASTEST_ATTACK_MS = 25.0
@@ -295,7 +296,8 @@ def _difference(
     notes = [note for note, _, _ in both]
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
-    whole = _stretch(notes, ratios, match, _SYSTEMATIC, room_db)
+    systematic = _SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
+    whole = _stretch(notes, ratios, match, systematic, room_db)
     middle = whole.sounding_ratio
     shown = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
     return ArticulationDifference(
