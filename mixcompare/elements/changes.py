@@ -26,6 +26,7 @@ SEEDS = (0, 1, 2, 3)
 _LEAST_EVIDENCE = 1.2
 _LEAST_CHANGE_DB = 1.0
 _LARGEST_EXACT_SCATTER_DB = 0.6
+_DILUTION = 1.6  # of the size, per share of cells that don't agree on it
 _SIZES_DB = np.arange(-15.0, 15.01, 0.25)
 
 
@@ -187,12 +188,15 @@ def _one_sign(
     agreeing = float(pull[np.abs(raised - size) < max(0.5, 0.12 * size)].sum() / pull.sum())
     deviation = weighted_quantile(np.abs(raised - size), upper, 0.5)
     half = max(0.15, min(deviation, 1.5))
+    # An element that never quite dominates reads too small: the rest dilutes its change.
+    hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
+    near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)
     energy = np.clip(np.where(raised > 0.25 * threshold, added, 0.0) / factor, 0, None)
     confidence = float(np.clip(0.5 + agreeing, 0.5, 0.99))
     return Change(
         difference_db=sign * size,
-        interval=(sign * size - half, sign * size + half),
+        interval=(min(near, far), max(near, far)),
         confidence=confidence,
         energy=energy,
         strength=float(pull.sum()),

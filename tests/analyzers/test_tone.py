@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,10 @@ from scipy import signal
 from mixcompare.analyzers.tone import ToneDifference, analyzer
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import Features
+from mixcompare.gain import match_level
 from mixcompare.match import Match
 from mixcompare.timemap import TimeMap
+from tests import synthetic
 from tests.analyzers import stereo_music
 from tests.analyzers.stereo_music import features_of, filtered, music, same_clock
 
@@ -70,6 +73,34 @@ def test_known_filters_come_back(reference: Features, equalised: Features) -> No
         assert difference.shaping_q[index] == pytest.approx(q, rel=0.3)
     assert difference.residual_db is not None
     assert difference.residual_db < 0.3
+
+
+@pytest.mark.parametrize(("which", "kinds"), [(0, ("low_shelf", "bell")), (1, ("bell",))])
+def test_a_known_filter_on_another_performance(which: int, kinds: tuple[str, ...]) -> None:
+    """One filter at a time comes back within 1.5 dB in most of four pairs of performances."""
+    scatter = {"scatter_s": 0.008, "scatter_db": 0.8}
+    kind, frequency_hz, gain_db, q = EQUALISER[which]
+    scaled = (kind, frequency_hz * stereo_music.RATE_HZ / synthetic.RATE_HZ, gain_db, q)
+    right = 0
+    for seed in (601, 602, 605, 606):
+        first = features_of(synthetic.play(seed, performance=1, **scatter), synthetic.RATE_HZ)
+        other = filtered(synthetic.play(seed, performance=2, **scatter), scaled)
+        second = features_of(other, synthetic.RATE_HZ)
+        match = same_clock(first, same_take=False)
+        match = replace(match, gain_db=match_level(first, second, match).gain_db)
+        difference = analyzer.compare(first, second, match)
+        near = [
+            gain
+            for shape, at_hz, gain in zip(
+                difference.shaping_kind,
+                difference.shaping_frequency_hz,
+                difference.shaping_gain_db,
+                strict=True,
+            )
+            if shape in kinds and abs(np.log2(at_hz / frequency_hz)) < 0.7
+        ]
+        right += any(abs(gain - gain_db) < 1.5 for gain in near)
+    assert right >= 3
 
 
 def test_known_filters_come_back_from_real_music(real_audio: Path) -> None:
