@@ -52,6 +52,13 @@ def _overlapping(cause: Finding, effect: Finding) -> bool:
     return high > low
 
 
+def _reaches(cause: Finding, effect: Finding) -> bool:
+    """Whether the effect lies where the changed element or its upper partials sound."""
+    if cause.band_hz is None or effect.band_hz is None:
+        return True
+    return effect.band_hz[1] > cause.band_hz[0]
+
+
 def _same_direction(cause: Finding, effect: Finding) -> bool:
     return cause.difference * effect.difference > 0
 
@@ -74,7 +81,7 @@ RULES: tuple[Rule, ...] = (
     Rule(_aspect("balance"), _aspect("tone"), lambda a, b: _overlapping(a, b) or _partials(a, b)),
     Rule(_aspect("balance"), _aspect("dynamics"), _always),
     Rule(
-        _aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _overlapping
+        _aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _reaches
     ),
     # Width and placement change what both channels add up to where there is much side.
     Rule(_kinds("wider", "narrower"), _aspect("balance"), _always),
