@@ -80,9 +80,7 @@ RULES: tuple[Rule, ...] = (
     # An element's level changes tone, dynamics, image and width where it lies.
     Rule(_aspect("balance"), _aspect("tone"), lambda a, b: _overlapping(a, b) or _partials(a, b)),
     Rule(_aspect("balance"), _aspect("dynamics"), _always),
-    Rule(
-        _aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _reaches
-    ),
+    Rule(_aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _reaches),
     # Width and placement change what both channels add up to where there is much side.
     Rule(_kinds("wider", "narrower"), _aspect("balance"), _always),
     Rule(_kinds("moved_left", "moved_right"), _aspect("balance"), _overlapping),

@@ -13,6 +13,10 @@ The decay curve is the squared response integrated backwards (Schroeder 1965). T
 power is subtracted, the integration stops where the decay meets the noise, and what lies behind
 is added as an exponential of the late slope (5.3.3 of the standard; Lundeby et al. 1995). A range
 is used only where the noise lies 10 dB below its lower end (5.3.3).
+
+Where tones die away, one octave's decay scatters by a fifth. There several bands are described
+together, by one or two exponentials above the noise and by maximum likelihood: reverberant power
+scatters in proportion to its mean (for one slope in one band: Ratnam et al. 2003, from memory).
 """
 
 from __future__ import annotations
@@ -21,12 +25,25 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+from scipy.optimize import minimize
 
 FloatArray = npt.NDArray[np.float64]
 
 OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _NOISE_HEADROOM_DB = 10.0
 _EARLY_S = 0.08
+
+_FALL_RANGE_DB = 60.0
+_LEAST_RANGE_DB = 20.0
+_LEAST_FRAMES = 8
+_STILL_FALLS = 0.7  # 1.5 dB less than just before
+_LEAST_RATIO = 1.8
+_LEAST_BEND_S = 0.05
+_LEAST_LATE_DB = 15.0
+_LEAST_EVIDENCE = 4.0
+"""Gain in log likelihood per band from which a bend counts. By chance one slope more gains up to
+0.3 in noise, and 1 to 3 where tones die away."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +109,140 @@ def decay_of(response: FloatArray, rate_hz: float) -> Decay:
     if range_db < 20 or clarity is None:
         clarity = None
     return Decay(edt, t20, t30, clarity, range_db, straightness)
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Decay times that several bands have in common.
+
+    Attributes
+    ----------
+    single_s : float
+        60 dB decay time if one slope is to describe the whole.
+    early_s, late_s : float or None
+        Decay times of a short and a long part that sound together; None where one slope does.
+    grows_steeper : bool
+        Whether the second half falls clearly faster than the first, which rooms never do
+        (fades do, and music that is still being held).
+    """
+
+    single_s: float
+    early_s: float | None
+    late_s: float | None
+    grows_steeper: bool
+
+
+def slopes_of(
+    power: FloatArray, rate_hz: float, range_db: tuple[float, float] = (-5.0, -35.0)
+) -> Slopes | None:
+    """Fit one or two exponentials above the noise to the power of several bands at once.
+
+    Parameters
+    ----------
+    power : ndarray, shape (frames, bands)
+        Short-time power of a decay that reaches down to the noise.
+    rate_hz : float
+        Frames a second.
+    range_db : tuple of float
+        Part of each band's backward-integrated power that is judged; T30's unless given.
+
+    Returns
+    -------
+    Slopes or None
+        None where no band falls by 20 dB.
+    """
+    chosen = _chosen(np.asarray(power, np.float64), range_db)
+    if chosen is None:
+        return None
+    seen, noise, keep = chosen
+    time_s = np.arange(len(seen)) / rate_hz
+    length_s = float(time_s[-1])
+    cost, (single_s,), _ = _likeliest(seen, noise, keep, time_s, (length_s,))
+    order = np.cumsum(keep, axis=0) <= 0.5 * keep.sum(axis=0)
+    halves = [
+        _likeliest(seen, noise, keep & part, time_s, (single_s,))[1][0] for part in (order, ~order)
+    ]
+    steeper = halves[1] < 0.7 * halves[0]
+    fits = [
+        _likeliest(seen, noise, keep, time_s, (share * length_s, length_s)) for share in (0.2, 0.5)
+    ]
+    two_cost, times, powers = min(fits, key=lambda fit: fit[0])
+    (early_s, early), (late_s, late) = sorted(zip(times, powers, strict=True))
+    evidence = (cost - two_cost) / seen.shape[1]
+    above = float(np.median(np.log(early / late)))
+    bend_s = above / (6 * np.log(10) * (1 / early_s - 1 / late_s)) if late_s > early_s else 0.0
+    late_db = 60 * (length_s - bend_s) / late_s
+    if (
+        evidence < _LEAST_EVIDENCE
+        or late_s < _LEAST_RATIO * early_s
+        or bend_s < _LEAST_BEND_S
+        or late_db < _LEAST_LATE_DB
+    ):
+        return Slopes(single_s, None, None, steeper)
+    return Slopes(single_s, early_s, late_s, steeper)
+
+
+def _chosen(
+    power: FloatArray, range_db: tuple[float, float]
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]] | None:
+    """Power of the bands that fall far enough, their noise, and the frames to judge them by."""
+    if len(power) < 2 * _LEAST_FRAMES or power.max() <= 0:
+        return None
+    tenth = max(len(power) // 10, 3)
+    noise = power[-tenth:].mean(axis=0) + 1e-30
+    # A recording that is cut while the sound still falls doesn't show its noise.
+    noise[noise < _STILL_FALLS * power[-2 * tenth : -tenth].mean(axis=0)] = 1e-30
+    curve = np.cumsum(np.maximum(power - noise, 0)[::-1], axis=0)[::-1]
+    begun = curve <= curve[0] * 10 ** (range_db[0] / 10)
+    first = begun.argmax(axis=0)
+    top = np.array([power[at : at + 3, band].mean() for band, at in enumerate(first)]) + 1e-30
+    noise = np.maximum(noise, top * 10 ** (-_FALL_RANGE_DB / 10))
+    smooth = uniform_filter1d(power, 3, axis=0, mode="nearest")
+    drowned = begun & (smooth < noise * 10**0.5)
+    drowned |= curve < curve[0] * 10 ** (range_db[1] / 10)
+    keep = begun & (np.cumsum(drowned, axis=0) == 0)
+    good = (top > noise * 10 ** (_LEAST_RANGE_DB / 10)) & (keep.sum(axis=0) >= _LEAST_FRAMES)
+    if not good.any():
+        return None
+    frames = np.flatnonzero(keep[:, good].any(axis=1))
+    span = slice(int(frames[0]), int(frames[-1]) + 1)
+    return power[span, good] / top[good], noise[good] / top[good], keep[span, good]
+
+
+def _likeliest(
+    seen: FloatArray,
+    noise: FloatArray,
+    keep: npt.NDArray[np.bool_],
+    time_s: FloatArray,
+    start_s: tuple[float, ...],
+) -> tuple[float, tuple[float, ...], FloatArray]:
+    """Cost, decay times in common, and each band's power of each, shape (slopes, bands).
+
+    The cost is the negative log likelihood of exponentially distributed powers.
+    """
+    slopes, bands = len(start_s), seen.shape[1]
+    rate = 6 * np.log(10)
+
+    def cost_and_gradient(logs: FloatArray) -> tuple[float, FloatArray]:
+        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(slopes, bands))
+        falls = np.exp(-rate * time_s[:, None] / decay_s)
+        mean = falls @ power + noise
+        by_mean = (1 / mean - seen / mean**2) * keep
+        by_power = power * (falls.T @ by_mean)
+        by_time = (((falls * time_s[:, None]).T @ by_mean) * power).sum(axis=1) * rate / decay_s
+        cost = ((np.log(mean) + seen / mean) * keep).sum()
+        return float(cost), np.concatenate([by_time, by_power.ravel()])
+
+    levels = np.repeat(np.array([0.0, -2.0])[:slopes], bands)
+    found = minimize(
+        cost_and_gradient,
+        np.concatenate([np.log(start_s), levels]),
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(np.log(0.05), np.log(20.0))] * slopes + [(-16.0, 6.0)] * len(levels),
+    )
+    times = tuple(float(time) for time in np.exp(found.x[:slopes]))
+    return float(found.fun), times, np.exp(found.x[slopes:].reshape(slopes, bands))
 
 
 def _knee(blocks: FloatArray, noise: float) -> tuple[int, float]:

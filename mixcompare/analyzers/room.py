@@ -10,7 +10,7 @@ Sign                candidate minus reference: positive = the candidate is wette
 Source              ISO 3382-1:2009; just-noticeable differences in its Table A.1
 
 Music hides the room. A decay time is given where the music stops and the sound falls freely by
-35 dB; a fall that is no slower than instruments die away by themselves (about 1.7 s) only says
+35 dB; a fall that is no slower than instruments may die away by themselves (1.4 s) only says
 "at most". Between two recordings the amount of reverberation can be compared all the time.
 """
 
@@ -31,20 +31,37 @@ from mixcompare.findings import (
     signed,
     size_in_jnd,
 )
-from mixcompare.iso3382 import OCTAVES_HZ, Decay
+from mixcompare.iso3382 import OCTAVES_HZ
 from mixcompare.match import Match
-from mixcompare.tails import even_time, free_falls, impulse_start, octave_decays, part_of
+from mixcompare.tails import (
+    MID_OCTAVES_HZ,
+    Fall,
+    bent,
+    even_time,
+    fall_of,
+    free_falls,
+    impulse_start,
+    mid_time,
+    octave_decays,
+    part_of,
+)
 from mixcompare.wetness import LEAST_GAIN, MOST_DB, Wetness, wetness_between
 
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
 
-_MID_OCTAVES_HZ = (500.0, 1000.0)
-_INSTRUMENTS_S = 1.7
-_TAIL_UNCERTAINTY = 0.15
+_INSTRUMENTS_S = 1.4
+_UNCERTAINTY = {True: 0.05, False: 0.15}
+"""Relative, of a tail of noise and of a tail of music."""
+_BOUND = 1.25  # the instruments' end makes a fall look up to a seventh shorter, and it scatters
+
+_TWO_SLOPES = "The sound falls fast at first and slowly afterwards: one decay time doesn't say it."
+_ONE_TIME = "Whether a second, shorter reverberation sounds along can't be told from music."
+_ONLY_IMPULSES = "Early decay and clarity can't be told from music."
 
 _MOST_UNPROVEN_DB = 6.5
 _SYSTEMATIC_DB = {True: 0.3, False: 1.0}
+_RELATIVE = 0.4  # the drier recording's own reverberation makes the fit read a fifth low
 _TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
 
 
@@ -55,12 +72,17 @@ class RoomMeasurement:
     Attributes
     ----------
     decay_time_s : float or None
-        Mid octaves, median over the tails.
+        Mid octaves, median over the tails. T30 of an impulse response or where steady noise
+        stops; the late part of the fall where music stops.
     decay_time_interval : tuple of float or None
     decay_time_at_most_s : float or None
         Where only an upper bound can be told.
     early_decay_time_s, clarity_c80_db : float or None
         From an impulse response only.
+    decay_time_early_s, decay_time_late_s : float or None
+        Both decay times of a two-slope decay (a short dense reverberation and a long one
+        together), mid octaves, from an impulse response or where steady noise stops. None where
+        one slope fits, and where music stops: its first fall is also how the instruments end.
     octave_centre_hz, octave_decay_time_s : tuple
         Decay time per octave; None where that octave shows no clean decay.
     tails_s : tuple of (start, end)
@@ -73,6 +95,8 @@ class RoomMeasurement:
     decay_time_at_most_s: float | None
     early_decay_time_s: float | None
     clarity_c80_db: float | None
+    decay_time_early_s: float | None = None
+    decay_time_late_s: float | None = None
     octave_centre_hz: tuple[float, ...] = ()
     octave_decay_time_s: tuple[float | None, ...] = ()
     tails_s: tuple[Span, ...] = ()
@@ -88,6 +112,7 @@ class RoomDifference:
     wetness_db : float or None
         Change of reverberant energy (see the module's table).
     wetness_db_interval : tuple of float or None
+        Holds zero where the sign is only the likelier one.
     kernel_time_s : float or None
         Decay time of what the wetter recording has more.
     decay_time_s, decay_time_percent : float or None
@@ -134,36 +159,15 @@ class Room:
             return _of_impulse(features, impulse)
         tails = free_falls(features)
         if not tails:
-            reason = "The music never stops for long enough to hear the room die away."
-            return RoomMeasurement(None, None, None, None, None, reasons=(reason,))
-        decays = [octave_decays(part_of(features, tail)) for tail in tails]
-        times = [time for time in map(_mid_time, decays) if time is not None]
+            return _unknown("The music never stops for long enough to hear the room die away.")
+        falls = [fall for fall in (fall_of(features, tail) for tail in tails) if fall is not None]
         used = tuple(tails)
-        if not times:
-            reason = "Where the music stops, the sound doesn't fall evenly enough to time it."
-            return RoomMeasurement(None, None, None, None, None, tails_s=used, reasons=(reason,))
-        time = float(np.median(times))
-        only_impulses = "Early decay and clarity can't be told from music."
-        if time < _INSTRUMENTS_S:
+        if not falls:
             reason = (
-                f"The sound falls as in {time:.1f} s, which instruments alone may take:"
-                f" the room's decay time is at most {time:.1f} s."
+                "Where the music stops, the sound doesn't fall long or evenly enough to time it."
             )
-            return RoomMeasurement(
-                None, None, time, None, None, tails_s=used, reasons=(reason, only_impulses)
-            )
-        spread = max(float(np.ptp(times)) / 2, _TAIL_UNCERTAINTY * time)
-        return RoomMeasurement(
-            decay_time_s=time,
-            decay_time_interval=(time - spread, time + spread),
-            decay_time_at_most_s=None,
-            early_decay_time_s=None,
-            clarity_c80_db=None,
-            octave_centre_hz=OCTAVES_HZ,
-            octave_decay_time_s=_per_octave(decays),
-            tails_s=used,
-            reasons=(only_impulses,),
-        )
+            return _unknown(reason, tails_s=used)
+        return _of_falls([fall for fall in falls if fall.is_noise] or falls, used)
 
     def compare(self, reference: Features, candidate: Features, match: Match) -> RoomDifference:
         """Fit the relative wetness, and compare the decay times where both are known."""
@@ -174,12 +178,13 @@ class Room:
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
         percent, percent_interval = _percent(ours, theirs)
         wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
+        kernel_s = fit.kernel_time_s if fit and wetness and not reasons else None
         if percent is None:
             reasons.append("The decay time can't be told in both recordings.")
         return RoomDifference(
             wetness_db=wetness,
             wetness_db_interval=limits,
-            kernel_time_s=fit.kernel_time_s if fit and wetness else None,
+            kernel_time_s=kernel_s,
             decay_time_s=_minus(theirs.decay_time_s, ours.decay_time_s),
             decay_time_percent=percent,
             decay_time_percent_interval=percent_interval,
@@ -211,36 +216,73 @@ def _minus(candidate: float | None, reference: float | None) -> float | None:
     return None if candidate is None or reference is None else candidate - reference
 
 
+def _unknown(
+    *reasons: str, at_most_s: float | None = None, tails_s: tuple[Span, ...] = ()
+) -> RoomMeasurement:
+    return RoomMeasurement(None, None, at_most_s, None, None, tails_s=tails_s, reasons=reasons)
+
+
+def _of_falls(falls: list[Fall], tails_s: tuple[Span, ...]) -> RoomMeasurement:
+    """What tails tell that are all of noise or all of music."""
+    times = [fall.time_s for fall in falls]
+    time = float(np.median(times))
+    is_noise = falls[0].is_noise
+    if not is_noise and (time < _INSTRUMENTS_S or any(fall.is_bound for fall in falls)):
+        most = _BOUND * max(times)
+        reason = (
+            f"The sound falls as in {time:.1f} s, most of which instruments alone may take:"
+            f" the room's decay time is at most about {most:.1f} s."
+        )
+        return _unknown(reason, _ONLY_IMPULSES, at_most_s=most, tails_s=tails_s)
+    spread = max(float(np.ptp(times)) / 2, _UNCERTAINTY[is_noise] * time)
+    early = [fall.early_s for fall in falls if fall.early_s is not None]
+    late = [fall.late_s for fall in falls if fall.late_s is not None]
+    bends = len(early) == len(falls)
+    reasons: tuple[str, ...] = (_ONLY_IMPULSES, _ONE_TIME)
+    if is_noise:
+        reasons = (_TWO_SLOPES,) if bends else ()
+    return RoomMeasurement(
+        decay_time_s=time,
+        decay_time_interval=(time - spread, time + spread),
+        decay_time_at_most_s=None,
+        early_decay_time_s=None,
+        clarity_c80_db=None,
+        decay_time_early_s=float(np.median(early)) if bends else None,
+        decay_time_late_s=float(np.median(late)) if bends else None,
+        octave_centre_hz=OCTAVES_HZ,
+        octave_decay_time_s=_per_octave([fall.octave_s for fall in falls]),
+        tails_s=tails_s,
+        reasons=reasons,
+    )
+
+
 def _of_impulse(features: Features, start_s: float) -> RoomMeasurement:
-    decays = octave_decays(part_of(features, (start_s, features.duration_s)))
-    mid = [decays[OCTAVES_HZ.index(octave)] for octave in _MID_OCTAVES_HZ]
-    times = [decay.t30_s or decay.t20_s for decay in mid]
-    known = [time for time in times if time is not None]
+    response = part_of(features, (start_s, features.duration_s))
+    decays = octave_decays(response)
+    mid = [decays[OCTAVES_HZ.index(octave)] for octave in MID_OCTAVES_HZ]
     early = [decay.edt_s for decay in mid if decay.edt_s is not None]
     clarity = [decay.c80_db for decay in mid if decay.c80_db is not None]
-    time = float(np.mean(known)) if known else None
+    time = mid_time(decays)
+    two = bent(response)
     return RoomMeasurement(
         decay_time_s=time,
         decay_time_interval=None if time is None else (0.95 * time, 1.05 * time),
         decay_time_at_most_s=None,
         early_decay_time_s=float(np.mean(early)) if early else None,
         clarity_c80_db=float(np.mean(clarity)) if clarity else None,
+        decay_time_early_s=two[0] if two else None,
+        decay_time_late_s=two[1] if two else None,
         octave_centre_hz=OCTAVES_HZ,
-        octave_decay_time_s=_per_octave([decays]),
+        octave_decay_time_s=_per_octave([tuple(map(even_time, decays))]),
         tails_s=((start_s, features.duration_s),),
+        reasons=(_TWO_SLOPES,) if two else (),
     )
 
 
-def _mid_time(decays: list[Decay]) -> float | None:
-    times = [even_time(decays[OCTAVES_HZ.index(octave)]) for octave in _MID_OCTAVES_HZ]
-    known = [time for time in times if time is not None]
-    return float(np.mean(known)) if len(known) == len(times) else None
-
-
-def _per_octave(tails: list[list[Decay]]) -> tuple[float | None, ...]:
+def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ...]:
     result: list[float | None] = []
     for octave in zip(*tails, strict=True):
-        times = [time for time in map(even_time, octave) if time is not None]
+        times = [time for time in octave if time is not None]
         result.append(float(np.median(times)) if times else None)
     return tuple(result)
 
@@ -251,38 +293,34 @@ def _verdict(
     """Wetness with its interval, or None with the reason."""
     if fit is None:
         return None, None, ["Less than 8 s, or too few registers, in common."]
-    systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
     value = fit.wetness_db
+    systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
+    systematic = float(np.hypot(systematic, _RELATIVE * value))
     low = value - float(np.hypot(value - fit.scatter_db[0], systematic))
     high = value + float(np.hypot(fit.scatter_db[1] - value, systematic))
     if abs(value) >= MOST_DB:
         # The end of what is tried: the truth may lie beyond.
         low, high = (low, high + MOST_DB / 2) if value > 0 else (low - MOST_DB / 2, high)
+    # Likelier than the other sign, but not told from no change at all.
+    open_limits = (min(low, -abs(value)), max(high, abs(value)))
     if not fit.is_told:
-        # Not told from no change at all.
-        return value, (min(low, -abs(value)), max(high, abs(value))), []
+        return value, open_limits, []
     if fit.even_db * value <= 0:
         return None, None, ["What looks like reverberation goes with the momentary level."]
     if not fit.everywhere:
-        return (
-            None,
-            None,
-            [
-                "What looks like reverberation concerns part of the registers only: rather other"
-                " note lengths or another balance than another room."
-            ],
+        reason = (
+            "What looks like reverberation concerns part of the registers only: rather other note"
+            " lengths or another balance than another room."
         )
+        return value, open_limits, [reason]
     tails_agree = decay_percent is not None and decay_percent * value > 0
     doubtful = abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths
     if doubtful and not same_take and not tails_agree:
-        return (
-            None,
-            None,
-            [
-                "So large a difference in reverberation may as well be one in how long the notes"
-                " are held; no tail of the music decides."
-            ],
+        reason = (
+            "So large a difference in reverberation may as well be one in how long the notes are"
+            " held; no tail of the music decides."
         )
+        return value, open_limits, [reason]
     return value, (low, high), []
 
 

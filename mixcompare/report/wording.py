@@ -146,6 +146,8 @@ _LABELS = {
     "residual": "Left over by these filters",
     "kernel time": "Decay time of what is added",
     "explained": "Share of the differences explained",
+    "decay time early": "First of two decay times in a row",
+    "decay time late": "Second of two decay times in a row",
     "decay time at most": "Decay time, at most",
     "turn": "Right channel against left, throughout",
     "image scale": "Breadth of the image, factor",

@@ -210,23 +210,23 @@ def report(told: Sequence[Answer]) -> str:
             if answer.found and answer.scenario.element
         ]
         size = f"{np.median(np.abs(errors)):.1f} dB" if errors else "-"
-        lines.append(
-            f"{name:22} {len(group):5} {sum(a.found is not None for a in group):5}"
-            f" {sum(a.first_right for a in group):5} {sum(len(a.false) for a in group):5} {size:>11}"
-        )
+        found = sum(answer.found is not None for answer in group)
+        first = sum(answer.first_right for answer in group)
+        false = sum(len(answer.false) for answer in group)
+        lines.append(f"{name:22} {len(group):5} {found:5} {first:5} {false:5} {size:>11}")
     changed = [answer for answer in told if answer.scenario.element]
-    found = [answer for answer in changed if answer.found]
+    right = [answer for answer in changed if answer.found]
     quiet = [answer for answer in told if answer.scenario in UNCHANGED]
-    errors = np.abs([a.found.difference - a.scenario.change_db for a in found if a.found])
+    errors = np.abs([a.found.difference - a.scenario.change_db for a in right if a.found])
     held = [
         a.found.interval[0] <= a.scenario.change_db <= a.found.interval[1] for a in found if a.found
     ]
     large = [answer for answer in changed if abs(answer.scenario.change_db) >= 4]
     all_findings = sum(len(answer.findings) for answer in changed)
     precision = 1 - sum(len(answer.false) for answer in changed) / max(all_findings, 1)
-    lines.append(f"recall {len(found)}/{len(changed)}, precision {precision:.0%}")
-    first = sum(answer.first_right for answer in large)
-    lines.append(f"first place at 4 dB or more: {first}/{len(large)}")
+    lines.append(f"recall {len(right)}/{len(changed)}, precision {precision:.0%}")
+    firsts = sum(answer.first_right for answer in large)
+    lines.append(f"first place at 4 dB or more: {firsts}/{len(large)}")
     loud = sum(bool(answer.findings) for answer in quiet)
     lines.append(f"unchanged pairs with a finding: {loud}/{len(quiet)}")
     if len(errors):

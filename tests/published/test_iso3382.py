@@ -11,7 +11,7 @@ import soundfile
 from pyroomacoustics.experimental import measure_rt60
 from scipy.signal import butter, sosfilt
 
-from mixcompare.iso3382 import decay_of
+from mixcompare.iso3382 import decay_of, slopes_of
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 12_000
@@ -55,6 +55,41 @@ def test_two_slopes() -> None:
     assert decay.edt_s is not None
     assert decay.t30_s is not None
     assert decay.edt_s < 0.7 < 1.2 < decay.t30_s
+
+
+def band_powers(energy: FloatArray, bands: int = 8) -> FloatArray:
+    """Power of several bands of decaying noise, 50 frames a second; 5 values in each mean."""
+    step = RATE_HZ // 50
+    mean = energy[: len(energy) // step * step].reshape(-1, step).mean(axis=1)
+    chance = np.random.default_rng(6).chisquare(10, (len(mean), bands)) / 10
+    return np.asarray(mean[:, None] * chance * np.logspace(0, -1, bands) + 1e-7)
+
+
+@pytest.mark.parametrize("decay_s", [0.5, 1.5, 3.0])
+def test_bands_with_one_slope(decay_s: float) -> None:
+    slopes = slopes_of(band_powers(exponential(decay_s) ** 2), 50.0, (0.0, -60.0))
+    assert slopes is not None
+    assert slopes.single_s == pytest.approx(decay_s, rel=0.03)
+    assert slopes.early_s is None
+    assert slopes.late_s is None
+    assert not slopes.grows_steeper
+
+
+@pytest.mark.parametrize(("early_s", "late_s"), [(0.4, 1.5), (0.5, 2.0), (0.8, 3.0)])
+def test_bands_with_two_slopes(early_s: float, late_s: float) -> None:
+    length_s = 1.3 * late_s
+    energy = exponential(early_s, length_s) ** 2 + 0.02 * exponential(late_s, length_s) ** 2
+    slopes = slopes_of(band_powers(energy), 50.0, (0.0, -60.0))
+    assert slopes is not None
+    assert slopes.early_s == pytest.approx(early_s, rel=0.15)
+    assert slopes.late_s == pytest.approx(late_s, rel=0.05)
+
+
+def test_bands_that_fall_ever_faster() -> None:
+    # A fade, linear in amplitude, falls without end in its last moment.
+    slopes = slopes_of(band_powers(np.linspace(1, 0, 3 * RATE_HZ) ** 2), 50.0)
+    assert slopes is not None
+    assert slopes.grows_steeper
 
 
 @pytest.mark.parametrize(
