@@ -6,8 +6,8 @@ Each pair is one made-up piece in a diffuse room. By turns the candidate is the 
 another performance (onsets scatter by 12 ms, levels by 1 dB, other instruments, another tempo), and
 its reverberation is stronger or weaker by 3 to 6 dB, or the same. Level and tone of the candidate
 change besides. All is drawn from the pair's number. The time map is the true one unless
-``--align`` is given. One rule (tails that were cut) followed from pairs below 180; report figures of
-later ones.
+``--align`` is given. One rule (tails that were cut) followed from pairs below 180; report figures
+of later ones.
 """
 
 from __future__ import annotations
