@@ -416,7 +416,7 @@ def _decay_finding(difference: RoomDifference) -> Finding | None:
         interval=limits,
         unit="%",
         jnd=size,
-        confidence=0.8,
+        confidence=_decay_confidence(difference),
         spans_s=(difference.span_s,),
         candidate_spans_s=(difference.candidate_span_s,),
         band_hz=None,
@@ -428,3 +428,14 @@ def _decay_finding(difference: RoomDifference) -> Finding | None:
         ),
         advice=(f"Try a {'shorter' if longer else 'longer'} reverb.",),
     )
+
+
+def _decay_confidence(difference: RoomDifference) -> float:
+    """Other players' last notes end otherwise in the same room: then the wetness has to agree."""
+    if difference.same_take:
+        return 0.8
+    limits = difference.wetness_db_interval
+    if limits is None or difference.decay_time_percent is None:
+        return 0.5
+    proven = limits[0] > 0 if difference.decay_time_percent > 0 else limits[1] < 0
+    return 0.7 if proven else 0.5

@@ -22,8 +22,10 @@ from mixcompare.statistics import robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
-SEEDS = (0, 1, 2, 3)
-_LEAST_EVIDENCE = 1.2
+SEEDS = tuple(range(8))
+_LEAST_EVIDENCE = 0.12  # of one start; unchanged pairs reach 0.1 in two of 320
+_LEAST_SUM = 0.4
+_LEAST_AGREED_DB = 1.5
 _LEAST_CHANGE_DB = 1.0
 _LARGEST_EXACT_SCATTER_DB = 0.6
 _DILUTION = 1.6  # of the size, per share of cells that don't agree on it
@@ -289,35 +291,39 @@ def _size_by_power(
 
 
 def _agreed(pair: PairSpectra, fits: list[_Fit], tone_db: FloatArray) -> Change | None:
-    """The change that most of the starts find, or none."""
+    """The change that several starts find independently, or none.
+
+    A start may end without any group where its components mix elements: that says nothing.
+    Starts that find a group where nothing changed are rare and never agree.
+    """
     weight = np.sqrt(pair.reference / (pair.reference.mean(axis=0) + 1e-20))
     flat = [(fit.mask * weight).ravel() for fit in fits]
     flat = [row / (np.linalg.norm(row) + 1e-12) for row in flat]
+    found = [
+        index
+        for index, fit in enumerate(fits)
+        if fit.group.evidence > _LEAST_EVIDENCE and abs(fit.size_db) >= _LEAST_AGREED_DB
+    ]
     best: list[int] = []
-    for first in range(len(fits)):
+    for first in found:
         cluster = [
             other
-            for other in range(len(fits))
+            for other in found
             if flat[first] @ flat[other] > 0.45
             and np.sign(fits[first].size_db) == np.sign(fits[other].size_db)
             and abs(fits[first].size_db - fits[other].size_db) < 3
-            and fits[other].group.evidence > 0
         ]
-        if len(cluster) > len(best):
+        if sum(fits[k].group.evidence for k in cluster) > sum(fits[k].group.evidence for k in best):
             best = cluster
-    if len(best) < 0.6 * len(fits):
+    evidence = float(sum(fits[k].group.evidence for k in best))
+    if len(best) < 2 or len(best) < 0.6 * len(found) or evidence < _LEAST_SUM:
         return None
-    evidence = float(
-        np.median([fit.group.evidence if k in best else 0.0 for k, fit in enumerate(fits)])
-    )
     size = float(np.median([fits[k].size_db for k in best]))
-    if evidence < _LEAST_EVIDENCE or abs(size) < 1.5:
-        return None
     noise = float(np.median([fits[k].group.noise_db for k in best]))
     half = float(np.hypot(np.std([fits[k].size_db for k in best]), 0.8 * noise + 0.4)) * 1.5
     mask = np.mean([fits[k].mask for k in best], axis=0)
     share = float(np.median([fits[k].share for k in best]))
-    confidence = float(np.clip(1 - np.exp(-evidence / 1.5), 0.5, 0.98)) * len(best) / len(fits)
+    confidence = float(min(1 - 0.5 ** len(best) * np.exp(-evidence / len(best)), 0.98))
     return Change(
         difference_db=size,
         interval=(size - half, size + half),

@@ -14,6 +14,7 @@ from scipy import signal
 
 from mixcompare.analyzers.room import RoomDifference, analyzer
 from mixcompare.features import Features
+from mixcompare.findings import is_listed
 from mixcompare.match import Match
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
@@ -333,3 +334,31 @@ def test_real_take_in_real_rooms(real_audio: Path, strings: tuple[FloatArray, in
         assert difference.wetness_db is not None
         assert difference.wetness_db > 0
         assert kinds == (["wetter"] if heard else [])
+
+
+@pytest.mark.parametrize(
+    ("same_take", "wetness_interval", "listed"),
+    [(True, (-1.0, 2.0), True), (False, (-1.0, 2.0), False), (False, (0.8, 3.0), True)],
+)
+def test_other_players_endings_are_no_other_room(
+    same_take: bool, wetness_interval: tuple[float, float], listed: bool
+) -> None:
+    difference = RoomDifference(
+        wetness_db=None,
+        wetness_db_interval=wetness_interval,
+        kernel_time_s=None,
+        decay_time_s=0.5,
+        decay_time_percent=30.0,
+        decay_time_percent_interval=(15.0, 45.0),
+        early_decay_time_s=None,
+        clarity_c80_db=None,
+        register_wetness_db=(),
+        explained=None,
+        same_take=same_take,
+        span_s=(0.0, 20.0),
+        candidate_span_s=(0.0, 20.0),
+        reference_decay_time_s=1.7,
+        candidate_decay_time_s=2.2,
+    )
+    (finding,) = analyzer.findings(difference)
+    assert is_listed(finding) is listed
