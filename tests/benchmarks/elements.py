@@ -219,7 +219,7 @@ def report(told: Sequence[Answer]) -> str:
     quiet = [answer for answer in told if answer.scenario in UNCHANGED]
     errors = np.abs([a.found.difference - a.scenario.change_db for a in right if a.found])
     held = [
-        a.found.interval[0] <= a.scenario.change_db <= a.found.interval[1] for a in found if a.found
+        a.found.interval[0] <= a.scenario.change_db <= a.found.interval[1] for a in right if a.found
     ]
     large = [answer for answer in changed if abs(answer.scenario.change_db) >= 4]
     all_findings = sum(len(answer.findings) for answer in changed)
