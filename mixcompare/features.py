@@ -53,7 +53,9 @@ LOWEST_ONSET, HIGHEST_ONSET = 45, 104
 WAVEFORM_SCALE = 1024.0
 
 _LOW_FFT, _SEMITONE_FFT, _ONSET_FFT = 4096, 2048, 1024
-_SPLIT_BAND = 16  # third-octave bands below 800 Hz come from the long window
+LOWER_BANDS = 16
+"""Third-octave bands below 800 Hz: they come from the long window."""
+
 _SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
 _TUNING_RANGE_HZ = (110.0, 2500.0)
 _TUNING_LEAD_S = 60.0
@@ -108,7 +110,11 @@ class AlignmentFeatures:
         AudioFileError
             If the audio breaks off, is silent or holds values that are not numbers.
         """
-        return cls(**_LightPass(recording).run(progress))
+        return cls(**cls._pass(recording).run(progress))
+
+    @staticmethod
+    def _pass(recording: Recording) -> _LightPass:
+        return _LightPass(recording)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -136,22 +142,9 @@ class Features(AlignmentFeatures):
     clipped_places: int
     usable_band_hz: tuple[float, float]
 
-    @classmethod
-    def of(cls, recording: Recording, progress: Progress | None = None) -> Self:
-        """Analyse a recording in one pass.
-
-        Parameters
-        ----------
-        recording : Recording
-        progress : callable, optional
-            Called with the share done, 0 to 1.
-
-        Raises
-        ------
-        AudioFileError
-            If the audio breaks off, is silent or holds values that are not numbers.
-        """
-        return cls(**_FullPass(recording).run(progress))
+    @staticmethod
+    def _pass(recording: Recording) -> _LightPass:
+        return _FullPass(recording)
 
     @property
     def usable_bands(self) -> npt.NDArray[np.bool_]:
@@ -278,7 +271,7 @@ class _LightPass:
         self._semitone = _FrameStream(ANALYSIS_RATE_HZ, _SEMITONE_FFT, 1 / SEMITONE_RATE_HZ)
         self._onset = _FrameStream(ANALYSIS_RATE_HZ, _ONSET_FFT, 1 / ONSET_RATE_HZ)
         self._low_weights = band_weights(
-            THIRD_OCTAVE_EDGES_HZ[: _SPLIT_BAND + 1],
+            THIRD_OCTAVE_EDGES_HZ[: LOWER_BANDS + 1],
             ANALYSIS_RATE_HZ / _LOW_FFT,
             _LOW_FFT // 2 + 1,
         )
@@ -426,7 +419,7 @@ class _FullPass(_LightPass):
         high_fft = 2 ** round(np.log2(0.0427 * rate))
         self._high = _FrameStream(rate, high_fft, 0.5 / BAND_RATE_HZ)
         self._high_weights = band_weights(
-            THIRD_OCTAVE_EDGES_HZ[_SPLIT_BAND:], rate / high_fft, high_fft // 2 + 1
+            THIRD_OCTAVE_EDGES_HZ[LOWER_BANDS:], rate / high_fft, high_fft // 2 + 1
         )
         self._spectrum = np.zeros(high_fft // 2 + 1)
         self._high_count = 0

@@ -88,15 +88,15 @@ def _same_take(reference: Representation, candidate: Representation) -> Alignmen
     end = min(reference.duration_s, (candidate.duration_s - take.offset_s) / slope)
     uncertainty_ms = 1e3 * max(take.scatter_s / np.sqrt(take.windows), 1e-6)
     warnings = []
-    second = exact.second_arrival(reference, candidate, take)
-    if second is not None:
-        when = "later" if second.later_s > 0 else "earlier"
+    later_s = exact.second_arrival_s(reference, candidate, take)
+    if later_s is not None:
+        when = "later" if later_s > 0 else "earlier"
         warnings.append(
             "Several arrival times: part of the sound (a stem or a microphone) lies"
-            f" {abs(second.later_s) * 1e3:.1f} ms {when} against the rest in the candidate than in"
+            f" {abs(later_s) * 1e3:.1f} ms {when} against the rest in the candidate than in"
             " the reference; the map follows the stronger part."
         )
-        uncertainty_ms = max(uncertainty_ms, 1e3 * abs(second.later_s))
+        uncertainty_ms = max(uncertainty_ms, 1e3 * abs(later_s))
     elif take.scatter_s > 4e-4:
         warnings.append(
             "Several arrival times: the offset of the candidate changes from place to place"
@@ -299,7 +299,7 @@ def channels_swapped(
     """Whether left and right are exchanged; None where the image is too even to tell."""
     if reference.is_mono or candidate.is_mono:
         return None
-    times = np.arange(*time_map.span_s, 0.2)
+    times = np.arange(*time_map.span_s, 1 / SIDES_RATE_HZ)
     times = times[time_map.covers(times)]
     a = sample_frames(reference.sides_db, SIDES_RATE_HZ, times)
     b = sample_frames(candidate.sides_db, SIDES_RATE_HZ, time_map.to_candidate(times))

@@ -107,31 +107,19 @@ def locate(
     return best
 
 
-@dataclass(frozen=True)
-class SecondArrival:
-    """Part of the sound that lies elsewhere than the rest.
-
-    Attributes
-    ----------
-    later_s : float
-        Against the main arrival; negative = earlier.
-    strength : float
-        Height of its correlation peak against the main one, less what either recording shows
-        by itself.
-    """
-
-    later_s: float
-    strength: float
-
-
-def second_arrival(
+def second_arrival_s(
     reference: Representation, candidate: Representation, take: SameTake
-) -> SecondArrival | None:
+) -> float | None:
     """Find stems or microphones that were moved against the rest of one take.
 
     The whitened cross-correlation, averaged over windows spread over the take, has one peak; a
     second one that neither recording has in its own autocorrelation (echoes, pitch) is sound
     that came at another time. An equaliser smears the peak by under half a millisecond.
+
+    Returns
+    -------
+    float or None
+        How much later than the rest it comes in the candidate; negative = earlier.
     """
     own = [
         _mean_correlation(each, each, 0.0, 0.0, (take.span_s[0] + at, take.span_s[1] + at))
@@ -149,7 +137,7 @@ def second_arrival(
     peak = int(excess.argmax())
     if excess[peak] < _LEAST_ARRIVAL:
         return None
-    return SecondArrival((peak - middle) / ANALYSIS_RATE_HZ, float(excess[peak]))
+    return (peak - middle) / ANALYSIS_RATE_HZ
 
 
 def _mean_correlation(
@@ -175,8 +163,7 @@ def _mean_correlation(
         if cross is None:
             continue
         turn = np.exp(2j * np.pi * spectrum.frequency_hz / rate * (shift - round(shift)))
-        correlation = fft.irfft(cross * turn, spectrum.length)
-        near = np.concatenate([correlation[-reach:], correlation[: reach + 1]])
+        near = spectrum.correlation(cross * turn, reach)
         total += near / np.abs(near).max()
     if polarity * total[reach] <= 0:
         return None
@@ -206,6 +193,11 @@ class _Whitened:
         magnitude = np.abs(cross)
         whitened = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING)
         return np.asarray(whitened * self._band)
+
+    def correlation(self, cross: npt.NDArray[np.complex64], reach: int) -> FloatArray:
+        """Correlation at lags from ``-reach`` to ``reach`` samples."""
+        whole = fft.irfft(cross, self.length)
+        return np.concatenate([whole[-reach:], whole[: reach + 1]])
 
 
 def _merit(take: SameTake) -> float:
@@ -239,7 +231,6 @@ def _measure(
     count = int(np.clip((last - first) / (_WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
     starts = np.round(np.linspace(first, last, count) * rate).astype(np.int64)
     spectrum = _Whitened(size)
-    length = spectrum.length
     reach = int(largest_lag_s * rate)
     rows = []
     for start in starts:
@@ -250,13 +241,12 @@ def _measure(
         cross = spectrum.cross(a, b)
         if cross is None:
             continue
-        correlation = fft.irfft(cross, length)
-        near = np.concatenate([correlation[-reach:], correlation[: reach + 1]])
+        near = spectrum.correlation(cross, reach)
         height = np.abs(near)
         peak = int(height[1:-1].argmax()) + 1
         guard = int(0.003 * rate)
         others = np.concatenate([height[: max(peak - guard, 0)], height[peak + guard :]])
-        lag, top = _between_samples(cross, length, peak - reach)
+        lag, top = _between_samples(cross, spectrum.length, peak - reach)
         rival = others.max() if len(others) else abs(top)
         local = (lag + shift) / rate
         rows.append((middle_s, local, abs(top) / (rival + 1e-12), np.sign(top)))

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +22,7 @@ from scipy import ndimage, signal
 
 from mixcompare.features import (
     BAND_RATE_HZ,
+    LOWER_BANDS,
     LOWEST_ONSET,
     LOWEST_SEMITONE,
     ONSET_RATE_HZ,
@@ -37,19 +37,8 @@ HARMONY_RATE_HZ = 10.0
 SIDES_RATE_HZ = 5.0
 
 _SOUNDING_DB = 20.0  # below the loud moments: softer is a decay, not an attack
-_SIDE_BANDS = 16  # up to 630 Hz
+_TAIL_DECAY_S, _TAIL_SHARE_DB = 3.0, -6.0  # late reverberation assumed of every recording
 _LOW, _HIGH = 33, 96  # A1 to C7: below, semitones smear; above, few fundamentals
-
-
-@dataclass(frozen=True)
-class Room:
-    """Late reverberation."""
-
-    decay_s: float
-    share_db: float
-
-
-ASSUMED_ROOM = Room(decay_s=3.0, share_db=-6.0)
 
 
 class Representation:
@@ -179,7 +168,7 @@ def _attack_times_s(onset_power: Float32Array, attacks: Float32Array) -> FloatAr
 
 
 def _sides_db(band_power: Float32Array) -> Float32Array:
-    power = band_power[:: round(BAND_RATE_HZ / SIDES_RATE_HZ), :_SIDE_BANDS]
+    power = band_power[:: round(BAND_RATE_HZ / SIDES_RATE_HZ), :LOWER_BANDS]
     floor = 1e-4 * power.sum(axis=2).max() + 1e-20
     return np.asarray(10 * np.log10((power[..., 1] + floor) / (power[..., 0] + floor)))
 
@@ -197,14 +186,14 @@ def _dry_scale(power: Float32Array, rate_hz: float) -> float:
     return float(np.percentile(loudest, 90)) + 1e-20
 
 
-def without_tail(power: Float32Array, rate_hz: float, room: Room = ASSUMED_ROOM) -> Float32Array:
+def without_tail(power: Float32Array, rate_hz: float) -> Float32Array:
     """Take an exponential late reverberation out of band powers.
 
     The tail s obeys ``s[t] = a ((1 - g) s[t-1] + g power[t-1])`` when the dry power is
-    ``power - s`` and each dry frame feeds a tail of total energy ``share_db`` under it.
+    ``power - s`` and each dry frame feeds a tail whose total energy lies 6 dB under it.
     """
-    a = 10 ** (-6 / (room.decay_s * rate_hz))
-    g = 10 ** (room.share_db / 10) * (1 - a) / a
+    a = 10 ** (-6 / (_TAIL_DECAY_S * rate_hz))
+    g = 10 ** (_TAIL_SHARE_DB / 10) * (1 - a) / a
     tail = signal.lfilter([0, a * g], [1, -a * (1 - g)], power, axis=0)
     return np.asarray(np.maximum(power - tail, 0.05 * power), np.float32)
 

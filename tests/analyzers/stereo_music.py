@@ -83,7 +83,9 @@ def with_side(samples: FloatArray, gain: float) -> FloatArray:
     return np.column_stack([mid + side, mid - side])
 
 
-def filtered(samples: FloatArray, *filters: tuple[str, float, float, float]) -> FloatArray:
+def filtered(
+    samples: FloatArray, *filters: tuple[str, float, float, float], rate_hz: int = RATE_HZ
+) -> FloatArray:
     """Through digital bells and shelves: (kind, frequency in Hz, gain in dB, Q).
 
     Coefficients: Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter
@@ -92,7 +94,7 @@ def filtered(samples: FloatArray, *filters: tuple[str, float, float, float]) -> 
     out = samples
     for kind, frequency_hz, gain_db, q in filters:
         a = 10 ** (gain_db / 40)
-        omega = 2 * np.pi * frequency_hz / RATE_HZ
+        omega = 2 * np.pi * frequency_hz / rate_hz
         cosine, alpha = np.cos(omega), np.sin(omega) / (2 * q)
         if kind == "bell":
             b = [1 + alpha * a, -2 * cosine, 1 - alpha * a]

@@ -80,11 +80,12 @@ def test_a_known_filter_on_another_performance(which: int, kinds: tuple[str, ...
     """One filter at a time comes back within 1.5 dB in most of four pairs of performances."""
     scatter = {"scatter_s": 0.008, "scatter_db": 0.8}
     kind, frequency_hz, gain_db, q = EQUALISER[which]
-    scaled = (kind, frequency_hz * stereo_music.RATE_HZ / synthetic.RATE_HZ, gain_db, q)
+    chosen = (kind, frequency_hz, gain_db, q)
     right = 0
     for seed in (601, 602, 605, 606):
         first = features_of(synthetic.play(seed, performance=1, **scatter), synthetic.RATE_HZ)
-        other = filtered(synthetic.play(seed, performance=2, **scatter), scaled)
+        played = synthetic.play(seed, performance=2, **scatter)
+        other = filtered(played, chosen, rate_hz=synthetic.RATE_HZ)
         second = features_of(other, synthetic.RATE_HZ)
         match = same_clock(first, same_take=False)
         match = replace(match, gain_db=match_level(first, second, match).gain_db)
@@ -107,9 +108,7 @@ def test_known_filters_come_back_from_real_music(real_audio: Path) -> None:
     path = real_audio / "string_orchestra_brahms_hd5_pd.ogg"
     samples, rate_hz = soundfile.read(path, stop=20 * 44_100)
     reference = features_of(samples, rate_hz)
-    # The filters are designed for the made-up music's rate: the same response at this one.
-    scale = stereo_music.RATE_HZ / rate_hz
-    changed = filtered(samples, *((kind, scale * f, gain, q) for kind, f, gain, q in EQUALISER))
+    changed = filtered(samples, *EQUALISER, rate_hz=rate_hz)
     difference = analyzer.compare(reference, features_of(changed, rate_hz), same_clock(reference))
     assert difference.shaping_kind == tuple(kind for kind, *_ in EQUALISER)
     for index, (_, frequency_hz, gain_db, q) in enumerate(EQUALISER):

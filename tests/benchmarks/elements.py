@@ -24,6 +24,7 @@ from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.recording import Recording
+from tests.analyzers.stereo_music import filtered
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.passages import ELEMENTS, RATE_HZ, mixed, stems_of
 
@@ -99,17 +100,6 @@ class Answer:
     false: tuple[Finding, ...]
 
 
-def shelved(samples: FloatArray, gain_db: float) -> FloatArray:
-    """High shelf at 2 kHz, Q 0.71 (Bristow-Johnson's cookbook, from memory)."""
-    a = 10 ** (gain_db / 40)
-    omega = 2 * np.pi * 2000 / RATE_HZ
-    cosine, root = np.cos(omega), np.sin(omega) / np.sqrt(2) * 2 * np.sqrt(a)
-    up, down = (a + 1) + (a - 1) * cosine, (a + 1) - (a - 1) * cosine
-    b = [a * (up + root), -2 * a * ((a - 1) + (a + 1) * cosine), a * (up - root)]
-    d = [down + root, 2 * ((a - 1) - (a + 1) * cosine), down - root]
-    return np.asarray(signal.lfilter(np.array(b) / d[0], np.array(d) / d[0], samples, axis=0))
-
-
 def coded(samples: FloatArray) -> FloatArray:
     """Through Ogg Vorbis and back."""
     buffer = io.BytesIO()
@@ -125,7 +115,8 @@ def candidate_of(scenario: Scenario, passage: int, performance: int, cache: Path
     room = (scenario.room_s, scenario.wet_db, scenario.room_seed)
     out = mixed(stems, passage, gains, *room)
     if scenario.shelf_db:
-        out = shelved(out, scenario.shelf_db)
+        shelf = ("high_shelf", 2000.0, scenario.shelf_db, float(np.sqrt(0.5)))
+        out = filtered(out, shelf, rate_hz=RATE_HZ)
     out = out * 10 ** (scenario.gain_db / 20)
     return coded(out) if scenario.codec else out
 
