@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.analyzers.base import NOT_IN_REPORT, once
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.elements.audibility import Audibility, audibility
 from mixcompare.elements.changes import Change, Split, split_difference
@@ -128,6 +128,7 @@ class BalanceAnalyzer:
 
     aspect = "balance"
 
+    @once
     def measure(self, features: Features) -> BalanceMeasurement:
         """Level of every octave register against the whole."""
         power = features.band_power.sum(axis=(0, 2), dtype=np.float64)

@@ -9,13 +9,34 @@ its 95 % interval. Fields with ``metadata=NOT_IN_REPORT`` serve plots only. A fi
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+import functools
+from collections.abc import Callable
+from typing import Any, Protocol, TypeVar
+from weakref import WeakKeyDictionary
 
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.match import Match
 
 NOT_IN_REPORT = {"report": False}
+
+_Owner = TypeVar("_Owner")
+_Measurement = TypeVar("_Measurement")
+
+
+def once(
+    measure: Callable[[_Owner, Features], _Measurement],
+) -> Callable[[_Owner, Features], _Measurement]:
+    """Keep a measurement while its features live: where ``compare`` needs it as well."""
+    kept: WeakKeyDictionary[Features, _Measurement] = WeakKeyDictionary()
+
+    @functools.wraps(measure)
+    def measured_once(self: _Owner, features: Features) -> _Measurement:
+        if features not in kept:
+            kept[features] = measure(self, features)
+        return kept[features]
+
+    return measured_once
 
 
 class Analyzer(Protocol):

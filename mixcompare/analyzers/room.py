@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.analyzers.base import NOT_IN_REPORT, once
 from mixcompare.features import Features
 from mixcompare.findings import (
     JUST_NOTICEABLE,
@@ -152,6 +152,7 @@ class Room:
 
     aspect = "room"
 
+    @once
     def measure(self, features: Features) -> RoomMeasurement:
         """Measure the decay where the music of one recording stops."""
         impulse = impulse_start(features)

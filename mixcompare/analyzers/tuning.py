@@ -25,7 +25,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare import pulse, steady
-from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.analyzers.base import NOT_IN_REPORT, once
 from mixcompare.bands import A4_HZ
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
@@ -95,6 +95,7 @@ class TuningAnalyzer:
 
     aspect = "tuning"
 
+    @once
     def measure(self, features: Features) -> TuningMeasurement:
         """Tuning against A4 = 440 Hz."""
         cents, draws = _cents(features.tuning_phasor)

@@ -23,7 +23,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare import steady
-from mixcompare.analyzers.base import NOT_IN_REPORT
+from mixcompare.analyzers.base import NOT_IN_REPORT, once
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
@@ -109,6 +109,7 @@ class WidthAnalyzer:
 
     aspect = "width"
 
+    @once
     def measure(self, features: Features) -> WidthMeasurement:
         """Side to mid, correlation and fold-down loss, whole and per band."""
         if features.is_mono:
