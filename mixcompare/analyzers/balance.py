@@ -39,6 +39,9 @@ FloatArray = npt.NDArray[np.float64]
 REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
 """Octaves on the IEC 61260-1 grid."""
 
+AGAINST = " against the rest"
+"""Ends a subject where either of two groups may be the one that moved."""
+
 _PICTURE_RATE_HZ = 5.0
 _MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
 _LEAST_AUDIBLE = 0.1
@@ -307,7 +310,10 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
         )
     if element.against:
         other = "further back" if louder else "further forward"
-        text += f" Or else everything besides it stands {other}: the two halves weigh the same."
+        text += (
+            f" Or else what plays besides it stands {other}: which of the two moved can't be"
+            " told, for they weigh about the same."
+        )
     heard = element.reference_audible_share, element.candidate_audible_share
     if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
         text += (
@@ -324,7 +330,7 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
     return Finding(
         aspect="balance",
         kind=f"{element.kind}_{'louder' if louder else 'weaker'}",
-        subject=element.name,
+        subject=f"{element.name}{AGAINST}" if element.against else element.name,
         difference=element.difference_db,
         interval=element.interval,
         unit="dB",
@@ -343,6 +349,9 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     what = element.name.split(",")[0]
     down = element.difference_db > 0
     desk = f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
+    if element.against:
+        other = "up" if down else "down"
+        desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
     if same_take:
         return (desk,)
     # A step of the written dynamics is some 4 to 6 dB (common practice, no source).

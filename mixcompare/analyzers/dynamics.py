@@ -41,6 +41,11 @@ PASSAGE_S = 3.0
 _LOUD_GAP_S = 2.0
 
 
+_STEEPEST_ALONE = 3.0
+"""Above a level alone, swings that grow further come from something else that enters there
+(common practice, no source)."""
+
+
 @dataclass(frozen=True)
 class DynamicsMeasurement:
     """Dynamics of one recording.
@@ -206,7 +211,7 @@ class DynamicsAnalyzer:
         above = _slope(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and _sticks_out(whole):
             return [_finding(difference, whole, above, only_loud=False)]
-        if above is not None and _sticks_out(above):
+        if above is not None and _sticks_out(above) and above.value < _STEEPEST_ALONE:
             return [_finding(difference, above, above, only_loud=True)]
         return []
 

@@ -16,20 +16,28 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.factorisation import Factors, factorise
-from mixcompare.elements.groups import Cells, GroupFit, fit_group, make_cells
+from mixcompare.elements.groups import Cells, GroupFit, fit_groups, make_cells
 from mixcompare.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
-SEEDS = tuple(range(8))
-_LEAST_EVIDENCE = 0.12  # of one start; unchanged pairs reach 0.1 in two of 320
-_LEAST_SUM = 0.4
+SEEDS = tuple(range(4))
+_SMALLEST_NOISE_DB = 0.8  # between performances
+_LEAST_SCORE = 1.5  # unchanged pairs reach 1.33 in 96
+_LEAST_FIT_SCORE = 0.5
+_CLEAR_DB = 3.0  # a group this far from the rest counts fully
 _LEAST_AGREED_DB = 1.5
+_RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
+_MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
 _LEAST_CHANGE_DB = 1.0
-_LARGEST_EXACT_SCATTER_DB = 0.6
-_DILUTION = 1.6  # of the size, per share of cells that don't agree on it
-_SIZES_DB = np.arange(-15.0, 15.01, 0.25)
+EXACT_SCATTER_DB = 0.6
+"""Up to this scatter, one take's difference is one element's own spectrogram."""
+_DILUTION = 0.8  # of the size, per share of cells that don't agree on it
+_OWN_SHARE = 0.4  # of a cell, to count as the group's when its places are told
+_EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
+_SAME_SIZE = 0.2
+_FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
 
 
 @dataclass(frozen=True)
@@ -94,15 +102,15 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
         exact = _exact(pair)
         # Another room or heavy processing moves every cell; then the difference is no longer
         # one element's own spectrogram, and groups of components have to agree instead.
-        if exact.scatter_db < _LARGEST_EXACT_SCATTER_DB:
+        if exact.scatter_db < EXACT_SCATTER_DB:
             return exact
-    tried = [_fit(pair, seed, 0.6) for seed in SEEDS]
+    tried = [_fit(pair, seed) for seed in SEEDS]
     fits = [fit for fit in tried if fit is not None]
     if not fits:
         return Split((), np.zeros(len(pair.centre_hz)), float("nan"))
     tone = np.median([fit.group.tone_db for fit in fits], axis=0)
     scatter = float(np.median([fit.group.noise_db for fit in fits]))
-    change = _agreed(pair, fits, tone)
+    change = _agreed(pair, fits)
     return Split((change,) if change is not None else (), tone, scatter)
 
 
@@ -111,20 +119,39 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
 
 def _exact(pair: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
-    heard = pair.audible
-    softer = np.where(heard, np.minimum(pair.reference, pair.candidate), 0.0)
+    softer = np.where(pair.audible, np.minimum(pair.reference, pair.candidate), 0.0)
     tone = _persistent(pair, softer**0.3)
+    changes, noise = _above_tone(pair, tone, softer)
+    own = _of_one_size(tone, changes)
+    if own.any():
+        tone = np.where(own, 0.0, tone)
+        changes, noise = _above_tone(pair, tone, softer)
+    return Split(tuple(_without_interference(changes)), tone, noise)
+
+
+def _above_tone(
+    pair: PairSpectra, tone: FloatArray, softer: FloatArray
+) -> tuple[list[Change], float]:
     expected = pair.reference * 10 ** (tone / 10)
     floor = 1e-9 * max(pair.reference.max(), pair.candidate.max())
     rest = 10 * np.log10((pair.candidate + floor) / (expected + floor))
     whitened = softer / (pair.reference.mean(axis=0) ** 0.5 + floor)
     noise = max(1.4826 * weighted_quantile(np.abs(rest), np.sqrt(softer), 0.5), 0.05)
-    changes = []
-    for sign in (1.0, -1.0):
-        change = _one_sign(pair, sign * rest, sign, whitened, noise, expected)
-        if change is not None:
-            changes.append(change)
-    return Split(tuple(_without_interference(changes)), tone, noise)
+    found = (_one_sign(pair, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0))
+    return [change for change in found if change is not None], noise
+
+
+def _of_one_size(tone: FloatArray, changes: list[Change]) -> npt.NDArray[np.bool_]:
+    """Bands whose static difference is an element's that never rests there, as a bass line's."""
+    own = np.zeros(len(tone), bool)
+    for change in changes:
+        size = abs(change.difference_db)
+        along = np.sign(change.difference_db) * tone
+        labels, count = ndimage.label(along > 0.05 * size)
+        for index in range(1, count + 1):
+            region = labels == index
+            own |= region & (abs(along[region].max() - size) < _SAME_SIZE * size)
+    return own
 
 
 def _persistent(pair: PairSpectra, weight: FloatArray) -> FloatArray:
@@ -181,16 +208,18 @@ def _one_sign(
     if strong.sum() < 40 or share < 1e-4:
         return None
     pull = np.where(strong, weight * np.abs(1 - 10 ** (-raised / 10)), 0.0)
-    # Where the element dominates, the difference settles at its gain: the highest mode counts.
-    high = weighted_quantile(raised, pull, 0.97)
-    upper = np.where(raised > 0.6 * high, pull, 0.0)
-    size = robust_mode(raised, upper, max(0.25, noise_db))
+    # Where the element dominates, the difference settles at its gain. An element that never quite
+    # does reads too small in its typical cells, and the highest ones come nearest to it.
+    typical, high, highest = (weighted_quantile(raised, pull, q) for q in (0.8, 0.9, 0.97))
+    upper = np.where(raised > 0.6 * highest, pull, 0.0)
+    mode = robust_mode(raised, upper, max(0.25, noise_db))
+    agreeing = float(pull[np.abs(raised - mode) < max(0.5, 0.12 * mode)].sum() / pull.sum())
+    clear = float(np.clip((agreeing - 0.3) / 0.3, 0, 1))
+    size = clear * typical + (1 - clear) * (high + highest) / 2
     if size < _LEAST_CHANGE_DB:
         return None
-    agreeing = float(pull[np.abs(raised - size) < max(0.5, 0.12 * size)].sum() / pull.sum())
-    deviation = weighted_quantile(np.abs(raised - size), upper, 0.5)
-    half = max(0.15, min(deviation, 1.5))
-    # An element that never quite dominates reads too small: the rest dilutes its change.
+    deviation = weighted_quantile(np.abs(raised - mode), upper, 0.5)
+    half = max(0.15, min(deviation, 1.5)) + (1 - clear) * (0.3 + 0.1 * size)
     hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
     near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)
@@ -201,8 +230,17 @@ def _one_sign(
         interval=(min(near, far), max(near, far)),
         confidence=confidence,
         energy=energy,
+        against=_holds_much(pair, raised, size, weight),
         strength=float(pull.sum()),
     )
+
+
+def _holds_much(pair: PairSpectra, raised: FloatArray, size: float, weight: FloatArray) -> bool:
+    """Whether the changed cells are about as many as those left alone."""
+    loud = np.where(weight > 0, np.minimum(pair.reference, pair.candidate), 0.0) ** 0.3
+    changed = float(loud[np.abs(raised - size) < 0.3 * size].sum())
+    unchanged = float(loud[np.abs(raised) < 0.3 * size].sum())
+    return changed > _EVEN_SHARE * (changed + unchanged)
 
 
 # --- two performances ----------------------------------------------------------------------
@@ -210,34 +248,52 @@ def _one_sign(
 
 @dataclass(frozen=True)
 class _Fit:
-    factors: Factors
-    cells: Cells
+    """One start's group, turned so that it is the smaller part of the sound."""
+
     group: GroupFit
     mask: FloatArray
     share: float
     size_db: float
+    doubtful: bool
+
+    @property
+    def score(self) -> float:
+        """Evidence, which counts less for small changes: tiny ones are always there."""
+        clear = min(1.0, (self.group.change_db / _CLEAR_DB) ** 2)
+        sensible = self.size_db * self.group.change_db > 0
+        return self.group.evidence * clear if sensible else 0.0
 
 
-def _fit(pair: PairSpectra, seed: int, smallest_noise_db: float) -> _Fit | None:
+def _fit(pair: PairSpectra, seed: int) -> _Fit | None:
     factors = factorise(pair, seed)
     cells = make_cells(pair, factors)
     if len(cells.value_db) < 20:
         return None
-    group = fit_group(cells, smallest_noise_db)
-    member = group.membership
-    share = _share_of_sound(factors, member, cells)
-    change = group.change_db
-    if share > 0.5:
-        member = (1 - member) * (np.bincount(cells.component, minlength=len(member)) > 0)
-        change, share = -change, 1 - share
-        moved = group.tone_db + group.change_db
-        group = GroupFit(change, member, moved, group.noise_db, group.evidence)
-    mask = _mask(factors, member)
-    size = _size_by_power(pair, mask, group.tone_db, change)
-    return _Fit(factors, cells, group, mask, share, size)
+    fits = fit_groups(cells, _SMALLEST_NOISE_DB)
+    (group, share), (rival, _) = (_as_smaller_part(fit, factors, cells) for fit in fits)
+    near = rival.evidence > _RIVAL * group.evidence
+    mask = _mask(factors, group.membership)
+    size = _size(pair, mask, group)
+    return _Fit(group, mask, share, size, near and rival.change_db * group.change_db < 0)
 
 
-def _share_of_sound(factors: Factors, member: FloatArray, cells: Cells) -> float:
+def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> tuple[GroupFit, float]:
+    """A group that holds more than half of the sound is the unchanged one."""
+    share = _share_of_sound(factors, group.membership)
+    if share <= 0.5:
+        return group, share
+    has = np.bincount(cells.component, minlength=cells.components) > 0
+    turned = GroupFit(
+        change_db=-group.change_db,
+        membership=(1 - group.membership) * has,
+        tone_db=group.tone_db + group.change_db,
+        noise_db=group.noise_db,
+        evidence=group.evidence,
+    )
+    return turned, 1 - share
+
+
+def _share_of_sound(factors: Factors, member: FloatArray) -> float:
     """How much of the sound belongs to a group: energy, whitened amplitude and voices.
 
     Energy alone fails: a leading line that came up by 6 dB may hold more than half of it.
@@ -261,40 +317,30 @@ def _mask(factors: Factors, member: FloatArray) -> FloatArray:
     return np.asarray((inside / (inside + outside + 1e-20)).T, np.float64)
 
 
-def _size_by_power(
-    pair: PairSpectra, mask: FloatArray, tone_db: FloatArray, start_db: float
-) -> float:
-    """Gain that explains mixed cells too: D = 10 lg(1 + (g - 1) share)."""
-    if abs(start_db) < 0.3:
-        return start_db
-    reference = ndimage.uniform_filter1d(pair.reference, 7, axis=0)[::3]
-    candidate = ndimage.uniform_filter1d(pair.candidate, 7, axis=0)[::3]
-    share = mask[::3]
-    heard = pair.audible[::3]
+def _size(pair: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
+    """Level of the group's own cells against the rest's, by the modes of both."""
+    reference = ndimage.uniform_filter1d(pair.reference, 5, axis=0)[::2]
+    candidate = ndimage.uniform_filter1d(pair.candidate, 5, axis=0)[::2]
+    share = mask[::2]
     floor = 1e-9 * max(reference.max(), candidate.max())
-    difference = 10 * np.log10((candidate + floor) / (reference + floor)) - tone_db
-    softer = np.maximum(np.minimum(reference, candidate), 0)
-    weight = np.sqrt(softer / (pair.reference.mean(axis=0) + floor))
-    weight = np.where(heard, weight, 0.0)
-    rest = share < 0.15
-    if rest.sum() > 50:
-        difference = difference - weighted_quantile(difference[rest], weight[rest], 0.5)
-    chosen = (share > 0.3) & heard
-    if chosen.sum() < 50:
-        return start_db
-    share, difference, weight = share[chosen], difference[chosen], weight[chosen]
-    costs = []
-    for size in _SIZES_DB:
-        expected = 10 * np.log10(1 + (10 ** (size / 10) - 1) * share)
-        costs.append(float((weight * np.abs(expected - difference)).sum()))
-    return float(_SIZES_DB[int(np.argmin(costs))])
+    difference = 10 * np.log10((candidate + floor) / (reference + floor)) - group.tone_db
+    softer = np.maximum(np.minimum(reference, candidate), 0.0)
+    softer /= pair.reference.mean(axis=0) + floor
+    weight = np.where(pair.audible[::2], np.sqrt(softer), 0.0)
+    rest = share < 0.12
+    for least in (0.75, 0.6):
+        own = share > least
+        if min((weight[own] > 0).sum(), (weight[rest] > 0).sum()) >= 60:
+            inside = robust_mode(difference[own], weight[own] * share[own] ** 2, 1.2)
+            return _MIXED * float(inside - robust_mode(difference[rest], weight[rest], 1.2))
+    return _MIXED * group.change_db
 
 
-def _agreed(pair: PairSpectra, fits: list[_Fit], tone_db: FloatArray) -> Change | None:
+def _agreed(pair: PairSpectra, fits: list[_Fit]) -> Change | None:
     """The change that several starts find independently, or none.
 
     A start may end without any group where its components mix elements: that says nothing.
-    Starts that find a group where nothing changed are rare and never agree.
+    Starts that find a group where nothing changed are rare and seldom agree.
     """
     weight = np.sqrt(pair.reference / (pair.reference.mean(axis=0) + 1e-20))
     flat = [(fit.mask * weight).ravel() for fit in fits]
@@ -302,32 +348,39 @@ def _agreed(pair: PairSpectra, fits: list[_Fit], tone_db: FloatArray) -> Change 
     found = [
         index
         for index, fit in enumerate(fits)
-        if fit.group.evidence > _LEAST_EVIDENCE and abs(fit.size_db) >= _LEAST_AGREED_DB
+        if fit.score > _LEAST_FIT_SCORE and abs(fit.size_db) >= _LEAST_AGREED_DB
     ]
+
+    def total(cluster: list[int]) -> float:
+        return sum(fits[index].score for index in cluster)
+
     best: list[int] = []
     for first in found:
         cluster = [
             other
             for other in found
             if flat[first] @ flat[other] > 0.45
-            and np.sign(fits[first].size_db) == np.sign(fits[other].size_db)
+            and fits[first].size_db * fits[other].size_db > 0
             and abs(fits[first].size_db - fits[other].size_db) < 3
         ]
-        if sum(fits[k].group.evidence for k in cluster) > sum(fits[k].group.evidence for k in best):
-            best = cluster
-    evidence = float(sum(fits[k].group.evidence for k in best))
-    if len(best) < 2 or len(best) < 0.6 * len(found) or evidence < _LEAST_SUM:
+        best = max(best, cluster, key=total)
+    score = total(best) / len(fits)
+    if len(best) < 2 or score < _LEAST_SCORE:
         return None
-    size = float(np.median([fits[k].size_db for k in best]))
-    noise = float(np.median([fits[k].group.noise_db for k in best]))
-    half = float(np.hypot(np.std([fits[k].size_db for k in best]), 0.8 * noise + 0.4)) * 1.5
-    mask = np.mean([fits[k].mask for k in best], axis=0)
-    share = float(np.median([fits[k].share for k in best]))
-    confidence = float(min(1 - 0.5 ** len(best) * np.exp(-evidence / len(best)), 0.98))
+    chosen = [fits[index] for index in best]
+    share = np.mean([fit.mask for fit in chosen], axis=0)
+    energy = np.where(share > _OWN_SHARE, share, 0.0) * pair.reference
+    amplitude = (weight * np.sqrt(share)).sum(axis=0)
+    if amplitude.sum() ** 2 < _FEWEST_BANDS * (amplitude**2).sum():
+        return None
+    size = float(np.median([fit.size_db for fit in chosen]))
+    noise = float(np.median([fit.group.noise_db for fit in chosen]))
+    spread = float(np.std([fit.size_db for fit in chosen]))
+    half = 1.96 * float(np.hypot(spread, np.hypot(0.4 + 0.4 * noise, 0.1 * size)))
     return Change(
         difference_db=size,
         interval=(size - half, size + half),
-        confidence=confidence,
-        energy=mask * pair.reference,
-        against=0.42 < share < 0.58,
+        confidence=float(1 - 0.3 * np.exp(-(score - _LEAST_SCORE) / 4)) * 0.97,
+        energy=energy,
+        against=2 * sum(fit.doubtful for fit in chosen) > len(chosen),
     )

@@ -26,10 +26,12 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
 
 _PARTIALS = np.array([0, 12, 19, 24, 28, 31])
 _SHORTEST_SPAN_S = 0.6
+_STRAY = 0.1  # of the amount of the largest stretch
 _LARGEST_GAP_S = 1.6
 _EVEN = 0.4  # comb contrast: figures reach 0.5 to 1.3, singing lines 0.05 to 0.3
 _CLOCKWORK = 0.8
 _SLOWEST_FIGURE = 1.8  # notes a second
+_HIGHEST_BASS_HZ = 700.0
 _FASTEST = 9.0  # the spectrogram's clock has 20 frames a second
 
 
@@ -74,9 +76,11 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     tonal = _tonality(energy, pair.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
-    if _single_low_pitch(energy, pair.centre_hz) or (centre < 400 and tonal < 0.5):
+    drummed = tonal < 0.5 or (monophony < 0.4 and tonal < 0.8)
+    if _single_low_pitch(energy, pair.centre_hz) or (centre < 400 and drummed):
         return Description(PERCUSSION, "low drums", band, spans, None)
-    if centre < 160:
+    lowest = centre < 160 or (centre < 500 and carries(energy, pair) > 0.5)
+    if lowest and evenness < _CLOCKWORK:
         return Description(BASS, "bass line", band, spans, None)
     leading = monophony > 0.6 and leads(energy, pair) > 0.45
     if leading and evenness < _CLOCKWORK:
@@ -86,6 +90,8 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
         return Description(FIGURE, subject, band, spans, rate)
     if leading:
         return Description(LINE, "leading line", band, spans, None)
+    if lowest:
+        return Description(BASS, "bass line", band, spans, None)
     if tonal < 0.3:
         return Description(PERCUSSION, f"{where} percussion", band, spans, None)
     subject = f"{where} register, {_hertz(band[0])} to {_hertz(band[1])}"
@@ -99,10 +105,10 @@ def _hertz(frequency: float) -> str:
 
 
 def _where(band: tuple[float, float]) -> str:
-    centre = np.sqrt(band[0] * band[1])
-    if centre < 200:
+    """By the low edge: the fundamentals, not what sounds above them."""
+    if band[0] < 110:
         return "low"
-    return "middle" if centre < 500 else "high"
+    return "middle" if band[0] < 350 else "high"
 
 
 def _band(energy: FloatArray, centre_hz: FloatArray) -> tuple[float, float]:
@@ -123,11 +129,13 @@ def active_spans(level: FloatArray, times_s: FloatArray) -> tuple[tuple[float, f
         40:-40
     ]
     labels, count = ndimage.label(active)
+    amounts = ndimage.sum_labels(np.sqrt(level), labels, np.arange(1, count + 1))
     spans = []
     for index in range(1, count + 1):
         frames = np.flatnonzero(labels == index)
         start, end = float(times_s[frames[0]]), float(times_s[frames[-1]] + 1 / RATE_HZ)
-        if end - start >= _SHORTEST_SPAN_S:
+        stray = amounts[index - 1] < _STRAY * amounts.max()
+        if end - start >= _SHORTEST_SPAN_S and not stray:
             spans.append((start, end))
     if not spans and len(times_s):
         spans = [(float(times_s[0]), float(times_s[-1]))]
@@ -148,7 +156,7 @@ def _monophony(energy: FloatArray, centre_hz: FloatArray) -> float:
 
 
 def leads(energy: FloatArray, pair: PairSpectra) -> float:
-    """How much of the whole's most salient line belongs to an element, 0 to 1.
+    """How much of the whole's most salient line is an element's while it plays, 0 to 1.
 
     The line is, at each moment, the pitch from G3 up whose partials together are loudest; its
     three strongest partials are looked up in the element's share.
@@ -164,9 +172,29 @@ def leads(energy: FloatArray, pair: PairSpectra) -> float:
     salience[:, np.flatnonzero(pair.centre_hz[semitones] > 2_200)] = 0
     best = salience.argmax(axis=1)
     rows = np.arange(len(best))
-    weight = salience[rows, best]
+    weight = salience[rows, best] * _playing(energy)
     share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, semitones]
     return float((share[rows, best] * weight).sum() / (weight.sum() + 1e-20))
+
+
+def carries(energy: FloatArray, pair: PairSpectra) -> float:
+    """How much of the lowest pitches that sound belongs to an element while it plays, 0 to 1."""
+    low = np.flatnonzero(pair.centre_hz < _HIGHEST_BASS_HZ)
+    power = ndimage.gaussian_filter1d(pair.reference, 2.0, axis=0)
+    top = power.max(axis=1, keepdims=True)
+    power = power[:, low]
+    sounds = power > 0.01 * np.maximum(top, 0.05 * np.percentile(top, 90))
+    sounds &= power >= ndimage.maximum_filter1d(power, 3, axis=1)
+    rows, first = np.arange(len(power)), sounds.argmax(axis=1)
+    weight = np.sqrt(power[rows, first]) * sounds.any(axis=1) * _playing(energy)
+    share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, low]
+    return float((share[rows, first] * weight).sum() / (weight.sum() + 1e-20))
+
+
+def _playing(energy: FloatArray) -> npt.NDArray[np.bool_]:
+    level = ndimage.maximum_filter1d(energy.sum(axis=1), 11)
+    playing: npt.NDArray[np.bool_] = level > 0.025 * np.percentile(level, 98)
+    return playing
 
 
 def _single_low_pitch(energy: FloatArray, centre_hz: FloatArray) -> bool:

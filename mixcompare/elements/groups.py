@@ -4,12 +4,14 @@ Every cell is a component in a band, where that component dominates; its value y
 weighted median of the level difference over the moments in which both recordings play it.
 The model is
 
-    y = c + tone(f) + u(band) + z(component) * m + noise
+    y = c + tone(f) + z(component) * m + noise
 
-with a smooth tone curve, a sparse offset per band, one common level change m of the changed
-group (z = 1), and Laplace noise with outliers, fitted by expectation maximisation. Without
-the tone curve an equaliser would read as an element. Which of the two groups is "unchanged"
-is a question of definition: the one that the most of the sound belongs to.
+with a smooth tone curve, one common level change m of the changed group, and Laplace noise with
+outliers, fitted by expectation maximisation. A component seldom belongs to one element alone, so
+its membership z takes steps between none and all. Without the tone curve an equaliser would read
+as an element; an offset for every band of its own would swallow elements, each of which sounds
+in few bands. Which of the two groups is "unchanged" is a question of definition: the one that
+the most of the sound belongs to.
 """
 
 from __future__ import annotations
@@ -32,8 +34,11 @@ _FEWEST_MOMENTS = 6
 _OUTLIER_SHARE = 0.03
 _OUTLIER_RANGE_DB = 30.0
 _KNOT_OCTAVES = 1.0
-_STARTS_DB = (-8.0, -5.0, -3.0, 3.0, 5.0, 8.0)
+_ROUGHNESS = (16.0, 0.5, 0.3)  # of the tone curve's bends, slopes and values
+_STARTS_DB = (3.0, 5.0, 8.0)
 _LARGEST_DB = 20.0
+_STEPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])  # of membership
+_ROUNDS = 25
 
 
 @dataclass(frozen=True)
@@ -71,9 +76,9 @@ class GroupFit:
     change_db : float
         Level of the changed group against the rest, candidate minus reference.
     membership : ndarray, shape (components,)
-        Probability that a component belongs to the changed group.
+        How far a component belongs to the changed group, 0 to 1, in decibels.
     tone_db : ndarray, shape (bands,)
-        Static curve: constant, smooth part and band offsets.
+        Static curve: constant and smooth part.
     noise_db : float
         Scale of the cells' scatter about the model.
     evidence : float
@@ -164,32 +169,37 @@ def _likeness(factors: Factors, centre_hz: FloatArray) -> FloatArray:
     return np.asarray(likeness + 1e-3)
 
 
-def fit_group(cells: Cells, smallest_noise_db: float) -> GroupFit:
-    """Find the changed group that explains the cells best, from several starts.
+def fit_groups(cells: Cells, smallest_noise_db: float) -> tuple[GroupFit, GroupFit]:
+    """Find the group that came up and the one that went down, each from several starts.
 
     Parameters
     ----------
     cells : Cells
     smallest_noise_db : float
-        Floor of the noise scale: about 0.15 dB for one take, 0.6 dB for two performances.
+        Floor of the noise scale.
+
+    Returns
+    -------
+    tuple of GroupFit
+        The one that explains the cells better comes first.
     """
     model = _Model(cells, smallest_noise_db)
-    rest = model.fit(0.0, tau=4.0)
-    offsets = np.abs(rest.offsets)[model.band_weight > 0]
-    tau = float(
-        np.clip(weighted_quantile(offsets, model.band_weight[model.band_weight > 0], 0.5), 0.2, 4.0)
-    )
-    rest = model.fit(0.0, tau)
-    tries = [model.fit(start, tau) for start in _STARTS_DB]
-    best = max(tries, key=lambda attempt: attempt.likelihood)
-    bands = model.tone(best)
-    return GroupFit(
-        change_db=best.change,
-        membership=best.membership,
-        tone_db=bands,
-        noise_db=best.noise,
-        evidence=best.likelihood - rest.likelihood,
-    )
+    rest = model.fit(0.0)
+    fits = []
+    for sign in (1.0, -1.0):
+        tries = (model.fit(sign * start) for start in _STARTS_DB)
+        best = max(tries, key=lambda state: state.likelihood)
+        fits.append(
+            GroupFit(
+                change_db=best.change,
+                membership=best.belongs @ best.steps,
+                tone_db=np.asarray(best.constant + model.basis @ best.curve),
+                noise_db=best.noise,
+                evidence=best.likelihood - rest.likelihood,
+            )
+        )
+    first, second = sorted(fits, key=lambda fit: fit.evidence, reverse=True)
+    return first, second
 
 
 @dataclass
@@ -197,10 +207,11 @@ class _State:
     change: float
     constant: float
     curve: FloatArray
-    offsets: FloatArray
     noise: float
-    membership: FloatArray
-    likelihood: float
+    steps: FloatArray
+    prior: FloatArray
+    belongs: FloatArray
+    likelihood: float = 0.0
 
 
 class _Model:
@@ -209,110 +220,103 @@ class _Model:
     def __init__(self, cells: Cells, smallest_noise_db: float) -> None:
         self.cells = cells
         self.smallest_noise = smallest_noise_db
-        self.bands = len(cells.centre_hz)
         count = cells.components
         weight_of = np.bincount(cells.component, cells.weight, count)
         self.has = weight_of > 0
         damped = np.sqrt(weight_of)
-        self.component_weight = np.where(
-            self.has, damped / max(damped[self.has].mean(), 1e-12) if self.has.any() else 0, 0
-        )
+        self.component_weight = np.clip(damped / max(damped[self.has].mean(), 1e-12), 0, 3)
         within = cells.weight / np.maximum(weight_of[cells.component], 1e-12)
+        # A component's cells share its partials: they say more than one, less than their number.
+        bands = 1 / np.maximum(np.bincount(cells.component, within**2, count), 1e-9)
+        said = self.component_weight * np.sqrt(np.maximum(bands, 1))
         steady = 1 / (1 + (cells.spread_db / 4) ** 2)
-        self.weight = within * self.component_weight[cells.component] * steady
-        self.band_weight = np.bincount(cells.band, self.weight, self.bands)
+        self.weight = within * said[cells.component] * steady
         octave = np.log2(cells.centre_hz)
         knots = np.arange(octave[0] - 0.5, octave[-1] + 1.0, _KNOT_OCTAVES)
         self.basis = np.maximum(1 - np.abs(octave[:, None] - knots[None]) / _KNOT_OCTAVES, 0)
         self.basis /= self.basis.sum(axis=1, keepdims=True)
+        self.at_cells = self.basis[cells.band]
         size = len(knots)
-        second = np.diff(np.eye(size), 2, axis=0)
-        first = np.diff(np.eye(size), axis=0)
-        self.roughness = 4 * second.T @ second + 0.3 * np.eye(size) + 0.5 * first.T @ first
+        bends, slopes = (np.diff(np.eye(size), order, axis=0) for order in (2, 1))
+        bend, slope, value = _ROUGHNESS
+        self.roughness = bend * bends.T @ bends + slope * slopes.T @ slopes + value * np.eye(size)
 
-    def tone(self, state: _State) -> FloatArray:
-        return np.asarray(state.constant + self.basis @ state.curve + state.offsets)
-
-    def fit(self, change: float, tau: float) -> _State:
-        cells = self.cells
-        y, component, band = cells.value_db, cells.component, cells.band
+    def fit(self, change: float) -> _State:
+        """Fit from a starting change; 0 keeps all components unchanged."""
+        count = self.cells.components
+        steps = _STEPS if change else _STEPS[:1]
+        prior = np.full((count, len(steps)), 0.1)
+        prior[:, 0] = 1 - 0.1 * (len(steps) - 1)
         state = _State(
             change=change,
-            constant=weighted_quantile(y, self.weight, 0.5),
+            constant=weighted_quantile(self.cells.value_db, self.weight, 0.5),
             curve=np.zeros(self.basis.shape[1]),
-            offsets=np.zeros(self.bands),
             noise=2.0,
-            membership=np.zeros(cells.components),
-            likelihood=0.0,
+            steps=steps,
+            prior=prior,
+            belongs=prior,
         )
-        prior = np.full(cells.components, 0.25)
-        for _ in range(22):
-            rest = y - self.tone(state)[band]
-            if change != 0:
-                gain = _log_density(rest - state.change, state.noise) - _log_density(
-                    rest, state.noise
-                )
-                evidence = 2 * np.bincount(component, self.weight * gain, cells.components)
-                logit = evidence + np.log(prior / (1 - prior))
-                state.membership = self.has / (1 + np.exp(-np.clip(logit, -30, 30)))
-                prior = self._prior(state.membership)
-            self._update(state, rest, tau)
-        rest = y - self.tone(state)[band]
-        unchanged = np.bincount(
-            component, self.weight * _log_density(rest, state.noise), cells.components
-        )
-        changed = np.bincount(
-            component,
-            self.weight * _log_density(rest - state.change, state.noise),
-            cells.components,
-        )
+        for _ in range(_ROUNDS):
+            rest = self._rest(state)
+            log = self._log_likelihood(state, rest) + np.log(state.prior)
+            state.belongs = np.exp(log - log.max(axis=1, keepdims=True))
+            state.belongs /= state.belongs.sum(axis=1, keepdims=True)
+            if change:
+                state.prior = self._prior(state.belongs)
+            self._update(state, rest)
+        log = self._log_likelihood(state, self._rest(state)) + np.log(state.prior)
         penalty = state.curve @ self.roughness @ state.curve / 2 / state.noise**2
-        penalty += 0.5 * (np.abs(state.offsets) / tau)[self.band_weight > 0].sum()
-        if change == 0:
-            state.likelihood = float(unchanged[self.has].sum() - penalty)
-        else:
-            both = np.logaddexp(np.log(1 - prior) + unchanged, np.log(prior) + changed)
-            state.likelihood = float(both[self.has].sum() - penalty)
+        state.likelihood = float(np.logaddexp.reduce(log, axis=1)[self.has].sum() - penalty)
         return state
 
-    def _prior(self, membership: FloatArray) -> FloatArray:
+    def _rest(self, state: _State) -> FloatArray:
+        return np.asarray(self.cells.value_db - state.constant - self.at_cells @ state.curve)
+
+    def _log_likelihood(self, state: _State, rest: FloatArray) -> FloatArray:
+        """Of every component at every step of membership, shape (components, steps)."""
+        cells = self.cells
+        columns = [
+            np.bincount(
+                cells.component,
+                self.weight * _log_density(rest - step * state.change, state.noise),
+                cells.components,
+            )
+            for step in state.steps
+        ]
+        return np.stack(columns, axis=1)
+
+    def _prior(self, belongs: FloatArray) -> FloatArray:
         """A component belongs to the group as its like neighbours do."""
         weight = self.component_weight
-        overall = float(np.clip((membership * weight).sum() / weight.sum(), 0.03, 0.9))
+        overall = weight @ belongs / weight.sum()
         near = self.cells.likeness * weight[None]
-        mixed = 0.7 * (near @ membership) / near.sum(axis=1) + 0.3 * overall
-        return np.asarray(np.clip(mixed, 0.02, 0.95), np.float64)
+        mixed = 0.6 * (near @ belongs) / near.sum(axis=1, keepdims=True) + 0.4 * overall
+        mixed = np.clip(mixed, 0.01, 1)
+        return np.asarray(mixed / mixed.sum(axis=1, keepdims=True))
 
-    def _update(self, state: _State, rest: FloatArray, tau: float) -> None:
-        cells = self.cells
-        y, component, band = cells.value_db, cells.component, cells.band
-        member = state.membership[component]
-        plain = self.weight * (1 - member) * _pull(rest, state.noise)
-        moved = self.weight * member * _pull(rest - state.change, state.noise)
-        weight = plain + moved + 1e-12
-        target = (plain * y + moved * (y - state.change)) / weight
-        design = np.hstack([np.ones((len(y), 1)), self.basis[band]])
-        penalty = np.zeros((design.shape[1], design.shape[1]))
-        penalty[1:, 1:] = self.roughness / state.noise**2
-        solved = np.linalg.solve(
-            design.T @ (weight[:, None] * design) / state.noise
-            + penalty
-            + 1e-9 * np.eye(len(penalty)),
-            design.T @ (weight * (target - state.offsets[band])) / state.noise,
+    def _update(self, state: _State, rest: FloatArray) -> None:
+        y = self.cells.value_db
+        weights = self.weight[:, None] * state.belongs[self.cells.component]
+        offsets = state.steps * state.change
+        distance = rest[:, None] - offsets
+        pull = weights * _pull(distance, state.noise)
+        total = pull.sum(axis=1) + 1e-12
+        target = y - (pull @ offsets) / total
+        held = self.at_cells * (total / state.noise)[:, None]
+        state.curve = np.linalg.solve(
+            self.at_cells.T @ held + self.roughness / state.noise**2,
+            held.T @ (target - state.constant),
         )
-        state.constant, state.curve = float(solved[0]), solved[1:]
-        smooth = design @ solved
-        pulled = np.bincount(band, weight * (target - smooth), self.bands) / state.noise
-        held = np.bincount(band, weight, self.bands) / state.noise
-        sparse = 0.5 / tau / np.maximum(np.abs(state.offsets), 0.2 * tau)
-        state.offsets = pulled / (held + sparse)
-        rest = y - self.tone(state)[band]
-        if state.change != 0 and (self.weight * member).sum() > 1e-3:
-            middle = weighted_quantile(rest, self.weight * member, 0.5)
-            state.change = float(np.clip(middle, -_LARGEST_DB, _LARGEST_DB))
-        distance = np.abs(np.where(member > 0.5, rest - state.change, rest))
-        scale = (self.weight * np.minimum(distance, 4 * state.noise)).sum() / self.weight.sum()
-        state.noise = max(self.smallest_noise, float(scale))
+        state.constant = float(np.average(target - self.at_cells @ state.curve, weights=total))
+        near = (weights * np.minimum(np.abs(distance), 4 * state.noise)).sum()
+        if state.change:
+            rest = self._rest(state)
+            pull = weights * _pull(rest[:, None] - offsets, state.noise)
+            amount = float((pull @ state.steps**2).sum())
+            if amount > 1e-6:
+                change = float(((pull @ state.steps) * rest).sum()) / amount
+                state.change = float(np.clip(change, -_LARGEST_DB, _LARGEST_DB))
+        state.noise = max(self.smallest_noise, float(near) / float(self.weight.sum()))
 
 
 def _log_density(rest: FloatArray, noise: float) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.changes import Split
+from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
 from mixcompare.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
@@ -22,6 +22,8 @@ FloatArray = npt.NDArray[np.float64]
 _REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
 _SHORTEST_S = 1.5
 _SMOOTH_S = 0.8
+_FEWEST_PITCHES = 5
+_AGREEING = 0.75
 _LARGEST_SHARE = 0.5  # of the passage: longer is not "in places"
 
 
@@ -41,7 +43,7 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
     """Find spans in which one register stands out against its own rest.
 
     A span counts when it reaches 2 dB and three and a half times the register's own scatter
-    (one take), 3 dB and five times (two performances), for at least 1.5 s.
+    (one take in one room), 4 dB and six times (else), for at least 1.5 s.
     """
     if len(pair.times_s) < 6 * RATE_HZ or not np.isfinite(split.scatter_db):
         return ()
@@ -49,9 +51,11 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
-    floor_db, times = (2.0, 3.5) if same_take else (3.0, 5.0)
+    exact = same_take and split.scatter_db < EXACT_SCATTER_DB
+    floor_db, times = (2.0, 3.5) if exact else (4.0, 6.0)
     found: list[LocalChange] = []
-    for low, high in _REGISTERS_HZ:
+    # Another room's standing waves lift single low notes for as long as they last.
+    for low, high in _REGISTERS_HZ if exact else _REGISTERS_HZ[1:]:
         inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
         if inside.sum() < 6:
             continue
@@ -93,6 +97,8 @@ def _in_register(
                 continue
             values = difference[frames]
             size = float(np.median(values))
+            if not _shared(pair, expected, inside, frames, middle, size):
+                continue
             half = max(
                 0.3, 1.96 * np.hypot(scatter, np.std(values)) / np.sqrt(max(length / 1.0, 1.0))
             )
@@ -108,6 +114,25 @@ def _in_register(
                 )
             )
     return out
+
+
+def _shared(
+    pair: PairSpectra,
+    expected: FloatArray,
+    inside: npt.NDArray[np.bool_],
+    frames: npt.NDArray[np.int64],
+    middle_db: float,
+    size_db: float,
+) -> bool:
+    """Whether the register's pitches agree: standing waves and one long note move few of them."""
+    a = expected[frames][:, inside].sum(axis=0)
+    b = pair.candidate[frames][:, inside].sum(axis=0)
+    weight = np.sqrt(np.maximum(np.minimum(a, b), 0))
+    total = float(weight.sum())
+    if total <= 0 or total**2 < _FEWEST_PITCHES * float((weight**2).sum()):
+        return False
+    moved = 10 * np.log10((b + 1e-20) / (a + 1e-20)) - middle_db
+    return bool(weight[moved * np.sign(size_db) > 0.4 * abs(size_db)].sum() > _AGREEING * total)
 
 
 def _widest(found: list[LocalChange]) -> list[LocalChange]:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from tests.benchmarks.rendering import Note, Part, fold, mix, render_part, shift_notes
+from tests.benchmarks.rendering import Note, Part, fold, render_part, shift_notes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -116,17 +116,3 @@ def stems_of(
     cache.mkdir(parents=True, exist_ok=True)
     np.savez(path, **{name: stem.astype(np.float32) for name, stem in stems.items()})
     return stems
-
-
-def mixed(
-    stems: Mapping[str, FloatArray],
-    number: int,
-    gains_db: Mapping[str, float],
-    room_s: float = 1.4,
-    wet_db: float = -6.0,
-    room_seed: int = 1,
-) -> FloatArray:
-    """All stems in a room, elements changed by name; never above half of full scale."""
-    by_part = {part: change for name, change in gains_db.items() for part in ELEMENTS[name]}
-    out = mix(stems, parts_of(number), room_s, wet_db, room_seed, by_part)
-    return np.asarray(out * 0.5 / max(float(np.abs(out).max()), 0.5))
