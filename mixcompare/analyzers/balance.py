@@ -98,6 +98,7 @@ class BalanceDifference:
     passages : tuple of LocalChange
         Registers that stand out for part of the time only.
     register_hz, register_level_db : tuple
+    register_audible_share, register_loudness_share : tuple of float or None
     scatter_db : float or None
         Difference from cell to cell that neither element nor tone explains.
     same_take : bool
@@ -116,6 +117,8 @@ class BalanceDifference:
     register_level_db: tuple[float | None, ...]
     scatter_db: float | None
     same_take: bool
+    register_audible_share: tuple[float | None, ...] = ()
+    register_loudness_share: tuple[float | None, ...] = ()
     evenness: float | None = None
     reasons: tuple[str, ...] = ()
     explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
@@ -179,7 +182,14 @@ class BalanceAnalyzer:
                 " anyway; smaller changes of one element can't be told from that."
             )
         times, picture = _picture(pair)
-        even = [self.measure(features).evenness for features in (reference, candidate)]
+        alone = self.measure(reference), self.measure(candidate)
+        heard, loud = (
+            tuple(_less(*pair) for pair in zip(*columns, strict=True))
+            for columns in (
+                [one.register_audible_share for one in alone],
+                [one.register_loudness_share for one in alone],
+            )
+        )
         return BalanceDifference(
             elements=tuple(elements),
             passages=passages,
@@ -187,7 +197,9 @@ class BalanceAnalyzer:
             register_level_db=levels,
             scatter_db=float(split.scatter_db) if np.isfinite(split.scatter_db) else None,
             same_take=match.same_take,
-            evenness=None if even[0] is None or even[1] is None else even[1] - even[0],
+            register_audible_share=heard,
+            register_loudness_share=loud,
+            evenness=_less(alone[0].evenness, alone[1].evenness),
             reasons=tuple(reasons),
             explained_tone_db=_explained(pair, split),
             band_centre_hz=tuple(pair.centre_hz),
@@ -234,6 +246,10 @@ def _can_be_heard(element: Element) -> bool:
     shares = (element.reference_audible_share, element.candidate_audible_share)
     loudness = (element.reference_loudness_share, element.candidate_loudness_share)
     return max(shares) >= _LEAST_AUDIBLE and max(loudness) >= _LEAST_LOUD
+
+
+def _less(reference: float | None, candidate: float | None) -> float | None:
+    return None if reference is None or candidate is None else candidate - reference
 
 
 def _evenness(shares: list[float]) -> float | None:

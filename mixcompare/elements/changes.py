@@ -33,7 +33,7 @@ _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
 _LEAST_CHANGE_DB = 1.0
 EXACT_SCATTER_DB = 0.6
 """Up to this scatter, one take's difference is one element's own spectrogram."""
-_DILUTION = 0.8  # of the size, per share of cells that don't agree on it
+_DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _OWN_SHARE = 0.4  # of a cell, to count as the group's when its places are told
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
@@ -219,7 +219,7 @@ def _one_sign(
     if size < _LEAST_CHANGE_DB:
         return None
     deviation = weighted_quantile(np.abs(raised - mode), upper, 0.5)
-    half = max(0.15, min(deviation, 1.5)) + (1 - clear) * (0.3 + 0.1 * size)
+    half = clear * max(0.15, min(deviation, 1.5)) + (1 - clear) * (0.3 + 0.1 * size)
     hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
     near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)

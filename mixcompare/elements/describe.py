@@ -105,10 +105,11 @@ def _hertz(frequency: float) -> str:
 
 
 def _where(band: tuple[float, float]) -> str:
-    """By the low edge: the fundamentals, not what sounds above them."""
-    if band[0] < 110:
+    """By the middle of the range, which lies an octave or so above the fundamentals."""
+    centre = np.sqrt(band[0] * band[1])
+    if centre < 200:
         return "low"
-    return "middle" if band[0] < 350 else "high"
+    return "middle" if centre < 650 else "high"
 
 
 def _band(energy: FloatArray, centre_hz: FloatArray) -> tuple[float, float]:

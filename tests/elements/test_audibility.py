@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy import stats
 
 from mixcompare.bands import pitch_hz
 from mixcompare.elements.audibility import audibility, erb_hz
 
 CENTRE_HZ = pitch_hz(np.arange(28, 112))
+RATE_HZ = 48_000
 FloatArray = npt.NDArray[np.float64]
 
 
@@ -84,3 +86,40 @@ def test_only_the_time_it_plays_counts() -> None:
     part[6] = tone(1000, 64.5)
     rest[6] *= 10
     assert audibility(part, rest, CENTRE_HZ).audible_share == pytest.approx(2 / 3)
+
+
+def _sound(low_hz: float, high_hz: float, level_db: float, pink: bool = False) -> FloatArray:
+    """One second of noise between two frequencies, in pascals."""
+    spectrum = np.fft.rfft(np.random.default_rng(1).standard_normal(RATE_HZ))
+    frequency_hz = np.fft.rfftfreq(RATE_HZ, 1 / RATE_HZ)
+    if pink:
+        spectrum[1:] /= np.sqrt(frequency_hz[1:])
+    spectrum[(frequency_hz < low_hz) | (frequency_hz >= high_hz)] = 0
+    samples = np.fft.irfft(spectrum, RATE_HZ)
+    return np.asarray(samples * 2e-5 * 10 ** (level_db / 20) / np.sqrt(np.mean(samples**2)))
+
+
+def _band_powers(samples: FloatArray) -> FloatArray:
+    power = np.abs(np.fft.rfft(samples)) ** 2
+    edges = np.append(CENTRE_HZ * 2 ** (-1 / 24), CENTRE_HZ[-1] * 2 ** (1 / 24))
+    inside = np.searchsorted(edges, np.fft.rfftfreq(RATE_HZ, 1 / RATE_HZ))
+    sums = np.bincount(inside, power, len(edges) + 1)
+    return np.asarray(sums[1 : len(edges)])[None]
+
+
+def test_share_of_the_loudness_follows_iso_532_1() -> None:
+    # Oracle: loudness by ISO 532-1:2017 (Zwicker) as the library mosqito computes it; what a band
+    # of noise adds to pink noise, over the whole. Ours leaves out what the outer ear does and
+    # takes one level for all, so the order is compared, not the amount.
+    loudness = pytest.importorskip("mosqito.sq_metrics").loudness_zwst
+    pink = _sound(50, 8000, 65, pink=True)
+    alone = loudness(pink, RATE_HZ)[0]
+    theirs, ours = [], []
+    for low_hz, high_hz in ((100, 200), (300, 600), (800, 1600), (2000, 4000)):
+        for level_db in (50, 60, 65, 70, 75):
+            part = _sound(low_hz, high_hz, level_db)
+            whole = loudness(pink + part, RATE_HZ)[0]
+            theirs.append((whole - alone) / whole)
+            judged = audibility(_band_powers(part), _band_powers(pink), CENTRE_HZ)
+            ours.append(judged.loudness_share)
+    assert stats.spearmanr(theirs, ours).statistic > 0.9

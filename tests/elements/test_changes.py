@@ -1,0 +1,142 @@
+"""Elements on made-up spectrograms in which every voice is known to the cell.
+
+Invented data: what it checks is arithmetic (a level set is a level found), not the trade.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from mixcompare.bands import pitch_hz
+from mixcompare.elements.changes import split_difference
+from mixcompare.elements.describe import active_spans, describe
+from mixcompare.elements.local import local_changes
+from mixcompare.spectra import RATE_HZ, PairSpectra
+
+FloatArray = npt.NDArray[np.float64]
+
+CENTRE_HZ = pitch_hz(np.arange(28, 112))
+LOWEST = 28
+DURATION_S = 24.0
+TIMES_S = np.arange(int(DURATION_S * RATE_HZ)) / RATE_HZ
+PARTIALS = ((0, 0.0), (12, -6.0), (19, -10.0), (24, -14.0), (28, -17.0), (31, -20.0))
+VOICES = {"melody": (72, 84, 2.0), "middle": (60, 69, 1.3), "bass": (36, 48, 1.0)}
+"""Lowest and highest pitch, notes a second."""
+
+
+def voice(name: str, levels_db: np.random.Generator | None = None) -> FloatArray:
+    """Power of a voice in every cell, shape (n, bands); each note a little louder or softer."""
+    low, high, rate = VOICES[name]
+    notes = np.random.default_rng(sum(map(ord, name)))
+    power = np.zeros((len(TIMES_S), len(CENTRE_HZ)))
+    at_s = 0.2
+    while at_s < DURATION_S - 0.5:
+        pitch = int(notes.integers(low, high + 1))
+        # A melody's notes are of several lengths; even ones would make a repeating figure.
+        length = float(notes.choice([0.5, 0.75, 1.0, 1.5])) / rate
+        inside = (TIMES_S >= at_s) & (TIMES_S < at_s + length)
+        course = np.exp(-(TIMES_S[inside] - at_s) / 1.5)
+        scatter = 0.0 if levels_db is None else float(levels_db.normal(0, 1.0))
+        for step, level_db in PARTIALS:
+            band = pitch + step - LOWEST
+            if band < power.shape[1]:
+                own = np.zeros(power.shape[1])
+                own[band] = 1.0
+                own[max(band - 1, 0)] += 0.03
+                power[inside] += course[:, None] * own * 10 ** ((level_db + scatter) / 10)
+        at_s += length
+    return power
+
+
+def pair(
+    gains_db: dict[str, float], other: bool, tone_db: FloatArray | float = 0.0, seed: int = 1
+) -> PairSpectra:
+    """Reference and candidate; another performance scatters from note to note and cell to cell."""
+    rng = np.random.default_rng(seed)
+    reference = sum(voice(name) for name in VOICES) + np.full((1, len(CENTRE_HZ)), 1e-5)
+    candidate = np.full_like(reference, 1e-5)
+    for name in VOICES:
+        gain = 10 ** (gains_db.get(name, 0.0) / 10)
+        candidate = candidate + gain * voice(name, rng if other else None)
+    if other:
+        candidate = candidate * 10 ** (rng.normal(0, 0.8, candidate.shape) / 10)
+    return PairSpectra(TIMES_S, CENTRE_HZ, reference, candidate * 10 ** (tone_db / 10))
+
+
+@pytest.mark.parametrize("other", [False, True])
+@pytest.mark.parametrize(
+    ("element", "change_db", "kind"),
+    [("melody", 6.0, "leading_line"), ("melody", -5.0, "leading_line"), ("bass", 5.0, "bass")],
+)
+def test_a_changed_voice_is_found(element: str, change_db: float, kind: str, other: bool) -> None:
+    cells = pair({element: change_db}, other)
+    (change,) = split_difference(cells, same_take=not other).changes
+    assert change.interval[0] <= change_db <= change.interval[1]
+    assert change.difference_db == pytest.approx(change_db, abs=1.5 if other else 0.4)
+    assert describe(change.energy, cells).kind == kind
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_scatter_alone_is_no_change(seed: int) -> None:
+    split = split_difference(pair({}, other=True, seed=seed), same_take=False)
+    # Whatever is left cannot be told from what nobody would notice.
+    assert all(min(map(abs, change.interval)) < 1.0 for change in split.changes)
+
+
+def test_identical_spectra_differ_nowhere() -> None:
+    split = split_difference(pair({}, other=False), same_take=True)
+    assert split.changes == ()
+    assert split.scatter_db == 0.0
+
+
+@pytest.mark.parametrize("other", [False, True])
+@pytest.mark.parametrize("shelf_db", [4.0, -4.0])
+def test_a_shelf_is_tone(shelf_db: float, other: bool) -> None:
+    shelf = shelf_db / (1 + (900 / CENTRE_HZ) ** 4)
+    split = split_difference(pair({}, other, shelf), same_take=not other)
+    assert split.changes == ()
+    above, below = split.tone_db[CENTRE_HZ > 2000], split.tone_db[CENTRE_HZ < 400]
+    assert np.mean(above) - np.mean(below) == pytest.approx(shelf_db, abs=1.5)
+
+
+def test_a_bass_that_never_rests_is_no_tone() -> None:
+    split = split_difference(pair({"bass": 5.0}, other=False), same_take=True)
+    assert np.abs(split.tone_db).max() < 1.0
+
+
+def test_roles_exchanged_give_the_opposite() -> None:
+    cells = pair({"melody": 6.0}, other=True)
+    there = split_difference(cells, same_take=False).changes[0]
+    back = split_difference(cells.mirrored(), same_take=False).changes[0]
+    assert back.difference_db == pytest.approx(-there.difference_db, abs=1.0)
+
+
+def test_a_change_for_a_while_is_told_with_its_place() -> None:
+    cells = pair({}, other=False)
+    raised = voice("melody") * ((TIMES_S >= 8) & (TIMES_S < 14))[:, None]
+    cells = replace(cells, candidate=cells.candidate + (10**0.6 - 1) * raised)
+    (change,) = split_difference(cells, same_take=True).changes
+    ((start_s, end_s),) = describe(change.energy, cells).spans_s
+    assert start_s == pytest.approx(8, abs=1)
+    assert end_s == pytest.approx(14, abs=1)
+
+
+def test_one_long_note_is_no_register() -> None:
+    # Standing waves of another room move single pitches for as long as they sound.
+    cells = pair({}, other=True)
+    candidate = cells.candidate.copy()
+    band = int(np.argmin(np.abs(CENTRE_HZ - 185)))
+    candidate[160:280, band] *= 10**1.2
+    moved = replace(cells, candidate=candidate)
+    assert local_changes(moved, split_difference(moved, same_take=False), same_take=False) == ()
+
+
+def test_a_stray_moment_is_no_stretch() -> None:
+    level = np.zeros(400)
+    level[100:250] = 1.0
+    level[340:356] = 0.05
+    assert len(active_spans(level, np.arange(400) / RATE_HZ)) == 1
