@@ -38,8 +38,9 @@ def voice(name: str, levels_db: np.random.Generator | None = None) -> FloatArray
         pitch = int(notes.integers(low, high + 1))
         # A melody's notes are of several lengths; even ones would make a repeating figure.
         length = float(notes.choice([0.5, 0.75, 1.0, 1.5])) / rate
-        inside = (TIMES_S >= at_s) & (TIMES_S < at_s + length)
-        course = np.exp(-(TIMES_S[inside] - at_s) / 1.5)
+        since = TIMES_S - at_s
+        inside = (since >= 0) & (since < length)
+        course = np.exp(-since[inside] / 1.5)
         scatter = 0.0 if levels_db is None else float(levels_db.normal(0, 1.0))
         for step, level_db in PARTIALS:
             band = pitch + step - LOWEST
