@@ -117,6 +117,12 @@ def _parser() -> argparse.ArgumentParser:
         "--map-from", metavar="FILE", help="use this time map (CSV: reference_s, candidate_s)"
     )
     compare.add_argument(
+        "--score",
+        metavar="FILE",
+        help="MIDI file or table of notes (CSV: part, onset_s, end_s, pitch) of the passage:"
+        " compares every part's articulation",
+    )
+    compare.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
     compare.add_argument(
@@ -185,6 +191,7 @@ def _compare(arguments: argparse.Namespace) -> int:
             reference_span_s=spans[0],
             candidate_span_s=spans[1],
             time_map=_read_map(arguments.map_from),
+            score=arguments.score,
             progress=status.say,
         )
         folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)

@@ -21,9 +21,10 @@ from mixcompare.consequences import without_consequences
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places, ranked, signed
 from mixcompare.gain import match_level
-from mixcompare.match import UNRELATED, Alignment, Match
+from mixcompare.match import UNRELATED, Alignment, Match, PartNotes
 from mixcompare.recording import Recording
 from mixcompare.results import Level, Measured, Results, Source
+from mixcompare.score import Score
 from mixcompare.timemap import TimeMap
 
 if TYPE_CHECKING:
@@ -162,6 +163,7 @@ def compare(
     reference_span_s: tuple[float, float] | None = None,
     candidate_span_s: tuple[float, float] | None = None,
     time_map: TimeMap | None = None,
+    score: str | Path | None = None,
     progress: Progress | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -173,6 +175,9 @@ def compare(
         Parts to compare, in seconds.
     time_map : TimeMap, optional
         The user's own map; otherwise it is found.
+    score : path, optional
+        MIDI file or table of notes (see :mod:`mixcompare.score`): its parts' articulation is
+        compared one by one.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -186,9 +191,12 @@ def compare(
         If a recording cannot be read or holds nothing to compare.
     ParameterError
         If a span lies outside its recording.
+    ScoreError
+        If the score cannot be read or is of other music.
     """
     tell = progress or (lambda words: None)
     tell("reading both recordings")
+    written = Score.open(score) if score is not None else None
     recordings = (
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
@@ -197,11 +205,16 @@ def compare(
         features = tuple(pool.map(Features.of, recordings))
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
-    results = analyse(features[0], features[1], alignment, tell)
+    parts: tuple[PartNotes, ...] = ()
+    if written is not None and alignment.relation != UNRELATED:
+        tell("laying the score over the reference")
+        parts = written.over(features[0])
+    results = analyse(features[0], features[1], alignment, tell, parts)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),
         "time_map": "found" if time_map is None else "given by the user",
+        "score": "none" if score is None else Path(score).name,
         "libraries": _versions(),
     }
     results = replace(results, settings=settings)
@@ -213,6 +226,7 @@ def analyse(
     candidate: Features,
     alignment: Alignment,
     tell: Progress = lambda words: None,
+    parts: tuple[PartNotes, ...] = (),
 ) -> Results:
     """Judge an aligned pair: level, all aspects, findings, verdict."""
     warnings = reference.warnings + candidate.warnings + alignment.warnings
@@ -222,7 +236,7 @@ def analyse(
         verdict = "These are not two recordings of the same passage; nothing was compared."
         return Results(*sources, alignment, None, {}, (), verdict, warnings)
     tell("matching the level")
-    match = _match(alignment)
+    match = replace(_match(alignment), parts=parts)
     level = match_level(reference, candidate, match)
     match = replace(match, gain_db=level.gain_db)
     measured: dict[str, Measured] = {}

@@ -94,6 +94,12 @@ RULES: tuple[Rule, ...] = (
     Rule(_kinds("notes_more_detached"), _kinds("drier", "dynamics_larger"), _always),
     Rule(_kinds("notes_more_connected"), _kinds("wetter", "dynamics_smaller"), _always),
     Rule(_aspect("articulation"), _aspect("balance"), _overlapping),
+    # Parts that double each other play alike.
+    Rule(
+        _aspect("articulation"),
+        _aspect("articulation"),
+        lambda a, b: _overlapping(a, b) and _same_direction(a, b),
+    ),
     # A broad change of tone moves registers against each other.
     Rule(_aspect("tone"), _aspect("balance"), _overlapping),
     # Playback at another speed changes pitch and tempo together.

@@ -6,6 +6,7 @@
     ├── AudioFileError     the audio cannot be read or holds nothing to compare
     ├── ParameterError     an argument makes no sense (also a ValueError)
     ├── AlignmentError     a time map cannot be used or made
+    ├── ScoreError         a score cannot be read or is of other music (also a ValueError)
     └── OutputError        the report cannot be written
 """
 
@@ -24,6 +25,10 @@ class ParameterError(MixcompareError, ValueError):
 
 class AlignmentError(MixcompareError):
     """A time map cannot be made or used."""
+
+
+class ScoreError(MixcompareError, ValueError):
+    """A score cannot be read, or is of other music."""
 
 
 class OutputError(MixcompareError):

@@ -86,6 +86,24 @@ class Alignment:
 
 
 @dataclass(frozen=True)
+class PartNotes:
+    """The written notes of one part, where they fall in the reference.
+
+    Attributes
+    ----------
+    name : str
+    notes : ndarray, shape (n, 3)
+        Onset and end in seconds on the reference's clock, MIDI pitch; sorted by onset.
+    others : ndarray, shape (m, 3)
+        The same of all other parts.
+    """
+
+    name: str
+    notes: FloatArray
+    others: FloatArray
+
+
+@dataclass(frozen=True)
 class Match:
     """How the candidate lies against the reference.
 
@@ -105,6 +123,8 @@ class Match:
         Whether left and right are exchanged in the candidate.
     uncertainty_ms : float
         Typical error of the time map.
+    parts : tuple of PartNotes
+        Written notes, where the user gave a score.
     """
 
     time_map: TimeMap
@@ -114,6 +134,7 @@ class Match:
     tuning_cents: float = 0.0
     channels_swapped: bool = False
     uncertainty_ms: float = 0.0
+    parts: tuple[PartNotes, ...] = ()
 
     def grid_s(self, rate_hz: float) -> FloatArray:
         """Reference times, evenly spaced, that have a counterpart in the candidate."""

@@ -14,9 +14,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.features import ONSET_RATE_HZ, Features
+from mixcompare.features import LOWEST_ONSET, ONSET_RATE_HZ, Features
 from mixcompare.timemap import sample_frames
-from mixcompare.voices import ATTACK_LAG_S, Note, Source, partial_bands, refined_onset
+from mixcompare.voices import (
+    ATTACK_LAG_S,
+    PATH_LAG_S,
+    Note,
+    Source,
+    partial_bands,
+    refined_onset,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -34,6 +41,7 @@ _MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
 _CLIP_DB = 6.0
 _MOST_POINTS = 120
 _WORST_FIT_DB = 2.5
+_ACCENT_S = 0.15
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
 
 
@@ -69,6 +77,8 @@ class Hinge:
         How far the level falls before the next onset.
     attack_s : float
         From 10 to 90 % of the amplitude; NaN where the note doesn't rise from what was before.
+    accent_db : float
+        Peak within the first 150 ms over the median of what is held after.
     misfit_db : float
         Mean absolute distance of the envelope from the shape.
     """
@@ -78,17 +88,23 @@ class Hinge:
     floor_db: float
     gap_depth_db: float
     attack_s: float
+    accent_db: float
     misfit_db: float
 
 
 def note_envelope(
-    features: Features, pitch: int, onset_s: float, interval_s: float, repeated: bool
+    features: Features,
+    pitch: int,
+    onset_s: float,
+    interval_s: float,
+    repeated: bool,
+    covered: Sequence[int] = (),
 ) -> Envelope | None:
     """Envelope of those partials that behave as the note does.
 
     A partial counts if it falls by more than 6 dB after the note (between this onset and the
     next where the pitch is repeated) and doesn't grow within it; each is weighted by its fall.
-    None if no partial does.
+    Those at ``covered`` pitches count only if there are no others. None if no partial does.
     """
     time_s = np.arange(-_LEAD_S, interval_s + _TRAIL_S, _STEP_S)
     bands = partial_bands(pitch)
@@ -111,6 +127,8 @@ def note_envelope(
         own &= fall > _LEAST_FALL_DB
     if not own.any():
         return None
+    clear = own & ~np.isin(bands + LOWEST_ONSET, covered)
+    own = clear if clear.any() else own
     weight = np.clip(fall[own], 1.0, 20.0)
     mean = (level[:, own] - plateau[own]) @ weight / weight.sum()
     return Envelope(time_s, np.asarray(mean, np.float64), int(own.sum()))
@@ -153,7 +171,16 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
         held_s = interval_s
     elif misfit_db > _WORST_FIT_DB:
         return None
-    return Hinge(held_s, slope_db, floor_db, depth, _attack_s(time_s, level), misfit_db)
+    attack_s, accent_db = _attack_s(time_s, level), _accent_db(time_s, level, held_s)
+    return Hinge(held_s, slope_db, floor_db, depth, attack_s, accent_db, misfit_db)
+
+
+def _accent_db(time_s: FloatArray, level: FloatArray, held_s: float) -> float:
+    struck = (time_s > 0) & (time_s <= min(_ACCENT_S, 0.5 * held_s))
+    held = (time_s > min(_ACCENT_S, 0.5 * held_s)) & (time_s < held_s)
+    if not struck.any() or not held.any():
+        return 0.0
+    return float(level[struck].max() - np.median(level[held]))
 
 
 def _attack_s(time_s: FloatArray, level: FloatArray) -> float:
@@ -189,12 +216,14 @@ def follow_note(note: Note, source: Source, frame_s: FloatArray) -> FollowedNote
     """Find a note of the common clock in one recording and fit its hinge."""
     features, source_s, shift = source
     expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
-    onset_s = refined_onset(features, note.pitch + shift, float(expected[0]))
-    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]))
+    lag_s = 0.0 if note.written else PATH_LAG_S
+    onset_s = refined_onset(features, note.pitch + shift, float(expected[0]), lag_s)
+    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]), lag_s)
     length = next_s - onset_s
     if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
         return None
-    envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated)
+    covered = [pitch + shift for pitch in note.covered]
+    envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated, covered)
     if envelope is None:
         return None
     hinge = fit_hinge(envelope, length, note.repeated)

@@ -16,7 +16,7 @@ clock, add up: what one of them masks the other may show.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +33,7 @@ from mixcompare.features import (
     SEMITONE_RATE_HZ,
     Features,
 )
+from mixcompare.match import PartNotes
 from mixcompare.timemap import sample_frames
 
 FloatArray = npt.NDArray[np.float64]
@@ -47,6 +48,12 @@ LOWEST_COMB, HIGHEST_COMB = 36, 104
 LOWEST_LEAD, HIGHEST_LEAD = 50, 96
 """Range of the leading line: D3 to C7."""
 
+HIGHEST_BASS = 57
+"""Of the bass line: A3."""
+
+PATH_LAG_S = 0.06
+"""By how much a line's path turns to a note after it began."""
+
 ATTACK_LAG_S = 0.02
 """By how much the steepest rise is taken to follow the onset: half of an orchestral attack."""
 
@@ -60,13 +67,16 @@ _REST_SHARE = 0.2
 _COLOUR_SEMITONES = 13
 _MIDDLE_PITCH = 66
 _HIGH_VOICE = 0.15  # per octave: the ear follows the highest voice (Fujioka et al. 2005)
+_LOW_VOICE = 0.3
+_TOGETHER_S = 0.03
+_SHORTEST_WRITTEN_S = 0.2
+_COVERING = 6  # partials of another note that may cover one's own
 _SHORTEST_RUN_S = 0.12
 _SHORTEST_NOTE_S = 0.24
 _LONGEST_NOTE_S = 4.0
 _LONGEST_GAP_S = 1.0
 _REATTACK_DB = 4.0
 _STRETCH_S, _MOST_STRETCHES = 60.0, 10
-_PATH_LAG_S = 0.06
 _REACH_S = 0.15
 _ATTACK_RANGE_DB = 25.0
 _LOWEST_CLEAR_HZ = 300.0  # below, a semitone is narrower than the short window resolves
@@ -82,12 +92,18 @@ class Note:
         Its pitch and that of the next note.
     onset_s, next_s : float
         Where the line turns to it and to the next note.
+    written : bool
+        Whether a score tells the onsets; else the line's path does.
+    covered : tuple of int
+        Pitches at which partials of other written notes sound meanwhile.
     """
 
     pitch: int
     next_pitch: int
     onset_s: float
     next_s: float
+    written: bool = False
+    covered: tuple[int, ...] = ()
 
     @property
     def repeated(self) -> bool:
@@ -175,6 +191,48 @@ def joint_weights(
 
 def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
     """Notes of the leading line; of a long piece, those of ten minutes spread over the whole."""
+    return _notes(sources, frame_s, lead_path)
+
+
+def bass_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
+    """Notes of the bass line, as :func:`lead_notes` finds the leading one."""
+    return _notes(sources, frame_s, bass_path)
+
+
+def part_notes(part: PartNotes) -> tuple[Note, ...]:
+    """Notes of a written part that another note of it follows at once.
+
+    Of notes struck together the highest counts. Notes before a rest are left out: how long they
+    sound is written, not played.
+    """
+    first = np.unique(np.round(part.notes[:, 0] / _TOGETHER_S), return_index=True)[1]
+    groups = np.split(part.notes, first[1:])
+    top = np.array([group[group[:, 2].argmax()] for group in groups]).reshape(-1, 3)
+    notes = []
+    for (onset_s, end_s, pitch), (next_s, _, following) in zip(top[:-1], top[1:], strict=True):
+        length = next_s - onset_s
+        if not _SHORTEST_WRITTEN_S <= length <= _LONGEST_NOTE_S or end_s < next_s - 0.3 * length:
+            continue
+        near = (part.others[:, 0] < next_s + 0.1) & (part.others[:, 1] > onset_s)
+        partials = part.others[near, 2][:, None] + PARTIALS[None, :_COVERING]
+        notes.append(
+            Note(
+                pitch=round(pitch),
+                next_pitch=round(following),
+                onset_s=float(onset_s),
+                next_s=float(next_s),
+                written=True,
+                covered=tuple(int(band) for band in np.unique(np.round(partials))),
+            )
+        )
+    return tuple(notes)
+
+
+def _notes(
+    sources: Sequence[Source],
+    frame_s: FloatArray,
+    path: Callable[[FloatArray], npt.NDArray[np.int64]],
+) -> tuple[Note, ...]:
     length = round(_STRETCH_S * SEMITONE_RATE_HZ)
     firsts = np.arange(0, max(len(frame_s) - length // 4, 1), length)
     if len(firsts) > _MOST_STRETCHES:
@@ -187,19 +245,30 @@ def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ..
             behind = len(frame_s)
         inside = slice(first, behind)
         part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
-        notes += line_notes(lead_path(joint_weights(part)), frame_s[inside], part)
+        notes += line_notes(path(joint_weights(part)), frame_s[inside], part)
     return tuple(notes)
 
 
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     """Pitch of the leading line in every frame; 0 where it rests."""
-    low = LOWEST_LEAD - LOWEST_COMB
+    return _path(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)
+
+
+def bass_path(weights: FloatArray) -> npt.NDArray[np.int64]:
+    """Pitch of the bass line in every frame; 0 where it rests."""
+    return _path(weights, LOWEST_COMB, HIGHEST_BASS, -_LOW_VOICE)
+
+
+def _path(
+    weights: FloatArray, lowest: int, highest: int, per_octave: float
+) -> npt.NDArray[np.int64]:
+    low = lowest - LOWEST_COMB
     colour = uniform_filter1d(weights.mean(axis=0), _COLOUR_SEMITONES, mode="nearest")
     strength = np.sqrt(weights / np.sqrt(colour + 1e-9))
-    strength = strength[:, low : HIGHEST_LEAD - LOWEST_COMB + 1]
+    strength = strength[:, low : highest - LOWEST_COMB + 1]
     strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0)
-    height = (np.arange(LOWEST_LEAD, HIGHEST_LEAD + 1) - _MIDDLE_PITCH) / 12
-    strength *= 1 + _HIGH_VOICE * height
+    height = (np.arange(lowest, highest + 1) - _MIDDLE_PITCH) / 12
+    strength *= 1 + per_octave * height
     strength /= strength.std() + 1e-12
     frames, states = strength.shape
     if frames == 0:
@@ -219,7 +288,7 @@ def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
         path[frame - 1] = came_from[frame, path[frame]]
     on_path = strength[np.arange(frames), path] ** 2
     sounding = on_path > _REST_SHARE * np.median(on_path)
-    return np.where(sounding, path + LOWEST_LEAD, 0)
+    return np.where(sounding, path + lowest, 0)
 
 
 def partial_bands(pitch: int) -> npt.NDArray[np.int64]:
@@ -248,13 +317,13 @@ def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> Floa
     return np.asarray(rise[:, quarter : count - quarter].mean(axis=1))
 
 
-def refined_onset(features: Features, pitch: int, around_s: float) -> float:
-    """Onset of a note near the place where the line's path turns to it.
+def refined_onset(features: Features, pitch: int, around_s: float, lag_s: float) -> float:
+    """Onset of a note near the place where it is expected.
 
-    The path turns late, while the note before still rings; the steepest rise of the partials
+    A line's path turns late, by ``PATH_LAG_S``, while the note before still rings; the steepest rise of the partials
     lies behind the onset by half of a soft attack.
     """
-    centre = around_s - _PATH_LAG_S
+    centre = around_s - lag_s
     times = centre + np.arange(-_REACH_S, _REACH_S + 0.005, 0.01)
     nearness = np.exp(-0.5 * ((times - centre) / (0.6 * _REACH_S)) ** 2)
     rise = np.maximum(attack_strength(features, pitch, times), 0) * nearness

@@ -31,10 +31,11 @@ ALLOWED: dict[str, set[str]] = {
     "alignment": LEAVES | {"features", "recording"},
     "analyzers": LEAVES | {"features", "spectra", "elements"} | METHODS,
     "consequences": LEAVES,
+    "score": LEAVES | {"recording", "features", "alignment"},
     "comparison": LEAVES
     | {
         "recording", "features", "spectra", "gain", "alignment", "analyzers", "consequences",
-        "plots", "report", "listening",
+        "score", "plots", "report", "listening",
     },
     "listening": LEAVES | {"recording"},
     "plots": LEAVES,
@@ -46,6 +47,7 @@ ONLY_IN = {
     "matplotlib": {"plots"},
     "argparse": {"cli"},
     "soundfile": {"recording", "listening"},
+    "mido": {"score"},
     "soxr": {"features"},
     "librosa": {"features", "alignment"},
 }

@@ -168,7 +168,7 @@ class BalanceAnalyzer:
         elements = []
         for change in split.changes:
             found = describe(change.energy, pair)
-            element = _element(change, found, pair)
+            element = _element(change, found, pair, match)
             if _can_be_heard(element):
                 elements.append(element)
         passages = local_changes(pair, split, match.same_take)
@@ -217,7 +217,7 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _element(change: Change, found: Description, pair: PairSpectra) -> Element:
+def _element(change: Change, found: Description, pair: PairSpectra, match: Match) -> Element:
     gain = 10 ** (change.difference_db / 10)
     before = np.minimum(change.energy, pair.reference)
     after = np.minimum(gain * before, pair.candidate)
@@ -234,12 +234,18 @@ def _element(change: Change, found: Description, pair: PairSpectra) -> Element:
         band_hz=found.band_hz,
         spans_s=found.spans_s,
         notes_per_s=found.notes_per_s,
-        against=change.against,
+        against=change.against or _left_alone(change, match),
         reference_audible_share=stands[0].audible_share,
         candidate_audible_share=stands[1].audible_share,
         reference_loudness_share=stands[0].loudness_share,
         candidate_loudness_share=stands[1].loudness_share,
     )
+
+
+def _left_alone(change: Change, match: Match) -> bool:
+    """Whether an element has the very level it had, in one take, and all else another one."""
+    moved = abs(match.gain_db) > 1.0
+    return match.same_take and moved and abs(change.difference_db + match.gain_db) < 0.4
 
 
 def _can_be_heard(element: Element) -> bool:

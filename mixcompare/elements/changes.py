@@ -16,7 +16,13 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.factorisation import Factors, factorise
-from mixcompare.elements.groups import Cells, GroupFit, fit_groups, make_cells
+from mixcompare.elements.groups import (
+    Cells,
+    GroupFit,
+    component_weights,
+    fit_groups,
+    make_cells,
+)
 from mixcompare.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import robust_mode, weighted_quantile
 
@@ -24,9 +30,9 @@ FloatArray = npt.NDArray[np.float64]
 
 SEEDS = tuple(range(4))
 _SMALLEST_NOISE_DB = 0.8  # between performances
-_LEAST_SCORE = 1.5  # unchanged pairs reach 1.33 in 96
+_LEAST_SCORE = 0.8  # of 168 unchanged pairs one reaches more
 _LEAST_FIT_SCORE = 0.5
-_CLEAR_DB = 3.0  # a group this far from the rest counts fully
+_CLEAR_DB = 2.5  # a group this far from the rest counts fully
 _LEAST_AGREED_DB = 1.5
 _RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
 _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
@@ -252,14 +258,14 @@ class _Fit:
 
     group: GroupFit
     mask: FloatArray
-    share: float
     size_db: float
     doubtful: bool
+    apart_db: float
 
     @property
     def score(self) -> float:
         """Evidence, which counts less for small changes: tiny ones are always there."""
-        clear = min(1.0, (self.group.change_db / _CLEAR_DB) ** 2)
+        clear = min(1.0, (self.apart_db / _CLEAR_DB) ** 3)
         sensible = self.size_db * self.group.change_db > 0
         return self.group.evidence * clear if sensible else 0.0
 
@@ -270,27 +276,34 @@ def _fit(pair: PairSpectra, seed: int) -> _Fit | None:
     if len(cells.value_db) < 20:
         return None
     fits = fit_groups(cells, _SMALLEST_NOISE_DB)
-    (group, share), (rival, _) = (_as_smaller_part(fit, factors, cells) for fit in fits)
+    group, rival = (_as_smaller_part(fit, factors, cells) for fit in fits)
     near = rival.evidence > _RIVAL * group.evidence
     mask = _mask(factors, group.membership)
     size = _size(pair, mask, group)
-    return _Fit(group, mask, share, size, near and rival.change_db * group.change_db < 0)
+    doubtful = near and rival.change_db * group.change_db < 0
+    return _Fit(group, mask, size, doubtful, _apart_db(fits[0], cells))
 
 
-def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> tuple[GroupFit, float]:
+def _apart_db(group: GroupFit, cells: Cells) -> float:
+    """How far the group's typical member stands apart; half members count for what they move."""
+    weight = component_weights(cells) * group.membership
+    typical = float((weight * group.membership).sum() / max(weight.sum(), 1e-12))
+    return abs(group.change_db) * typical
+
+
+def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> GroupFit:
     """A group that holds more than half of the sound is the unchanged one."""
     share = _share_of_sound(factors, group.membership)
     if share <= 0.5:
-        return group, share
+        return group
     has = np.bincount(cells.component, minlength=cells.components) > 0
-    turned = GroupFit(
+    return GroupFit(
         change_db=-group.change_db,
         membership=(1 - group.membership) * has,
         tone_db=group.tone_db + group.change_db,
         noise_db=group.noise_db,
         evidence=group.evidence,
     )
-    return turned, 1 - share
 
 
 def _share_of_sound(factors: Factors, member: FloatArray) -> float:
@@ -380,7 +393,7 @@ def _agreed(pair: PairSpectra, fits: list[_Fit]) -> Change | None:
     return Change(
         difference_db=size,
         interval=(size - half, size + half),
-        confidence=float(1 - 0.3 * np.exp(-(score - _LEAST_SCORE) / 4)) * 0.97,
+        confidence=float(1 - 0.15 * np.exp(-(score - _LEAST_SCORE) / 3)) * 0.97,
         energy=energy,
         against=2 * sum(fit.doubtful for fit in chosen) > len(chosen),
     )

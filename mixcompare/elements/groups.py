@@ -202,6 +202,12 @@ def fit_groups(cells: Cells, smallest_noise_db: float) -> tuple[GroupFit, GroupF
     return first, second
 
 
+def component_weights(cells: Cells) -> FloatArray:
+    """How much every component counts: by the root of its cells' weight, 1 on average."""
+    damped = np.sqrt(np.bincount(cells.component, cells.weight, cells.components))
+    return np.asarray(np.clip(damped / max(damped[damped > 0].mean(), 1e-12), 0, 3))
+
+
 @dataclass
 class _State:
     change: float
@@ -223,8 +229,7 @@ class _Model:
         count = cells.components
         weight_of = np.bincount(cells.component, cells.weight, count)
         self.has = weight_of > 0
-        damped = np.sqrt(weight_of)
-        self.component_weight = np.clip(damped / max(damped[self.has].mean(), 1e-12), 0, 3)
+        self.component_weight = component_weights(cells)
         within = cells.weight / np.maximum(weight_of[cells.component], 1e-12)
         # A component's cells share its partials: they say more than one, less than their number.
         bands = 1 / np.maximum(np.bincount(cells.component, within**2, count), 1e-9)
