@@ -42,6 +42,7 @@ _CLIP_DB = 6.0
 _MOST_POINTS = 120
 _WORST_FIT_DB = 2.5
 _ACCENT_S = 0.15
+_COVERED_TRUST = 0.25
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
 
 
@@ -54,11 +55,14 @@ class Envelope:
     time_s, level_db : ndarray, shape (n,)
     partials : int
         How many partials were used.
+    clear : bool
+        Whether they lie clear of what else a score has sounding.
     """
 
     time_s: FloatArray
     level_db: FloatArray
     partials: int
+    clear: bool
 
 
 @dataclass(frozen=True)
@@ -131,7 +135,7 @@ def note_envelope(
     own = clear if clear.any() else own
     weight = np.clip(fall[own], 1.0, 20.0)
     mean = (level[:, own] - plateau[own]) @ weight / weight.sum()
-    return Envelope(time_s, np.asarray(mean, np.float64), int(own.sum()))
+    return Envelope(time_s, np.asarray(mean, np.float64), int(own.sum()), bool(clear.any()))
 
 
 def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | None:
@@ -241,6 +245,16 @@ def sounding_ratios(followed: Sequence[FollowedNote]) -> FloatArray:
         lag_s = _LAG_AT_ONCE_S + _LAG_PER_ATTACK * attack_ms / 1000
         late_s = float(np.clip(ATTACK_LAG_S - lag_s, -0.02, 0.02))
     return np.array([(one.hinge.held_s - late_s) / one.interval_s for one in followed])
+
+
+def trust(followed: Sequence[FollowedNote]) -> FloatArray:
+    """Weight of every note: the same error in time is a smaller part of a longer one.
+
+    A note with no partial of its own counts less.
+    """
+    lengths = np.array([one.interval_s for one in followed])
+    clear = np.array([one.envelope.clear for one in followed])
+    return np.asarray(np.clip(lengths, 0.2, 0.8) ** 2 * np.where(clear, 1.0, _COVERED_TRUST))
 
 
 def typical_attack_ms(followed: Sequence[FollowedNote]) -> float | None:

@@ -213,7 +213,8 @@ def part_notes(part: PartNotes) -> tuple[Note, ...]:
         length = next_s - onset_s
         if not _SHORTEST_WRITTEN_S <= length <= _LONGEST_NOTE_S or end_s < next_s - 0.3 * length:
             continue
-        near = (part.others[:, 0] < next_s + 0.1) & (part.others[:, 1] > onset_s)
+        near = (part.others[:, 0] < next_s - _TOGETHER_S) & (part.others[:, 1] > onset_s)
+        near &= ~_doubling(part.others, onset_s, end_s, pitch)
         partials = part.others[near, 2][:, None] + PARTIALS[None, :_COVERING]
         notes.append(
             Note(
@@ -226,6 +227,16 @@ def part_notes(part: PartNotes) -> tuple[Note, ...]:
             )
         )
     return tuple(notes)
+
+
+def _doubling(
+    others: FloatArray, onset_s: float, end_s: float, pitch: float
+) -> npt.NDArray[np.bool_]:
+    """Notes in unison or octaves from the same onset to the same end: one voice to the ear."""
+    together = np.abs(others[:, 0] - onset_s) < 2 * _TOGETHER_S
+    alike = np.abs(others[:, 1] - end_s) < 0.15 * (end_s - onset_s)
+    doubling: npt.NDArray[np.bool_] = together & alike & ((others[:, 2] - pitch) % 12 == 0)
+    return doubling
 
 
 def _notes(
@@ -320,8 +331,8 @@ def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> Floa
 def refined_onset(features: Features, pitch: int, around_s: float, lag_s: float) -> float:
     """Onset of a note near the place where it is expected.
 
-    A line's path turns late, by ``PATH_LAG_S``, while the note before still rings; the steepest rise of the partials
-    lies behind the onset by half of a soft attack.
+    A line's path turns late, by ``PATH_LAG_S``, while the note before still rings; the steepest
+    rise of the partials lies behind the onset by half of a soft attack.
     """
     centre = around_s - lag_s
     times = centre + np.arange(-_REACH_S, _REACH_S + 0.005, 0.01)

@@ -17,7 +17,7 @@ note-off where it was.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -39,22 +39,27 @@ from mixcompare.noteoff import (
     FollowedNote,
     follow_note,
     sounding_ratios,
+    trust,
     typical_attack_ms,
 )
-from mixcompare.statistics import block_bootstrap, interval
+from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
 from mixcompare.voices import Note, Source, bass_notes, grid_shift, lead_notes, part_notes
 from mixcompare.wetness import wetness_between
 
 FloatArray = npt.NDArray[np.float64]
 
+LEAD, BASS = "leading line", "bass line"
+
 _BLOCK_NOTES = 2
 _SHOWN_NOTES = 3
 _SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
 _SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
+_SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
 _PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 _MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
+_MOST_SPREAD_ALONE = 0.3  # one recording alone cannot tell whose notes it heard
 _PART_NOTES = 12
 _PART_LEVEL = 0.12
 _PART_SYSTEMATIC = 0.15
@@ -197,6 +202,8 @@ class ArticulationDifference:
         Range of the line's fundamentals.
     stretch : Stretch or None
         Where the difference is clear: the whole passage or a part of it.
+    shown : str
+        The voice whose notes follow: the one that changed most, or the leading line.
     note_s, note_pitch, note_reference_ratio, note_candidate_ratio : tuple
         Per note: onset on the reference's clock, pitch, both ratios.
     examples : tuple of NoteShape
@@ -222,6 +229,7 @@ class ArticulationDifference:
     voices: tuple[VoiceArticulation, ...] = ()
     reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
+    shown: str = field(default=LEAD, metadata=NOT_IN_REPORT)
     note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT)
     note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
@@ -243,13 +251,14 @@ class Articulation:
         if len(followed) < FEWEST_NOTES:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
         ratios = sounding_ratios(followed)
-        if _spread(ratios) > _MOST_SPREAD:
+        weights = trust(followed)
+        if _spread(ratios, weights) > _MOST_SPREAD_ALONE:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN,))
         attack_ms = typical_attack_ms(followed)
         too_fast = attack_ms is None or attack_ms < _FASTEST_ATTACK_MS
         return ArticulationMeasurement(
-            sounding_ratio=float(np.median(ratios)),
-            sounding_ratio_interval=_median_interval(ratios, _SYSTEMATIC),
+            sounding_ratio=weighted_quantile(ratios, weights, 0.5),
+            sounding_ratio_interval=_median_interval(ratios, weights, _SYSTEMATIC),
             gap_depth_db=float(np.median([one.hinge.gap_depth_db for one in followed])),
             attack_ms=None if too_fast else attack_ms,
             notes=len(followed),
@@ -272,11 +281,22 @@ class Articulation:
         def followed(notes: Sequence[Note]) -> ArticulationDifference:
             return _followed(notes, sources, frame_s, match, room_db)
 
-        lead = followed(lead_notes(sources, frame_s))
-        bass = followed(bass_notes(sources, frame_s))
-        voices = [_voice("leading line", lead), _voice("bass line", bass)]
-        voices += [_voice(part.name, followed(part_notes(part))) for part in match.parts]
-        return replace(lead, voices=tuple(voices))
+        found = {
+            LEAD: followed(lead_notes(sources, frame_s)),
+            BASS: followed(bass_notes(sources, frame_s)),
+            **{part.name: followed(part_notes(part)) for part in match.parts},
+        }
+        shown = _most_telling(found)
+        return replace(
+            found[LEAD],
+            voices=tuple(_voice(name, one) for name, one in found.items()),
+            shown=shown,
+            note_s=found[shown].note_s,
+            note_pitch=found[shown].note_pitch,
+            note_reference_ratio=found[shown].note_reference_ratio,
+            note_candidate_ratio=found[shown].note_candidate_ratio,
+            examples=found[shown].examples,
+        )
 
     def findings(self, difference: ArticulationDifference) -> list[Finding]:
         """One finding for every voice that is clearly more detached or more connected.
@@ -299,13 +319,17 @@ class Articulation:
 analyzer = Articulation()
 
 
-def _median_interval(values: FloatArray, systematic: float) -> tuple[float, float]:
+def _median_interval(
+    values: FloatArray, weights: FloatArray, systematic: float
+) -> tuple[float, float]:
     """Interval of the median from the notes' scatter, widened by what all of them share."""
     draws = block_bootstrap(
-        len(values), lambda index: np.median(values[index]), block_length=_BLOCK_NOTES
+        len(values),
+        lambda index: weighted_quantile(values[index], weights[index], 0.5),
+        block_length=_BLOCK_NOTES,
     )
     low, high = interval(draws)
-    middle = float(np.median(values))
+    middle = weighted_quantile(values, weights, 0.5)
     return (
         middle - float(np.hypot(middle - low, systematic)),
         middle + float(np.hypot(high - middle, systematic)),
@@ -346,6 +370,18 @@ def _followed(
     return _difference(both, one_only, match, room_db)
 
 
+def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:
+    """The voice to show: written parts first, then the one that changed most."""
+
+    def size(name: str) -> tuple[bool, float]:
+        stretch = found[name].stretch
+        if stretch is None:
+            return False, 0.0
+        return name not in (LEAD, BASS), abs(stretch.sounding_ratio)
+
+    return max(found, key=size)
+
+
 def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
     manner = ""
     limits = found.sounding_ratio_interval
@@ -380,9 +416,9 @@ def _difference(
     ratios = np.column_stack(
         [sounding_ratios([a for _, a, _ in both]), sounding_ratios([b for _, _, b in both])]
     )
-    if min(_spread(ratios[:, 0]), _spread(ratios[:, 1])) > _MOST_SPREAD:
+    weights = np.sqrt(trust([a for _, a, _ in both]) * trust([b for _, _, b in both]))
+    if min(_spread(ratios[:, side], weights) for side in (0, 1)) > _MOST_SPREAD:
         return _untold(_UNEVEN, len(both), one_only, match.same_take)
-    changes = ratios[:, 1] - ratios[:, 0]
     depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
     attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
     attacks = attacks[np.isfinite(attacks)]
@@ -390,9 +426,14 @@ def _difference(
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
     systematic = _SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
-    whole = _stretch(notes, ratios, match, systematic, room_db)
+    if notes[0].written:
+        systematic = _SYSTEMATIC_WRITTEN
+    whole = _stretch(notes, ratios, weights, match, systematic, room_db)
     middle = whole.sounding_ratio
-    shown = np.argsort(np.abs(changes - middle), kind="stable")[:_SHOWN_NOTES]
+    # Typical notes, and long enough for the eye.
+    short = weights < np.median(weights)
+    far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
+    shown = np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
     return ArticulationDifference(
         sounding_ratio=middle,
         sounding_ratio_interval=whole.sounding_ratio_interval,
@@ -407,7 +448,7 @@ def _difference(
         accent_db=float(np.median([b.hinge.accent_db - a.hinge.accent_db for _, a, b in both])),
         release_ms=1000 * float(np.median([_release_s(b) - _release_s(a) for _, a, b in both])),
         band_hz=(float(low), float(high)),
-        stretch=_clear_stretch(whole, notes, ratios, match, room_db),
+        stretch=_clear_stretch(whole, notes, ratios, weights, match, room_db),
         note_s=tuple(note.onset_s for note in notes),
         note_pitch=tuple(int(pitch) for pitch in pitches),
         note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
@@ -424,23 +465,24 @@ def _release_s(note: FollowedNote) -> float:
 def _stretch(
     notes: Sequence[Note],
     ratios: FloatArray,
+    weights: FloatArray,
     match: Match,
     systematic: float,
     room_db: float,
 ) -> Stretch:
     changes = ratios[:, 1] - ratios[:, 0]
-    middle = float(np.median(changes))
+    middle = weighted_quantile(changes, weights, 0.5)
     spans = _spans(notes)
     to_candidate = match.time_map.to_candidate
-    low, high = _median_interval(changes, systematic)
+    low, high = _median_interval(changes, weights, systematic)
     # A wetter room can only make notes look longer: that much may be the room's.
     low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
     return Stretch(
         sounding_ratio=middle,
         sounding_ratio_interval=(low, high),
-        reference_ratio=float(np.median(ratios[:, 0])),
-        candidate_ratio=float(np.median(ratios[:, 1])),
-        agreement=float(np.mean(np.sign(changes) == np.sign(middle))) if middle else 0.0,
+        reference_ratio=weighted_quantile(ratios[:, 0], weights, 0.5),
+        candidate_ratio=weighted_quantile(ratios[:, 1], weights, 0.5),
+        agreement=float(weights @ (changes * middle > 0) / weights.sum()),
         notes=len(notes),
         spans_s=spans,
         candidate_spans_s=tuple(
@@ -450,7 +492,12 @@ def _stretch(
 
 
 def _clear_stretch(
-    whole: Stretch, notes: Sequence[Note], ratios: FloatArray, match: Match, room_db: float
+    whole: Stretch,
+    notes: Sequence[Note],
+    ratios: FloatArray,
+    weights: FloatArray,
+    match: Match,
+    room_db: float,
 ) -> Stretch | None:
     """The whole passage if the change runs through it, else the part where it does, else None."""
     if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
@@ -459,16 +506,17 @@ def _clear_stretch(
     if behind - first < _PART_NOTES:
         return None
     inside = slice(first, behind)
-    part = _stretch(notes[inside], ratios[inside], match, _PART_SYSTEMATIC, room_db)
+    own = weights[inside]
+    part = _stretch(notes[inside], ratios[inside], own, match, _PART_SYSTEMATIC, room_db)
     strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
-    even = max(_spread(ratios[inside, 0]), _spread(ratios[inside, 1])) <= _PART_SPREAD
+    even = max(_spread(ratios[inside, side], own) for side in (0, 1)) <= _PART_SPREAD
     return part if strong and even and _is_clear(part) else None
 
 
-def _spread(ratios: FloatArray) -> float:
+def _spread(ratios: FloatArray, weights: FloatArray) -> float:
     """Distance of the quartiles."""
-    low, high = np.percentile(ratios, [25, 75])
-    return float(high - low)
+    low, high = (weighted_quantile(ratios, weights, quantile) for quantile in (0.25, 0.75))
+    return high - low
 
 
 def _is_clear(stretch: Stretch) -> bool:
@@ -523,10 +571,8 @@ def manner_of(ratio: float) -> str:
     Staccato about 0.4, legato overlapping (Bresin and Battel 2000); the edges between the words
     are common practice, no source.
     """
-    if ratio >= 0.95:
-        return "legato"
-    if ratio >= 0.87:
-        return "tenuto"
+    if ratio >= 0.9:
+        return "legato or tenuto"  # a room hides what lies between
     if ratio >= 0.75:
         return "portato"
     if ratio >= 0.5:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,21 +18,24 @@ from mixcompare.results import Measured, Results
 FloatArray = npt.NDArray[np.float64]
 
 NOTE_CAPTION = (
-    "Level of one note of the line in both recordings; the dot marks its end, the tick below the"
-    " next onset."
+    "Level of typical notes of the {voice} in both recordings, each from its onset; the dot marks"
+    " its end, the tick below the next onset."
 )
 SHARES_CAPTION = (
     "How many notes sound for less than a given share of the time from onset to onset; the dots"
     " are medians. Near 1 is legato, near 0.3 a sharp staccato."
 )
-CAPTION = f"Left: {NOTE_CAPTION} Right: {SHARES_CAPTION}"
 DOTS_CAPTION = (
     "Share of the time from onset to onset that notes sound, with 95 % intervals where known: near"
     " 1 is legato, near 0.3 a sharp staccato."
 )
 _ROLES = (("reference", style.REFERENCE_LINE), ("candidate", style.CANDIDATE_LINE))
 _FEWEST_NOTES = 3
-_FLOOR_DB = -40.0
+_MOST_NOTES = 3
+_BEFORE_S, _APART_MS = 0.05, 160.0
+_STEPS_MS = (50, 100, 200, 250, 500, 1000, 2000, 1e9)
+_DIVIDER: dict[str, Any] = {"color": "0.75", "linewidth": 0.8}
+_FLOOR_DB = -30.0
 
 
 def draw(results: Results, figure: Figure) -> str | None:
@@ -39,14 +43,15 @@ def draw(results: Results, figure: Figure) -> str | None:
     found = measured(results, "articulation")
     if found is None:
         return None
-    example = next(iter(getattr(found.difference, "examples", None) or ()), None)
+    examples = tuple(getattr(found.difference, "examples", None) or ())[:_MOST_NOTES]
     notes = all(_ratios(found, role) is not None for role, _ in _ROLES)
-    if notes and example is not None:
-        left, right = style.columns(figure, 6.4, (1.0, 1.0))
-        _draw_note(example, left)
+    if notes and examples:
+        left, right = style.columns(figure, 6.4, (1.6, 1.0))
+        _draw_notes(examples, left)
         _draw_shares(found, right)
         style.name_recordings(left)
-        return CAPTION
+        voice = getattr(found.difference, "shown", "line")
+        return f"Left: {NOTE_CAPTION.format(voice=voice)} Right: {SHARES_CAPTION}"
     if notes:
         (axes,) = style.panels(figure, (5.2,))
         _draw_shares(found, axes)
@@ -64,28 +69,40 @@ def draw(results: Results, figure: Figure) -> str | None:
     return DOTS_CAPTION
 
 
-def _draw_note(example: Any, axes: Axes) -> None:
-    """Envelopes of one note over each other; dots where it ends, ticks where the next begins."""
-    furthest = 0.0
-    for role, line in _ROLES:
-        times = series(example, f"{role}_time_s")
-        levels = series(example, f"{role}_level_db")
-        if times is None or levels is None or len(times) != len(levels):
-            continue
-        levels = np.maximum(levels, _FLOOR_DB)
-        axes.plot(1000 * times, levels, label=role, **line)
-        held = number(example, f"{role}_held_s")
-        if held is not None:
-            level = float(np.interp(held, times, levels))
-            axes.plot(1000 * held, level, "o", color=line["color"], markersize=6)
-        next_s = number(example, f"{role}_interval_s")
-        if next_s is not None:
-            axes.axvline(1000 * next_s, ymax=0.06, color=line["color"], linewidth=2)
-            furthest = max(furthest, 1.05 * next_s)
-    if furthest > 0:
-        axes.set_xlim(0, 1000 * furthest)
-    axes.set_ylim(top=6)
-    axes.set_xlabel("time from the onset (ms)")
+def _draw_notes(examples: Sequence[Any], axes: Axes) -> None:
+    """Envelopes of both recordings over each other, one note after the other on one axis."""
+    start_ms = 0.0
+    ticks: list[float] = []
+    labels: list[str] = []
+    for index, example in enumerate(examples):
+        length_ms = 0.0
+        for role, line in _ROLES:
+            times = series(example, f"{role}_time_s")
+            levels = series(example, f"{role}_level_db")
+            next_s = number(example, f"{role}_interval_s")
+            if times is None or levels is None or len(times) != len(levels) or next_s is None:
+                continue
+            shown = (times >= -_BEFORE_S) & (times <= 1.02 * next_s)
+            times, levels = times[shown], np.maximum(levels[shown], _FLOOR_DB)
+            label = role if index == 0 else "_" + role
+            axes.plot(start_ms + 1000 * times, levels, label=label, **line)
+            held = number(example, f"{role}_held_s")
+            if held is not None:
+                level = float(np.interp(held, times, levels))
+                axes.plot(start_ms + 1000 * held, level, "o", color=line["color"], markersize=6)
+            at = start_ms + 1000 * next_s
+            axes.plot([at, at], [_FLOOR_DB, _FLOOR_DB + 3], color=line["color"], linewidth=2)
+            length_ms = max(length_ms, 1000 * next_s)
+        step = next(step for step in _STEPS_MS if length_ms < 3.2 * step)
+        inside = np.arange(0, length_ms, step)
+        ticks += [start_ms + float(tick) for tick in inside]
+        labels += [f"{tick:.0f}" for tick in inside]
+        start_ms += length_ms + _APART_MS
+        if index + 1 < len(examples):
+            axes.axvline(start_ms - 1000 * _BEFORE_S - 0.4 * _APART_MS, **_DIVIDER)
+    axes.set_xticks(ticks, labels)
+    axes.set_ylim(_FLOOR_DB, 6)
+    axes.set_xlabel("time from each note's onset (ms)")
     axes.set_ylabel("level of the note (dB)")
 
 
@@ -97,7 +114,7 @@ def _draw_shares(found: Measured, axes: Axes) -> None:
         share = 100 * (np.arange(len(ratios)) + 1) / len(ratios)
         axes.step(ratios, share, where="post", label=role, **line)
         axes.plot(float(np.median(ratios)), 50, "o", color=line["color"], markersize=6)
-    axes.set_xlabel("share of the time that a note sounds (1)")
+    axes.set_xlabel("share of time sounding (1)")
     axes.set_ylabel("notes that sound shorter (%)")
     axes.set_ylim(0, 100)
 
