@@ -137,9 +137,15 @@ def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
                 continue
             if any(_explains(rule, cause, effect) for rule in RULES):
                 gone.add(second)
-                words = f"{effect.subject}: {signed(effect.difference, effect.unit)}"
+                words = f"{effect.subject}: {_amount(effect)}"
                 out[first] = replace(out[first], consequences=(*out[first].consequences, words))
     return [finding for index, finding in enumerate(out) if index not in gone]
+
+
+def _amount(finding: Finding) -> str:
+    if finding.aspect == "articulation":
+        return f"{100 * finding.difference:+.0f} % of the notes' length"
+    return signed(finding.difference, finding.unit)
 
 
 def _explains(rule: Rule, cause: Finding, effect: Finding) -> bool:

@@ -247,11 +247,14 @@ def sounding_ratios(followed: Sequence[FollowedNote]) -> FloatArray:
     return np.array([(one.hinge.held_s - late_s) / one.interval_s for one in followed])
 
 
-def trust(followed: Sequence[FollowedNote]) -> FloatArray:
+def trust(followed: Sequence[FollowedNote], written: bool) -> FloatArray:
     """Weight of every note: the same error in time is a smaller part of a longer one.
 
-    A note with no partial of its own counts less.
+    A note with no partial of its own counts less. Of a line that was only heard all count alike:
+    its long notes may well be several short ones.
     """
+    if not written:
+        return np.ones(len(followed))
     lengths = np.array([one.interval_s for one in followed])
     clear = np.array([one.envelope.clear for one in followed])
     return np.asarray(np.clip(lengths, 0.2, 0.8) ** 2 * np.where(clear, 1.0, _COVERED_TRUST))

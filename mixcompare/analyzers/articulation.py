@@ -251,7 +251,7 @@ class Articulation:
         if len(followed) < FEWEST_NOTES:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
         ratios = sounding_ratios(followed)
-        weights = trust(followed)
+        weights = trust(followed, written=False)
         if _spread(ratios, weights) > _MOST_SPREAD_ALONE:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN,))
         attack_ms = typical_attack_ms(followed)
@@ -413,10 +413,10 @@ def _difference(
     match: Match,
     room_db: float,
 ) -> ArticulationDifference:
-    ratios = np.column_stack(
-        [sounding_ratios([a for _, a, _ in both]), sounding_ratios([b for _, _, b in both])]
-    )
-    weights = np.sqrt(trust([a for _, a, _ in both]) * trust([b for _, _, b in both]))
+    sides = ([a for _, a, _ in both], [b for _, _, b in both])
+    ratios = np.column_stack([sounding_ratios(side) for side in sides])
+    written = both[0][0].written
+    weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
     if min(_spread(ratios[:, side], weights) for side in (0, 1)) > _MOST_SPREAD:
         return _untold(_UNEVEN, len(both), one_only, match.same_take)
     depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
@@ -426,12 +426,13 @@ def _difference(
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
     systematic = _SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
-    if notes[0].written:
+    if written:
         systematic = _SYSTEMATIC_WRITTEN
     whole = _stretch(notes, ratios, weights, match, systematic, room_db)
     middle = whole.sounding_ratio
     # Typical notes, and long enough for the eye.
-    short = weights < np.median(weights)
+    lengths = np.array([note.interval_s for note in notes])
+    short = lengths < np.median(lengths)
     far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
     shown = np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
     return ArticulationDifference(

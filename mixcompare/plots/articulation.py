@@ -25,6 +25,7 @@ SHARES_CAPTION = (
     "How many notes sound for less than a given share of the time from onset to onset; the dots"
     " are medians. Near 1 is legato, near 0.3 a sharp staccato."
 )
+COURSE_CAPTION = "Below: the share of every note, where it stands in the passage."
 DOTS_CAPTION = (
     "Share of the time from onset to onset that notes sound, with 95 % intervals where known: near"
     " 1 is legato, near 0.3 a sharp staccato."
@@ -46,12 +47,14 @@ def draw(results: Results, figure: Figure) -> str | None:
     examples = tuple(getattr(found.difference, "examples", None) or ())[:_MOST_NOTES]
     notes = all(_ratios(found, role) is not None for role, _ in _ROLES)
     if notes and examples:
-        left, right = style.columns(figure, 6.4, (1.6, 1.0))
+        (left, right), below = style.columns_over_one(figure, (5.4, 3.4), (1.6, 1.0))
         _draw_notes(examples, left)
         _draw_shares(found, right)
+        _draw_course(found, below, results.alignment.time_map.span_s)
         style.name_recordings(left)
         voice = getattr(found.difference, "shown", "line")
-        return f"Left: {NOTE_CAPTION.format(voice=voice)} Right: {SHARES_CAPTION}"
+        note = NOTE_CAPTION.format(voice=voice)
+        return f"Left: {note} Right: {SHARES_CAPTION} {COURSE_CAPTION}"
     if notes:
         (axes,) = style.panels(figure, (5.2,))
         _draw_shares(found, axes)
@@ -93,7 +96,7 @@ def _draw_notes(examples: Sequence[Any], axes: Axes) -> None:
             at = start_ms + 1000 * next_s
             axes.plot([at, at], [_FLOOR_DB, _FLOOR_DB + 3], color=line["color"], linewidth=2)
             length_ms = max(length_ms, 1000 * next_s)
-        step = next(step for step in _STEPS_MS if length_ms < 3.2 * step)
+        step = next(step for step in _STEPS_MS if length_ms < 2.2 * step)
         inside = np.arange(0, length_ms, step)
         ticks += [start_ms + float(tick) for tick in inside]
         labels += [f"{tick:.0f}" for tick in inside]
@@ -117,6 +120,21 @@ def _draw_shares(found: Measured, axes: Axes) -> None:
     axes.set_xlabel("share of time sounding (1)")
     axes.set_ylabel("notes that sound shorter (%)")
     axes.set_ylim(0, 100)
+
+
+def _draw_course(found: Measured, axes: Axes, span_s: tuple[float, float]) -> None:
+    """Both recordings' share of every note, joined by a stem, against time."""
+    axes.set_ylabel("share sounding (1)")
+    style.time_axis(axes, span_s)
+    times = series(found.difference, "note_s")
+    reference = series(found.difference, "note_reference_ratio")
+    candidate = series(found.difference, "note_candidate_ratio")
+    if times is None or reference is None or candidate is None:
+        return
+    axes.vlines(times, reference, candidate, color=style.QUIET, linewidth=0.9)
+    for values, (_, line) in zip((reference, candidate), _ROLES, strict=True):
+        axes.plot(times, values, "o", color=line["color"], markersize=3.5)
+    axes.set_ylim(0, max(1.2, 1.05 * float(np.nanmax([reference, candidate]))))
 
 
 def _ratios(found: Measured, role: str) -> FloatArray | None:

@@ -110,6 +110,16 @@ def columns(figure: Figure, height_cm: float, widths: Sequence[float]) -> list[A
     return [axes[0, column] for column in range(len(widths))]
 
 
+def columns_over_one(
+    figure: Figure, heights_cm: tuple[float, float], widths: Sequence[float]
+) -> tuple[list[Axes], Axes]:
+    """Axes beside each other, and one below them as wide as all."""
+    figure.set_size_inches(WIDTH_CM / 2.54, (sum(heights_cm) + 1.0) / 2.54)
+    grid = figure.add_gridspec(2, len(widths), width_ratios=widths, height_ratios=heights_cm)
+    beside = [figure.add_subplot(grid[0, column]) for column in range(len(widths))]
+    return beside, figure.add_subplot(grid[1, :])
+
+
 def time_axis(axes: Axes, span_s: tuple[float, float]) -> None:
     """Horizontal axis in minutes and seconds of the reference."""
     start, end = span_s
