@@ -63,7 +63,9 @@ _FRAME_RANGE_DB = 60.0  # ... and of the whole frame
 _FINEST_DB = 0.1
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
-_LOCAL_SCATTER = 1.5  # neighbours scatter partly together, which their differences hide
+# Neighbours scatter partly together, which their differences hide; below, standing waves of the
+# room move whole bands.
+_LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
 _OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments are likely
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 _HIGHS_HZ = 1800.0
