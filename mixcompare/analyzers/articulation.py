@@ -55,6 +55,8 @@ _SHOWN_NOTES = 3
 _SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
 _SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
 _SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
+_SYSTEMATIC_WET = 0.1  # a strong reverberation makes detached notes read longer
+_SLOW_DECAY_DB_PER_S = 30.0
 _PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
@@ -427,7 +429,9 @@ def _difference(
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
     systematic = _SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
     if written:
-        systematic = _SYSTEMATIC_WRITTEN
+        slopes = [float(np.median([one.hinge.slope_db_per_s for one in side])) for side in sides]
+        wet = min(slopes) < _SLOW_DECAY_DB_PER_S
+        systematic = _SYSTEMATIC_WET if wet else _SYSTEMATIC_WRITTEN
     whole = _stretch(notes, ratios, weights, match, systematic, room_db)
     middle = whole.sounding_ratio
     # Typical notes, and long enough for the eye.
