@@ -19,7 +19,7 @@ from mixcompare.analyzers.balance import BalanceDifference
 from mixcompare.analyzers.tone import ToneDifference
 from mixcompare.consequences import without_consequences
 from mixcompare.features import Features
-from mixcompare.findings import Finding, places, ranked, signed
+from mixcompare.findings import Finding, amount, places, ranked, signed
 from mixcompare.gain import match_level
 from mixcompare.match import UNRELATED, Alignment, Match, PartNotes
 from mixcompare.recording import Recording
@@ -330,9 +330,8 @@ def _verdict(findings: tuple[Finding, ...]) -> str:
         return "Nothing sticks out."
     first = findings[0]
     head = first.subject
-    if first.unit:  # a bare ratio says nothing to a person
-        decimals = 2 if first.unit in ("dB/octave", "dB/dB") else 1
-        head += f" ({signed(first.difference, first.unit, decimals)})"
+    if first.unit or first.aspect == "articulation":  # a bare ratio says nothing to a person
+        head += f" ({amount(first)})"
     if len(findings) == 1:
         return f"One thing sticks out: {head}."
     return f"{len(findings)} things stick out, first of all: {head}."

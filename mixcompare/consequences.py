@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
-from mixcompare.findings import Finding, signed
+from mixcompare.findings import Finding, amount
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
 
@@ -137,15 +137,9 @@ def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
                 continue
             if any(_explains(rule, cause, effect) for rule in RULES):
                 gone.add(second)
-                words = f"{effect.subject}: {_amount(effect)}"
+                words = f"{effect.subject}: {amount(effect)}"
                 out[first] = replace(out[first], consequences=(*out[first].consequences, words))
     return [finding for index, finding in enumerate(out) if index not in gone]
-
-
-def _amount(finding: Finding) -> str:
-    if finding.aspect == "articulation":
-        return f"{100 * finding.difference:+.0f} % of the notes' length"
-    return signed(finding.difference, finding.unit)
 
 
 def _explains(rule: Rule, cause: Finding, effect: Finding) -> bool:

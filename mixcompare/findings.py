@@ -196,6 +196,14 @@ def signed(value: float, unit: str, decimals: int = 1) -> str:
     return f"{value:+.{decimals}f} {unit}".rstrip()
 
 
+def amount(finding: Finding) -> str:
+    """A finding's size in words; of a bare ratio, what it is a share of."""
+    if finding.aspect == "articulation":
+        return f"{100 * finding.difference:+.0f} % of the notes' length"
+    decimals = 2 if finding.unit in ("dB/octave", "dB/dB") else 1
+    return signed(finding.difference, finding.unit, decimals)
+
+
 def clock(seconds: float) -> str:
     """A time as ``0:07`` or ``1:02:03``."""
     whole = round(seconds)

@@ -345,11 +345,11 @@ def _ends(
 def _unrelated(
     reference: Representation, candidate: Representation, confidence: float, agreement: float = 0.0
 ) -> Alignment:
-    warnings = ["The two recordings do not hold the same passage; nothing was compared."]
+    warnings = []
     if agreement > 0.25:
         warnings.append(
-            "They may be the same work in another scoring, or another passage of it;"
-            " name spans if you know where they correspond."
+            "If they are the same work in another scoring, or other passages of it, name spans"
+            " that correspond."
         )
     identity = TimeMap.linear(0.0, 1.0, 0.0, min(reference.duration_s, candidate.duration_s))
     return Alignment(

@@ -482,11 +482,15 @@ def _stretch(
     low, high = _median_interval(changes, weights, systematic)
     # A wetter room can only make notes look longer: that much may be the room's.
     low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
+    ours, theirs = (weighted_quantile(ratios[:, side], weights, 0.5) for side in (0, 1))
+    if not notes[0].written:
+        # Notes that are not the line's own stay as they are and draw the difference to zero.
+        low, high = min(low, theirs - ours - systematic), max(high, theirs - ours + systematic)
     return Stretch(
         sounding_ratio=middle,
         sounding_ratio_interval=(low, high),
-        reference_ratio=weighted_quantile(ratios[:, 0], weights, 0.5),
-        candidate_ratio=weighted_quantile(ratios[:, 1], weights, 0.5),
+        reference_ratio=ours,
+        candidate_ratio=theirs,
         agreement=float(weights @ (changes * middle > 0) / weights.sum()),
         notes=len(notes),
         spans_s=spans,

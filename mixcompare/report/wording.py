@@ -139,8 +139,9 @@ _LABELS = {
     "mono fold down loss": "Loss when folded to mono",
     "agreeing share": "Share of the bands that differ this way",
     "agreement": "Share of the notes that changed this way",
-    "reference ratio": "Sounding ratio of the same notes, reference",
-    "candidate ratio": "Sounding ratio of the same notes, candidate",
+    "sounding ratio": "Share of the time sounding",
+    "reference ratio": "Share sounding, reference",
+    "candidate ratio": "Share sounding, candidate",
     "evenness": "Evenness of the registers' loudness (1 = all alike)",
     "scatter": "Scatter that nothing explains",
     "residual": "Left over by these filters",
@@ -165,6 +166,9 @@ _LABELS = {
     "own spread difference": "Freedom of tempo, difference",
     "clarity c80": "Clarity C80",
     "crest": "Crest (peak against mean)",
+    "gap depth": "Dip before the next note (depends on the room)",
+    "accent": "Accent: peak at the onset over what is held, change",
+    "release": "Time to fall by 10 dB after the note's end, change (with the room)",
 }
 _OF_ASPECT = {
     "tone": ("tone", "tone_tilt"),
