@@ -240,6 +240,8 @@ def _print_finding(finding: Finding, width: int, ink: _Ink) -> None:
 
     decimals = 2 if finding.unit in ("", "dB/octave", "dB/dB") else 1
     size = signed(finding.difference, finding.unit, decimals)
+    if finding.aspect == "articulation":  # a share of the notes' length
+        size = f"{100 * finding.difference:+.0f} %"
     head = f"{finding.rank:2}  {size:<12} {finding.subject}"
     print(ink.bold(textwrap.fill(head, width, subsequent_indent=" " * 17)))
     where = places(finding.spans_s)

@@ -139,7 +139,6 @@ _LABELS = {
     "mono fold down loss": "Loss when folded to mono",
     "agreeing share": "Share of the bands that differ this way",
     "agreement": "Share of the notes that changed this way",
-    "sounding ratio": "Share of the time sounding",
     "reference ratio": "Share sounding, reference",
     "candidate ratio": "Share sounding, candidate",
     "evenness": "Evenness of the registers' loudness (1 = all alike)",
