@@ -164,6 +164,8 @@ class VoiceArticulation:
     release_ms : float or None
         Change of the time to fall by 10 dB after the note-off; the room's share in it is large.
     notes, notes_left_out : int
+    written : bool
+        Whether a score told the notes.
     """
 
     name: str
@@ -178,6 +180,7 @@ class VoiceArticulation:
     release_ms: float | None
     notes: int
     notes_left_out: int
+    written: bool
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT)
 
@@ -306,9 +309,9 @@ class Articulation:
         Where a score tells the parts, they speak for the lines that were only heard.
         """
         voices = difference.voices
-        written = [voice for voice in voices[2:] if voice.stretch is not None]
+        parts = [voice for voice in voices if voice.written and voice.stretch is not None]
         told = []
-        for voice in written or voices[:2]:
+        for voice in parts or [voice for voice in voices if not voice.written]:
             stretch = voice.stretch
             if stretch is None:
                 continue
@@ -404,6 +407,7 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
         release_ms=found.release_ms,
         notes=found.notes,
         notes_left_out=found.notes_left_out,
+        written=name not in (LEAD, BASS),
         stretch=found.stretch,
         band_hz=found.band_hz,
     )

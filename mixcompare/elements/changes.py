@@ -9,7 +9,7 @@ reported only where they agree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +30,7 @@ FloatArray = npt.NDArray[np.float64]
 
 SEEDS = tuple(range(4))
 _SMALLEST_NOISE_DB = 0.8  # between performances
+_MOST_CHANGES = 2
 _LEAST_SCORE = 0.8  # of 168 unchanged pairs one reaches more
 _LEAST_FIT_SCORE = 0.5
 _CLEAR_DB = 2.5  # a group this far from the rest counts fully
@@ -110,14 +111,21 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < EXACT_SCATTER_DB:
             return exact
-    tried = [_fit(pair, seed) for seed in SEEDS]
-    fits = [fit for fit in tried if fit is not None]
-    if not fits:
-        return Split((), np.zeros(len(pair.centre_hz)), float("nan"))
-    tone = np.median([fit.group.tone_db for fit in fits], axis=0)
-    scatter = float(np.median([fit.group.noise_db for fit in fits]))
-    change = _agreed(pair, fits)
-    return Split((change,) if change is not None else (), tone, scatter)
+    found: list[Change] = []
+    tone, scatter = np.zeros(len(pair.centre_hz)), float("nan")
+    while len(found) < _MOST_CHANGES:
+        tried = [_fit(pair, seed) for seed in SEEDS]
+        fits = [fit for fit in tried if fit is not None]
+        if not fits:
+            break
+        tone = np.median([fit.group.tone_db for fit in fits], axis=0)
+        scatter = float(np.median([fit.group.noise_db for fit in fits]))
+        change = _agreed(pair, fits)
+        if change is None:
+            break
+        found.append(change)
+        pair = _without(pair, change)
+    return Split(tuple(found), tone, scatter)
 
 
 # --- one take ------------------------------------------------------------------------------
@@ -289,6 +297,13 @@ def _apart_db(group: GroupFit, cells: Cells) -> float:
     weight = component_weights(cells) * group.membership
     typical = float((weight * group.membership).sum() / max(weight.sum(), 1e-12))
     return abs(group.change_db) * typical
+
+
+def _without(pair: PairSpectra, change: Change) -> PairSpectra:
+    """The pair as if that element had not changed."""
+    share = np.clip(change.energy / (pair.reference + 1e-20), 0, 1)
+    gain = 10 ** (change.difference_db / 10)
+    return replace(pair, candidate=pair.candidate / (1 + (gain - 1) * share))
 
 
 def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> GroupFit:

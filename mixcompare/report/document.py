@@ -63,12 +63,32 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
             for aspect, measured in results.measurements.items()
         },
         "findings": [plain(finding) for finding in results.findings],
-        "parts": [],
+        "parts": _parts(results),
         "stems": [],
         "warnings": list(warnings),
         "settings": plain(results.settings),
         "files": list(files),
     }
+
+
+def _parts(results: Results) -> list[Json]:
+    """What is known of the parts of a score; their levels are not measured."""
+    found = results.measurements.get("articulation")
+    voices = getattr(found.difference, "voices", ()) if found is not None else ()
+    return [
+        {
+            "name": voice.name,
+            "level_difference_db": None,
+            "interval": None,
+            "resolved": False,
+            "group": [],
+            "audible_share": None,
+            "sounding_ratio_reference": plain(voice.reference_ratio),
+            "sounding_ratio_candidate": plain(voice.candidate_ratio),
+        }
+        for voice in voices
+        if voice.written
+    ]
 
 
 def to_json(document: Json) -> str:
