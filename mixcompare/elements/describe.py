@@ -76,8 +76,9 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     tonal = _tonality(energy, pair.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
-    drummed = tonal < 0.5 or (monophony < 0.4 and tonal < 0.8)
-    if _single_low_pitch(energy, pair.centre_hz) or (centre < 400 and drummed):
+    # A drum's overtones follow no harmonic series; a bass line's do.
+    drummed = tonal < 0.5 or (monophony < 0.5 and tonal < 0.95)
+    if centre < 400 and drummed:
         return Description(PERCUSSION, "low drums", band, spans, None)
     lowest = centre < 160 or (centre < 500 and carries(energy, pair) > 0.5)
     if lowest and evenness < _CLOCKWORK:
@@ -196,13 +197,6 @@ def _playing(energy: FloatArray) -> npt.NDArray[np.bool_]:
     level = ndimage.maximum_filter1d(energy.sum(axis=1), 11)
     playing: npt.NDArray[np.bool_] = level > 0.025 * np.percentile(level, 98)
     return playing
-
-
-def _single_low_pitch(energy: FloatArray, centre_hz: FloatArray) -> bool:
-    """Whether one low pitch and its neighbours hold most of the energy, as a drum's does."""
-    profile = ndimage.uniform_filter1d(energy.sum(axis=0), 3) * 3
-    top = int(profile.argmax())
-    return bool(centre_hz[top] < 180 and profile[top] > 0.6 * energy.sum())
 
 
 def _tonality(energy: FloatArray, centre_hz: FloatArray) -> float:

@@ -141,3 +141,9 @@ def test_a_stray_moment_is_no_stretch() -> None:
     level[100:250] = 1.0
     level[340:356] = 0.05
     assert len(active_spans(level, np.arange(400) / RATE_HZ)) == 1
+
+
+def test_two_elements_that_moved_apart_are_both_told() -> None:
+    cells = pair({"melody": 6.0, "bass": -5.0}, other=True)
+    sizes = sorted(change.difference_db for change in split_difference(cells, False).changes)
+    assert sizes == [pytest.approx(-5.0, abs=2.0), pytest.approx(6.0, abs=2.0)]
