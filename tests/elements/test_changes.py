@@ -24,7 +24,12 @@ LOWEST = 28
 DURATION_S = 24.0
 TIMES_S = np.arange(int(DURATION_S * RATE_HZ)) / RATE_HZ
 PARTIALS = ((0, 0.0), (12, -6.0), (19, -10.0), (24, -14.0), (28, -17.0), (31, -20.0))
-VOICES = {"melody": (72, 84, 2.0), "middle": (60, 69, 1.3), "bass": (36, 48, 1.0)}
+VOICES = {
+    "melody": (72, 84, 2.0),
+    "middle": (62, 69, 1.3),
+    "tenor": (52, 60, 1.6),
+    "bass": (36, 48, 1.0),
+}
 """Lowest and highest pitch, notes a second."""
 
 
@@ -145,5 +150,6 @@ def test_a_stray_moment_is_no_stretch() -> None:
 
 def test_two_elements_that_moved_apart_are_both_told() -> None:
     cells = pair({"melody": 6.0, "bass": -5.0}, other=True)
-    sizes = sorted(change.difference_db for change in split_difference(cells, False).changes)
+    found = split_difference(cells, same_take=False).changes
+    sizes = sorted(change.difference_db for change in found)
     assert sizes == [pytest.approx(-5.0, abs=2.0), pytest.approx(6.0, abs=2.0)]
