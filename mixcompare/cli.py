@@ -299,11 +299,14 @@ def _alignment_lines(alignment: Alignment) -> list[str]:
         "same_passage": "the same passage, another performance",
         "unrelated": "not the same passage",
     }
-    lines = [f"relation   {names[alignment.relation]} (sure to {alignment.confidence:.0%})"]
+    sure = min(alignment.confidence, 0.99)
+    lines = [f"relation   {names[alignment.relation]} (sure to {sure:.0%})"]
     if alignment.relation == "unrelated":
         return lines
     if alignment.relation == "same_take":
-        extra = [f"offset {alignment.offset_s:+.6f} s", f"drift {alignment.drift_ppm:+.2f} ppm"]
+        offset, drift = alignment.offset_s, alignment.drift_ppm or 0.0
+        extra = [f"offset {offset:+.6f} s" if abs(offset) >= 5e-7 else "no offset"]
+        extra.append(f"drift {drift:+.2f} ppm" if abs(drift) >= 0.005 else "no drift")
         if alignment.polarity == -1:
             extra.append("polarity inverted")
     else:
@@ -311,7 +314,7 @@ def _alignment_lines(alignment: Alignment) -> list[str]:
         extra = [
             f"offset {alignment.offset_s:+.2f} s",
             f"lasts {ratio:.3f} times as long",
-            f"tuning {alignment.tuning_cents:+.0f} cents",
+            f"tuning {round(alignment.tuning_cents) or 0:+d} cents",
         ]
         if alignment.transposition_semitones:
             extra.append(f"transposed {alignment.transposition_semitones:+d} semitones")

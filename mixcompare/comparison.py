@@ -208,7 +208,19 @@ def compare(
     parts: tuple[PartNotes, ...] = ()
     if written is not None and alignment.relation != UNRELATED:
         tell("laying the score over the reference")
-        parts = written.over(features[0])
+        laid = written.over(features[0])
+        parts = laid.parts
+        if laid.transposition_semitones:
+            higher = laid.transposition_semitones > 0
+            alignment = replace(
+                alignment,
+                warnings=(
+                    *alignment.warnings,
+                    f"The reference sounds {abs(laid.transposition_semitones)} semitones"
+                    f" {'higher' if higher else 'lower'} than the score is written; the score was"
+                    " transposed.",
+                ),
+            )
     results = analyse(features[0], features[1], alignment, tell, parts)
     settings = {
         "reference_span": _span_words(reference_span_s),
@@ -330,6 +342,8 @@ def _verdict(findings: tuple[Finding, ...]) -> str:
         return "Nothing sticks out."
     first = findings[0]
     head = first.subject
+    if first.aspect == "balance":  # the only subjects without an article
+        head = f"the {head}"
     if first.unit or first.aspect == "articulation":  # a bare ratio says nothing to a person
         head += f" ({amount(first)})"
     if len(findings) == 1:

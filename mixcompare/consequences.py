@@ -7,10 +7,10 @@ the finding that explains them, named as its consequences.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
-from mixcompare.findings import Finding, Span, amount
+from mixcompare.findings import Finding, amount
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
 
@@ -94,12 +94,6 @@ RULES: tuple[Rule, ...] = (
     Rule(_kinds("notes_more_detached"), _kinds("drier", "dynamics_larger"), _always),
     Rule(_kinds("notes_more_connected"), _kinds("wetter", "dynamics_smaller"), _always),
     Rule(_aspect("articulation"), _aspect("balance"), _overlapping),
-    # Parts that double each other play alike.
-    Rule(
-        _aspect("articulation"),
-        _aspect("articulation"),
-        lambda a, b: _overlapping(a, b) and _same_direction(a, b),
-    ),
     # A broad change of tone moves registers against each other.
     Rule(_aspect("tone"), _aspect("balance"), _overlapping),
     # Playback at another speed changes pitch and tempo together.
@@ -139,21 +133,7 @@ def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
                 gone.add(second)
                 words = f"{effect.subject}: {amount(effect)}"
                 out[first] = replace(out[first], consequences=(*out[first].consequences, words))
-                if effect.aspect == cause.aspect == "articulation":
-                    places = _together(out[first].spans_s, effect.spans_s)
-                    out[first] = replace(out[first], spans_s=places)
     return [finding for index, finding in enumerate(out) if index not in gone]
-
-
-def _together(one: Sequence[Span], other: Sequence[Span]) -> tuple[Span, ...]:
-    """Spans that either has, joined where they touch."""
-    joined: list[Span] = []
-    for start, end in sorted((*one, *other)):
-        if joined and start <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
-        else:
-            joined.append((start, end))
-    return tuple(joined)
 
 
 def _explains(rule: Rule, cause: Finding, effect: Finding) -> bool:

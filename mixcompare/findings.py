@@ -212,6 +212,17 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
+def joined_spans(spans_s: Sequence[Span]) -> tuple[Span, ...]:
+    """Spans in order, joined where they touch."""
+    joined: list[Span] = []
+    for start, end in sorted(spans_s):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return tuple(joined)
+
+
 def places(spans_s: Sequence[Span], limit: int = 3) -> str:
     """Spans as words: ``0:05-0:12 and 0:20-0:28``."""
     shown = [f"{clock(start)}-{clock(end)}" for start, end in spans_s[:limit]]

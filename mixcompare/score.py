@@ -36,6 +36,14 @@ _RISE_S, _FALL_S = 0.015, 0.06
 
 
 @dataclass(frozen=True)
+class LaidOver:
+    """A score on a recording's clock, and how many semitones higher that sounds."""
+
+    parts: tuple[PartNotes, ...]
+    transposition_semitones: int
+
+
+@dataclass(frozen=True)
 class Score:
     """Notes by part, on the score's own clock.
 
@@ -43,9 +51,12 @@ class Score:
     ----------
     parts : tuple of (name, notes)
         ``notes`` has shape (n, 3): onset and end in s, MIDI pitch; sorted by onset.
+    name : str
+        For messages.
     """
 
     parts: tuple[tuple[str, FloatArray], ...]
+    name: str = "the score"
 
     @classmethod
     def open(cls, path: str | Path) -> Score:
@@ -57,6 +68,8 @@ class Score:
             If the file cannot be read, or holds no notes.
         """
         path = Path(path)
+        if path.is_dir():
+            raise ScoreError(f"{path}: is a folder; name a MIDI file or a CSV table in it.")
         if not path.is_file():
             raise ScoreError(f"{path}: no such file; name a MIDI file or a CSV table of notes.")
         midi = path.suffix.lower() in (".mid", ".midi")
@@ -70,10 +83,11 @@ class Score:
             tuple(
                 (name, np.array(sorted(row[1:] for row in rows if row[0] == name)))
                 for name in names
-            )
+            ),
+            path.name,
         )
 
-    def over(self, reference: AlignmentFeatures) -> tuple[PartNotes, ...]:
+    def over(self, reference: AlignmentFeatures) -> LaidOver:
         """The same notes on a recording's clock.
 
         Raises
@@ -84,7 +98,10 @@ class Score:
         sounds = Recording.from_array(self.tones(), RATE_HZ, name="score")
         found = align(AlignmentFeatures.of(sounds), reference)
         if found.relation == UNRELATED:
-            raise ScoreError("The score is not of the passage that the reference plays.")
+            raise ScoreError(
+                f"{self.name}: could not be laid over the reference: it is of other music, or a"
+                " single line of it; give all parts of the passage."
+            )
         start, end = found.time_map.span_s
         laid = []
         for name, notes in self.parts:
@@ -97,7 +114,7 @@ class Score:
                 ]
             )
             laid.append((name, there))
-        return tuple(
+        parts = tuple(
             PartNotes(
                 name,
                 notes,
@@ -106,6 +123,7 @@ class Score:
             for name, notes in laid
             if len(notes)
         )
+        return LaidOver(parts, found.transposition_semitones)
 
     def tones(self) -> FloatArray:
         """Played by plain tones of six partials, shape (samples,), at ``RATE_HZ``."""
@@ -200,5 +218,8 @@ def _from_table(path: Path) -> list[tuple[str, float, float, float]]:
     except (OSError, UnicodeDecodeError, csv.Error, ValueError, TypeError) as error:
         if isinstance(error, ScoreError):
             raise
-        raise ScoreError(f"{path}: is no table of notes ({error}); write it again.") from error
+        raise ScoreError(
+            f"{path}: is no table of notes (a field that should hold a number does not, or the file"
+            " is no text); write it again."
+        ) from error
     return rows

@@ -67,7 +67,7 @@ def test_laid_over_the_sample() -> None:
     # sample_audio/README.md: the first beat falls at 0.5 s; every note scatters by 10 ms.
     score = Score.open(SAMPLES / "score.mid")
     reference = AlignmentFeatures.of(Recording.open(SAMPLES / "reference.flac"))
-    laid = {part.name: part for part in score.over(reference)}
+    laid = {part.name: part for part in score.over(reference).parts}
     for name, written in score.parts:
         if name not in laid or len(laid[name].notes) != len(written):
             continue
@@ -83,7 +83,7 @@ def test_other_music_is_refused() -> None:
     )
     score = Score((("line", notes),))
     reference = AlignmentFeatures.of(Recording.open(SAMPLES / "reference.flac"))
-    with pytest.raises(ScoreError, match="not of the passage"):
+    with pytest.raises(ScoreError, match="of other music"):
         score.over(reference)
 
 
@@ -91,6 +91,7 @@ def test_other_music_is_refused() -> None:
     ("name", "text", "words"),
     [
         ("none.csv", None, "no such file"),
+        (".", None, "is a folder"),
         ("notes.csv", "part,onset_s,pitch\nviolins,0,72\n", "lacks the column 'end_s'"),
         ("notes.csv", "part,onset_s,end_s,pitch\n", "holds no notes"),
         ("notes.csv", "part,onset_s,end_s,pitch\nviolins,1,0.5,72\n", "line 2"),
@@ -111,7 +112,7 @@ def test_bad_scores_get_one_sentence(
     told = capsys.readouterr().err
     assert code == 2
     assert words in told
-    assert name in told
+    assert path.name in told
     assert len(told.strip().splitlines()) == 1
     assert not (out / "report.html").exists()
 
@@ -133,7 +134,7 @@ def _line(ratio: float, seed: int = 4) -> tuple[Score, Features]:
 def test_a_written_part_among_others() -> None:
     legato, reference = _line(0.95)
     _, candidate = _line(0.5)
-    parts = legato.over(reference)
+    parts = legato.over(reference).parts
     match = Match(TimeMap.linear(0.0, 1.0, 0.0, reference.duration_s), parts=parts)
     difference = analyzer.compare(reference, candidate, match)
     voices = {voice.name: voice for voice in difference.voices}

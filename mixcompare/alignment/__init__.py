@@ -22,6 +22,7 @@ __all__ = ["align"]
 _PACE_STEPS, _HOLD_STEPS = 201, 10  # of 0.1 s
 _FREE_PACE = 0.3  # log ratio; rubato stays within it
 _HOLD_S = 0.22  # half width per log ratio beyond
+_SURE = 2.0  # times the median width
 _MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
 
@@ -142,8 +143,7 @@ def _same_passage(reference: Representation, candidate: Representation) -> Align
         return _unrelated(reference, candidate, 1 - probability, agreement)
     total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
     transposition = round(total_cents / 100)
-    start, end = time_map.span_s
-    ratio = (time_map.candidate_s[-1] - time_map.candidate_s[0]) / (end - start)
+    ratio = _sure_ratio(time_map)
     if len(tracks) > 1:
         ratio = sum(float(np.ptp(track.candidate_s)) for track in tracks) / matched_s
     finite = time_map.half_width_ms[np.isfinite(time_map.half_width_ms)]
@@ -161,6 +161,20 @@ def _same_passage(reference: Representation, candidate: Representation) -> Align
         uncertainty_ms=_MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
         events=tuple(events) + _ends(reference, candidate, time_map),
     )
+
+
+def _sure_ratio(time_map: TimeMap) -> float:
+    """Candidate's over reference's duration between the outermost places that are sure.
+
+    A last chord that dies away says little of where it ends.
+    """
+    width = time_map.half_width_ms
+    sure = np.flatnonzero(width <= _SURE * np.median(width[np.isfinite(width)]))
+    first, last = (sure[0], sure[-1]) if len(sure) > 1 else (0, -1)
+    between_s = time_map.reference_s[last] - time_map.reference_s[first]
+    if between_s < 0.5 * np.ptp(time_map.reference_s):
+        first, last, between_s = 0, -1, np.ptp(time_map.reference_s)
+    return float((time_map.candidate_s[last] - time_map.candidate_s[first]) / between_s)
 
 
 def _refined(

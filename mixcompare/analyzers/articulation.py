@@ -31,6 +31,7 @@ from mixcompare.findings import (
     Cause,
     Finding,
     Span,
+    joined_spans,
     size_in_jnd,
 )
 from mixcompare.match import Match
@@ -72,6 +73,9 @@ _FASTEST_ATTACK_MS = 25.0
 _NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
 _UNEVEN = (
     "The leading line's notes are too quick or too much covered: their lengths scatter widely."
+)
+_UNEVEN_ALONE = (
+    "One recording alone does not tell whose notes lead: they are too quick or too much covered."
 )
 _TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
 
@@ -258,7 +262,7 @@ class Articulation:
         ratios = sounding_ratios(followed)
         weights = trust(followed, written=False)
         if _spread(ratios, weights) > _MOST_SPREAD_ALONE:
-            return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN,))
+            return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN_ALONE,))
         attack_ms = typical_attack_ms(followed)
         too_fast = attack_ms is None or attack_ms < _FASTEST_ATTACK_MS
         return ArticulationMeasurement(
@@ -308,17 +312,15 @@ class Articulation:
 
         Where a score tells the parts, they speak for the lines that were only heard.
         """
-        voices = difference.voices
-        parts = [voice for voice in voices if voice.written and voice.stretch is not None]
-        told = []
-        for voice in parts or [voice for voice in voices if not voice.written]:
-            stretch = voice.stretch
-            if stretch is None:
-                continue
-            if difference.same_take and abs(stretch.sounding_ratio) < _LEAST_SAME_TAKE:
-                continue
-            told.append(_finding(voice, stretch, difference.same_take))
-        return told
+        told = [
+            voice
+            for voice in difference.voices
+            if voice.stretch is not None
+            and not (difference.same_take and abs(voice.stretch.sounding_ratio) < _LEAST_SAME_TAKE)
+        ]
+        parts = [voice for voice in told if voice.written]
+        groups = _playing_alike(parts) if parts else [[voice] for voice in told]
+        return [_finding(group, difference.same_take) for group in groups]
 
 
 analyzer = Articulation()
@@ -593,50 +595,87 @@ def manner_of(ratio: float) -> str:
     return "staccato" if ratio >= 0.3 else "staccatissimo"
 
 
-def _finding(voice: VoiceArticulation, stretch: Stretch, same_take: bool) -> Finding:
-    value, limits = stretch.sounding_ratio, stretch.sounding_ratio_interval
+def _playing_alike(parts: Sequence[VoiceArticulation]) -> list[list[VoiceArticulation]]:
+    """Parts that changed in one direction at the same time, the one with most notes first."""
+    groups: list[list[VoiceArticulation]] = []
+    for part in sorted(parts, key=lambda voice: voice.notes, reverse=True):
+        for group in groups:
+            if part.stretch and group[0].stretch and _alike(group[0].stretch, part.stretch):
+                group.append(part)
+                break
+        else:
+            groups.append([part])
+    return groups
+
+
+def _alike(one: Stretch, other: Stretch) -> bool:
+    lengths = [sum(end - start for start, end in stretch.spans_s) for stretch in (one, other)]
+    common = sum(
+        max(0.0, min(end, behind) - max(start, first))
+        for start, end in one.spans_s
+        for first, behind in other.spans_s
+    )
+    same_sign = one.sounding_ratio * other.sounding_ratio > 0
+    return same_sign and common > 0.5 * min(lengths)
+
+
+def _finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
+    stretches = [voice.stretch for voice in group if voice.stretch is not None]
+    first = stretches[0]
+    value, limits = first.sounding_ratio, first.sounding_ratio_interval
     detached = value < 0
-    manners = (manner_of(stretch.candidate_ratio), manner_of(stretch.reference_ratio))
+    manners = (manner_of(first.candidate_ratio), manner_of(first.reference_ratio))
     if manners[0] == manners[1]:
         words = "more detached" if detached else "more connected"
     else:
-        words = f"{manners[0]} against {manners[1]}"
+        words = f"{manners[0]}, where the reference is {manners[1]}"
+    names = _listed([f"the {voice.name}" for voice in group])
+    held = _listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
+    before = _listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
     text = (
-        f"The notes of the {voice.name} are held for {100 * stretch.candidate_ratio:.0f} % of their"
-        f" length against {100 * stretch.reference_ratio:.0f} % in the reference: {words}."
+        f"The notes of {names} are held for {held} of their length against {before} in the"
+        f" reference: {words}."
     )
     scatter = max(limits[1] - limits[0], 1e-6) / 2
     certainty = float(np.clip(abs(value) / scatter, 1, 4))
+    bands = [voice.band_hz for voice in group if voice.band_hz is not None]
     return Finding(
         aspect="articulation",
         kind="notes_more_detached" if detached else "notes_more_connected",
-        subject=f"the {voice.name}",
+        subject=names,
         difference=value,
         interval=limits,
         unit="",
         jnd=size_in_jnd(value, limits, JUST_NOTICEABLE["articulation"].size),
-        confidence=min(0.5 * stretch.agreement + 0.12 * certainty, 0.97),
-        spans_s=stretch.spans_s,
-        candidate_spans_s=stretch.candidate_spans_s,
-        band_hz=voice.band_hz,
+        confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
+        spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
+        candidate_spans_s=joined_spans(
+            [span for stretch in stretches for span in stretch.candidate_spans_s]
+        ),
+        band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
         cause=(Cause.weighing(0.0, 0.1, 0.9) if same_take else Cause.weighing(0.9, 0.05, 0.05)),
         text=text,
-        advice=_advice(voice.name, detached, same_take),
+        advice=_advice(names if group[0].written else None, detached, same_take),
     )
 
 
-def _advice(name: str, detached: bool, same_take: bool) -> tuple[str, ...]:
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ...]:
     if same_take:
         return (
             "Both are one take: look for a gate, an expander or an edit that"
             f" {'shortens' if detached else 'lengthens'} the notes.",
         )
+    whom, where = names or "whoever leads", names or "the theme"
     if detached:
         return (
-            f"Ask the players of the {name} to hold every note up to the next.",
-            f"In the parts: tenuto marks or slurs under the {name}.",
+            f"Ask {whom} to hold every note up to the next.",
+            f"In the parts: tenuto marks or slurs under {where}.",
         )
     return (
-        f"Ask the players of the {name} to lift before every note.",
-        f"In the parts: dots or a word such as 'detached' over the {name}.",
+        f"Ask {whom} to lift before every note.",
+        f"In the parts: dots or a word such as 'detached' over {where}.",
     )

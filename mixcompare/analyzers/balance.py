@@ -339,15 +339,15 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
     heard = element.reference_audible_share, element.candidate_audible_share
     if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
         text += (
-            f" It can be heard through the rest {heard[1]:.0%} of the time it plays, against"
-            f" {heard[0]:.0%} in the reference."
+            f" It can be heard through the rest {_percent(heard[1])} of the time it plays,"
+            f" against {_percent(heard[0])} in the reference."
         )
     else:
         shares = element.reference_loudness_share, element.candidate_loudness_share
         if round(100 * shares[0]) != round(100 * shares[1]):
             text += (
-                f" It takes {shares[1]:.0%} of the loudness while it plays, against"
-                f" {shares[0]:.0%} in the reference."
+                f" It takes {_percent(shares[1])} of the loudness while it plays, against"
+                f" {_percent(shares[0])} in the reference."
             )
     return Finding(
         aspect="balance",
@@ -364,6 +364,10 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
         text=text,
         advice=_advice(element, difference.same_take),
     )
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %" if share < 0.095 else f"{100 * share:.0f} %"
 
 
 def _advice(element: Element, same_take: bool) -> tuple[str, ...]:

@@ -146,6 +146,8 @@ def reasons(measured: Measured) -> tuple[str, ...]:
 
 def _records_table(name: str, records: Iterable[Any]) -> Table:
     rows = list(records)
+    untold = [row for row in rows if not _tells(row)]
+    rows = [row for row in rows if _tells(row)] or rows[:1]
     columns = [
         item.name
         for item in fields(rows[0])
@@ -168,7 +170,17 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
             if interval_name is not None:
                 line.append(wording.interval(_pair(getattr(row, interval_name)), unit))
         cells.append(tuple(line))
-    return Table(name.replace("_", " ").capitalize(), tuple(heads), tuple(cells))
+    title = name.replace("_", " ").capitalize()
+    if untold:
+        title += f" (can't tell: {', '.join(str(row.name) for row in untold)})"
+    return Table(title, tuple(heads), tuple(cells))
+
+
+def _tells(record: Any) -> bool:
+    """Whether anything but a count is known of a named thing."""
+    values = [value for name, value in _reported(record) if name != "name"]
+    measured = [value for value in values if value is None or isinstance(value, float)]
+    return not measured or any(value is not None for value in measured)
 
 
 def _parallel_tables(measured: Measured) -> list[Table]:
@@ -230,7 +242,9 @@ def _cell(value: Any, name: str, unit: str) -> str:
         return value.replace("_", " ")
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, (int, float)):
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
         return wording.number(float(value), unit, signed="difference" in name or "gain" in name)
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
