@@ -144,6 +144,8 @@ class RoomDifference:
     candidate_span_s: Span
     reference_decay_time_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
     candidate_decay_time_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
+    reference_decay_time_at_most_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
+    candidate_decay_time_at_most_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
     reasons: tuple[str, ...] = ()
 
 
@@ -181,7 +183,10 @@ class Room:
         wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
         kernel_s = fit.kernel_time_s if fit and wetness and not reasons else None
         if percent is None:
-            reasons.append("The decay time can't be told in both recordings.")
+            one = ours.decay_time_s or theirs.decay_time_s
+            which = "reference" if ours.decay_time_s else "candidate"
+            only = f"of the {which} only" if one else "of neither recording"
+            reasons.append(f"The decay time can be told {only}.")
         return RoomDifference(
             wetness_db=wetness,
             wetness_db_interval=limits,
@@ -198,6 +203,8 @@ class Room:
             candidate_span_s=candidate_span,
             reference_decay_time_s=ours.decay_time_s,
             candidate_decay_time_s=theirs.decay_time_s,
+            reference_decay_time_at_most_s=ours.decay_time_at_most_s,
+            candidate_decay_time_at_most_s=theirs.decay_time_at_most_s,
             reasons=tuple(reasons),
         )
 
@@ -358,12 +365,9 @@ def _wetness_finding(difference: RoomDifference) -> Finding | None:
         f" {'stronger' if wetter else 'weaker'}"
         f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
     )
-    longer = difference.decay_time_percent
-    if longer is not None and difference.reference_decay_time_s is not None:
-        text += (
-            f"; it dies away in {difference.candidate_decay_time_s:.1f} s against"
-            f" {difference.reference_decay_time_s:.1f} s"
-        )
+    decays = _decays(difference)
+    if decays is not None:
+        text += f"; {decays[0]}"
     return Finding(
         aspect="room",
         kind="wetter" if wetter else "drier",
@@ -378,22 +382,37 @@ def _wetness_finding(difference: RoomDifference) -> Finding | None:
         band_hz=None,
         cause=_cause(difference.same_take),
         text=text + ".",
-        advice=_advice(value, difference.same_take),
+        advice=_advice(value, difference.same_take, decays is not None and decays[1] == wetter),
     )
+
+
+def _decays(difference: RoomDifference) -> tuple[str, bool] | None:
+    """How both die away, in words, and whether the candidate takes longer; None if untold."""
+    ours, theirs = difference.reference_decay_time_s, difference.candidate_decay_time_s
+    if ours is not None and theirs is not None and difference.decay_time_percent is not None:
+        return f"it dies away in {theirs:.1f} s against {ours:.1f} s", theirs > ours
+    bound = difference.reference_decay_time_at_most_s
+    if theirs is not None and bound is not None and theirs > 1.1 * bound:
+        return f"it dies away in {theirs:.1f} s, the reference in at most {bound:.1f} s", True
+    bound = difference.candidate_decay_time_at_most_s
+    if ours is not None and bound is not None and ours > 1.1 * bound:
+        return f"it dies away in at most {bound:.1f} s, the reference in {ours:.1f} s", False
+    return None
 
 
 def _confidence(explained: float) -> float:
     return float(np.clip(0.7 + 3 * (explained - LEAST_GAIN), 0.7, 0.97))
 
 
-def _advice(value: float, same_take: bool) -> tuple[str, ...]:
+def _advice(value: float, same_take: bool, tail_differs: bool) -> tuple[str, ...]:
     way, other = ("down", "shorter") if value > 0 else ("up", "longer")
     advice = [
         f"Bring the ambience microphones or the reverb return {way} by about"
         f" {max(round(abs(value)), 1)} dB, then judge by ear."
     ]
     if same_take:
-        advice.append(f"If the tail still differs, try a {other} reverb.")
+        start = "Take" if tail_differs else "If the tail still differs, try"
+        advice.append(f"{start} a {other} reverb.")
     else:
         advice.append(
             "If the recordings were made in different halls, expect the mix to mend only part."

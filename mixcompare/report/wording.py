@@ -88,7 +88,7 @@ ASPECTS: dict[str, Aspect] = {
 }
 
 RELATIONS = {
-    "same_take": "the same take: one performance, heard through two mixes",
+    "same_take": "the same take: one performance, heard through two mixes or rooms",
     "same_passage": "the same passage, played or rendered a second time",
     "unrelated": "not the same passage",
 }
