@@ -41,7 +41,6 @@ _LEAST_CHANGE_DB = 1.0
 EXACT_SCATTER_DB = 0.6
 """Up to this scatter, one take's difference is one element's own spectrogram."""
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
-_OWN_SHARE = 0.4  # of a cell, to count as the group's when its places are told
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
 _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
@@ -397,7 +396,7 @@ def _agreed(pair: PairSpectra, fits: list[_Fit]) -> Change | None:
         return None
     chosen = [fits[index] for index in best]
     share = np.mean([fit.mask for fit in chosen], axis=0)
-    energy = np.where(share > _OWN_SHARE, share, 0.0) * pair.reference
+    energy = share * pair.reference
     amplitude = (weight * np.sqrt(share)).sum(axis=0)
     if amplitude.sum() ** 2 < _FEWEST_BANDS * (amplitude**2).sum():
         return None

@@ -26,6 +26,7 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
 
 _PARTIALS = np.array([0, 12, 19, 24, 28, 31])
 _SHORTEST_SPAN_S = 0.6
+_OWN_SHARE = 0.4
 _STRAY = 0.1  # of the amount of the largest stretch
 _LARGEST_GAP_S = 1.6
 _EVEN = 0.4  # comb contrast: figures reach 0.5 to 1.3, singing lines 0.05 to 0.3
@@ -69,8 +70,9 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     pair : PairSpectra
         Of which ``energy`` is a part.
     """
-    band = _band(energy, pair.centre_hz)
-    spans = active_spans(energy.sum(axis=1), pair.times_s)
+    own = _own(energy, pair)
+    band = _band(own, pair.centre_hz)
+    spans = active_spans(own.sum(axis=1), pair.times_s)
     monophony = _monophony(energy, pair.centre_hz)
     rate, evenness = attack_rhythm(energy, pair.times_s, spans)
     tonal = _tonality(energy, pair.centre_hz)
@@ -80,7 +82,7 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     drummed = tonal < 0.5 or (monophony < 0.5 and tonal < 0.95)
     if centre < 400 and drummed:
         return Description(PERCUSSION, "low drums", band, spans, None)
-    lowest = centre < 160 or (centre < 500 and carries(energy, pair) > 0.5)
+    lowest = centre < 160 or (centre < 500 and carries(own, pair) > 0.5)
     if lowest and evenness < _CLOCKWORK:
         return Description(BASS, "bass line", band, spans, None)
     leading = monophony > 0.6 and leads(energy, pair) > 0.45
@@ -191,6 +193,12 @@ def carries(energy: FloatArray, pair: PairSpectra) -> float:
     weight = np.sqrt(power[rows, first]) * sounds.any(axis=1) * _playing(energy)
     share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, low]
     return float((share[rows, first] * weight).sum() / (weight.sum() + 1e-20))
+
+
+def _own(energy: FloatArray, pair: PairSpectra) -> FloatArray:
+    """The cells that are mostly the element's; all if there are hardly any."""
+    mostly = np.where(energy > _OWN_SHARE * pair.reference, energy, 0.0)
+    return mostly if mostly.sum() > 0.1 * energy.sum() else energy
 
 
 def _playing(energy: FloatArray) -> npt.NDArray[np.bool_]:
