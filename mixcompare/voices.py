@@ -244,20 +244,35 @@ def _notes(
     frame_s: FloatArray,
     path: Callable[[FloatArray], npt.NDArray[np.int64]],
 ) -> tuple[Note, ...]:
-    length = round(_STRETCH_S * SEMITONE_RATE_HZ)
-    firsts = np.arange(0, max(len(frame_s) - length // 4, 1), length)
-    if len(firsts) > _MOST_STRETCHES:
-        kept = np.linspace(0, len(firsts) - 1, _MOST_STRETCHES).round().astype(int)
-        firsts = firsts[kept]
     notes: list[Note] = []
-    for first in firsts:
-        behind = int(first) + length
-        if len(frame_s) - behind < length // 4:
-            behind = len(frame_s)
-        inside = slice(first, behind)
+    for inside in stretches(len(frame_s)):
         part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
         notes += line_notes(path(joint_weights(part)), frame_s[inside], part)
     return tuple(notes)
+
+
+def stretches(frames: int) -> list[slice]:
+    """A piece cut into minutes; of a long one, ten that are spread over the whole."""
+    length = round(_STRETCH_S * SEMITONE_RATE_HZ)
+    firsts = np.arange(0, max(frames - length // 4, 1), length)
+    if len(firsts) > _MOST_STRETCHES:
+        kept = np.linspace(0, len(firsts) - 1, _MOST_STRETCHES).round().astype(int)
+        firsts = firsts[kept]
+    out = []
+    for first in firsts:
+        behind = int(first) + length
+        out.append(slice(int(first), frames if frames - behind < length // 4 else behind))
+    return out
+
+
+def voice_cells(path: npt.NDArray[np.int64], partials: int = 6) -> npt.NDArray[np.bool_]:
+    """Semitone cells of a line and its first partials, shape (frames, 85)."""
+    cells = np.zeros((len(path), HIGHEST_SEMITONE - LOWEST_SEMITONE + 1), bool)
+    for step in PARTIALS[:partials]:
+        band = path + step - LOWEST_SEMITONE
+        inside = (path > 0) & (band < cells.shape[1])
+        cells[np.flatnonzero(inside), band[inside]] = True
+    return cells
 
 
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:

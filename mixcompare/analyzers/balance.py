@@ -11,6 +11,7 @@ their range; their level is measured against the whole.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,12 +19,17 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.analyzers.base import NOT_IN_REPORT, once
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 from mixcompare.elements.audibility import Audibility, audibility
 from mixcompare.elements.changes import Change, Split, split_difference
 from mixcompare.elements.describe import FIGURE, Description, describe
 from mixcompare.elements.local import LocalChange, local_changes
-from mixcompare.features import Features
+from mixcompare.features import (
+    HIGHEST_SEMITONE,
+    LOWEST_SEMITONE,
+    SEMITONE_RATE_HZ,
+    Features,
+)
 from mixcompare.findings import (
     JUST_NOTICEABLE,
     Cause,
@@ -33,6 +39,7 @@ from mixcompare.findings import (
 )
 from mixcompare.match import Match
 from mixcompare.spectra import PairSpectra, pair_spectra
+from mixcompare.voices import bass_path, joint_weights, lead_path, stretches, voice_cells
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,6 +48,8 @@ REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11
 
 AGAINST = " against the rest"
 """Ends a subject where either of two groups may be the one that moved."""
+
+VOICES = ("leading line", "bass line", "all else")
 
 _PICTURE_RATE_HZ = 5.0
 _MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
@@ -60,6 +69,12 @@ class BalanceMeasurement:
         None where the file carries nothing.
     evenness : float or None
         Of the registers' loudness shares, 0 to 1.
+    voice_name : tuple of str
+        Leading line, bass line (each with its partials), and all else.
+    voice_audible_share, voice_loudness_share : tuple of float
+        How each can be heard in the whole.
+    blend : float or None
+        Evenness of the voices' loudness shares, 0 to 1; 1 = none obtrudes.
     """
 
     register_hz: tuple[tuple[float, float], ...]
@@ -67,6 +82,10 @@ class BalanceMeasurement:
     register_audible_share: tuple[float | None, ...]
     register_loudness_share: tuple[float | None, ...]
     evenness: float | None
+    voice_name: tuple[str, ...] = ()
+    voice_audible_share: tuple[float, ...] = ()
+    voice_loudness_share: tuple[float, ...] = ()
+    blend: float | None = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +125,8 @@ class BalanceDifference:
         What the elements add to the static third-octave difference.
     evenness : float or None
         Change of how evenly the registers share the loudness.
+    voice_name, voice_audible_share, voice_loudness_share, blend
+        Changes of what :class:`BalanceMeasurement` tells of each recording's voices.
     reasons : tuple of str
     band_centre_hz, times_s, difference_db
         The picture: difference over time and frequency, NaN where nothing sounds.
@@ -120,6 +141,10 @@ class BalanceDifference:
     register_audible_share: tuple[float | None, ...] = ()
     register_loudness_share: tuple[float | None, ...] = ()
     evenness: float | None = None
+    voice_name: tuple[str, ...] = VOICES
+    voice_audible_share: tuple[float, ...] = ()
+    voice_loudness_share: tuple[float, ...] = ()
+    blend: float | None = None
     reasons: tuple[str, ...] = ()
     explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
@@ -153,12 +178,17 @@ class BalanceAnalyzer:
             found = audibility(moments * inside, moments * ~inside, centre) if enough else None
             heard.append(found)
         shares = tuple(found.loudness_share if found else None for found in heard)
+        voices = _voices(features)
         return BalanceMeasurement(
             ranges,
             tuple(levels),
             tuple(found.audible_share if found else None for found in heard),
             shares,
             _evenness([share for share in shares if share is not None]),
+            VOICES,
+            tuple(voice.audible_share for voice in voices),
+            tuple(voice.loudness_share for voice in voices),
+            _evenness([voice.loudness_share for voice in voices]),
         )
 
     def compare(self, reference: Features, candidate: Features, match: Match) -> BalanceDifference:
@@ -200,6 +230,9 @@ class BalanceAnalyzer:
             register_audible_share=heard,
             register_loudness_share=loud,
             evenness=_less(alone[0].evenness, alone[1].evenness),
+            voice_audible_share=_minus(*(one.voice_audible_share for one in alone)),
+            voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
+            blend=_less(alone[0].blend, alone[1].blend),
             reasons=tuple(reasons),
             explained_tone_db=_explained(pair, split),
             band_centre_hz=tuple(pair.centre_hz),
@@ -254,8 +287,30 @@ def _can_be_heard(element: Element) -> bool:
     return max(shares) >= _LEAST_AUDIBLE and max(loudness) >= _LEAST_LOUD
 
 
+def _voices(features: Features) -> list[Audibility]:
+    """How the leading line, the bass line and all else can be heard in the whole."""
+    own: list[list[FloatArray]] = [[] for _ in VOICES]
+    whole: list[FloatArray] = []
+    frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+    for inside in stretches(len(frame_s)):
+        weights = joint_weights([(features, frame_s[inside], 0)])
+        lead = voice_cells(lead_path(weights))
+        bass = voice_cells(bass_path(weights)) & ~lead
+        power = features.semitone_power[inside].astype(np.float64)
+        for parts, cells in zip(own, (lead, bass, ~(lead | bass)), strict=True):
+            parts.append((power * cells)[::_MOMENTS])
+        whole.append(power[::_MOMENTS])
+    centre = pitch_hz(np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1))
+    total = np.concatenate(whole)
+    return [audibility(part, total - part, centre) for part in map(np.concatenate, own)]
+
+
 def _less(reference: float | None, candidate: float | None) -> float | None:
     return None if reference is None or candidate is None else candidate - reference
+
+
+def _minus(reference: Sequence[float], candidate: Sequence[float]) -> tuple[float, ...]:
+    return tuple(after - before for before, after in zip(reference, candidate, strict=True))
 
 
 def _evenness(shares: list[float]) -> float | None:

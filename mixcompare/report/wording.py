@@ -142,6 +142,7 @@ _LABELS = {
     "reference ratio": "Share sounding, reference",
     "candidate ratio": "Share sounding, candidate",
     "evenness": "Evenness of the registers' loudness (1 = all alike)",
+    "blend": "Blend: evenness of the voices' loudness (1 = none obtrudes)",
     "scatter": "Scatter that nothing explains",
     "residual": "Left over by these filters",
     "kernel time": "Decay time of what is added",
