@@ -17,7 +17,8 @@ _WORDY = {"reasons"}
 _RATIOS = ("_db_per_db", "image_scale")
 """Candidate over reference: no differences, so without a sign."""
 _TITLES = {
-    "register": "Registers",
+    "register": "Registers (differences at matched level)",
+    "voice": "Voices",
     "shaping": "Filters that lead from the reference's tone to the candidate's",
 }
 _MOST_ROWS = 40
@@ -221,6 +222,10 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
     if _is_pair(values[0]):
         heads.append("Range")
         cells.append([wording.band((low, high)) for low, high in values])
+        return
+    if isinstance(values[0], str):
+        heads.append(label)
+        cells.append([value.replace("_", " ") for value in values])
         return
     both = [
         (role, getattr(holder, name, None))
