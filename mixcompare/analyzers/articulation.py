@@ -378,13 +378,13 @@ def _followed(
 
 
 def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:
-    """The voice to show: written parts first, then the one that changed most."""
+    """The voice to show: written parts first, then the one with the most change in its notes."""
 
     def size(name: str) -> tuple[bool, float]:
         stretch = found[name].stretch
         if stretch is None:
             return False, 0.0
-        return name not in (LEAD, BASS), abs(stretch.sounding_ratio)
+        return name not in (LEAD, BASS), stretch.notes * abs(stretch.sounding_ratio)
 
     return max(found, key=size)
 

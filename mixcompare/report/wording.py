@@ -48,7 +48,8 @@ ASPECTS: dict[str, Aspect] = {
     "articulation": Aspect(
         "Articulation",
         "How much of the time between two onsets a note sounds: near 1 is legato, near 0.3 is a"
-        " sharp staccato.",
+        " sharp staccato. The first tables speak of the leading line as it is heard, the last one"
+        " of every voice.",
         "Level of single notes against time, from their onset to the next, with the decay of the"
         " room told apart where it can be.",
     ),
