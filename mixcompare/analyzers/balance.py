@@ -100,6 +100,7 @@ class Element:
     band_hz: tuple[float, float]
     spans_s: tuple[tuple[float, float], ...]
     notes_per_s: float | None
+    motif_notes: int | None
     against: bool
     reference_audible_share: float
     candidate_audible_share: float
@@ -267,6 +268,7 @@ def _element(change: Change, found: Description, pair: PairSpectra, match: Match
         band_hz=found.band_hz,
         spans_s=found.spans_s,
         notes_per_s=found.notes_per_s,
+        motif_notes=found.motif_notes,
         against=change.against or _left_alone(change, match),
         reference_audible_share=stands[0].audible_share,
         candidate_audible_share=stands[1].audible_share,
@@ -381,6 +383,8 @@ def _element_finding(element: Element, difference: BalanceDifference) -> Finding
     text = f"The {name} stands {direction} than in the reference, by {size}."
     if element.kind == FIGURE:
         rate = f"{element.notes_per_s:.1f} notes a second"
+        if element.motif_notes is not None:
+            rate += f", the same pattern every {element.motif_notes} notes"
         text = (
             f"The {element.name.split(',')[0]} (about {rate}) stands {direction} than in the"
             f" reference, by {size}."

@@ -27,6 +27,8 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
 _PARTIALS = np.array([0, 12, 19, 24, 28, 31])
 _SHORTEST_SPAN_S = 0.6
 _OWN_SHARE = 0.4
+_LONGEST_MOTIF = 24  # notes
+_LEAST_ALIKE = 0.4
 _STRAY = 0.1  # of the amount of the largest stretch
 _LARGEST_GAP_S = 1.6
 _EVEN = 0.4  # comb contrast: figures reach 0.5 to 1.3, singing lines 0.05 to 0.3
@@ -52,6 +54,8 @@ class Description:
         Where it plays.
     notes_per_s : float or None
         Rate of a repeating figure.
+    motif_notes : int or None
+        After how many notes its pattern comes again; None where that can't be told.
     """
 
     kind: str
@@ -59,6 +63,7 @@ class Description:
     band_hz: tuple[float, float]
     spans_s: tuple[tuple[float, float], ...]
     notes_per_s: float | None
+    motif_notes: int | None = None
 
 
 def describe(energy: FloatArray, pair: PairSpectra) -> Description:
@@ -90,7 +95,8 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
         return Description(LINE, "leading line", band, spans, None)
     if rate is not None and evenness > _EVEN and rate >= _SLOWEST_FIGURE:
         subject = f"repeating {where} figure, {rate:.1f} notes a second"
-        return Description(FIGURE, subject, band, spans, rate)
+        motif = motif_notes(energy, pair, rate, spans)
+        return Description(FIGURE, subject, band, spans, rate, motif)
     if leading:
         return Description(LINE, "leading line", band, spans, None)
     if lowest:
@@ -260,3 +266,49 @@ def attack_rhythm(
     )
     best = int(contrast.argmax())
     return float(1 / periods[best]), float(contrast[best])
+
+
+def motif_notes(
+    energy: FloatArray,
+    pair: PairSpectra,
+    notes_per_s: float,
+    spans_s: tuple[tuple[float, float], ...],
+) -> int | None:
+    """After how many notes a figure's pattern comes again.
+
+    The steps from note to note are compared with themselves some notes later; a semitone's
+    difference is let pass, for a pattern moves through the scale. Told where one lag and its
+    multiples stand clear of all others.
+    """
+    step = RATE_HZ / notes_per_s
+    amplitude = np.sqrt(energy)
+    rise = np.maximum(np.diff(amplitude, axis=0), 0).sum(axis=1)
+    frames = np.arange(len(rise))
+    phases = np.arange(0, step, 0.25)
+    struck = [np.interp(np.arange(at, len(rise), step), frames, rise).sum() for at in phases]
+    onsets = np.arange(phases[int(np.argmax(struck))], len(rise), step)
+    tones = amplitude[:, pair.centre_hz < 5_500]
+    count = tones.shape[1]
+    salience = np.zeros_like(tones)
+    for partial, weight in zip(_PARTIALS[:4], (1.0, 0.7, 0.5, 0.35), strict=True):
+        salience[:, : count - partial] += weight * tones[:, partial:]
+    pitch, playing = [], []
+    for onset in onsets:
+        first, last = round(onset + 0.15 * step), round(onset + 0.85 * step) + 1
+        pitch.append(int(salience[first:last].mean(axis=0).argmax()) if first < len(tones) else 0)
+        at_s = float(pair.times_s[min(int(onset), len(rise))])
+        playing.append(any(start <= at_s <= end for start, end in spans_s))
+    steps, sounds = np.diff(pitch), np.array(playing[1:]) & np.array(playing[:-1])
+    alike: dict[int, float] = {}
+    for lag in range(2, _LONGEST_MOTIF + 1):
+        both = sounds[:-lag] & sounds[lag:]
+        if both.sum() < 2 * lag:
+            break
+        alike[lag] = float((np.abs(steps[:-lag] - steps[lag:])[both] <= 1).mean())
+    if len(alike) < 3:
+        return None
+    best = max(alike.values())
+    motif = next(lag for lag, share in alike.items() if share >= 0.75 * best)
+    others = [share for lag, share in alike.items() if lag % motif]
+    clear = best >= _LEAST_ALIKE and (not others or best >= 1.6 * max(others))
+    return motif if clear else None

@@ -13,7 +13,7 @@ import pytest
 
 from mixcompare.bands import pitch_hz
 from mixcompare.elements.changes import split_difference
-from mixcompare.elements.describe import active_spans, describe
+from mixcompare.elements.describe import active_spans, describe, motif_notes
 from mixcompare.elements.local import local_changes
 from mixcompare.spectra import RATE_HZ, PairSpectra
 
@@ -153,3 +153,31 @@ def test_two_elements_that_moved_apart_are_both_told() -> None:
     found = split_difference(cells, same_take=False).changes
     sizes = sorted(change.difference_db for change in found)
     assert sizes == [pytest.approx(-5.0, abs=2.0), pytest.approx(6.0, abs=2.0)]
+
+
+def _figure(pitches: list[int], notes_per_s: float = 4.0) -> PairSpectra:
+    """Even notes that go through the pitches again and again, or once through a long list."""
+    power = np.full((len(TIMES_S), len(CENTRE_HZ)), 1e-9)
+    for number in range(int(DURATION_S * notes_per_s)):
+        since = TIMES_S - number / notes_per_s
+        inside = (since >= 0) & (since < 1 / notes_per_s)
+        for step, level_db in PARTIALS:
+            band = pitches[number % len(pitches)] + step - LOWEST
+            if band < power.shape[1]:
+                power[inside, band] += np.exp(-since[inside] / 0.2) * 10 ** (level_db / 10)
+    return PairSpectra(TIMES_S, CENTRE_HZ, power, power)
+
+
+@pytest.mark.parametrize("pattern", [[72, 76, 79], [72, 79, 76, 84], [72, 74, 79, 72, 81, 76, 84]])
+def test_length_of_a_motif(pattern: list[int]) -> None:
+    cells = _figure(pattern)
+    found = describe(cells.reference, cells)
+    assert found.kind in ("repeating_figure", "leading_line")
+    spans = ((0.0, DURATION_S),)
+    assert motif_notes(cells.reference, cells, 4.0, spans) == len(pattern)
+
+
+def test_notes_without_a_pattern_have_no_motif() -> None:
+    pitches = np.random.default_rng(1).integers(60, 85, 200).tolist()
+    cells = _figure(pitches)
+    assert motif_notes(cells.reference, cells, 4.0, ((0.0, DURATION_S),)) is None
