@@ -22,7 +22,7 @@ from mixcompare.analyzers.base import NOT_IN_REPORT, once
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 from mixcompare.elements.audibility import Audibility, audibility
 from mixcompare.elements.changes import Change, Split, split_difference
-from mixcompare.elements.describe import FIGURE, Description, describe
+from mixcompare.elements.describe import FIGURE, Description, describe, own_cells
 from mixcompare.elements.local import LocalChange, local_changes
 from mixcompare.features import (
     HIGHEST_SEMITONE,
@@ -253,7 +253,7 @@ analyzer = BalanceAnalyzer()
 
 def _element(change: Change, found: Description, pair: PairSpectra, match: Match) -> Element:
     gain = 10 ** (change.difference_db / 10)
-    before = np.minimum(change.energy, pair.reference)
+    before = np.minimum(own_cells(change.energy, pair), pair.reference)
     after = np.minimum(gain * before, pair.candidate)
     stands = [
         audibility(part, whole - part, pair.centre_hz)

@@ -38,7 +38,7 @@ _LEAST_AGREED_DB = 1.5
 _RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
 _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
 _LEAST_CHANGE_DB = 1.0
-EXACT_SCATTER_DB = 0.6
+EXACT_SCATTER_DB = 0.85
 """Up to this scatter, one take's difference is one element's own spectrogram."""
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
@@ -122,6 +122,8 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
         change = _agreed(pair, fits)
         if change is None:
             break
+        if found and _same_cells(found[0], change):
+            break  # the first one was not all of it; no second thing
         found.append(change)
         pair = _without(pair, change)
     return Split(tuple(found), tone, scatter)
@@ -134,24 +136,26 @@ def _exact(pair: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
     softer = np.where(pair.audible, np.minimum(pair.reference, pair.candidate), 0.0)
     tone = _persistent(pair, softer**0.3)
-    changes, noise = _above_tone(pair, tone, softer)
+    changes = _above_tone(pair, tone, softer)
     own = _of_one_size(tone, changes)
     if own.any():
         tone = np.where(own, 0.0, tone)
-        changes, noise = _above_tone(pair, tone, softer)
-    return Split(tuple(_without_interference(changes)), tone, noise)
+        changes = _above_tone(pair, tone, softer)
+    levels = np.array([0.0, *(change.difference_db for change in changes)])
+    rest = pair.difference_db - tone
+    nearest = np.abs(rest[:, :, None] - levels).min(axis=2)
+    scatter = 1.4826 * weighted_quantile(nearest, np.sqrt(softer), 0.5)
+    return Split(tuple(_without_interference(changes)), tone, max(scatter, 0.05))
 
 
-def _above_tone(
-    pair: PairSpectra, tone: FloatArray, softer: FloatArray
-) -> tuple[list[Change], float]:
+def _above_tone(pair: PairSpectra, tone: FloatArray, softer: FloatArray) -> list[Change]:
     expected = pair.reference * 10 ** (tone / 10)
     floor = 1e-9 * max(pair.reference.max(), pair.candidate.max())
     rest = 10 * np.log10((pair.candidate + floor) / (expected + floor))
     whitened = softer / (pair.reference.mean(axis=0) ** 0.5 + floor)
     noise = max(1.4826 * weighted_quantile(np.abs(rest), np.sqrt(softer), 0.5), 0.05)
     found = (_one_sign(pair, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0))
-    return [change for change in found if change is not None], noise
+    return [change for change in found if change is not None]
 
 
 def _of_one_size(tone: FloatArray, changes: list[Change]) -> npt.NDArray[np.bool_]:
@@ -303,6 +307,11 @@ def _without(pair: PairSpectra, change: Change) -> PairSpectra:
     share = np.clip(change.energy / (pair.reference + 1e-20), 0, 1)
     gain = 10 ** (change.difference_db / 10)
     return replace(pair, candidate=pair.candidate / (1 + (gain - 1) * share))
+
+
+def _same_cells(one: Change, other: Change) -> bool:
+    first, second = np.sqrt(one.energy).ravel(), np.sqrt(other.energy).ravel()
+    return float(first @ second) > 0.6 * float(np.linalg.norm(first) * np.linalg.norm(second))
 
 
 def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> GroupFit:

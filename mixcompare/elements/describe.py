@@ -75,7 +75,7 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     pair : PairSpectra
         Of which ``energy`` is a part.
     """
-    own = _own(energy, pair)
+    own = own_cells(energy, pair)
     band = _band(own, pair.centre_hz)
     spans = active_spans(own.sum(axis=1), pair.times_s)
     monophony = _monophony(energy, pair.centre_hz)
@@ -201,7 +201,7 @@ def carries(energy: FloatArray, pair: PairSpectra) -> float:
     return float((share[rows, first] * weight).sum() / (weight.sum() + 1e-20))
 
 
-def _own(energy: FloatArray, pair: PairSpectra) -> FloatArray:
+def own_cells(energy: FloatArray, pair: PairSpectra) -> FloatArray:
     """The cells that are mostly the element's; all if there are hardly any."""
     mostly = np.where(energy > _OWN_SHARE * pair.reference, energy, 0.0)
     return mostly if mostly.sum() > 0.1 * energy.sum() else energy
