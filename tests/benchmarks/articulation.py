@@ -63,9 +63,12 @@ def parts_of(name: str, seed: int, ratio: float, cache: Path) -> tuple[tuple[Par
     """The passage's parts, the theme's shortened; and which they are."""
     movement = movement_named(name)
     score = load_score(movement, cache)
-    bars = passage(score, movement, DURATION_S, 0)
-    parts = play(Performance(movement, (bars,), "", seed, rubato=0.04), cache).parts
     theme = {voice.name for voice in ORCHESTRATIONS[movement.orchestration] if voice.source == 0}
+    for number in range(4):  # a concerto's first half minute may leave the soloist out
+        bars = passage(score, movement, DURATION_S, number)
+        parts = play(Performance(movement, (bars,), "", seed, rubato=0.04), cache).parts
+        if max((len(part.notes) for part in parts if part.name in theme), default=0) >= 20:
+            break
     out = []
     for part in parts:
         if part.name in theme:
