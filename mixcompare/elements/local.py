@@ -21,6 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
 _SHORTEST_S = 1.5
+_LEAST_DB, _LEAST_TIMES = 2.0, 3.5
 _SMOOTH_S = 0.8
 _FEWEST_PITCHES = 5
 _AGREEING = 0.75
@@ -42,24 +43,23 @@ class LocalChange:
 def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
     """Find spans in which one register stands out against its own rest.
 
-    A span counts when it reaches 2 dB and three and a half times the register's own scatter
-    (one take in one room), 4 dB and six times (else), for at least 1.5 s.
+    A span counts when it reaches 2 dB and three and a half times the register's own scatter for at
+    least 1.5 s. Only one take in one room is that even: between rooms or performances a register
+    wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.changes`).
     """
-    if len(pair.times_s) < 6 * RATE_HZ or not np.isfinite(split.scatter_db):
+    exact = same_take and split.scatter_db < EXACT_SCATTER_DB
+    if len(pair.times_s) < 6 * RATE_HZ or not exact:
         return ()
     expected = pair.reference * 10 ** (split.tone_db / 10)
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
-    exact = same_take and split.scatter_db < EXACT_SCATTER_DB
-    floor_db, times = (2.0, 3.5) if exact else (4.0, 6.0)
     found: list[LocalChange] = []
-    # Another room's standing waves lift single low notes for as long as they last.
-    for low, high in _REGISTERS_HZ if exact else _REGISTERS_HZ[1:]:
+    for low, high in _REGISTERS_HZ:
         inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
         if inside.sum() < 6:
             continue
-        found += _in_register(pair, expected, inside, (float(low), float(high)), floor_db, times)
+        found += _in_register(pair, expected, inside, (float(low), float(high)))
     return tuple(_widest(found))
 
 
@@ -68,8 +68,6 @@ def _in_register(
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
     band_hz: tuple[float, float],
-    floor_db: float,
-    times: float,
 ) -> list[LocalChange]:
     width = _SMOOTH_S * RATE_HZ / 2
     a = ndimage.gaussian_filter1d(expected[:, inside].sum(axis=1), width)
@@ -84,7 +82,7 @@ def _in_register(
     middle = weighted_quantile(difference, weight, 0.5)
     difference = np.where(heard, difference - middle, 0.0)
     scatter = 1.4826 * weighted_quantile(np.abs(difference), weight, 0.5)
-    limit = max(floor_db, times * scatter)
+    limit = max(_LEAST_DB, _LEAST_TIMES * scatter)
     out = []
     for sign in (1.0, -1.0):
         over = sign * difference > limit

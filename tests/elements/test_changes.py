@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.bands import pitch_hz
-from mixcompare.elements.changes import split_difference
+from mixcompare.elements.changes import Split, split_difference
 from mixcompare.elements.describe import active_spans, describe, motif_notes
 from mixcompare.elements.local import local_changes
 from mixcompare.spectra import RATE_HZ, PairSpectra
@@ -131,14 +131,29 @@ def test_a_change_for_a_while_is_told_with_its_place() -> None:
     assert end_s == pytest.approx(14, abs=1)
 
 
-def test_one_long_note_is_no_register() -> None:
-    # Standing waves of another room move single pitches for as long as they sound.
-    cells = pair({}, other=True)
+def _raised(bands: npt.NDArray[np.bool_]) -> PairSpectra:
+    """One take in which some bands stand 6 dB higher from 8 to 14 s."""
+    cells = pair({}, other=False)
     candidate = cells.candidate.copy()
-    band = int(np.argmin(np.abs(CENTRE_HZ - 185)))
-    candidate[160:280, band] *= 10**1.2
-    moved = replace(cells, candidate=candidate)
-    assert local_changes(moved, split_difference(moved, same_take=False), same_take=False) == ()
+    candidate[np.ix_((TIMES_S >= 8) & (TIMES_S < 14), bands)] *= 10**0.6
+    return replace(cells, candidate=candidate)
+
+
+NO_ELEMENT = Split((), np.zeros(len(CENTRE_HZ)), 0.1)
+
+
+def test_a_register_for_a_while() -> None:
+    cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 1000))
+    (found,) = local_changes(cells, NO_ELEMENT, same_take=True)
+    assert found.difference_db == pytest.approx(6.0, abs=0.5)
+    assert found.span_s == (pytest.approx(8, abs=1), pytest.approx(14, abs=1))
+    assert local_changes(cells, NO_ELEMENT, same_take=False) == ()
+
+
+def test_one_pitch_is_no_register() -> None:
+    # Standing waves of another room move single pitches for as long as they sound.
+    cells = _raised(np.arange(len(CENTRE_HZ)) == int(np.argmin(np.abs(CENTRE_HZ - 740))))
+    assert local_changes(cells, NO_ELEMENT, same_take=True) == ()
 
 
 def test_a_stray_moment_is_no_stretch() -> None:
