@@ -62,6 +62,7 @@ _PER_ROOM_DB = 0.025
 _LEAST_AGREEMENT = 0.7
 _LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 _MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
+_MOST_CHANGE, _NO_CHANGE = 0.7, 0.05  # legato against staccatissimo; nothing
 _MOST_SPREAD_ALONE = 0.3  # one recording alone cannot tell whose notes it heard
 _PART_NOTES = 12
 _PART_LEVEL = 0.12
@@ -492,6 +493,9 @@ def _stretch(
     if not notes[0].written:
         # Notes that are not the line's own stay as they are and draw the difference to zero.
         low, high = min(low, theirs - ours - systematic), max(high, theirs - ours + systematic)
+        if max(_spread(ratios[:, side], weights) for side in (0, 1)) > _MOST_SPREAD:
+            low = min(low, -_MOST_CHANGE) if middle < _NO_CHANGE else low
+            high = max(high, _MOST_CHANGE) if middle > -_NO_CHANGE else high
     return Stretch(
         sounding_ratio=middle,
         sounding_ratio_interval=(low, high),
