@@ -180,8 +180,9 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
 
 
 def _accent_db(time_s: FloatArray, level: FloatArray, held_s: float) -> float:
-    struck = (time_s > 0) & (time_s <= min(_ACCENT_S, 0.5 * held_s))
-    held = (time_s > min(_ACCENT_S, 0.5 * held_s)) & (time_s < held_s)
+    edge_s = min(_ACCENT_S, 0.5 * held_s)
+    struck = (time_s > 0) & (time_s <= edge_s)
+    held = (time_s > edge_s) & (time_s < held_s)
     if not struck.any() or not held.any():
         return 0.0
     return float(level[struck].max() - np.median(level[held]))

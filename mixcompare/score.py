@@ -207,17 +207,16 @@ def _from_table(path: Path) -> list[tuple[str, float, float, float]]:
                     f" {', '.join(_COLUMNS)}."
                 )
             for row in table:
-                numbers = [float(row[name]) for name in _COLUMNS[1:]]
-                onset_s, end_s, pitch = numbers
+                onset_s, end_s, pitch = (float(row[name]) for name in _COLUMNS[1:])
                 if not (0 <= onset_s < end_s and 0 <= pitch <= 127 and math.isfinite(end_s)):
                     raise ScoreError(
                         f"{path}: line {table.line_num} has a note without length, before zero or"
                         " outside the pitches 0 to 127; mend that line."
                     )
                 rows.append((str(row["part"]).strip() or "part", onset_s, end_s, pitch))
-    except (OSError, UnicodeDecodeError, csv.Error, ValueError, TypeError) as error:
-        if isinstance(error, ScoreError):
-            raise
+    except ScoreError:
+        raise
+    except (OSError, csv.Error, ValueError, TypeError) as error:
         raise ScoreError(
             f"{path}: is no table of notes (a field that should hold a number does not, or the file"
             " is no text); write it again."

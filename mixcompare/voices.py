@@ -191,12 +191,15 @@ def joint_weights(
 
 def lead_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
     """Notes of the leading line; of a long piece, those of ten minutes spread over the whole."""
-    return _notes(sources, frame_s, lead_path)
+    return _notes(sources, frame_s, lead_path)[0]
 
 
-def bass_notes(sources: Sequence[Source], frame_s: FloatArray) -> tuple[Note, ...]:
-    """Notes of the bass line, as :func:`lead_notes` finds the leading one."""
-    return _notes(sources, frame_s, bass_path)
+def lead_and_bass_notes(
+    sources: Sequence[Source], frame_s: FloatArray
+) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
+    """Notes of the leading line and of the bass line, from one search for pitches."""
+    lead, bass = _notes(sources, frame_s, lead_path, bass_path)
+    return lead, bass
 
 
 def part_notes(part: PartNotes) -> tuple[Note, ...]:
@@ -242,13 +245,16 @@ def _doubling(
 def _notes(
     sources: Sequence[Source],
     frame_s: FloatArray,
-    path: Callable[[FloatArray], npt.NDArray[np.int64]],
-) -> tuple[Note, ...]:
-    notes: list[Note] = []
+    *paths: Callable[[FloatArray], npt.NDArray[np.int64]],
+) -> list[tuple[Note, ...]]:
+    """Notes of every line that a path through the comb weights finds."""
+    lines: list[list[Note]] = [[] for _ in paths]
     for inside in stretches(len(frame_s)):
         part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
-        notes += line_notes(path(joint_weights(part)), frame_s[inside], part)
-    return tuple(notes)
+        weights = joint_weights(part)
+        for notes, path in zip(lines, paths, strict=True):
+            notes += line_notes(path(weights), frame_s[inside], part)
+    return [tuple(notes) for notes in lines]
 
 
 def stretches(frames: int) -> list[slice]:

@@ -44,7 +44,14 @@ from mixcompare.noteoff import (
     typical_attack_ms,
 )
 from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
-from mixcompare.voices import Note, Source, bass_notes, grid_shift, lead_notes, part_notes
+from mixcompare.voices import (
+    Note,
+    Source,
+    grid_shift,
+    lead_and_bass_notes,
+    lead_notes,
+    part_notes,
+)
 from mixcompare.wetness import wetness_between
 
 FloatArray = npt.NDArray[np.float64]
@@ -291,9 +298,10 @@ class Articulation:
         def followed(notes: Sequence[Note]) -> ArticulationDifference:
             return _followed(notes, sources, frame_s, match, room_db)
 
+        lead, bass = lead_and_bass_notes(sources, frame_s)
         found = {
-            LEAD: followed(lead_notes(sources, frame_s)),
-            BASS: followed(bass_notes(sources, frame_s)),
+            LEAD: followed(lead),
+            BASS: followed(bass),
             **{part.name: followed(part_notes(part)) for part in match.parts},
         }
         shown = _most_telling(found)

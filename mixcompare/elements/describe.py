@@ -175,16 +175,22 @@ def leads(energy: FloatArray, pair: PairSpectra) -> float:
     power = ndimage.gaussian_filter1d(pair.reference, 2.0, axis=0)
     # Ears weigh the upper middle more; a rising weight keeps a loud bass from leading.
     loud = np.sqrt(power[:, semitones] * pair.centre_hz[semitones])
-    count = len(semitones)
-    salience = np.zeros((len(loud), count))
-    for partial, weight in zip(_PARTIALS[:4], (1.0, 0.8, 0.6, 0.4), strict=True):
-        salience[:, : count - partial] += weight * loud[:, partial:]
+    salience = _salience(loud, (1.0, 0.8, 0.6, 0.4))
     salience[:, np.flatnonzero(pair.centre_hz[semitones] > 2_200)] = 0
     best = salience.argmax(axis=1)
     rows = np.arange(len(best))
     weight = salience[rows, best] * _playing(energy)
     share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, semitones]
     return float((share[rows, best] * weight).sum() / (weight.sum() + 1e-20))
+
+
+def _salience(amplitude: FloatArray, weights: tuple[float, ...]) -> FloatArray:
+    """Of every pitch, by what sounds at its first partials; same shape, (n, semitones)."""
+    count = amplitude.shape[1]
+    salience = np.zeros_like(amplitude)
+    for partial, weight in zip(_PARTIALS, weights, strict=False):
+        salience[:, : count - partial] += weight * amplitude[:, partial:]
+    return salience
 
 
 def carries(energy: FloatArray, pair: PairSpectra) -> float:
@@ -288,10 +294,7 @@ def motif_notes(
     struck = [np.interp(np.arange(at, len(rise), step), frames, rise).sum() for at in phases]
     onsets = np.arange(phases[int(np.argmax(struck))], len(rise), step)
     tones = amplitude[:, pair.centre_hz < 5_500]
-    count = tones.shape[1]
-    salience = np.zeros_like(tones)
-    for partial, weight in zip(_PARTIALS[:4], (1.0, 0.7, 0.5, 0.35), strict=True):
-        salience[:, : count - partial] += weight * tones[:, partial:]
+    salience = _salience(tones, (1.0, 0.7, 0.5, 0.35))
     pitch, playing = [], []
     for onset in onsets:
         first, last = round(onset + 0.15 * step), round(onset + 0.85 * step) + 1

@@ -178,9 +178,11 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
 
 
 def _tells(record: Any) -> bool:
-    """Whether anything but a count is known of a named thing."""
-    values = [value for name, value in _reported(record) if name != "name"]
-    measured = [value for value in values if value is None or isinstance(value, float)]
+    """Whether anything but a count is known of a named thing; others always tell."""
+    values = dict(_reported(record))
+    if "name" not in values:
+        return True
+    measured = [value for value in values.values() if value is None or isinstance(value, float)]
     return not measured or any(value is not None for value in measured)
 
 
