@@ -7,12 +7,15 @@ follows them, partly different in both channels. All of it follows from the seed
 from __future__ import annotations
 
 import functools
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 from scipy import signal
 
-from mixcompare.features import Features
+from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.match import Match
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
@@ -108,3 +111,50 @@ def filtered(
                 b, d = [a * value for value in d], [value / a for value in b]
         out = signal.lfilter(np.array(b) / d[0], np.array(d) / d[0], out, axis=0)
     return np.asarray(out)
+
+
+FRAMES = int(SECONDS * BAND_RATE_HZ) + 1
+
+
+def cells(
+    left: npt.ArrayLike, right: npt.ArrayLike, cross: npt.ArrayLike = 0.0, **changes: object
+) -> Features:
+    """Features of twelve seconds with given band powers and cross powers, each (frames, 31)."""
+    shape = (FRAMES, 31)
+    power = np.stack([np.broadcast_to(left, shape), np.broadcast_to(right, shape)], axis=2)
+    return replace(
+        features(),
+        band_power=power.astype(np.float32),
+        band_cross=np.broadcast_to(cross, shape).astype(np.complex64),
+        usable_band_hz=(0.0, 23_000.0),
+        **changes,
+    )
+
+
+def slower(same_take: bool = True) -> Match:
+    """Ten seconds from 0.5 s on, which take 1.06 times as long and begin 0.2 s in."""
+    return Match(TimeMap.linear(-0.33, 1.06, 0.5, 10.5), same_take=same_take)
+
+
+SPAN_S, CANDIDATE_SPAN_S = (0.5, 10.5), (0.2, 10.8)
+
+
+def later(wave: FloatArray, delay_us: float, rate_hz: int = RATE_HZ) -> FloatArray:
+    """The same so much later, by a windowed sinc of 128 taps; the first 64 samples are lost."""
+    taps = np.arange(128) - 64 - delay_us * 1e-6 * rate_hz
+    kernel = np.sinc(taps) * np.cos(np.pi * np.clip(taps / 128, -0.5, 0.5)) ** 2
+    return np.asarray(signal.fftconvolve(wave, kernel)[64 : 64 + len(wave)])
+
+
+@functools.cache
+def strings() -> FloatArray:
+    """Fifteen seconds of a string orchestra (public domain), 44.1 kHz; not to be written to."""
+    path = Path(__file__).parent.parent / "data" / "string_orchestra_brahms_hd5_pd.ogg"
+    samples, _ = soundfile.read(path, start=2 * 44_100, stop=17 * 44_100)
+    samples.flags.writeable = False
+    return np.asarray(samples)
+
+
+@functools.cache
+def strings_features() -> Features:
+    return features_of(strings(), 44_100)
