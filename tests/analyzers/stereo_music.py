@@ -95,22 +95,37 @@ def filtered(
     coefficients" (from memory).
     """
     out = samples
-    for kind, frequency_hz, gain_db, q in filters:
-        a = 10 ** (gain_db / 40)
-        omega = 2 * np.pi * frequency_hz / rate_hz
-        cosine, alpha = np.cos(omega), np.sin(omega) / (2 * q)
-        if kind == "bell":
-            b = [1 + alpha * a, -2 * cosine, 1 - alpha * a]
-            d = [1 + alpha / a, -2 * cosine, 1 - alpha / a]
-        else:
-            root = 2 * np.sqrt(a) * alpha
-            up, down = (a + 1) + (a - 1) * cosine, (a + 1) - (a - 1) * cosine
-            b = [a * (down + root), 2 * a * ((a - 1) - (a + 1) * cosine), a * (down - root)]
-            d = [up + root, -2 * ((a - 1) + (a + 1) * cosine), up - root]
-            if kind == "high_shelf":
-                b, d = [a * value for value in d], [value / a for value in b]
-        out = signal.lfilter(np.array(b) / d[0], np.array(d) / d[0], out, axis=0)
+    for one in filters:
+        out = signal.lfilter(*_coefficients(one, rate_hz), out, axis=0)
     return np.asarray(out)
+
+
+def response_db(
+    one: tuple[str, float, float, float], frequency_hz: npt.ArrayLike, rate_hz: int = RATE_HZ
+) -> FloatArray:
+    """Gain of one of these filters; beyond half the sample rate that of its mirror image."""
+    _, found = signal.freqz(*_coefficients(one, rate_hz), worN=frequency_hz, fs=rate_hz)
+    return np.asarray(20 * np.log10(np.abs(found)))
+
+
+def _coefficients(
+    one: tuple[str, float, float, float], rate_hz: int
+) -> tuple[FloatArray, FloatArray]:
+    kind, frequency_hz, gain_db, q = one
+    a = 10 ** (gain_db / 40)
+    omega = 2 * np.pi * frequency_hz / rate_hz
+    cosine, alpha = np.cos(omega), np.sin(omega) / (2 * q)
+    if kind == "bell":
+        b = [1 + alpha * a, -2 * cosine, 1 - alpha * a]
+        d = [1 + alpha / a, -2 * cosine, 1 - alpha / a]
+    else:
+        root = 2 * np.sqrt(a) * alpha
+        up, down = (a + 1) + (a - 1) * cosine, (a + 1) - (a - 1) * cosine
+        b = [a * (down + root), 2 * a * ((a - 1) - (a + 1) * cosine), a * (down - root)]
+        d = [up + root, -2 * ((a - 1) + (a + 1) * cosine), up - root]
+        if kind == "high_shelf":
+            b, d = [a * value for value in d], [value / a for value in b]
+    return np.array(b) / d[0], np.array(d) / d[0]
 
 
 FRAMES = int(SECONDS * BAND_RATE_HZ) + 1
