@@ -322,7 +322,9 @@ def test_wider_and_narrower_in_words() -> None:
     assert (cause.players, cause.room, cause.mix) == pytest.approx((0.05, 0.4, 0.55))
 
 
-@pytest.mark.parametrize(("sign", "kind", "amount"), [(1, "wider", "less"), (-1, "narrower", "more")])
+@pytest.mark.parametrize(
+    ("sign", "kind", "amount"), [(1, "wider", "less"), (-1, "narrower", "more")]
+)
 def test_a_change_of_decays_in_words(sign: int, kind: str, amount: str) -> None:
     around = (2.5, 3.5) if sign > 0 else (-3.5, -2.5)
     changes = {
