@@ -390,7 +390,7 @@ def test_bands_above_the_threshold_of_hearing_are_audible() -> None:
             assert difference.audible[band] is (over_db > 0)
             assert difference.audible[20] is True
             # In either recording is enough.
-            louder = lifted(features, np.where(ALL == band, 3.0, 0.0))
+            louder = lifted(features, np.where(band == ALL, 3.0, 0.0))
             for pair in ((features, louder), (louder, features)):
                 assert analyzer.compare(*pair, same_clock(features)).audible[band] is True
 
