@@ -7,12 +7,15 @@ follows them, partly different in both channels. All of it follows from the seed
 from __future__ import annotations
 
 import functools
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 from scipy import signal
 
-from mixcompare.features import Features
+from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.match import Match
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
@@ -92,19 +95,81 @@ def filtered(
     coefficients" (from memory).
     """
     out = samples
-    for kind, frequency_hz, gain_db, q in filters:
-        a = 10 ** (gain_db / 40)
-        omega = 2 * np.pi * frequency_hz / rate_hz
-        cosine, alpha = np.cos(omega), np.sin(omega) / (2 * q)
-        if kind == "bell":
-            b = [1 + alpha * a, -2 * cosine, 1 - alpha * a]
-            d = [1 + alpha / a, -2 * cosine, 1 - alpha / a]
-        else:
-            root = 2 * np.sqrt(a) * alpha
-            up, down = (a + 1) + (a - 1) * cosine, (a + 1) - (a - 1) * cosine
-            b = [a * (down + root), 2 * a * ((a - 1) - (a + 1) * cosine), a * (down - root)]
-            d = [up + root, -2 * ((a - 1) + (a + 1) * cosine), up - root]
-            if kind == "high_shelf":
-                b, d = [a * value for value in d], [value / a for value in b]
-        out = signal.lfilter(np.array(b) / d[0], np.array(d) / d[0], out, axis=0)
+    for one in filters:
+        out = signal.lfilter(*_coefficients(one, rate_hz), out, axis=0)
     return np.asarray(out)
+
+
+def response_db(
+    one: tuple[str, float, float, float], frequency_hz: npt.ArrayLike, rate_hz: int = RATE_HZ
+) -> FloatArray:
+    """Gain of one of these filters; beyond half the sample rate that of its mirror image."""
+    _, found = signal.freqz(*_coefficients(one, rate_hz), worN=frequency_hz, fs=rate_hz)
+    return np.asarray(20 * np.log10(np.abs(found)))
+
+
+def _coefficients(
+    one: tuple[str, float, float, float], rate_hz: int
+) -> tuple[FloatArray, FloatArray]:
+    kind, frequency_hz, gain_db, q = one
+    a = 10 ** (gain_db / 40)
+    omega = 2 * np.pi * frequency_hz / rate_hz
+    cosine, alpha = np.cos(omega), np.sin(omega) / (2 * q)
+    if kind == "bell":
+        b = [1 + alpha * a, -2 * cosine, 1 - alpha * a]
+        d = [1 + alpha / a, -2 * cosine, 1 - alpha / a]
+    else:
+        root = 2 * np.sqrt(a) * alpha
+        up, down = (a + 1) + (a - 1) * cosine, (a + 1) - (a - 1) * cosine
+        b = [a * (down + root), 2 * a * ((a - 1) - (a + 1) * cosine), a * (down - root)]
+        d = [up + root, -2 * ((a - 1) + (a + 1) * cosine), up - root]
+        if kind == "high_shelf":
+            b, d = [a * value for value in d], [value / a for value in b]
+    return np.array(b) / d[0], np.array(d) / d[0]
+
+
+FRAMES = int(SECONDS * BAND_RATE_HZ) + 1
+
+
+def cells(
+    left: npt.ArrayLike, right: npt.ArrayLike, cross: npt.ArrayLike = 0.0, **changes: object
+) -> Features:
+    """Features of twelve seconds with given band powers and cross powers, each (frames, 31)."""
+    shape = (FRAMES, 31)
+    power = np.stack([np.broadcast_to(left, shape), np.broadcast_to(right, shape)], axis=2)
+    return replace(
+        features(),
+        band_power=power.astype(np.float32),
+        band_cross=np.broadcast_to(cross, shape).astype(np.complex64),
+        usable_band_hz=(0.0, 23_000.0),
+        **changes,
+    )
+
+
+def slower(same_take: bool = True) -> Match:
+    """Ten seconds from 0.5 s on, which take 1.06 times as long and begin 0.2 s in."""
+    return Match(TimeMap.linear(-0.33, 1.06, 0.5, 10.5), same_take=same_take)
+
+
+SPAN_S, CANDIDATE_SPAN_S = (0.5, 10.5), (0.2, 10.8)
+
+
+def later(wave: FloatArray, delay_us: float, rate_hz: int = RATE_HZ) -> FloatArray:
+    """The same so much later, by a windowed sinc of 128 taps; the first 64 samples are lost."""
+    taps = np.arange(128) - 64 - delay_us * 1e-6 * rate_hz
+    kernel = np.sinc(taps) * np.cos(np.pi * np.clip(taps / 128, -0.5, 0.5)) ** 2
+    return np.asarray(signal.fftconvolve(wave, kernel)[64 : 64 + len(wave)])
+
+
+@functools.cache
+def strings() -> FloatArray:
+    """Fifteen seconds of a string orchestra (public domain), 44.1 kHz; not to be written to."""
+    path = Path(__file__).parent.parent / "data" / "string_orchestra_brahms_hd5_pd.ogg"
+    samples, _ = soundfile.read(path, start=2 * 44_100, stop=17 * 44_100)
+    samples.flags.writeable = False
+    return np.asarray(samples)
+
+
+@functools.cache
+def strings_features() -> Features:
+    return features_of(strings(), 44_100)
