@@ -48,6 +48,10 @@ FOLDED = {
     "element over a wider image": (balance(), of_kind("width", "wider", 2.0)),
     "element over a narrower image": (balance(), of_kind("width", "narrower", -2.0)),
     "element over width above it": (balance(), of_kind("width", "wider", 2.0, band_hz=HIGH)),
+    "element over width that reaches up to it": (
+        balance(),
+        of_kind("width", "wider", 2.0, band_hz=(60.0, 251.0)),
+    ),
     "wider over balance": (of_kind("width", "wider", 6.0, 4.0), balance(-3.0)),
     "narrower over balance": (of_kind("width", "narrower", -6.0, 4.0), balance(3.0)),
     "moved left over balance": (
