@@ -206,6 +206,7 @@ def test_tone_is_told_without_what_the_elements_explain() -> None:
     reason = "What single elements contribute is taken off before tone is judged."
     assert reason in measured["tone"].difference.reasons
     assert reason not in alone.reasons
+    assert reason in results.measurements["tone"].difference.reasons
     nothing = replace(balance.difference, explained_tone_db=(0.0,) * 31)
     measured = {
         "balance": replace(balance, difference=nothing),

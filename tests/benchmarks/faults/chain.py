@@ -7,7 +7,7 @@ from tests.benchmarks.mutations import Fault
 _FINDINGS = ("tests/test_findings.py",)
 _FOLDING = ("tests/test_consequences.py",)
 _RESULTS = ("tests/test_results.py",)
-_COMPARISON = ("tests/test_comparison.py",)
+_COMPARISON = ("tests/test_comparison.py", "tests/test_chain.py")
 _ALIGNMENT = ("tests/alignment",)
 
 
