@@ -3,20 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
 
 import mixcompare
 from mixcompare.alignment import align
 from mixcompare.analyzers import ANALYZERS
 from mixcompare.analyzers.base import Analyzer
-from mixcompare.comparison import analyse
+from mixcompare.comparison import (
+    Comparison,
+    _not_the_players,
+    _on_both_clocks,
+    _share_out,
+    _verdict,
+    analyse,
+    load,
+)
 from mixcompare.features import Features
+from mixcompare.findings import Cause
 from mixcompare.match import Match
 from mixcompare.recording import Recording
+from mixcompare.results import Measured
 from mixcompare.timemap import TimeMap
 from tests import samples, synthetic
+from tests.by_hand import finding
 
 
 @pytest.mark.parametrize("name", samples.CANDIDATES)
@@ -74,8 +89,8 @@ def test_exchanging_the_recordings_mirrors_the_findings(name: str) -> None:
 
 def test_one_take_never_blames_the_players() -> None:
     for name in ("candidate_figure_louder", "candidate_wetter"):
-        for finding in samples.compared("reference", name).findings:
-            assert finding.cause.players == 0
+        for told in samples.compared("reference", name).findings:
+            assert told.cause.players == 0
 
 
 def test_arrays_and_spans() -> None:
@@ -126,5 +141,217 @@ def test_usable_band_of_a_low_pass_is_left_out_not_reported() -> None:
     comparison = mixcompare.compare((music, synthetic.RATE_HZ), (dull, synthetic.RATE_HZ))
     assert comparison.results.candidate.usable_band_hz[1] < 4_600
     assert any("kHz" in warning for warning in comparison.warnings)
-    for finding in comparison.findings:
-        assert finding.band_hz is None or finding.band_hz[0] < 4_000
+    for told in comparison.findings:
+        assert told.band_hz is None or told.band_hz[0] < 4_000
+
+
+# --- verdicts and causes ------------------------------------------------------------------------
+
+
+def test_verdict_sentences() -> None:
+    figure = finding(5.84, subject="repeating high figure")
+    tempo = finding(-5.63, aspect="tempo", subject="the tempo", unit="%")
+    image = finding(0.3, aspect="placement", subject="the stereo image", unit="")
+    line = finding(-0.384, aspect="articulation", subject="the leading line", unit="")
+    assert _verdict(()) == "Nothing sticks out."
+    assert _verdict((figure,)) == "One thing sticks out: the repeating high figure (+5.8 dB)."
+    assert _verdict((tempo,)) == "One thing sticks out: the tempo (-5.6 %)."
+    # A bare ratio says nothing to a person.
+    assert _verdict((image,)) == "One thing sticks out: the stereo image."
+    assert _verdict((line,)) == (
+        "One thing sticks out: the leading line (-38 % of the notes' length)."
+    )
+    assert _verdict((tempo, figure, image)) == (
+        "3 things stick out, first of all: the tempo (-5.6 %)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ((0.6, 0.1, 0.3), (0.0, 0.25, 0.75)),
+        ((0.5, 0.4, 0.1), (0.0, 0.8, 0.2)),
+        ((1.0, 0.0, 0.0), (0.0, 0.0, 1.0)),
+        ((0.0, 0.3, 0.7), (0.0, 0.3, 0.7)),
+    ],
+)
+def test_of_one_take_the_players_share_goes_to_room_and_mix(
+    before: tuple[float, float, float], after: tuple[float, float, float]
+) -> None:
+    cause = _not_the_players(finding(cause=Cause(*before))).cause
+    assert (cause.players, cause.room, cause.mix) == pytest.approx(after)
+
+
+def test_findings_of_one_take_keep_all_else() -> None:
+    before = finding(cause=Cause(0.6, 0.1, 0.3))
+    assert replace(_not_the_players(before), cause=before.cause) == before
+
+
+def test_tone_is_told_without_what_the_elements_explain() -> None:
+    results = samples.compared("reference", "candidate_figure_louder")
+    balance = results.measurements["balance"]
+    explained = np.array(balance.difference.explained_tone_db)
+    # The figure is heard from 280 Hz to 3 kHz: there the louder one lifts the tone, not below.
+    centre = np.array(balance.difference.band_centre_hz)
+    assert explained.max() > 0.5
+    assert np.abs(explained[:8]).max() < 0.1  # 20 to 100 Hz
+    assert len(centre) > 0
+    alone = next(one for one in ANALYZERS if one.aspect == "tone").compare(
+        samples.features("reference"),
+        samples.features("candidate_figure_louder"),
+        replace(identity(samples.features("reference")), gain_db=results.level.gain_db),
+    )
+    measured = {"balance": balance, "tone": Measured("tone", None, None, alone)}
+    _share_out(measured)
+    reason = "What single elements contribute is taken off before tone is judged."
+    assert reason in measured["tone"].difference.reasons
+    assert reason not in alone.reasons
+    assert reason in results.measurements["tone"].difference.reasons
+    nothing = replace(balance.difference, explained_tone_db=(0.0,) * 31)
+    measured = {
+        "balance": replace(balance, difference=nothing),
+        "tone": Measured("tone", None, None, alone),
+    }
+    _share_out(measured)
+    assert measured["tone"].difference is alone
+
+
+# --- both clocks --------------------------------------------------------------------------------
+
+
+def test_candidate_spans_lie_on_the_candidates_clock() -> None:
+    """A candidate at 1.06 times the length whose 0.5 s fall on the reference's 0."""
+    time_map = TimeMap.linear(0.5, 1.06, 0.0, 30.0)
+    told = _on_both_clocks(finding(spans_s=((2.0, 4.0), (10.0, 20.0))), time_map)
+    assert told.spans_s == ((2.0, 4.0), (10.0, 20.0))
+    assert told.candidate_spans_s == (
+        pytest.approx((2.62, 4.74)),
+        pytest.approx((11.1, 21.7)),
+    )
+
+
+@pytest.fixture(scope="module")
+def louder_figure() -> tuple[np.ndarray, np.ndarray]:
+    """The figure is 8 dB louder in the candidate, and all is half a second later."""
+    reference = synthetic.play(3, bars=8)
+    louder = synthetic.play(3, bars=8, gains_db={"figure": 8.0})
+    return reference, np.concatenate([np.zeros((synthetic.RATE_HZ // 2, 2)), louder])
+
+
+def test_spans_of_files_are_compared_and_told_on_the_files_clocks(
+    louder_figure: tuple[np.ndarray, np.ndarray], tmp_path: Path
+) -> None:
+    for name, music in zip(("a.wav", "b.wav"), louder_figure, strict=True):
+        soundfile.write(tmp_path / name, music, synthetic.RATE_HZ, subtype="FLOAT")
+    told: list[str] = []
+    comparison = mixcompare.compare(
+        tmp_path / "a.wav",
+        str(tmp_path / "b.wav"),
+        reference_span_s=(2.0, 15.0),
+        candidate_span_s=(1.0, 16.0),
+        progress=told.append,
+    )
+    assert comparison.alignment.relation == "same_take"
+    # 2 s of the reference are 2.5 s of the candidate, 1.5 s after its span's start.
+    assert comparison.alignment.offset_s == pytest.approx(1.5, abs=1e-4)
+    (head,) = comparison.alignment.events
+    assert head.kind == "head"
+    assert head.candidate_s == pytest.approx((0.0, 1.5), abs=1e-3)
+    assert head.text == "The first 1.5 s of the candidate have no counterpart."
+    assert head.text in comparison.warnings
+    (figure,) = comparison.findings
+    assert figure.kind == "repeating_figure_louder"
+    assert figure.difference == pytest.approx(8.0, abs=0.5)
+    assert figure.spans_s == (pytest.approx((0.0, 13.0), abs=0.5),)
+    assert np.subtract(figure.candidate_spans_s, figure.spans_s) == pytest.approx(1.5, abs=1e-3)
+    on_files = comparison.results.on_file_clocks()
+    assert on_files.findings[0].spans_s == (pytest.approx((2.0, 15.0), abs=0.5),)
+    assert np.subtract(
+        on_files.findings[0].candidate_spans_s, on_files.findings[0].spans_s
+    ) == pytest.approx(0.5, abs=1e-3)
+    assert on_files.alignment.offset_s == pytest.approx(0.5, abs=1e-4)
+    reference, candidate = comparison.results.reference, comparison.results.candidate
+    assert (reference.path, candidate.path) == (str(tmp_path / "a.wav"), str(tmp_path / "b.wav"))
+    assert (reference.span_s, candidate.span_s) == ((2.0, 15.0), (1.0, 16.0))
+    assert (reference.duration_s, candidate.duration_s) == pytest.approx((13.0, 15.0))
+    settings = dict(comparison.results.settings)
+    assert "numpy" in settings.pop("libraries")
+    assert settings == {
+        "reference_span": "2 to 15 s",
+        "candidate_span": "1 to 16 s",
+        "time_map": "found",
+        "score": "none",
+    }
+    assert told[:3] == [
+        "reading both recordings",
+        "laying the candidate over the reference",
+        "matching the level",
+    ]
+    assert told[3:] == [f"comparing {analyzer.aspect}" for analyzer in ANALYZERS]
+    assert list(comparison.measurements) == [analyzer.aspect for analyzer in ANALYZERS]
+
+
+def test_slower_candidate_is_told_on_both_clocks_with_the_users_own_map() -> None:
+    reference = synthetic.play(3, performance=1, scatter_s=0.004)
+    candidate = synthetic.play(3, performance=2, scatter_s=0.004, beat_s=0.6 * 1.06)
+    own = TimeMap.linear(0.3 - 0.3 * 1.06, 1.06, 0.3, 14.7)
+    comparison = mixcompare.compare(
+        (reference, synthetic.RATE_HZ), (candidate, synthetic.RATE_HZ), time_map=own
+    )
+    assert comparison.alignment.time_map is own
+    assert comparison.alignment.tempo_ratio == pytest.approx(1.06)
+    assert comparison.alignment.offset_s == pytest.approx(-0.018)
+    (tempo,) = comparison.findings
+    assert tempo.kind == "slower"
+    assert tempo.difference == pytest.approx(100 * (1 / 1.06 - 1), abs=0.01)
+    assert tempo.spans_s == (pytest.approx((0.3, 14.7)),)
+    assert tempo.candidate_spans_s == (pytest.approx((0.3, 15.564)),)
+    assert comparison.results.settings["time_map"] == "given by the user"
+    assert comparison.results.settings["reference_span"] == "whole recording"
+    assert "The time map was given by the user and taken as it is." in comparison.warnings
+
+
+# --- what a person sees -------------------------------------------------------------------------
+
+
+def shown(*findings: Any, verdict: str = "One thing.") -> str:
+    results: Any = SimpleNamespace(findings=findings, verdict=verdict)
+    recording: Any = None
+    return Comparison(results, recording, recording)._repr_html_()
+
+
+def test_table_in_a_notebook() -> None:
+    told = finding(
+        5.84,
+        rank=1,
+        interval=(5.03, 7.29),
+        spans_s=((3.5, 15.4), (18.5, 24.5)),
+        text="Further forward.",
+    )
+    assert shown(told) == (
+        "<p><strong>One thing.</strong></p><table><tr><th></th><th>what</th><th>size</th>"
+        "<th>95 %</th><th>where</th><th>cause</th><th></th></tr>"
+        "<tr><td>1</td><td>middle register</td><td>+5.84 dB</td><td>+5.03 to +7.29</td>"
+        "<td>0:04-0:15 and 0:18-0:24</td><td>mix</td><td>Further forward.</td></tr></table>"
+    )
+    assert shown(verdict="Nothing sticks out.") == ("<p><strong>Nothing sticks out.</strong></p>")
+
+
+def test_names_in_a_notebook_are_no_markup() -> None:
+    page = shown(finding(subject="<b>flute", text="a & <i>b"), verdict="<script>")
+    assert "<b>" not in page
+    assert "<i>" not in page
+    assert "<script>" not in page
+    assert "&lt;b&gt;flute" in page
+    assert "a &amp; &lt;i&gt;b" in page
+    assert "&lt;script&gt;" in page
+
+
+def test_load_takes_recordings_arrays_and_files(tmp_path: Path) -> None:
+    music = synthetic.play(3, bars=2)
+    soundfile.write(tmp_path / "a.wav", music, synthetic.RATE_HZ)
+    opened = load(tmp_path / "a.wav", (1.0, 4.0))
+    assert (opened.span_s, opened.name) == ((1.0, 4.0), str(tmp_path / "a.wav"))
+    array = load((music, synthetic.RATE_HZ), (1.0, 4.0), name="mine")
+    assert (array.span_s, array.name, array.sample_rate_hz) == ((1.0, 4.0), "mine", 24_000)
+    assert load(opened) is opened

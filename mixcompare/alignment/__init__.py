@@ -130,7 +130,8 @@ def _same_passage(reference: Representation, candidate: Representation) -> Align
     if not tracks:
         return _unrelated(reference, candidate, 0.99)
     time_map, gaps = _joined(tracks)
-    events = repeats or gaps
+    events = [*repeats, *(gap for gap in gaps if not any(_touch(gap, one) for one in repeats))]
+    events.sort(key=lambda event: event.reference_s)
     agreement = relation.harmony_agreement(reference, sounding, time_map)
     matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
     slopes = np.concatenate([np.diff(track.candidate_s) / elastic.STEP_S for track in tracks])
@@ -161,6 +162,12 @@ def _same_passage(reference: Representation, candidate: Representation) -> Align
         uncertainty_ms=_MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
         events=tuple(events) + _ends(reference, candidate, time_map),
     )
+
+
+def _touch(gap: Event, repeat: Event) -> bool:
+    """Whether the map jumps there because of the repeat."""
+    first, last = gap.reference_s
+    return first <= repeat.reference_s[1] + 1.0 and last >= repeat.reference_s[0] - 1.0
 
 
 def _sure_ratio(time_map: TimeMap) -> float:

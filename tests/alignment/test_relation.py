@@ -1,0 +1,88 @@
+"""One passage or other music: the statistic and the thresholds, by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from mixcompare.alignment.exact import SameTake
+from mixcompare.alignment.relation import harmony_agreement, passage_probability
+from mixcompare.alignment.representation import Representation
+from mixcompare.features import AlignmentFeatures
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap
+from tests import synthetic
+
+
+def view(samples: np.ndarray) -> Representation:
+    return Representation(AlignmentFeatures.of(Recording.from_array(samples, synthetic.RATE_HZ)))
+
+
+@pytest.mark.parametrize(
+    ("statistics", "logit"),
+    [
+        ((0.50, 0.48, 0.35, 1.00), 0.0),
+        ((0.56, 0.48, 0.35, 1.00), 1.0),  # agrees better: likelier
+        ((0.44, 0.48, 0.35, 1.00), -1.0),
+        ((0.50, 0.42, 0.35, 1.00), 1.0),  # fits better: likelier
+        ((0.50, 0.54, 0.35, 1.00), -1.0),
+        ((0.50, 0.48, 0.20, 1.00), 1.0),  # smoother: likelier
+        ((0.50, 0.48, 0.50, 1.00), -1.0),
+        ((0.50, 0.48, 0.35, 0.75), 0.0),
+        ((0.50, 0.48, 0.35, 0.25), -3.0),  # half of it unmatched: less likely
+        ((0.62, 0.36, 0.20, 0.50), 3.5),
+    ],
+)
+def test_probability_is_logistic_in_what_speaks_for_one_passage(
+    statistics: tuple[float, float, float, float], logit: float
+) -> None:
+    """Regression: the line was read off rendered and real pairs; its signs are no choice."""
+    assert passage_probability(*statistics) == pytest.approx(1 / (1 + np.exp(-logit)))
+
+
+def test_probability_is_sure_of_the_worst_rendered_pair_and_refuses_other_music() -> None:
+    assert passage_probability(0.74, 0.29, 0.28, 1.0) > 0.99
+    assert passage_probability(0.40, 0.57, 0.40, 1.0) < 0.05
+    assert passage_probability(5.0, 0.0, 0.0, 1.0) == pytest.approx(1.0)
+    assert passage_probability(-5.0, 1.0, 9.0, 0.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_agreement_is_one_with_itself_and_near_none_with_other_music() -> None:
+    first, other = view(synthetic.play(3)), view(synthetic.play(23))
+    straight = TimeMap.linear(0.0, 1.0, 0.0, 15.0)
+    assert harmony_agreement(first, first, straight) == pytest.approx(1.0, abs=1e-3)
+    assert abs(harmony_agreement(first, other, straight)) < 0.4
+
+
+def test_agreement_follows_the_map_to_the_candidates_clock() -> None:
+    first = view(synthetic.play(3, performance=1))
+    slower = view(synthetic.play(3, performance=2, beat_s=0.72))
+    right = TimeMap.linear(0.3 - 0.36, 1.2, 0.3, 14.7)
+    wrong = TimeMap.linear(0.0, 1.0, 0.3, 14.7)
+    assert harmony_agreement(first, slower, right) > 0.8
+    assert harmony_agreement(first, slower, wrong) < 0.5
+
+
+def test_agreement_over_less_than_two_seconds_counts_for_nothing() -> None:
+    first = view(synthetic.play(3, bars=2))
+    assert harmony_agreement(first, first, TimeMap.linear(0.0, 1.0, 0.0, 1.9)) == 0.0
+    assert harmony_agreement(first, first, TimeMap.linear(0.0, 1.0, 0.0, 2.1)) > 0.9
+
+
+@pytest.mark.parametrize(
+    ("windows", "agreeing", "prominence", "same"),
+    [
+        (5, 0.51, 1.31, True),
+        (4, 1.0, 2.0, False),
+        (60, 0.50, 2.0, False),
+        (60, 1.0, 1.30, False),
+        (60, 1.0, 1.1, False),  # two takes: one peak as high as the next
+    ],
+)
+def test_one_take_needs_windows_that_agree_and_stand_out(
+    windows: int, agreeing: float, prominence: float, same: bool
+) -> None:
+    take = SameTake(
+        0.0, 0.0, 1, 1e-5, prominence, agreeing, windows, np.zeros((windows, 2)), (0.0, 10.0)
+    )
+    assert take.is_same is same
