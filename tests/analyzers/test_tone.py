@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +18,7 @@ from mixcompare.timemap import TimeMap
 from tests import synthetic
 from tests.analyzers import stereo_music
 from tests.analyzers.stereo_music import features_of, filtered, music, same_clock
+from tests.operations import STRINGS
 
 EQUALISER = (
     ("low_shelf", 120.0, 4.0, 0.71),
@@ -104,9 +104,8 @@ def test_a_known_filter_on_another_performance(which: int, kinds: tuple[str, ...
     assert right >= 3
 
 
-def test_known_filters_come_back_from_real_music(real_audio: Path) -> None:
-    path = real_audio / "string_orchestra_brahms_hd5_pd.ogg"
-    samples, rate_hz = soundfile.read(path, stop=20 * 44_100)
+def test_known_filters_come_back_from_real_music() -> None:
+    samples, rate_hz = soundfile.read(STRINGS, stop=20 * 44_100)
     reference = features_of(samples, rate_hz)
     changed = filtered(samples, *EQUALISER, rate_hz=rate_hz)
     difference = analyzer.compare(reference, features_of(changed, rate_hz), same_clock(reference))
