@@ -25,6 +25,7 @@ FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 20.0
 _LOWEST_HZ = 40.0
 _AUDIBLE_DB = 50.0
+_EDGE_S = 0.2  # frames nearer to an end reach over it, where one of a take may go on
 
 
 @dataclass(frozen=True)
@@ -75,8 +76,10 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     A transposed candidate is read at its own pitches, so that the same written notes meet.
     """
     times = match.grid_s(RATE_HZ)
-    places = match.time_map.to_candidate(times)
-    width = 0.3 * SEMITONE_RATE_HZ / RATE_HZ
+    if match.same_take:
+        start, end = match.time_map.span_s
+        whole = times[(times >= start + _EDGE_S) & (times <= end - _EDGE_S)]
+        times = whole if len(whole) else times
     usable = common_bands(reference, candidate)
     edges = THIRD_OCTAVE_EDGES_HZ
     low = max(_LOWEST_HZ, float(edges[:-1][usable].min(initial=20_000)))
@@ -86,11 +89,19 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
     inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
     columns = np.flatnonzero(inside)
-    a = sample_frames(_smooth(reference.semitone_power, width), SEMITONE_RATE_HZ, times)
-    b = sample_frames(_smooth(candidate.semitone_power, width), SEMITONE_RATE_HZ, places)
+    a, b = _read(
+        (reference.semitone_power, candidate.semitone_power), SEMITONE_RATE_HZ, times, match
+    )
     upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
-    a_upper = sample_frames(reference.band_power.sum(axis=2)[:, upper], BAND_RATE_HZ, times)
-    b_upper = sample_frames(candidate.band_power.sum(axis=2)[:, upper], BAND_RATE_HZ, places)
+    a_upper, b_upper = _read(
+        (
+            reference.band_power.sum(axis=2)[:, upper],
+            candidate.band_power.sum(axis=2)[:, upper],
+        ),
+        BAND_RATE_HZ,
+        times,
+        match,
+    )
     gain = 10 ** (-match.gain_db / 10)
     return PairSpectra(
         times_s=times,
@@ -98,6 +109,27 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
         reference=np.concatenate([a[:, columns], a_upper], axis=1),
         candidate=gain * np.concatenate([b[:, columns + shift], b_upper], axis=1),
     )
+
+
+def _read(
+    powers: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]],
+    rate_hz: float,
+    times_s: FloatArray,
+    match: Match,
+) -> tuple[FloatArray, FloatArray]:
+    """Both recordings' frames at the same moments.
+
+    Interpolation blurs by how far from a frame it reads. In one take the moments are moved a
+    little, so that they lie as far before a frame of one recording as after one of the other:
+    read unevenly, every attack of the same sound would differ.
+    """
+    if match.same_take:
+        frames = (match.time_map.to_candidate(times_s) - times_s) * rate_hz
+        times_s = times_s - (frames - np.round(frames)) / 2 / rate_hz
+    width = 0.3 * rate_hz / RATE_HZ
+    first, second = (_smooth(power, width) for power in powers)
+    places_s = match.time_map.to_candidate(times_s)
+    return sample_frames(first, rate_hz, times_s), sample_frames(second, rate_hz, places_s)
 
 
 def _grid_shift(reference: Features, candidate: Features, match: Match) -> int:

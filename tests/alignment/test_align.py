@@ -10,12 +10,14 @@ from __future__ import annotations
 import mir_eval
 import numpy as np
 import pytest
+import soundfile
 import soxr
 
 import mixcompare
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
 from tests import synthetic
+from tests.operations import STRINGS
 from tests.synthetic import RATE_HZ
 
 
@@ -461,13 +463,8 @@ def test_span_of_another_performance_is_the_music_in_common() -> None:
     assert alignment.polarity is None
 
 
-def test_real_take_with_known_offset(real_audio: object) -> None:
-    from pathlib import Path
-
-    import soundfile
-
-    path = Path(str(real_audio)) / "string_orchestra_brahms_hd5_pd.ogg"
-    samples, rate_hz = soundfile.read(path)
+def test_real_take_with_known_offset() -> None:
+    samples, rate_hz = soundfile.read(STRINGS)
     shift = 12345
     alignment = mixcompare.align(
         recording(samples, rate_hz), recording(0.5 * samples[shift:], rate_hz)

@@ -17,6 +17,7 @@ from mixcompare.findings import is_listed
 from mixcompare.match import Match
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
+from tests.operations import HALL, STRINGS
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 16_000
@@ -277,22 +278,34 @@ def test_a_fader_ride_shows_in_the_contour(reference: Features, phrases: FloatAr
     assert analyzer.findings(difference) == []
 
 
-def test_a_real_take(real_audio: Path) -> None:
-    samples, rate_hz = soundfile.read(
-        real_audio / "string_orchestra_brahms_hd5_pd.ogg", start=18 * 44_100, always_2d=True
-    )
-    room, _ = soundfile.read(real_audio / "room_hall_ccby.wav", always_2d=True)
-    room /= np.sqrt(np.square(room).sum(axis=0))
-    wet = signal.fftconvolve(samples, room, axes=0)[: len(samples)]
-    take = features_of(samples, rate_hz)
-    match = match_of(len(samples) / rate_hz - 0.1)
+@pytest.fixture(scope="module")
+def strings() -> tuple[FloatArray, int]:
+    return soundfile.read(STRINGS, start=18 * 44_100, always_2d=True)
+
+
+def test_a_real_take_compressed_to_half_its_swing(strings: tuple[FloatArray, int]) -> None:
+    samples, rate_hz = strings
     level_db = 10 * np.log10(np.maximum(_level(samples, rate_hz), 1e-7))
     halved = samples * 10 ** (-(level_db + 20) / 40)[:, np.newaxis]
-    difference = analyzer.compare(take, features_of(halved, rate_hz), match)
-    assert difference.swing_db_per_db == pytest.approx(0.5, abs=0.08)
+    take, half = features_of(samples, rate_hz), features_of(halved, rate_hz)
+    match = match_of(len(samples) / rate_hz - 0.1)
+    difference = analyzer.compare(take, half, match)
+    # Half a just-noticeable difference on one side, its double's on the other.
+    assert difference.swing_db_per_db == pytest.approx(0.5, abs=0.05)
     assert kinds(difference) == ["dynamics_smaller"]
-    # A hard hall 6 dB louder than the take itself is a room, not compression.
-    difference = analyzer.compare(take, features_of(samples + 2 * wet, rate_hz), match)
+    difference = analyzer.compare(half, take, match)
+    assert difference.swing_db_per_db == pytest.approx(2.0, abs=0.2)
+    assert kinds(difference) == ["dynamics_larger"]
+
+
+def test_a_hard_hall_is_no_compression(real_audio: Path, strings: tuple[FloatArray, int]) -> None:
+    # 6 dB louder than the take itself.
+    samples, rate_hz = strings
+    room, _ = soundfile.read(real_audio / HALL, always_2d=True)
+    room /= np.sqrt(np.square(room).sum(axis=0))
+    wet = signal.fftconvolve(samples, room, axes=0)[: len(samples)]
+    take, wetter = (features_of(each, rate_hz) for each in (samples, samples + 2 * wet))
+    difference = analyzer.compare(take, wetter, match_of(len(samples) / rate_hz - 0.1))
     assert analyzer.findings(difference) == []
 
 
