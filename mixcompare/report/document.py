@@ -221,5 +221,6 @@ def _spans(spans: Sequence[tuple[float, float]], decimals: int) -> str:
 
 
 def _harmless(text: str) -> str:
-    """Keep a spreadsheet from taking a name for a formula."""
-    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    """Keep a spreadsheet from taking a name for a formula, or half of it for a line."""
+    text = text.replace("\r", " ")
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t") else text
