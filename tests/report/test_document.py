@@ -223,18 +223,18 @@ def test_the_findings_table_tells_every_finding_field_by_field(shown):
     assert rows_of([named])[0]["bars"] == "5 to 12; 20 to 25"
 
 
-@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t"])
 def test_the_findings_table_holds_no_formula(start):
     finding = made_up_results().findings[0]
     sly = replace(
         finding,
         subject=f'{start}HYPERLINK("x")',
-        text=f'{start}one, "two"\nthree',
+        text=f'{start}one, "two"\nthree\rfour',
         advice=(f"{start}1",),
     )
     (row,) = rows_of([sly])
     assert row["subject"] == f'\'{start}HYPERLINK("x")'
-    assert row["text"] == f'\'{start}one, "two"\nthree'
+    assert row["text"] == f'\'{start}one, "two"\nthree four'
     assert row["advice"] == f"'{start}1"
 
 
@@ -290,10 +290,14 @@ def test_spans_are_told_on_the_clocks_of_the_files():
             after["candidate_spans_s"], np.array(before["candidate_spans_s"]) + 3
         )
     before, after = (one["alignment"] for one in (here, there))
-    np.testing.assert_allclose(after["time_map"], np.array(before["time_map"]) + [10, 3])
+    reference_s, candidate_s = np.array(after["time_map"]).T
+    np.testing.assert_allclose(reference_s[[0, -1]], [10, 22])
+    wanted = results.alignment.time_map.to_candidate(reference_s - 10) + 3
+    np.testing.assert_allclose(candidate_s, wanted, atol=1e-5)
+    assert before["time_map"][0] == [0.0, 0.7]
     # Where the file's start falls: the map goes on with the slope of its first segment.
     time_map = results.alignment.time_map
     assert after["offset_s"] == pytest.approx(float(time_map.to_candidate(-10.0)) + 3)
     (event,) = after["events"]
     assert event["reference_s"] == [22.0, 22.0]
-    assert event["candidate_s"] == pytest.approx([16.5 - 0.0, 17.9])
+    assert event["candidate_s"] == pytest.approx([16.5, 17.9])
