@@ -339,7 +339,7 @@ def _worst_places(alignment: Alignment) -> list[str]:
     lines = []
     for _ in range(3):
         worst = int(np.argmax(width))
-        if width[worst] < 2 * np.median(width[width >= 0]):
+        if width[worst] < max(2 * np.median(width[width >= 0]), 1.0):
             break
         at = float(alignment.time_map.reference_s[worst])
         lines.append(f"least sure at {clock(at)} (within {width[worst]:.0f} ms)")
