@@ -339,7 +339,7 @@ def _worst_places(alignment: Alignment) -> list[str]:
     lines = []
     for _ in range(3):
         worst = int(np.argmax(width))
-        if width[worst] < 2 * np.median(width[width >= 0]):
+        if width[worst] < max(2 * np.median(width[width >= 0]), 1.0):
             break
         at = float(alignment.time_map.reference_s[worst])
         lines.append(f"least sure at {clock(at)} (within {width[worst]:.0f} ms)")
@@ -436,33 +436,26 @@ def _measure(arguments: argparse.Namespace) -> int:
     return OK
 
 
-_UNITS = {
-    "lufs": "LUFS", "lu": "LU", "dbtp": "dBTP", "db": "dB", "hz": "Hz", "s": "s", "ms": "ms",
-    "percent": "%", "cents": "cents", "octave": "dB/octave",
-}  # fmt: skip
-
-
 def _printable(measurement: Any) -> list[tuple[str, str]]:
     """Name and value of everything that fits on a line."""
-    rows = []
+    from mixcompare.report.wording import words_and_unit
+
+    rows, reasons = [], []
     for entry in fields(measurement):
         value = getattr(measurement, entry.name)
-        if not entry.metadata.get("report", True) or entry.name == "reasons":
+        if not entry.metadata.get("report", True) or entry.name.endswith("_interval"):
             continue
-        *words, last = entry.name.split("_")
-        unit = _UNITS.get(last, "")
-        name = " ".join(words if unit else [*words, last])
-        if entry.name.endswith("db_per_octave"):
-            name, unit = "tilt", "dB/octave"
-        if value is None:
+        name, unit = words_and_unit(entry.name)
+        if entry.name == "reasons":
+            reasons = [("", reason) for reason in value]
+        elif value is None:
             rows.append((name, "can't tell"))
-        elif isinstance(value, bool | str):
-            rows.append((name, str(value)))
-        elif isinstance(value, int | float):
-            rows.append((name, f"{value:.3g} {unit}" if abs(value) < 1 else f"{value:.1f} {unit}"))
-    for reason in getattr(measurement, "reasons", ()):
-        rows.append(("", reason))
-    return rows
+        elif isinstance(value, bool | str | int):
+            rows.append((name, f"{value} {unit}".rstrip()))
+        elif isinstance(value, float):
+            digits = ".3g" if abs(value) < 1 else ".1f"
+            rows.append((name, f"{value + 0.0:{digits}} {unit}".rstrip()))  # no -0
+    return rows + reasons
 
 
 # --- shared --------------------------------------------------------------------------------

@@ -43,6 +43,9 @@ ALLOWED: dict[str, set[str]] = {
     **{name: LEAVES | METHODS | {"features"} for name in METHODS},
 }  # fmt: skip
 
+TYPES_OF = {"plots": {"analyzers", "elements"}, "report": {"analyzers", "elements"}}
+"""Whose results they name for the type checker, beside what they import when they run."""
+
 ONLY_IN = {
     "matplotlib": {"plots"},
     "argparse": {"cli"},
@@ -61,12 +64,12 @@ def modules() -> list[tuple[str, Path]]:
     return out
 
 
-def imported(path: Path) -> set[str]:
-    """Names a file imports when it runs; what only a type checker reads does not count."""
+def imported(path: Path, types: bool = False) -> set[str]:
+    """Names a file imports when it runs; what only a type checker reads counts with ``types``."""
     names: set[str] = set()
 
     def visit(node: ast.AST) -> None:
-        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test) and not types:
             return
         if isinstance(node, ast.Import):
             names.update(alias.name for alias in node.names)
@@ -89,12 +92,26 @@ def test_imports_point_one_way(place: str, path: Path) -> None:
     if place in {"cli", "__init__", "__main__"}:
         return
     allowed = ALLOWED.get(place, LEAVES) | {place}
-    ours = {
-        name.split(".")[1]
-        for name in imported(path)
-        if name.startswith("mixcompare.") and name != "mixcompare.__version__"
-    }
-    assert ours <= allowed, f"{path.name} may not import {sorted(ours - allowed)}"
+    for types in (False, True):
+        if types:
+            allowed = allowed | TYPES_OF.get(place, set())
+        ours = {
+            name.split(".")[1]
+            for name in imported(path, types)
+            if name.startswith("mixcompare.") and name != "mixcompare.__version__"
+        }
+        assert ours <= allowed, f"{path.name} may not import {sorted(ours - allowed)}"
+
+
+def test_no_value_of_an_analyzer_is_read_by_a_name_that_may_be_missing() -> None:
+    """With a default, a renamed field would leave out a picture or a row in silence."""
+    for place, path in modules():
+        if place not in {"plots", "report", "cli", "listening"}:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                silent = node.func.id == "getattr" and len(node.args) > 2
+                assert not silent, f"{path.name}: {ast.unparse(node)}"
 
 
 @pytest.mark.parametrize(("place", "path"), modules(), ids=lambda value: str(value)[-40:])

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
+import re
+import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
-from mixcompare.cli import main
+from mixcompare.analyzers.articulation import ArticulationMeasurement
+from mixcompare.analyzers.width import WidthMeasurement
+from mixcompare.cli import _alignment_lines, _Ink, _printable, _Status, _worst_places, main
+from mixcompare.comparison import Comparison
+from mixcompare.recording import Recording
+from mixcompare.timemap import TimeMap
 from tests import samples, synthetic
+from tests.report.builders import made_up_results
 
 
 @pytest.fixture
@@ -96,53 +107,414 @@ def test_other_music_gets_a_report_and_its_own_exit_code(music: Path, tmp_path: 
     assert report["findings"] == []
 
 
-def test_compare_writes_the_report_and_prints_the_list(
+@pytest.fixture(scope="session", params=["candidate_figure_louder", "candidate_detached"])
+def compared(request: pytest.FixtureRequest) -> Comparison:
+    """A real comparison of the sample recordings."""
+    return sample_comparison(request.param)
+
+
+def sample_comparison(name: str) -> Comparison:
+    paths = (samples.path("reference"), samples.path(name))
+    results = samples.compared("reference", name)
+    return Comparison(results, *(Recording.open(path) for path in paths))
+
+
+@pytest.fixture
+def run(
+    compared: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., int]:
+    """The command ``compare`` on a pair whose comparison is at hand; draws no figures."""
+    monkeypatch.setattr("mixcompare.comparison.compare", lambda *args, **options: compared)
+    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
+
+    def command(*arguments: str) -> int:
+        return main(["compare", "a", "b", "--out", str(tmp_path / "report"), *arguments])
+
+    return command
+
+
+def joined(lines: Sequence[str]) -> str:
+    """What was wrapped, on one line."""
+    return " ".join(" ".join(lines).split())
+
+
+def test_the_list_is_printed_line_by_line(
+    run: Callable[..., int],
+    compared: Comparison,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run("--no-audio") == 0
+    printed = capsys.readouterr().out
+    assert "\033[" not in printed
+    results, lines = compared.results, printed.splitlines()
+    assert lines[0] == f"reference  {results.reference.path}"
+    assert lines[1] == f"candidate  {results.candidate.path}"
+    if results.alignment.same_take:
+        assert lines[2] == "relation   the same take (sure to 99%)"
+        assert lines[3] == "alignment  no offset, no drift"
+    else:
+        assert lines[2] == "relation   the same passage, another performance (sure to 99%)"
+        found = re.fullmatch(
+            r"alignment  offset ([+-][\d.]+) s, lasts ([\d.]+) times as long,"
+            r" tuning ([+-]\d+) cents",
+            lines[3],
+        )
+        assert found
+        alignment = results.alignment
+        assert float(found[1]) == pytest.approx(alignment.offset_s, abs=0.0051)
+        assert float(found[2]) == pytest.approx(alignment.tempo_ratio, abs=0.00051)
+        assert float(found[3]) == pytest.approx(alignment.tuning_cents, abs=0.51)
+        assert lines.pop(4) == f"accuracy   about {alignment.uncertainty_ms:.0f} ms"
+    assert results.level is not None
+    level = re.fullmatch(r"level      ([+-][\d.]+) dB taken out", lines[4])
+    assert level
+    assert float(level[1]) == pytest.approx(results.level.gain_db, abs=0.051)
+    assert lines[-1] == f"report     {tmp_path / 'report' / 'report.html'}"
+    assert max(map(len, lines[2:-1])) <= 80
+    blocks = [block.splitlines() for block in "\n".join(lines[6:-1]).split("\n\n")]
+    assert joined(blocks[0]) == results.verdict
+    for block, finding in zip(blocks[1:], results.findings, strict=False):
+        size = {
+            "repeating_figure_louder": f"{finding.difference:+.1f} dB",
+            "notes_more_detached": f"{100 * finding.difference:+.0f} %",
+        }[finding.kind]
+        assert block[0].startswith(f" {finding.rank}  {size:<12} ")
+        assert all(line.startswith("    ") for line in block[1:])
+        spans = " and ".join(
+            f"0:{round(start):02d}-0:{round(end):02d}" for start, end in finding.spans_s
+        )
+        likeliest = "mix" if results.alignment.same_take else "players"
+        advice = [f"> {sentence}" for sentence in finding.advice]
+        consequences = "; ".join(finding.consequences)
+        also = [f"It also explains {consequences}."] if consequences else []
+        wanted = [
+            f"{finding.rank} {size} {finding.subject}",
+            f"{spans}; {finding.jnd:.1f} x just noticeable; likely {likeliest}",
+            finding.text, *advice, *also,
+        ]  # fmt: skip
+        assert joined(block) == joined(wanted)
+    notes = blocks[1 + len(results.findings) :]
+    told = [f"note: {warning}" for warning in results.warnings]
+    assert joined([line for block in notes for line in block]) == joined(told)
+
+
+@pytest.mark.parametrize(("away", "code"), [(-0.001, 1), (0.0, 0), (0.001, 0)])
+def test_the_limit_is_what_a_finding_may_reach_but_not_exceed(
+    away: float, code: int, run: Callable[..., int], compared: Comparison
+) -> None:
+    largest = max(finding.jnd for finding in compared.findings)
+    assert run("--no-audio", "--quiet", "--limit", repr(largest + away)) == code
+
+
+def test_without_a_limit_findings_are_no_failure(run: Callable[..., int]) -> None:
+    assert run("--no-audio", "--quiet") == 0
+
+
+def test_json_goes_to_standard_output_and_nothing_else_does(
+    run: Callable[..., int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("--json", "--no-audio") == 0
+    printed = capsys.readouterr()
+    assert printed.out.rstrip() == (tmp_path / "report" / "report.json").read_text("utf-8").rstrip()
+    assert json.loads(printed.out)["findings"]
+    assert printed.err == ""
+    assert run("--quiet", "--no-audio") == 0
+    assert capsys.readouterr() == ("", "")
+
+
+def test_the_report_has_figures_and_sound_unless_one_does_without(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+    comparison = sample_comparison("candidate_figure_louder")
+    monkeypatch.setattr("mixcompare.comparison.compare", lambda *args, **options: comparison)
+    out = tmp_path / "report"
+    command = ["compare", "a", "b", "--out", str(out), "--quiet"]
+    assert main([*command, "--open"]) == 0
+    assert opened == [(out / "report.html").as_uri()]
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    for finding in report["findings"]:
+        for role in ("reference", "candidate"):
+            assert (out / finding["listening"][role]).stat().st_size > 10_000
+    assert len(list((out / "figures").glob("*.svg"))) >= 9
+    assert (out / "report.html").stat().st_size < 15e6
+    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
+    assert main([*command, "--no-audio"]) == 0
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    assert all(finding["listening"] is None for finding in report["findings"])
+    assert not (out / "listening").exists()
+
+
+@pytest.mark.parametrize("by_signal", [False, True])
+def test_an_interrupted_comparison_writes_nothing(
+    by_signal: bool,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def stop(*arguments: object, **options: object) -> None:
+        if by_signal:
+            os.kill(os.getpid(), signal.SIGTERM)
+            time.sleep(5)
+        raise KeyboardInterrupt
+
+    before = signal.getsignal(signal.SIGTERM)
+    monkeypatch.setattr("mixcompare.comparison.compare", stop)
+    begin = time.perf_counter()
+    try:
+        code = main(["compare", "a", "b", "--out", str(tmp_path / "report")])
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert code == 130
+    assert time.perf_counter() - begin < 4
+    assert capsys.readouterr().err == "mixcompare: interrupted; nothing was written.\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_options_reach_the_comparison(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: dict[str, object] = {}
+
+    def compare(reference: str, candidate: str, **options: object) -> Comparison:
+        seen.update(options, reference=reference, candidate=candidate)
+        raise KeyboardInterrupt  # enough seen
+
+    monkeypatch.setattr("mixcompare.comparison.compare", compare)
+    rows = tmp_path / "map.csv"
+    rows.write_text("reference_s,candidate_s\n0,1.5\n10,12.5\n", encoding="utf-8")
+    out = ["--out", str(tmp_path / "report"), "--no-audio", "--quiet"]
+    spans = ["--reference-span", "0:12-1:45.5", "--candidate-span", "3-9"]
+    more = ["--score", "score.mid", "--map-from", str(rows)]
+    assert main(["compare", "one", "two", *spans, *more, *out]) == 130
+    assert (seen["reference"], seen["candidate"]) == ("one", "two")
+    assert seen["reference_span_s"] == (12.0, 105.5)
+    assert seen["candidate_span_s"] == (3.0, 9.0)
+    assert seen["score"] == "score.mid"
+    time_map = seen["time_map"]
+    assert isinstance(time_map, TimeMap)
+    assert time_map.reference_s.tolist() == [0, 10]
+    assert time_map.candidate_s.tolist() == [1.5, 12.5]
+
+
+def test_a_real_pair_from_files_of_eight_channels_and_a_span(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """6 % slower, 2 s of noise before it, in eight channels of which two carry the music."""
+    reference = write(tmp_path / "reference.wav", synthetic.play(3, bars=4))
+    slow = synthetic.play(3, bars=4, beat_s=0.636)
+    slow = np.concatenate([1e-4 * np.random.default_rng(0).standard_normal((48_000, 2)), slow])
+    candidate = write(tmp_path / "candidate.wav", np.pad(slow, ((0, 0), (0, 6))))
     out = tmp_path / "report"
-    pair = [str(samples.path("reference")), str(samples.path("candidate_figure_louder"))]
-    assert main(["compare", *pair, "--out", str(out), "--limit", "3"]) == 1
+    arguments = ["compare", str(reference), str(candidate), "--out", str(out), "--no-audio"]
+    assert main([*arguments, "--candidate-span", "2-13", "--limit", "1"]) == 1
     printed = capsys.readouterr().out
-    assert "One thing sticks out" in printed
-    assert max(map(len, printed.splitlines())) <= 80 or str(tmp_path) in printed
-    assert "\033[" not in printed
+    assert "1  -5.7 %" in printed
+    assert "has 8 channels: folded down to stereo" in joined(printed.splitlines())
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
-    assert report["findings"][0]["kind"] == "repeating_figure_louder"
-    for side in ("reference", "candidate"):
-        assert (out / report["findings"][0]["listening"][side]).exists()
-    assert (out / "report.html").stat().st_size < 15e6
-    assert list((out / "figures").glob("*.svg"))
+    assert report["candidate"]["channels"] == 8
+    assert report["candidate"]["span_s"] == [2.0, 13.0]
+    assert report["reference"]["span_s"][0] == 0.0
+    finding = report["findings"][0]
+    assert finding["kind"] == "slower"
+    # As many beats in 1.06 times the time: 100 (1 / 1.06 - 1) = -5.66 %.
+    assert finding["difference"] == pytest.approx(-5.66, abs=0.3)
+    ((start, end),), ((first, last),) = finding["spans_s"], finding["candidate_spans_s"]
+    assert (start, first) == pytest.approx((0.0, 2.0), abs=0.1)  # on the clocks of the files
+    assert 8 < end <= 11.1
+    assert last - first == pytest.approx(1.06 * (end - start), abs=0.1)
+    assert f"\n    0:{round(start):02d}-0:{round(end):02d}; " in printed
 
 
-def test_json_goes_to_standard_output(
-    music: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+UNITS = {
+    "lufs": "LUFS", "lu": "LU", "dbtp": "dBTP", "db": "dB", "hz": "Hz", "s": "s", "ms": "ms",
+}  # fmt: skip
+NAMED = {
+    "tilt_db_per_octave": ("tilt", "dB/octave"),
+    "events_per_minute": ("events", "per minute"),
+    "cents_against_440": ("cents against 440", "cents"),
+}
+
+
+def test_measure_prints_every_value_with_its_unit(
+    music: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    out = tmp_path / "report"
-    code = main(["compare", str(music), str(music), "--out", str(out), "--json", "--no-audio"])
-    assert code == 0
-    assert json.loads(capsys.readouterr().out)["findings"] == []
-
-
-def test_measure(music: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["measure", str(music)]) == 0
-    printed = capsys.readouterr().out
-    assert "LUFS" in printed
-    assert main(["measure", str(music), "--json", "--span", "0:01-0:08"]) == 0
+    assert main(["measure", str(music), "--json", "--span", "0:01-0:13"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["loudness"]["integrated_lufs"] < 0
+    assert main(["measure", str(music), "--span", "1-13"]) == 0
+    head, *sections = capsys.readouterr().out.split("\n\n")
+    assert head.startswith(f"{music}: 12.0 s, 24000 Hz")
+    assert [section.partition("\n")[0] for section in sections] == list(document)
+    count = 0
+    for section in sections:
+        aspect, *lines = section.splitlines()
+        for name, value in document[aspect].items():
+            if name.endswith("_interval"):
+                continue
+            *words, last = name.split("_")
+            label, unit = NAMED.get(name, (" ".join(words), UNITS.get(last, "")))
+            if not unit:
+                label = name.replace("_", " ")
+            if name == "reasons":
+                for reason in value:
+                    assert f"  {'':<28} {reason}" in lines
+            elif value is None:
+                assert lines.pop(0) == f"  {label:<28} can't tell"
+            elif isinstance(value, (int, float)):
+                line = lines.pop(0)
+                assert line == line.rstrip()
+                text = line.removeprefix(f"  {label:<28} ").removesuffix(f" {unit}" if unit else "")
+                tolerance = 0.051 if abs(value) >= 1 else 0.0051 * abs(value)
+                assert float(text) == pytest.approx(value, abs=tolerance), line
+                count += 1
+    assert count >= 20
 
 
-def test_align_writes_a_map_that_can_be_read_back(
-    music: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_small_and_whole_numbers_are_printed_as_such() -> None:
+    rows = _printable(WidthMeasurement(-0.0, 1.0, None, (), (), (), ("It is mono.",)))
+    assert rows == [
+        ("side to mid", "0 dB"),
+        ("correlation", "1.0"),
+        ("mono fold down loss", "can't tell"),
+        ("", "It is mono."),
+    ]
+    rows = _printable(ArticulationMeasurement(0.83412, (0.8, 0.9), -14.06, None, 24))
+    assert rows == [
+        ("sounding ratio", "0.834"),
+        ("gap depth", "-14.1 dB"),
+        ("attack", "can't tell"),
+        ("notes", "24"),
+    ]
+
+
+def test_a_map_goes_out_and_comes_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first = write(tmp_path / "first.wav", synthetic.play(3, bars=4))
+    slow = write(tmp_path / "slow.wav", synthetic.play(3, bars=4, beat_s=0.636))
     csv, figure = tmp_path / "map.csv", tmp_path / "map.svg"
-    arguments = ["align", str(music), str(music), "--map", str(csv), "--figure", str(figure)]
-    assert main(arguments) == 0
-    assert "the same take" in capsys.readouterr().out
-    assert csv.read_text(encoding="utf-8").startswith("reference_s,candidate_s")
-    assert figure.exists()
-    assert main(["align", str(music), str(music), "--map-from", str(csv), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["tempo_ratio"] == pytest.approx(1.0)
+    pair = ["align", str(first), str(slow)]
+    assert main([*pair, "--map", str(csv), "--figure", str(figure)]) == 0
+    printed = capsys.readouterr().out
+    assert "the same passage, another performance" in printed
+    assert "lasts 1.06" in printed
+    assert "<svg" in figure.read_text("utf-8")
+    head, *rows = csv.read_text(encoding="utf-8").splitlines()
+    assert head == "reference_s,candidate_s,half_width_ms"
+    table = np.array([row.split(",") for row in rows], float)
+    slope = np.polyfit(table[:, 0], table[:, 1], 1)[0]
+    assert slope == pytest.approx(1.06, abs=0.01)  # as it was played
+    assert np.median(table[:, 2]) > 0
+    assert main([*pair, "--map-from", str(csv), "--json"]) == 0
+    alignment = json.loads(capsys.readouterr().out)
+    back = np.array(alignment["time_map"])
+    np.testing.assert_allclose(back[:, 1], np.interp(back[:, 0], *table[:, :2].T), atol=2e-5)
+    assert alignment["relation"] == "same_passage"
+    again = tmp_path / "again.csv"
+    assert main([*pair, "--map-from", str(csv), "--map", str(again)]) == 0
+    printed = capsys.readouterr().out
+    assert "least sure" not in printed
+    assert "note: The time map was given by the user" in printed
+    table = np.array([row.split(",") for row in again.read_text().splitlines()[1:]], float)
+    np.testing.assert_allclose(table[:, 1], np.interp(table[:, 0], *back.T), atol=2e-5)
+
+
+def test_align_takes_spans_and_says_what_is_left_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    music = synthetic.play(3, bars=4)
+    first = write(tmp_path / "first.wav", music)
+    noise = 1e-4 * np.random.default_rng(0).standard_normal((36_000, 2))
+    late = write(tmp_path / "late.wav", np.concatenate([noise, music]))
+    assert main(["align", str(first), str(late)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines == [
+        "relation   the same take (sure to 99%)",
+        "alignment  offset +1.500000 s, no drift",
+        "note: The first 1.5 s of the candidate have no counterpart.",
+    ]
+    spans = ["--reference-span", "0-8", "--candidate-span", "1-9.5"]
+    assert main(["align", str(first), str(late), *spans]) == 0
+    assert "alignment  offset +0.500000 s, no drift" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("changes", "line"),
+    [
+        ({}, "alignment  offset +0.012000 s, drift +12.00 ppm"),
+        ({"offset_s": -0.2, "drift_ppm": -3.456}, "alignment  offset -0.200000 s, drift -3.46 ppm"),
+        ({"offset_s": 4e-7, "drift_ppm": 0.004}, "alignment  no offset, no drift"),
+        ({"offset_s": 6e-7, "drift_ppm": None}, "alignment  offset +0.000001 s, no drift"),
+        (
+            {"offset_s": 0.0, "drift_ppm": 0.0, "polarity": -1, "channels_swapped": True},
+            "alignment  no offset, no drift, polarity inverted, left and right exchanged",
+        ),
+        (
+            {"relation": "same_passage", "transposition_semitones": -2, "tuning_cents": -0.4,
+             "tempo_ratio": 1.0555},
+            "alignment  offset +0.01 s, lasts 1.056 times as long, tuning +0 cents,"
+            " transposed -2 semitones",
+        ),
+    ],
+)  # fmt: skip
+def test_what_alignment_found_in_words(changes: dict[str, object], line: str) -> None:
+    alignment = made_up_results("same_take", length_s=6.0).alignment
+    lines = _alignment_lines(replace(alignment, confidence=0.97, **changes))  # type: ignore[arg-type]
+    assert lines[0].endswith("(sure to 97%)")
+    assert lines[1] == line
+    assert lines[2:] == (["accuracy   about 22 ms"] if "relation" in changes else [])
+    unrelated = replace(alignment, relation="unrelated", confidence=1.0)
+    assert _alignment_lines(unrelated) == ["relation   not the same passage (sure to 99%)"]
+
+
+def test_the_least_sure_places_are_named_worst_first() -> None:
+    alignment = made_up_results(length_s=40.0).alignment
+    times = np.arange(0.0, 40.0, 0.5)
+    width = np.full(len(times), 20.0)
+    width[[10, 11, 40, 60]] = 90.0, 80.0, 150.0, 39.0
+    width[70:72] = np.inf
+    unsure = replace(alignment, time_map=TimeMap(times, times + 1, width))
+    assert _worst_places(unsure) == [
+        "least sure at 0:20 (within 150 ms)",
+        "least sure at 0:05 (within 90 ms)",
+    ]
+    assert _worst_places(replace(unsure, relation="same_take")) == []
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_terminal_sees_one_line_of_progress_that_goes_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    before = signal.getsignal(signal.SIGTERM)
+    for quiet in (False, True):
+        screen = Terminal()
+        monkeypatch.setattr(sys, "stderr", screen)
+        with _Status(quiet) as status:
+            status.say("reading both")
+            status.say("on")
+        wanted = "\rreading both ...\ron ...          \r                \r"
+        assert screen.getvalue() == ("" if quiet else wanted)
+    signal.signal(signal.SIGTERM, before)
+
+
+def test_bold_is_for_terminals_that_have_not_asked_for_plain_text(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert _Ink(Terminal()).bold("one") == "\033[1mone\033[0m"
+    assert _Ink(io.StringIO()).bold("one") == "one"
+    monkeypatch.setenv("NO_COLOR", "")
+    assert _Ink(Terminal()).bold("one") == "one"
+
+
+def test_no_command_and_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    assert "exit codes" in capsys.readouterr().out
+    with pytest.raises(SystemExit) as left:
+        main(["compare", "only-one"])
+    assert left.value.code == 2
 
 
 @pytest.mark.parametrize("span", ["5-2", "x-3", "0:10", "90-95"])

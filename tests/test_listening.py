@@ -8,6 +8,7 @@ import pytest
 import soundfile
 
 from mixcompare import listening
+from mixcompare.errors import OutputError
 from mixcompare.findings import Cause, Finding
 from mixcompare.listening import Pair
 from mixcompare.recording import Recording
@@ -180,3 +181,92 @@ def test_three_minutes_fit_into_the_page():
     assert spans == [(0.0, 180.0)]
     assert kbps >= 160
     assert seconds * kbps * 125 * 4 / 3 < 11e6
+
+
+def test_the_louder_one_is_turned_down_never_the_softer_one_up():
+    assert listening.matching_gains_db(6.0) == (0.0, -6.0)
+    assert listening.matching_gains_db(-9.5) == (-9.5, 0.0)
+    assert listening.matching_gains_db(0.0) == (0.0, 0.0)
+
+
+def test_passages_carry_the_gains_that_they_were_given():
+    reference = tune(6)
+    (louder,) = listening.passages(pair_of(reference, 2 * reference, 6.02))
+    assert (louder.reference_gain_db, louder.candidate_gain_db) == pytest.approx((0.0, -6.02))
+    (softer,) = listening.passages(pair_of(reference, 0.5 * reference, -6.02))
+    assert (softer.reference_gain_db, softer.candidate_gain_db) == pytest.approx((-6.02, 0.0))
+
+
+@pytest.mark.parametrize(("peak", "lowered_db"), [(1.0, -2.0), (0.9, -1.085), (0.79, 0.0)])
+def test_what_is_coded_keeps_two_decibels_of_headroom(peak, lowered_db):
+    # A 100 Hz sine: its true peak is that of its samples. 1 dB under full scale is the ceiling
+    # (EBU R 128), 1 dB more is left to the coder.
+    wave = np.sin(2 * np.pi * 100 * np.arange(6 * RATE) / RATE)[:, None] * np.ones(2)
+    tones = (peak * wave).astype(np.float32)
+    (passage,) = listening.passages(pair_of(tones, tones, 0.0))
+    gains = (passage.reference_gain_db, passage.candidate_gain_db)
+    assert gains == pytest.approx((lowered_db, lowered_db), abs=0.02)
+
+
+def test_excerpts_are_named_after_rank_and_kind_and_hold_their_own_recording(tmp_path):
+    reference = np.full((8 * RATE, 2), 0.5, np.float32)
+    candidate = np.full((8 * RATE, 2), 0.25, np.float32)
+    sound = listening.cut(pair_of(reference, candidate, 0.0), (2.0, 6.0))
+    finding = finding_at((2, 6), kind="Too (loud)!")
+    written = listening.write_excerpts(finding, sound, tmp_path)
+    assert written.reference == "listening/01-too-loud-reference.flac"
+    assert written.candidate == "listening/01-too-loud-candidate.flac"
+    for path, level in ((written.reference, 0.5), (written.candidate, 0.25)):
+        info = soundfile.info(tmp_path / path)
+        assert (info.format, info.subtype, info.samplerate) == ("FLAC", "PCM_16", RATE)
+        samples, _ = soundfile.read(tmp_path / path)
+        assert samples[2 * RATE] == pytest.approx([level, level], abs=1e-3)
+        assert len(samples) == 4 * RATE
+    with pytest.raises(OutputError, match="cannot be written"):
+        listening.write_excerpts(finding, sound, tmp_path / "missing" / "folder")
+
+
+def test_the_longest_of_several_places_is_shown_with_a_second_around_it():
+    pair = pair_of(tune(), tune(), 0.0)
+    assert listening.excerpt_span(finding_at((1.0, 2.0), (8.0, 12.0), (15.0, 16.0)), pair) == (
+        7,
+        13,
+    )
+    assert listening.excerpt_span(finding_at((8.0, 19.5)), pair) == pytest.approx((7.75, 19.75))
+
+
+def test_without_a_profile_the_middle_of_a_long_place_is_shown():
+    pair = pair_of(tune(40), tune(40), 0.0)
+    assert listening.excerpt_span(finding_at((2.0, 34.0)), pair) == (12.0, 24.0)
+
+
+def test_the_busiest_part_stays_inside_its_place():
+    profile = np.zeros(80, np.float32)
+    profile[70:] = 1.0  # 35 s on: the place ends before
+    pair = pair_of(tune(40), tune(40), 0.0)
+    assert listening.excerpt_span(finding_at((2.0, 34.0)), pair, profile) == (2.0, 14.0)
+    profile[60:68] = 0.5
+    assert listening.excerpt_span(finding_at((2.0, 34.0)), pair, profile) == (22.0, 34.0)
+
+
+def test_places_that_touch_are_coded_once():
+    assert listening._merged([(5.0, 8.0), (1.0, 3.0), (3.0, 4.0), (7.0, 9.0)]) == [
+        (1.0, 4.0), (5.0, 9.0),
+    ]  # fmt: skip
+
+
+def test_the_candidates_length_counts_in_the_budget():
+    time_map = TimeMap.linear(0.0, 1.5, 0.0, 100.0)
+    # 10 s of the reference and 15 s of the candidate at 96 kbit/s: 300 kB.
+    assert listening._spans_within([(0.0, 10.0)], time_map, 300_000) == ([(0.0, 10.0)], 96)
+    assert listening._spans_within([(0.0, 10.0)], time_map, 299_999) == ([], 0)
+    assert listening._spans_within([(0.0, 10.0)], time_map, 600_000) == ([(0.0, 10.0)], 192)
+
+
+def test_the_music_in_common_ends_where_either_recording_does():
+    reference, candidate = (
+        Recording.from_array(np.full((int(seconds * 8000), 2), 0.1), 8000, name)
+        for seconds, name in ((10.0, "reference"), (6.0, "candidate"))
+    )
+    pair = Pair(reference, candidate, TimeMap.linear(-1.0, 1.0, 0.0, 10.0), 0.0)
+    assert pair.span_s == pytest.approx((1.0, 7.0))

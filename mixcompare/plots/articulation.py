@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,8 +12,15 @@ from matplotlib.figure import Figure
 
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
-from mixcompare.plots.values import interval, measured, number, series
-from mixcompare.results import Measured, Results
+from mixcompare.plots.values import closed, series
+from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.articulation import (
+        ArticulationDifference,
+        ArticulationMeasurement,
+        NoteShape,
+    )
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,58 +48,62 @@ _FLOOR_DB = -30.0
 
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    found = measured(results, "articulation")
+    found = results.measurements.get("articulation")
     if found is None:
         return None
-    examples = tuple(getattr(found.difference, "examples", None) or ())[:_MOST_NOTES]
-    notes = all(_ratios(found, role) is not None for role, _ in _ROLES)
+    difference: ArticulationDifference = found.difference
+    examples = difference.examples[:_MOST_NOTES]
+    notes = all(ratios is not None for ratios in _ratios(difference))
     if notes and examples:
         (left, right), below = style.columns_over_one(figure, (5.4, 3.4), (1.6, 1.0))
         _draw_notes(examples, left)
-        _draw_shares(found, right)
-        _draw_course(found, below, results.alignment.time_map.span_s)
+        _draw_shares(difference, right)
+        _draw_course(difference, below, results.alignment.time_map.span_s)
         style.name_recordings(left)
-        voice = getattr(found.difference, "shown", "line")
-        note = NOTE_CAPTION.format(voice=voice)
+        note = NOTE_CAPTION.format(voice=difference.shown)
         return f"Left: {note} Right: {SHARES_CAPTION} {COURSE_CAPTION}"
     if notes:
         (axes,) = style.panels(figure, (5.2,))
-        _draw_shares(found, axes)
+        _draw_shares(difference, axes)
         style.name_recordings(axes)
         return SHARES_CAPTION
+    sides: tuple[ArticulationMeasurement, ...] = (found.reference, found.candidate)
     dots = []
-    for role, _ in _ROLES:
-        holder = getattr(found, role)
-        value = number(holder, "sounding_ratio")
-        if value is not None:
-            dots.append(Dot(role, role, value, interval(holder, "sounding_ratio")))
+    for side, (role, _) in zip(sides, _ROLES, strict=True):
+        if side.sounding_ratio is not None:
+            around = closed(side.sounding_ratio_interval)
+            dots.append(Dot(role, role, side.sounding_ratio, around))
     if not dots:
         return None
     draw_dots(dots, figure, "share of the time between onsets that notes sound (1)")
     return DOTS_CAPTION
 
 
-def _draw_notes(examples: Sequence[Any], axes: Axes) -> None:
+def _draw_notes(examples: Sequence[NoteShape], axes: Axes) -> None:
     """Envelopes of both recordings over each other, one note after the other on one axis."""
     start_ms = 0.0
     ticks: list[float] = []
     labels: list[str] = []
     for index, example in enumerate(examples):
         length_ms = 0.0
-        for role, line in _ROLES:
-            times = series(example, f"{role}_time_s")
-            levels = series(example, f"{role}_level_db")
-            next_s = number(example, f"{role}_interval_s")
-            if times is None or levels is None or len(times) != len(levels) or next_s is None:
-                continue
+        sides = (
+            (
+                example.reference_time_s, example.reference_level_db,
+                example.reference_held_s, example.reference_interval_s,
+            ),
+            (
+                example.candidate_time_s, example.candidate_level_db,
+                example.candidate_held_s, example.candidate_interval_s,
+            ),
+        )  # fmt: skip
+        for (role, line), (times_s, levels_db, held_s, next_s) in zip(_ROLES, sides, strict=True):
+            times, levels = np.array(times_s), np.array(levels_db)
             shown = (times >= -_BEFORE_S) & (times <= 1.02 * next_s)
             times, levels = times[shown], np.maximum(levels[shown], _FLOOR_DB)
             label = role if index == 0 else "_" + role
             axes.plot(start_ms + 1000 * times, levels, label=label, **line)
-            held = number(example, f"{role}_held_s")
-            if held is not None:
-                level = float(np.interp(held, times, levels))
-                axes.plot(start_ms + 1000 * held, level, "o", color=line["color"], markersize=6)
+            level = float(np.interp(held_s, times, levels))
+            axes.plot(start_ms + 1000 * held_s, level, "o", color=line["color"], markersize=6)
             at = start_ms + 1000 * next_s
             axes.plot([at, at], [_FLOOR_DB, _FLOOR_DB + 3], color=line["color"], linewidth=2)
             length_ms = max(length_ms, 1000 * next_s)
@@ -109,9 +120,8 @@ def _draw_notes(examples: Sequence[Any], axes: Axes) -> None:
     axes.set_ylabel("level of the note (dB)")
 
 
-def _draw_shares(found: Measured, axes: Axes) -> None:
-    for role, line in _ROLES:
-        ratios = _ratios(found, role)
+def _draw_shares(difference: ArticulationDifference, axes: Axes) -> None:
+    for (role, line), ratios in zip(_ROLES, _ratios(difference), strict=True):
         if ratios is None:
             continue
         share = 100 * (np.arange(len(ratios)) + 1) / len(ratios)
@@ -122,22 +132,27 @@ def _draw_shares(found: Measured, axes: Axes) -> None:
     axes.set_ylim(0, 100)
 
 
-def _draw_course(found: Measured, axes: Axes, span_s: tuple[float, float]) -> None:
+def _draw_course(
+    difference: ArticulationDifference, axes: Axes, span_s: tuple[float, float]
+) -> None:
     """Both recordings' share of every note, joined by a stem, against time."""
     axes.set_ylabel("share sounding (1)")
     style.time_axis(axes, span_s)
-    times = series(found.difference, "note_s")
-    reference = series(found.difference, "note_reference_ratio")
-    candidate = series(found.difference, "note_candidate_ratio")
-    if times is None or reference is None or candidate is None:
-        return
+    times = np.array(difference.note_s)
+    reference = np.array(difference.note_reference_ratio)
+    candidate = np.array(difference.note_candidate_ratio)
     axes.vlines(times, reference, candidate, color=style.QUIET, linewidth=0.9)
     for values, (_, line) in zip((reference, candidate), _ROLES, strict=True):
         axes.plot(times, values, "o", color=line["color"], markersize=3.5)
     axes.set_ylim(0, max(1.2, 1.05 * float(np.nanmax([reference, candidate]))))
 
 
-def _ratios(found: Measured, role: str) -> FloatArray | None:
-    """Sounding ratios of the notes of one recording, sorted."""
-    ratios = series(found.difference, f"note_{role}_ratio", minimum=_FEWEST_NOTES)
+def _ratios(difference: ArticulationDifference) -> tuple[FloatArray | None, FloatArray | None]:
+    """Sounding ratios of the notes of both recordings, sorted."""
+    reference = series(difference.note_reference_ratio, minimum=_FEWEST_NOTES)
+    candidate = series(difference.note_candidate_ratio, minimum=_FEWEST_NOTES)
+    return _sorted(reference), _sorted(candidate)
+
+
+def _sorted(ratios: FloatArray | None) -> FloatArray | None:
     return None if ratios is None else np.sort(ratios[np.isfinite(ratios)])

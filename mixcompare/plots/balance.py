@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,8 +12,12 @@ from matplotlib.patches import Rectangle
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, nan_mean
-from mixcompare.plots.values import interval, measured, number
+from mixcompare.plots.values import closed
 from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.balance import BalanceDifference, Element
+    from mixcompare.elements.local import LocalChange
 
 FIELD_CAPTION = (
     "Difference per band against time once the overall gain is taken out: blue where the candidate"
@@ -30,8 +34,12 @@ _MOST_ELEMENTS = 12
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
     field = balance_field(results)
-    found = measured(results, "balance")
-    elements = _elements(found.difference) if found is not None else []
+    found = results.measurements.get("balance")
+    elements: list[Element | LocalChange] = []
+    if found is not None:
+        difference: BalanceDifference = found.difference
+        elements = [*difference.elements, *difference.passages]
+    elements = elements[:_MOST_ELEMENTS]
     if field is None and not elements:
         return None
     heights = []
@@ -87,36 +95,23 @@ def _draw_field(results: Results, field: Field, axes: Axes) -> None:
     bar.outline.set_visible(False)
 
 
-def _elements(difference: Any) -> list[Any]:
-    """Elements and registers that have a name and a difference."""
-    out = []
-    for group in ("elements", "passages", "registers"):
-        for item in getattr(difference, group, None) or ():
-            if hasattr(item, "name") and number(item, "difference_db") is not None:
-                out.append(item)
-    return out[:_MOST_ELEMENTS]
-
-
-def _draw_elements(elements: list[Any], axes: Axes) -> None:
+def _draw_elements(elements: list[Element | LocalChange], axes: Axes) -> None:
     step = JUST_NOTICEABLE["balance"].size
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [3.0]
     for row, element in enumerate(elements):
-        value = number(element, "difference_db") or 0.0
-        around = interval(element, "difference_db")
-        if around is None and getattr(element, "interval", None) is not None:
-            around = element.interval
+        value, around = element.difference_db, closed(element.interval)
         ends.append(abs(value))
         colour = style.CANDIDATE if value > 0 else style.REFERENCE
-        if around is not None and np.isfinite(around).all():
+        if around is not None:
             axes.plot(around, (row, row), color=colour, linewidth=1.5)
             ends.extend(abs(bound) for bound in around)
         axes.plot(value, row, "o", color=colour, markersize=5)
     limit = min(1.1 * max(ends), 18.0)
     axes.set_xlim(-limit, limit)
     axes.set_ylim(len(elements) - 0.5, -0.5)
-    axes.set_yticks(range(len(elements)), [str(element.name) for element in elements])
+    axes.set_yticks(range(len(elements)), [element.name for element in elements])
     axes.set_xlabel("candidate minus reference (dB)")
 
 

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.plots.values import measured, series
+from mixcompare.plots.values import series
 from mixcompare.results import Results
 from mixcompare.timemap import TimeMap
 
+if TYPE_CHECKING:
+    from mixcompare.analyzers.balance import BalanceDifference
+    from mixcompare.analyzers.dynamics import DynamicsMeasurement
+    from mixcompare.analyzers.loudness import LoudnessMeasurement
+
 FloatArray = npt.NDArray[np.float64]
+Values = Sequence[float | None]
 
 
 @dataclass(frozen=True)
@@ -74,26 +82,35 @@ def loudness_contours(results: Results, window: str = "momentary") -> Contours |
     window : str
         ``"momentary"`` (0.4 s) or ``"short_term"`` (3 s).
     """
-    return _contours(results, "loudness", "series_s", f"{window}_lufs")
+    found = results.measurements.get("loudness")
+    if found is None:
+        return None
+
+    def side(of: LoudnessMeasurement) -> tuple[Values, Values]:
+        return of.series_s, of.momentary_lufs if window == "momentary" else of.short_term_lufs
+
+    return _contours(results, side(found.reference), side(found.candidate))
 
 
 def dynamic_contours(results: Results) -> Contours | None:
     """Smoothed level of both against time, as the dynamics were judged; None where unknown."""
-    return _contours(results, "dynamics", "contour_s", "contour_db")
-
-
-def _contours(results: Results, aspect: str, time: str, level: str) -> Contours | None:
-    found = measured(results, aspect)
+    found = results.measurements.get("dynamics")
     if found is None:
         return None
-    sides = []
-    for holder in (found.reference, found.candidate):
-        times = series(holder, time)
-        levels = series(holder, level)
-        if times is None or levels is None or len(times) != len(levels):
-            return None
-        sides.append((times, levels))
-    (times, reference), (candidate_times, candidate) = sides
+    ours: DynamicsMeasurement = found.reference
+    theirs: DynamicsMeasurement = found.candidate
+    return _contours(
+        results, (ours.contour_s, ours.contour_db), (theirs.contour_s, theirs.contour_db)
+    )
+
+
+def _contours(
+    results: Results, ours: tuple[Values, Values], theirs: tuple[Values, Values]
+) -> Contours | None:
+    times, reference = map(series, ours)
+    candidate_times, candidate = map(series, theirs)
+    if times is None or reference is None or candidate_times is None or candidate is None:
+        return None
     start, end = results.alignment.time_map.span_s
     inside = (times >= start) & (times <= end)
     times, reference = times[inside], reference[inside]
@@ -108,15 +125,13 @@ def _contours(results: Results, aspect: str, time: str, level: str) -> Contours 
 
 def balance_field(results: Results) -> Field | None:
     """Difference per band against time; None where it was not measured."""
-    found = measured(results, "balance")
+    found = results.measurements.get("balance")
     if found is None:
         return None
-    times = series(found.difference, "times_s")
-    centres = series(found.difference, "band_centre_hz")
-    levels = series(found.difference, "difference_db")
+    difference: BalanceDifference = found.difference
+    times, centres = series(difference.times_s), series(difference.band_centre_hz)
+    levels = series(difference.difference_db)
     if times is None or centres is None or levels is None:
-        return None
-    if levels.shape != (len(times), len(centres)):
         return None
     return Field(times, centres, levels)
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from matplotlib.figure import Figure
 
 from mixcompare.plots import style
 from mixcompare.plots.contours import dynamic_contours, loudness_contours, thinned
-from mixcompare.plots.values import measured, number
 from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.dynamics import DynamicsDifference
 
 CAPTION = (
     "Left: smoothed level of both, each against its own mean. Right: the same moments, one"
@@ -44,10 +48,12 @@ def draw(results: Results, figure: Figure) -> str | None:
     low = float(pairs.min()) - 1
     high = float(pairs.max()) + 1
     right.plot((low, high), (low, high), color=style.QUIET, linewidth=0.9)
-    found = measured(results, "dynamics")
-    swing = number(found.difference, "swing_db_per_db") if found is not None else None
-    if swing is not None:
-        right.plot((low, high), (swing * low, swing * high), **style.CANDIDATE_LINE)
+    found = results.measurements.get("dynamics")
+    if found is not None:
+        difference: DynamicsDifference = found.difference
+        swing = difference.swing_db_per_db
+        if swing is not None:
+            right.plot((low, high), (swing * low, swing * high), **style.CANDIDATE_LINE)
     right.set_xlim(low, high)
     right.set_ylim(low, high)
     right.set_aspect("equal")

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
-from mixcompare.plots.values import interval, measured, number, series
-from mixcompare.results import Measured, Results
+from mixcompare.plots.values import closed, series
+from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.room import RoomDifference, RoomMeasurement
 
 DECAY_CAPTION = "Time for 60 dB of decay per octave, where the music lets the sound die away."
 WETNESS_CAPTION = (
@@ -20,33 +25,33 @@ _REGISTERS = ("below 280 Hz", "280 to 900 Hz", "900 Hz to 2.8 kHz", "above 2.8 k
 
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where nothing of the room can be told."""
-    found = measured(results, "room")
+    found = results.measurements.get("room")
     if found is None:
         return None
-    sides = (found.reference, found.candidate)
-    decays = any(series(side, "octave_decay_time_s") is not None for side in sides)
-    wetness = number(found.difference, "wetness_db") is not None
+    sides: tuple[RoomMeasurement, ...] = (found.reference, found.candidate)
+    difference: RoomDifference = found.difference
+    decays = any(series(side.octave_decay_time_s) is not None for side in sides)
+    wetness = difference.wetness_db is not None
     heights = [4.4] * decays + [4.2] * wetness
     if not heights:
         return None
     axes = style.panels(figure, heights, share_x=False)
     if decays:
-        _draw_decays(found, axes[0])
-    if wetness:
-        _draw_wetness(found, axes[-1])
+        _draw_decays(found.reference, found.candidate, axes[0])
+    if difference.wetness_db is not None:
+        _draw_wetness(difference, difference.wetness_db, axes[-1])
     captions = [DECAY_CAPTION] * decays + [WETNESS_CAPTION] * wetness
     return " ".join(captions)
 
 
-def _draw_decays(found: Measured, axes: Axes) -> None:
+def _draw_decays(reference: RoomMeasurement, candidate: RoomMeasurement, axes: Axes) -> None:
     lowest, highest = 16_000.0, 63.0
-    for role, line, marker in (
-        ("reference", style.REFERENCE_LINE, "o"),
-        ("candidate", style.CANDIDATE_LINE, "s"),
+    for side, role, line, marker in (
+        (reference, "reference", style.REFERENCE_LINE, "o"),
+        (candidate, "candidate", style.CANDIDATE_LINE, "s"),
     ):
-        holder = getattr(found, role)
-        centres, decays = series(holder, "octave_centre_hz"), series(holder, "octave_decay_time_s")
-        if centres is None or decays is None or len(centres) != len(decays):
+        centres, decays = series(side.octave_centre_hz), series(side.octave_decay_time_s)
+        if centres is None or decays is None:
             continue
         axes.plot(centres, decays, label=role, marker=marker, markersize=4, **line)
         lowest, highest = min(lowest, float(centres[0])), max(highest, float(centres[-1]))
@@ -56,20 +61,16 @@ def _draw_decays(found: Measured, axes: Axes) -> None:
     style.name_recordings(axes)
 
 
-def _draw_wetness(found: Measured, axes: Axes) -> None:
-    whole = number(found.difference, "wetness_db") or 0.0
-    around = interval(found.difference, "wetness_db")
-    registers = series(found.difference, "register_wetness_db")
-    rows = ["over all"]
-    values = [whole]
-    if registers is not None and len(registers) == len(_REGISTERS):
-        rows += _REGISTERS
-        values += registers.tolist()
+def _draw_wetness(difference: RoomDifference, whole: float, axes: Axes) -> None:
+    around = closed(difference.wetness_db_interval)
+    registers = difference.register_wetness_db
+    rows = ("over all", *(_REGISTERS if registers else ()))
+    values = (whole, *registers)
     step = JUST_NOTICEABLE["wetness"].size
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [4.0]
-    for row, value in enumerate(values):
+    for row, (_, value) in enumerate(zip(rows, values, strict=True)):
         colour = style.CANDIDATE if value > 0 else style.REFERENCE
         axes.plot(value, row, "o", color=colour, markersize=6 if row == 0 else 4)
         ends.append(abs(value))

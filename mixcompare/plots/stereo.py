@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from matplotlib.axes import Axes
+from typing import TYPE_CHECKING
+
+import numpy as np
 from matplotlib.figure import Figure
 
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
-from mixcompare.plots.values import bounds, measured, series
-from mixcompare.results import Measured, Results
+from mixcompare.plots.values import series
+from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.placement import PlacementMeasurement
+    from mixcompare.analyzers.width import WidthMeasurement
 
 WIDTH_CAPTION = (
     "Level of the side (left minus right) against the mid (left plus right), and correlation of"
@@ -22,37 +28,44 @@ PLACEMENT_CAPTION = (
 
 def draw_width(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    found = measured(results, "width")
-    if found is None or series(found.reference, "band_centre_hz") is None:
+    found = results.measurements.get("width")
+    if found is None:
         return None
+    reference: WidthMeasurement = found.reference
+    candidate: WidthMeasurement = found.candidate
     kinds = [
-        ("band_side_to_mid_db", "side against\nmid (dB)"),
-        ("band_correlation", "correlation (1)"),
+        ("side against\nmid (dB)", reference.band_side_to_mid_db, candidate.band_side_to_mid_db),
+        ("correlation (1)", reference.band_correlation, candidate.band_correlation),
     ]
-    kinds = [kind for kind in kinds if series(found.reference, kind[0]) is not None]
+    kinds = [kind for kind in kinds if series(kind[1]) is not None]
     if not kinds:
         return None
+    centres = reference.band_centre_hz
     axes = style.panels(figure, [3.6] * len(kinds))
-    for (name, label), panel in zip(kinds, axes, strict=True):
-        _both(found, name, panel)
+    for (label, ours, theirs), panel in zip(kinds, axes, strict=True):
+        panel.plot(centres, np.array(ours, np.float64), label="reference", **style.REFERENCE_LINE)
+        levels = series(theirs)
+        if levels is not None:
+            panel.plot(candidate.band_centre_hz, levels, label="candidate", **style.CANDIDATE_LINE)
         panel.set_ylabel(label)
-        if name == "band_correlation":
+        if ours is reference.band_correlation:
             panel.set_ylim(-1.05, 1.05)
     style.name_recordings(axes[0])
-    style.frequency_axis(axes[-1], _range_hz(found))
+    style.frequency_axis(axes[-1], _range_hz(centres))
     return WIDTH_CAPTION
 
 
 def draw_placement(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    found = measured(results, "placement")
+    found = results.measurements.get("placement")
     if found is None:
         return None
-    name = "band_position" if series(found.reference, "band_position") is not None else "position"
-    reference, candidate = series(found.reference, name), series(found.candidate, name)
-    centres = series(found.reference, "band_centre_hz")
-    if centres is None or reference is None or len(reference) != len(centres):
+    ours: PlacementMeasurement = found.reference
+    theirs: PlacementMeasurement = found.candidate
+    reference, candidate = series(ours.position), series(theirs.position)
+    if reference is None:
         return None
+    centres = ours.band_centre_hz
     (axes,) = style.panels(figure, (7.0,))
     step = JUST_NOTICEABLE["placement"].size
     axes.fill_betweenx(
@@ -62,10 +75,10 @@ def draw_placement(results: Results, figure: Figure) -> str | None:
     axes.plot(
         reference, centres, label="reference", marker="o", markersize=3.5, **style.REFERENCE_LINE
     )
-    if candidate is not None and len(candidate) == len(centres):
+    if candidate is not None:
         axes.plot(
             candidate,
-            centres,
+            theirs.band_centre_hz,
             label="candidate",
             marker="s",
             markersize=3.5,
@@ -73,27 +86,10 @@ def draw_placement(results: Results, figure: Figure) -> str | None:
         )
     axes.set_xlim(-1, 1)
     axes.set_xlabel("position (\N{MINUS SIGN}1 left, 0 middle, +1 right)")
-    style.frequency_axis(axes, _range_hz(found), vertical=True)
+    style.frequency_axis(axes, _range_hz(centres), vertical=True)
     style.name_recordings(axes)
     return PLACEMENT_CAPTION
 
 
-def _both(found: Measured, name: str, axes: Axes) -> None:
-    for holder, line, role in (
-        (found.reference, style.REFERENCE_LINE, "reference"),
-        (found.candidate, style.CANDIDATE_LINE, "candidate"),
-    ):
-        centres, values = series(holder, "band_centre_hz"), series(holder, name)
-        if centres is None or values is None or len(centres) != len(values):
-            continue
-        axes.plot(centres, values, label=role, **line)
-        around = bounds(holder, name)
-        if around is not None and len(around[0]) == len(centres):
-            axes.fill_between(centres, *around, color=line["color"], alpha=0.18, linewidth=0)
-
-
-def _range_hz(found: Measured) -> tuple[float, float]:
-    centres = series(found.reference, "band_centre_hz")
-    if centres is None:
-        return 20.0, 20_000.0
-    return float(centres[0]) * 0.9, float(centres[-1]) * 1.1
+def _range_hz(centres: tuple[float, ...]) -> tuple[float, float]:
+    return centres[0] * 0.9, centres[-1] * 1.1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from matplotlib.figure import Figure
 
@@ -9,8 +11,12 @@ from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.match import SAME_PASSAGE
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
-from mixcompare.plots.values import interval, measured, number, series
+from mixcompare.plots.values import closed, series
 from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.tempo import TempoDifference
+    from mixcompare.analyzers.tuning import TuningMeasurement
 
 TEMPO_CAPTION = (
     "How much longer the candidate takes for the same music, from place to place: above zero it is"
@@ -23,19 +29,17 @@ _LIMIT_PERCENT = 40.0
 
 def draw_tempo(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None for one take or a short passage."""
-    found = measured(results, "tempo")
+    found = results.measurements.get("tempo")
     if found is None or results.alignment.relation != SAME_PASSAGE:
         return None
-    times = series(found.difference, "curve_s")
-    curve = series(found.difference, "curve_percent")
-    ratio = number(found.difference, "ratio")
-    if times is None or curve is None or ratio is None or len(times) != len(curve):
+    difference: TempoDifference = found.difference
+    times, curve = series(difference.curve_s), series(difference.curve_percent)
+    if times is None or curve is None:
         return None
+    ratio = difference.ratio
     # The curve is against the passage's own mean; here both are seen together.
     percent = 100 * (ratio * (1 + curve / 100) - 1)
-    half = series(found.difference, "curve_half_width_percent")
-    if half is None or len(half) != len(times):
-        half = np.full(len(times), np.nan)
+    half = np.array(difference.curve_half_width_percent, np.float64)
     # Windows over a gap are left out of the curve: the line must not bridge them.
     steps = np.diff(times)
     holes = np.flatnonzero(steps > 1.5 * np.median(steps)) + 1
@@ -58,14 +62,16 @@ def draw_tempo(results: Results, figure: Figure) -> str | None:
 
 def draw_tuning(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    found = measured(results, "tuning")
+    found = results.measurements.get("tuning")
     if found is None:
         return None
+    reference: TuningMeasurement = found.reference
+    candidate: TuningMeasurement = found.candidate
     dots = []
-    for holder, role in ((found.reference, "reference"), (found.candidate, "candidate")):
-        value = number(holder, "cents_against_440")
+    for side, role in ((reference, "reference"), (candidate, "candidate")):
+        value = side.cents_against_440
         if value is not None:
-            dots.append(Dot(role, role, value, interval(holder, "cents_against_440")))
+            dots.append(Dot(role, role, value, closed(side.cents_against_440_interval)))
     if not dots:
         return None
     draw_dots(dots, figure, "tuning against A = 440 Hz (cents)", smallest=20.0)

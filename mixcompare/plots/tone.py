@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from matplotlib.figure import Figure
 
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
-from mixcompare.plots.values import bounds, measured, of_length, series
+from mixcompare.plots.values import bounds, series
 from mixcompare.results import Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.tone import ToneDifference, ToneMeasurement
 
 CAPTION = (
     "Mean third-octave levels of both recordings, each against its own overall level; below, the"
@@ -18,33 +23,33 @@ CAPTION = (
 
 def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
-    found = measured(results, "tone")
+    found = results.measurements.get("tone")
     if found is None:
         return None
-    centres = series(found.difference, "band_centre_hz")
-    difference = series(found.difference, "band_level_db")
-    if centres is None or difference is None or len(centres) != len(difference):
+    reference: ToneMeasurement = found.reference
+    candidate: ToneMeasurement = found.candidate
+    change: ToneDifference = found.difference
+    difference = series(change.band_level_db)
+    if difference is None:
         return None
+    centres = change.band_centre_hz
     upper, lower = style.panels(figure, (4.0, 4.4))
-    for holder, line, name in (
-        (found.reference, style.REFERENCE_LINE, "reference"),
-        (found.candidate, style.CANDIDATE_LINE, "candidate"),
+    for side, line, name in (
+        (reference, style.REFERENCE_LINE, "reference"),
+        (candidate, style.CANDIDATE_LINE, "candidate"),
     ):
-        levels = series(holder, "band_level_db")
-        if levels is not None and of_length(levels, centres):
-            upper.plot(centres, levels, label=name, **line)
+        levels = series(side.band_level_db)
+        if levels is not None:
+            upper.plot(side.band_centre_hz, levels, label=name, **line)
     upper.set_ylabel("band level (dB)")
     style.name_recordings(upper)
     step = JUST_NOTICEABLE["tone"].size
     lower.axhspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     style.zero_line(lower)
-    around = bounds(found.difference, "band_level_db")
-    if around is not None and len(around[0]) == len(centres):
-        lower.fill_between(centres, *around, **style.INTERVAL_FILL)
-        style.symmetric(lower, 4.0, difference, np.clip(around, -15, 15))
-    else:
-        style.symmetric(lower, 4.0, difference)
+    around = bounds(change.band_level_db_interval)
+    lower.fill_between(centres, *around, **style.INTERVAL_FILL)
+    style.symmetric(lower, 4.0, difference, np.clip(around, -15, 15))
     lower.plot(centres, difference, marker="o", markersize=3, **style.DIFFERENCE_LINE)
     lower.set_ylabel("candidate minus\nreference (dB)")
-    style.frequency_axis(lower, (float(centres[0]) * 0.9, float(centres[-1]) * 1.1))
+    style.frequency_axis(lower, (centres[0] * 0.9, centres[-1] * 1.1))
     return CAPTION

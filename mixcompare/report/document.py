@@ -16,13 +16,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from importlib import metadata, resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mixcompare.findings import Finding
 from mixcompare.match import UNRELATED, Alignment
 from mixcompare.results import Level, Results
+
+if TYPE_CHECKING:
+    from mixcompare.analyzers.articulation import VoiceArticulation
 
 SCHEMA_VERSION = 1
 MAP_POINTS_PER_S = 20.0
@@ -74,7 +77,7 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
 def _parts(results: Results) -> list[Json]:
     """What is known of the parts of a score; their levels are not measured."""
     found = results.measurements.get("articulation")
-    voices = getattr(found.difference, "voices", ()) if found is not None else ()
+    voices: tuple[VoiceArticulation, ...] = found.difference.voices if found is not None else ()
     return [
         {
             "name": voice.name,
@@ -218,5 +221,6 @@ def _spans(spans: Sequence[tuple[float, float]], decimals: int) -> str:
 
 
 def _harmless(text: str) -> str:
-    """Keep a spreadsheet from taking a name for a formula."""
-    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    """Keep a spreadsheet from taking a name for a formula, or half of it for a line."""
+    text = text.replace("\r", " ")
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t") else text

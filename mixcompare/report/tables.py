@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
@@ -13,7 +14,6 @@ from mixcompare.bands import NOMINAL_HZ
 from mixcompare.report import wording
 from mixcompare.results import Measured
 
-_WORDY = {"reasons"}
 _RATIOS = ("_db_per_db", "image_scale")
 """Candidate over reference: no differences, so without a sign."""
 _TITLES = {
@@ -42,26 +42,24 @@ class Table:
 
 def single_values(measured: Measured) -> Table:
     """Every value that is one number, of both recordings and their difference."""
-    names = dict.fromkeys(
-        name
-        for holder in (measured.reference, measured.candidate, measured.difference)
-        for name, value in _reported(holder)
-        if _is_number(value) and not name.endswith("_interval")
-    )
+    reference, candidate, difference = _sides(measured)
     rows = []
-    for name in names:
-        label, unit = wording.label_and_unit(name)
-        sides = (_number(measured.reference, name), _number(measured.candidate, name))
-        if sides == (None, None):
+    for name in reference | candidate:
+        sides = (_number(reference.get(name)), _number(candidate.get(name)))
+        if sides == (None, None) or name.endswith("_interval"):
             continue
+        label, unit = wording.label_and_unit(name)
+        gap = _number(difference.get(name))
+        if isinstance(gap, int):  # a count of the pair, no difference
+            gap = None
         gap_unit = wording.difference_unit(unit)
         signed = not _is_ratio(name)
         rows.append(
             (
                 label,
                 *(wording.quantity(side, unit) for side in sides),
-                wording.quantity(_number(measured.difference, name), gap_unit, signed),
-                wording.interval(_bounds(measured.difference, name), gap_unit, signed),
+                wording.quantity(gap, gap_unit, signed),
+                wording.interval(_pair(difference.get(f"{name}_interval")), gap_unit, signed),
             )
         )
     return Table("", ("", "Reference", "Candidate", "Difference", "95 % interval"), tuple(rows))
@@ -69,17 +67,17 @@ def single_values(measured: Measured) -> Table:
 
 def pair_values(measured: Measured) -> Table:
     """Every single value that only the comparison has, such as how much wetter one is."""
+    reference, candidate, difference = _sides(measured)
     rows = []
-    for name, value in _reported(measured.difference):
-        if value is None or not _is_number(value) or name.endswith("_interval"):
-            continue
-        if _has(measured.reference, name) or _has(measured.candidate, name):
+    for name, value in difference.items():
+        number = _number(value)
+        beside = reference.get(name) is not None or candidate.get(name) is not None
+        if number is None or (beside and not isinstance(number, int)):
             continue
         label, unit = wording.label_and_unit(name)
-        gap = _bounds(measured.difference, name)
-        signed = (gap is not None or "difference" in name) and not _is_ratio(name)
-        shown = wording.quantity(_number(measured.difference, name), unit, signed)
-        rows.append((label, shown, wording.interval(gap, unit, signed)))
+        signed = _is_change(name, measured)
+        gap = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
+        rows.append((label, wording.quantity(number, unit, signed), gap))
     heads = ("Of the pair", "Value", "95 % interval")
     columns = 3 if any(row[2] for row in rows) else 2
     return Table("", heads[:columns], tuple(row[:columns] for row in rows))
@@ -92,24 +90,21 @@ def bands(measured: Measured) -> Table | None:
         return None
     heads = ["Octave (Hz)" if kind == "octave_" else "Band (Hz)"]
     columns: list[list[str]] = [[_band_name(centre) for centre in centres]]
-    holders = (
-        ("reference", measured.reference),
-        ("candidate", measured.candidate),
-        ("difference", measured.difference),
-    )
-    names = dict.fromkeys(name for _, holder in holders for name, _ in _reported(holder))
-    for name in names:
+    sides = dict(zip(("reference", "candidate", "difference"), _sides(measured), strict=True))
+    for name in sides["reference"] | sides["candidate"] | sides["difference"]:
         if name.endswith(("_centre_hz", "_interval")):
             continue
         label, unit = wording.label_and_unit(name.removeprefix(kind))
-        for role, holder in holders:
-            values: Any = getattr(holder, name, None)
+        for role, side in sides.items():
+            values: Any = side.get(name)
             if not _is_series(values) or len(values) != len(centres):
                 continue
-            signed = role == "difference"
+            signed = role == "difference" and _is_change(name, measured)
             shown = wording.difference_unit(unit) if signed else unit
-            heads.append(f"{label}, {role}" + (f" ({shown})" if shown else ""))
-            columns.append([wording.number(_finite(value), unit, signed) for value in values])
+            bare = role == "difference" and (not signed or _says_so(label))
+            words = label if bare else f"{label}, {role}"
+            heads.append(words + (f" ({shown})" if shown else ""))
+            columns.append([wording.number(_number(value), unit, signed) for value in values])
     if len(columns) == 1:
         return None
     return Table("Band by band", tuple(heads), tuple(zip(*columns, strict=True)))
@@ -118,7 +113,7 @@ def bands(measured: Measured) -> Table | None:
 def _reported_centres(measured: Measured) -> tuple[str, list[float]]:
     """Mid-band frequencies, and the prefix of what was measured in those bands."""
     for holder in (measured.difference, measured.reference, measured.candidate):
-        values = dict(_reported(holder))
+        values = _values(holder)
         for kind in ("band_", "octave_"):
             centres = values.get(f"{kind}centre_hz")
             if centres is not None and len(centres):
@@ -129,9 +124,9 @@ def _reported_centres(measured: Measured) -> tuple[str, list[float]]:
 def lists(measured: Measured) -> tuple[Table, ...]:
     """Lists of the difference: named things (elements, registers), and columns of one prefix."""
     out = []
-    for name, value in _reported(measured.difference):
+    for name, value in _values(measured.difference).items():
         if _is_records(value):
-            out.append(_records_table(name, value))
+            out.append(_records_table(name, value, measured))
     out.extend(_parallel_tables(measured))
     return tuple(out)
 
@@ -139,37 +134,40 @@ def lists(measured: Measured) -> tuple[Table, ...]:
 def reasons(measured: Measured) -> tuple[str, ...]:
     """Why something could not be told, each sentence once."""
     found: dict[str, None] = {}
-    for holder in (measured.reference, measured.candidate, measured.difference):
-        for sentence in getattr(holder, "reasons", ()) or ():
-            found[str(sentence)] = None
+    for side in _sides(measured):
+        found |= dict.fromkeys(side.get("reasons", ()))  # not every measurement has some
     return tuple(found)
 
 
-def _records_table(name: str, records: Iterable[Any]) -> Table:
+def _records_table(name: str, records: Iterable[Any], measured: Measured) -> Table:
     rows = list(records)
     untold = [row for row in rows if not _tells(row)]
     rows = [row for row in rows if _tells(row)] or rows[:1]
-    columns = [
-        item.name
-        for item in fields(rows[0])
-        if item.metadata.get("report", True) and not item.name.endswith("interval")
-    ]
-    columns = [column for column in columns if column not in _WORDY]
+    first = _values(rows[0])
+    columns = [column for column in first if not column.endswith("interval")]
+    changes = {
+        column
+        for column in columns
+        if _is_change(column, measured) or _interval_name(first, column) is not None
+    }
     heads = []
     for column in columns:
         label, unit = wording.label_and_unit(column)
+        if column in changes and not _says_so(label):
+            label += ", difference"
         heads.append(_HEADS.get(column, f"{label} ({unit})" if unit else label))
-        if _interval_name(rows[0], column) is not None:
+        if _interval_name(first, column) is not None:
             heads.append("95 % interval")
     cells = []
     for row in rows:
         line: list[str] = []
+        values = _values(row)
         for column in columns:
             unit = wording.label_and_unit(column)[1]
-            line.append(_cell(getattr(row, column), column, unit))
-            interval_name = _interval_name(row, column)
+            line.append(_cell(values[column], column, unit, column in changes))
+            interval_name = _interval_name(values, column)
             if interval_name is not None:
-                line.append(wording.interval(_pair(getattr(row, interval_name)), unit))
+                line.append(wording.interval(_pair(values[interval_name]), unit))
         cells.append(tuple(line))
     title = name.replace("_", " ").capitalize()
     if untold:
@@ -179,7 +177,7 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
 
 def _tells(record: Any) -> bool:
     """Whether anything but a count is known of a named thing; others always tell."""
-    values = dict(_reported(record))
+    values = _values(record)
     if "name" not in values:
         return True
     measured = [value for value in values.values() if value is None or isinstance(value, float)]
@@ -190,7 +188,7 @@ def _parallel_tables(measured: Measured) -> list[Table]:
     """Tuples of equal length whose names share their first word: registers, filters."""
     groups: dict[tuple[str, int], list[str]] = {}
     band_count = len(_reported_centres(measured)[1])
-    for name, value in _reported(measured.difference):
+    for name, value in _values(measured.difference).items():
         prefix, _, rest = name.partition("_")
         if not isinstance(value, (tuple, list)) or not value or not rest or prefix == "band":
             continue
@@ -219,7 +217,8 @@ def _parallel_tables(measured: Measured) -> list[Table]:
 
 def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[list[str]]) -> None:
     """Append a column of the difference, after those of both recordings where there are such."""
-    values = getattr(measured.difference, name)
+    reference, candidate, difference = _sides(measured)
+    values = difference[name]
     label, unit = wording.label_and_unit(name.partition("_")[2])
     if _is_pair(values[0]):
         heads.append("Range")
@@ -229,20 +228,17 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
         heads.append(label)
         cells.append([value.replace("_", " ") for value in values])
         return
-    both = [
-        (role, getattr(holder, name, None))
-        for role, holder in (("reference", measured.reference), ("candidate", measured.candidate))
-    ]
+    both = [("reference", reference.get(name)), ("candidate", candidate.get(name))]
     beside = all(column is not None and len(column) == len(values) for _, column in both)
     columns = [*both, ("difference", values)] if beside else [("", values)]
     for role, column in columns:
         words = f"{label}, {role}" if role else label
         heads.append(f"{words} ({unit})" if unit else words)
         signed = role == "difference" or "gain" in name
-        cells.append([_cell(value, "difference" if signed else "", unit) for value in column])
+        cells.append([_cell(value, name, unit, signed) for value in column])
 
 
-def _cell(value: Any, name: str, unit: str) -> str:
+def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
     if value is None:
         return wording.NOT_KNOWN
     if isinstance(value, str):
@@ -252,7 +248,7 @@ def _cell(value: Any, name: str, unit: str) -> str:
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
-        return wording.number(float(value), unit, signed="difference" in name or "gain" in name)
+        return wording.number(float(value), unit, signed)
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
     if name == "span_s":
@@ -263,14 +259,36 @@ def _cell(value: Any, name: str, unit: str) -> str:
     return ", ".join(_cell(item, name, unit) for item in value)
 
 
-def _reported(holder: Any) -> list[tuple[str, Any]]:
-    if not is_dataclass(holder) or isinstance(holder, type):
-        return []
-    return [
-        (item.name, getattr(holder, item.name))
+def _sides(measured: Measured) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
+    """Values of reference, candidate and difference by name."""
+    return _values(measured.reference), _values(measured.candidate), _values(measured.difference)
+
+
+def _values(holder: Any) -> dict[str, Any]:
+    """Everything of a dataclass that belongs in a report, by name."""
+    return {
+        item.name: getattr(holder, item.name)
         for item in fields(holder)
         if item.metadata.get("report", True)
-    ]
+    }
+
+
+def _is_change(name: str, measured: Measured) -> bool:
+    """Whether a value of the pair is candidate minus reference, so that its sign matters.
+
+    It is where each recording has such a value too, where it has an interval (then it is an
+    estimate of a change), or where its words say so. Counts are none.
+    """
+    reference, candidate, difference = _sides(measured)
+    beside = name in reference or name in candidate
+    known = beside or difference.get(f"{name}_interval") is not None
+    count = isinstance(difference.get(name), int) and beside
+    label = wording.label_and_unit(name)[0]
+    return (known or _says_so(label)) and not count and not _is_ratio(name)
+
+
+def _says_so(label: str) -> bool:
+    return re.search(r"\b(difference|change)\b", label.lower()) is not None
 
 
 def _is_ratio(name: str) -> bool:
@@ -304,38 +322,23 @@ def _is_records(value: Any) -> bool:
     )
 
 
-def _has(holder: Any, name: str) -> bool:
-    return getattr(holder, name, None) is not None
-
-
-def _number(holder: Any, name: str) -> float | None:
-    value = getattr(holder, name, None)
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
+def _number(value: Any) -> float | None:
+    if value is None or isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
     return value if math.isfinite(value) else None
-
-
-def _finite(value: Any) -> float | None:
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
-def _bounds(holder: Any, name: str) -> tuple[float | None, float | None] | None:
-    return _pair(getattr(holder, f"{name}_interval", None))
 
 
 def _pair(value: Any) -> tuple[float | None, float | None] | None:
     if value is None or len(value) != 2 or not all(_is_number(bound) for bound in value):
         return None
-    return _finite(value[0]), _finite(value[1])
+    return _number(value[0]), _number(value[1])
 
 
-def _interval_name(record: Any, column: str) -> str | None:
+def _interval_name(values: dict[str, Any], column: str) -> str | None:
     """Name of the interval that goes with a column: its own, or the record's only one."""
-    if hasattr(record, f"{column}_interval"):
+    if f"{column}_interval" in values:
         return f"{column}_interval"
-    if column.startswith(("difference", "level_difference")) and hasattr(record, "interval"):
-        return "interval"
-    return None
+    return "interval" if column.startswith("difference") and "interval" in values else None
 
 
 def _band_name(centre_hz: float) -> str:

@@ -122,12 +122,14 @@ _UNITS = (
     ("_db", "dB"),
     ("_hz", "Hz"),
     ("_ms", "ms"),
+    ("_us", "\N{MICRO SIGN}s"),
     ("_s", "s"),
 )
 _DIFFERENCE_UNITS = {"LUFS": "LU", "dBTP": "dB"}
 _DECIMALS = {
     "dB": 1, "LUFS": 1, "LU": 1, "dBTP": 1, "%": 1, "s": 2, "ms": 0, "Hz": 0, "cents": 1,
     "dB/octave": 2, "dB/dB": 2, "per minute": 1, "per s": 1, "degrees": 0, "ppm": 1, "semitones": 0,
+    "\N{MICRO SIGN}s": 0,
 }  # fmt: skip
 _LABELS = {
     "loudness range": "Loudness range (LRA)",
@@ -163,14 +165,22 @@ _LABELS = {
     "knee": "Knee: level above which the swings differ",
     "level range": "Range from soft to loud",
     "ratio": "Duration, candidate over reference",
-    "percent": "Time taken, candidate against reference",
     "own spread difference": "Freedom of tempo, difference",
     "clarity c80": "Clarity C80",
+    "time difference": "Later on the right by",
+    "total": "Transposition and tuning together, difference",
+    "speed": "Playback speed, difference",
     "crest": "Crest (peak against mean)",
     "gap depth": "Dip before the next note (depends on the room)",
     "accent": "Accent: peak at the onset over what is held, change",
     "release": "Time to fall by 10 dB after the note's end, change (with the room)",
 }
+_NAMED = {
+    "percent": ("Time taken, candidate against reference", "%"),
+    "cents_against_440": ("Tuning against A4 = 440 Hz", "cents"),
+    "explained_db": ("Difference that single elements explain", "dB"),
+}
+"""Names that their words or their ending would not explain."""
 _OF_ASPECT = {
     "tone": ("tone", "tone_tilt"),
     "room": ("decay", "wetness"),
@@ -186,13 +196,18 @@ def aspect_title(aspect: str) -> str:
 
 def label_and_unit(name: str) -> tuple[str, str]:
     """Words and unit of a named value: ``("Gap depth", "dB")`` for ``gap_depth_db``."""
-    stem, unit = name, ""
+    if name in _NAMED:
+        return _NAMED[name]
+    words, unit = words_and_unit(name)
+    return _LABELS.get(words, words[:1].upper() + words[1:]), unit
+
+
+def words_and_unit(name: str) -> tuple[str, str]:
+    """The name's own words, and its unit: ``("gap depth", "dB")`` for ``gap_depth_db``."""
     for suffix, symbol in _UNITS:
         if name.endswith(suffix):
-            stem, unit = name.removesuffix(suffix), symbol
-            break
-    words = stem.replace("_", " ")
-    return _LABELS.get(words, words[:1].upper() + words[1:]), unit
+            return name.removesuffix(suffix).replace("_", " "), symbol
+    return name.replace("_", " "), _NAMED.get(name, ("", ""))[1]
 
 
 def difference_unit(unit: str) -> str:
@@ -205,7 +220,7 @@ def number(value: float | None, unit: str = "", signed: bool = False) -> str:
     if value is None or not math.isfinite(value):
         return NOT_KNOWN
     if isinstance(value, int):
-        return f"{value}".replace("-", MINUS)
+        return (f"{value:+d}" if signed and value else f"{value}").replace("-", MINUS)
     decimals = _DECIMALS.get(unit, 2)
     text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
     if float(text) == 0:

@@ -194,18 +194,20 @@ def _put_in_place(folder: Path, target: Path) -> None:
 
 def _swap(folder: Path, target: Path) -> None:
     aside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
-    os.rename(target, aside / "former")
+    former = aside / "former"
     try:
+        os.rename(target, former)
         os.rename(folder, target)
     except BaseException:
-        os.rename(aside / "former", target)
+        if former.exists():
+            os.rename(former, target)
         os.rmdir(aside)
         raise
     shutil.rmtree(aside, ignore_errors=True)
 
 
 def _move_in(folder: Path, target: Path, former: tuple[str, ...]) -> None:
-    """Move file by file beside what else is there, the document last; then drop stale ones."""
+    """Move file by file beside what else is there, the document last; undo it all on trouble."""
     files = sorted(_files_in(folder), key=lambda name: (name == _DOCUMENT, name))
     strangers = [name for name in files if (target / name).exists() and name not in former]
     if strangers:
@@ -213,14 +215,24 @@ def _move_in(folder: Path, target: Path, former: tuple[str, ...]) -> None:
             f"{target / strangers[0]}: is not from a former report and would be overwritten;"
             " name another folder."
         )
-    for name in files:
-        (target / name).parent.mkdir(parents=True, exist_ok=True)
-        os.replace(folder / name, target / name)
-    for name in set(former) - set(files):
-        (target / name).unlink(missing_ok=True)
-    for name in ("figures", "listening"):
-        with contextlib.suppress(OSError):
-            os.rmdir(target / name)
+    aside = Path(tempfile.mkdtemp(prefix="former-", dir=folder))
+    moves = [(target / name, aside / name) for name in former]
+    moves += [(folder / name, target / name) for name in files]
+    begun = 0
+    try:
+        for source, place in moves:
+            begun += 1
+            place.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(source, place)
+    except BaseException:
+        for source, place in reversed(moves[:begun]):
+            if place.exists():
+                os.replace(place, source)
+        raise
+    finally:
+        for name in ("figures", "listening"):
+            with contextlib.suppress(OSError):
+                os.rmdir(target / name)
 
 
 def _former_files(target: Path) -> tuple[str, ...] | None:

@@ -59,22 +59,6 @@ def test_figures_are_15_cm_wide_with_letters_of_readable_size(aspect, drawn):
     assert len(drawn[aspect].caption) > 20
 
 
-def lines_by_colour(axes, colour):
-    return [line for line in axes.lines if line.get_color() == colour]
-
-
-def test_tone_shows_the_measured_values(drawn, results):
-    difference = results.measurements["tone"].difference
-    upper, lower = drawn["tone"].figure.axes
-    (curve,) = [line for line in lower.lines if len(line.get_xdata()) == 31]
-    wanted = np.array(difference.band_level_db, float)
-    np.testing.assert_array_equal(curve.get_ydata(), wanted)
-    (reference,) = lines_by_colour(upper, style.REFERENCE)
-    (candidate,) = lines_by_colour(upper, style.CANDIDATE)
-    assert reference.get_linestyle() == "-"
-    assert candidate.get_linestyle() != "-"
-
-
 def test_loudness_difference_has_the_gain_taken_out(results):
     contours = loudness_contours(results, "momentary")
     raw = contours.candidate_lufs - contours.reference_lufs
@@ -86,20 +70,6 @@ def test_loudness_difference_has_the_gain_taken_out(results):
     wanted = np.interp(place, candidate.series_s, levels)
     index = int(np.argmin(np.abs(contours.times_s - 20.0)))
     assert contours.candidate_lufs[index] == pytest.approx(wanted, abs=1e-6)
-
-
-def test_balance_marks_its_findings_and_elements(drawn, results):
-    field, elements, _ = drawn["balance"].figure.axes
-    frames = [patch for patch in field.patches if not patch.get_fill()]
-    spans = results.findings[0].spans_s
-    assert [(round(f.get_x(), 3), round(f.get_x() + f.get_width(), 3)) for f in frames] == [
-        (round(start, 3), round(end, 3)) for start, end in spans
-    ]
-    assert {text.get_text() for text in field.texts} == {"1"}
-    names = [text.get_text() for text in elements.get_yticklabels()]
-    assert names == ["repeating high figure", "leading line", "bass"]
-    (mesh,) = field.collections
-    assert mesh.get_clim() == (-12, 12)
 
 
 def longest_line(axes):

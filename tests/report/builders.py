@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
+from mixcompare.analyzers.articulation import (
+    BASS,
+    LEAD,
+    ArticulationDifference,
+    ArticulationMeasurement,
+    NoteShape,
+    Stretch,
+    VoiceArticulation,
+)
+from mixcompare.analyzers.balance import BalanceDifference, BalanceMeasurement, Element
+from mixcompare.analyzers.dynamics import DynamicsDifference, DynamicsMeasurement
 from mixcompare.analyzers.loudness import LoudnessDifference, LoudnessMeasurement
+from mixcompare.analyzers.placement import PlacementDifference, PlacementMeasurement
+from mixcompare.analyzers.room import RoomDifference, RoomMeasurement
+from mixcompare.analyzers.tempo import TempoDifference, TempoMeasurement
+from mixcompare.analyzers.tone import ToneDifference, ToneMeasurement
+from mixcompare.analyzers.tuning import TuningDifference, TuningMeasurement
+from mixcompare.analyzers.width import WidthDifference, WidthMeasurement
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.elements.local import LocalChange
 from mixcompare.findings import Cause, Finding
 from mixcompare.listening import Pair
 from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
@@ -17,148 +35,9 @@ from mixcompare.timemap import TimeMap
 
 LENGTH_S = 48.0
 RATE_HZ = 44_100
-NOT_IN_REPORT = {"report": False}
-
-
-@dataclass(frozen=True)
-class Element:
-    name: str
-    difference_db: float
-    interval: tuple[float, float]
-    band_hz: tuple[float, float]
-    spans_s: tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True)
-class BalanceDifference:
-    elements: tuple[Element, ...]
-    band_centre_hz: tuple[float, ...] = field(metadata=NOT_IN_REPORT)
-    times_s: np.ndarray = field(metadata=NOT_IN_REPORT)
-    difference_db: np.ndarray = field(metadata=NOT_IN_REPORT)
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Values:
-    """One recording's made-up measurement of several aspects."""
-
-    band_centre_hz: tuple[float, ...] = ()
-    band_level_db: tuple[float | None, ...] = ()
-    tilt_db_per_octave: float | None = None
-
-
-@dataclass(frozen=True)
-class ToneDifference:
-    band_centre_hz: tuple[float, ...]
-    band_level_db: tuple[float | None, ...]
-    band_level_db_interval: tuple[tuple[float, float] | None, ...]
-    tilt_db_per_octave: float | None
-    tilt_db_per_octave_interval: tuple[float, float] | None
-    shaping_kind: tuple[str, ...]
-    shaping_frequency_hz: tuple[float, ...]
-    shaping_gain_db: tuple[float, ...]
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Stereo:
-    side_to_mid_db: float
-    correlation: float
-    band_centre_hz: tuple[float, ...]
-    band_side_to_mid_db: tuple[float | None, ...]
-    band_correlation: tuple[float | None, ...]
-
-
-@dataclass(frozen=True)
-class Position:
-    band_centre_hz: tuple[float, ...]
-    position: tuple[float | None, ...]
-
-
-@dataclass(frozen=True)
-class Articulation:
-    sounding_ratio: float | None
-    gap_depth_db: float | None
-    attack_ms: float | None
-    sounding_ratio_interval: tuple[float, float] | None = None
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class NoteShape:
-    reference_time_s: tuple[float, ...]
-    reference_level_db: tuple[float, ...]
-    reference_held_s: float
-    reference_interval_s: float
-    candidate_time_s: tuple[float, ...]
-    candidate_level_db: tuple[float, ...]
-    candidate_held_s: float
-    candidate_interval_s: float
-
-
-@dataclass(frozen=True)
-class ArticulationDifference:
-    sounding_ratio: float | None
-    sounding_ratio_interval: tuple[float, float] | None
-    gap_depth_db: float | None
-    notes: int
-    note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    note_candidate_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Room:
-    decay_time_s: float | None
-    early_decay_time_s: float | None
-    clarity_c80_db: float | None
-    octave_centre_hz: tuple[float, ...] = ()
-    octave_decay_time_s: tuple[float | None, ...] = ()
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class RoomDifference:
-    wetness_db: float | None
-    wetness_db_interval: tuple[float, float] | None
-    register_wetness_db: tuple[float, ...]
-    decay_time_s: float | None
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Dynamics:
-    crest_db: float
-    loudness_range_lu: float
-    contour_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-
-
-@dataclass(frozen=True)
-class Tempo:
-    events_per_minute: float | None
-
-
-@dataclass(frozen=True)
-class TempoDifference:
-    ratio: float
-    ratio_interval: tuple[float, float]
-    spread_percent: float | None
-    curve_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    curve_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    curve_half_width_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-
-
-@dataclass(frozen=True)
-class Tuning:
-    cents_against_440: float
-    cents_against_440_interval: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
-class TuningDifference:
-    tuning_cents: float
-    tuning_cents_interval: tuple[float, float] | None = None
+CENTRES_HZ = tuple(THIRD_OCTAVE_CENTRES_HZ.tolist())
+OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0)
+REGISTERS_HZ = ((45.0, 178.0), (178.0, 708.0), (708.0, 2800.0))
 
 
 def candidate_length_s(length_s: float) -> float:
@@ -274,84 +153,254 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
 
 
 def _measurements(time_map, length_s, rng):
-    centres = tuple(THIRD_OCTAVE_CENTRES_HZ.tolist())
     octaves = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000)
     slope = -2.0 * octaves - 0.4 * octaves**2
     shelf = 2.2 / (1 + np.exp(-3 * (octaves - 1.5))) + rng.normal(0, 0.2, len(octaves))
-    known = [None, *shelf[1:].tolist()]
-    around = [None, *((value - 0.6, value + 0.6) for value in shelf[1:].tolist())]
-    side = -12 + 3 * np.tanh(octaves)
     return {
         "loudness": _loudness(time_map, length_s, rng),
         "balance": _balance(length_s, rng),
-        "tone": Measured(
-            "tone",
-            Values(centres, tuple(slope.tolist()), -2.1),
-            Values(centres, tuple((slope + shelf).tolist()), -1.7),
-            ToneDifference(
-                centres, tuple(known), tuple(around), 0.4, (0.2, 0.6),
-                ("high_shelf", "bell"), (3200.0, 410.0), (2.2, -0.8),
-            ),
+        "tone": _tone(slope, shelf),
+        "articulation": _articulation(length_s, rng),
+        "width": _width(octaves),
+        "placement": _placement(octaves),
+        "room": _room(length_s),
+        "dynamics": _dynamics(time_map, length_s),
+        "tempo": Measured(
+            "tempo",
+            TempoMeasurement(236.0, (230.0, 242.0)),
+            TempoMeasurement(227.0, (222.0, 232.0)),
+            _tempo(time_map, length_s),
         ),
-        "articulation": Measured(
-            "articulation",
-            Articulation(0.83, -14.0, 22.0, (0.8, 0.86)),
-            Articulation(0.62, -19.5, 18.0, (0.57, 0.67)),
-            ArticulationDifference(
-                -0.21, (-0.27, -0.15), -5.5, 24,
-                tuple(rng.normal(0.83, 0.05, 24).tolist()),
-                tuple(rng.normal(0.62, 0.07, 24).tolist()),
-                (_note(),),
-            ),
-        ),
-        "width": Measured(
-            "width",
-            Stereo(-11.2, 0.81, centres, tuple(side), tuple(0.7 - 0.1 * octaves)),
-            Stereo(-9.0, 0.72, centres, tuple(side + 2), tuple(0.6 - 0.12 * octaves)),
-            Stereo(2.2, -0.09, centres, (2.0,) * 31, (-0.1,) * 31),
-        ),
-        "placement": Measured(
-            "placement",
-            Position(centres, tuple((0.3 * np.sin(octaves)).tolist())),
-            Position(centres, tuple((0.3 * np.sin(octaves) + 0.12).tolist())),
-            Position(centres, (0.12,) * 31),
-        ),
-        "room": Measured(
-            "room",
-            Room(1.8, None, None, (125.0, 250.0, 500.0, 1000.0, 2000.0), (None, 2, 1.9, 1.7, 1.4)),
-            Room(2.3, None, None, (125.0, 250.0, 500.0, 1000.0, 2000.0), (2.9, 2.6, 2.4, 2.2, 1.8)),
-            RoomDifference(2.6, (1.9, 3.2), (2.1, 2.5, 3.0, 2.4), 0.5,
-                           ("Clarity cannot be told from music without a free onset.",)),
-        ),
-        "dynamics": Measured(
-            "dynamics", Dynamics(14.2, 9.3), Dynamics(12.9, 7.9), Dynamics(-1.3, -1.4)
-        ),
-        "tempo": Measured("tempo", Tempo(236.0), Tempo(227.0), _tempo(length_s)),
         "tuning": Measured(
             "tuning",
-            Tuning(4.1, (2.5, 5.7)),
-            Tuning(7.5, (5.0, 10.0)),
-            TuningDifference(3.4, (0.8, 6.0)),
+            TuningMeasurement(441.0, 4.1, (2.5, 5.7)),
+            TuningMeasurement(441.9, 7.5, (5.0, 10.0)),
+            TuningDifference(3.4, (0.8, 6.0), 0, 3.4, a4_hz=(441.0, 441.9)),
         ),
-    }  # fmt: skip
+    }
 
 
-def _tempo(length_s):
+def _tone(slope, shelf):
+    known = [None, *shelf[1:].tolist()]
+    around = [None, *((value - 0.6, value + 0.7) for value in shelf[1:].tolist())]
+    return Measured(
+        "tone",
+        ToneMeasurement(CENTRES_HZ, tuple(slope.tolist()), -2.1),
+        ToneMeasurement(CENTRES_HZ, tuple((slope + shelf).tolist()), -1.7),
+        ToneDifference(
+            band_centre_hz=CENTRES_HZ,
+            band_level_db=tuple(known),
+            band_level_db_interval=tuple(around),
+            tilt_db_per_octave=0.4,
+            tilt_db_per_octave_interval=(0.2, 0.6),
+            shaping_kind=("high_shelf", "bell"),
+            shaping_frequency_hz=(3200.0, 410.0),
+            shaping_gain_db=(2.2, -0.8),
+            shaping_q=(0.7, 1.2),
+            residual_db=0.3,
+            scatter_db=0.2,
+            explained_db=(0.5,) * len(CENTRES_HZ),
+        ),
+    )
+
+
+def _articulation(length_s, rng):
+    notes = 24
+    leading = VoiceArticulation(
+        name=LEAD, reference_ratio=0.83, candidate_ratio=0.62, sounding_ratio=-0.21,
+        sounding_ratio_interval=(-0.27, -0.15), manner="legato, then staccato",
+        gap_depth_db=-5.5, accent_db=1.4, attack_ms=-4.0, release_ms=12.0,
+        notes=notes, notes_left_out=3, written=False,
+    )  # fmt: skip
+    untold = replace(
+        leading, name=BASS, reference_ratio=None, candidate_ratio=None, sounding_ratio=None,
+        sounding_ratio_interval=None, manner="", gap_depth_db=None, accent_db=None,
+        attack_ms=None, release_ms=None, notes=2, notes_left_out=5,
+    )  # fmt: skip
+    horns = replace(
+        leading, name="Horns", reference_ratio=0.5, candidate_ratio=0.9, sounding_ratio=0.4,
+        sounding_ratio_interval=(0.3, 0.5), written=True,
+    )  # fmt: skip
+    line = ((0.25 * length_s, 0.54 * length_s),)
+    return Measured(
+        "articulation",
+        ArticulationMeasurement(0.83, (0.8, 0.86), -14.0, 22.0, 31),
+        ArticulationMeasurement(0.62, (0.57, 0.67), -19.5, 18.0, 28),
+        ArticulationDifference(
+            sounding_ratio=-0.21,
+            sounding_ratio_interval=(-0.27, -0.15),
+            reference_ratio=0.83,
+            candidate_ratio=0.62,
+            gap_depth_db=-5.5,
+            attack_ms=-4.0,
+            agreement=0.92,
+            notes=notes,
+            notes_left_out=3,
+            same_take=False,
+            accent_db=1.4,
+            release_ms=12.0,
+            band_hz=(400.0, 1600.0),
+            voices=(leading, untold, horns),
+            stretch=Stretch(-0.21, (-0.27, -0.15), 0.83, 0.62, 0.92, notes, line, line),
+            shown=LEAD,
+            note_s=tuple(np.linspace(0.05 * length_s, 0.9 * length_s, notes).tolist()),
+            note_pitch=(67,) * notes,
+            note_reference_ratio=tuple(rng.normal(0.83, 0.05, notes).tolist()),
+            note_candidate_ratio=tuple(rng.normal(0.62, 0.07, notes).tolist()),
+            examples=(_note(), _note(0.8)),
+        ),
+    )
+
+
+def _width(octaves):
+    side = -12 + 3 * np.tanh(octaves)
+    return Measured(
+        "width",
+        WidthMeasurement(-11.2, 0.81, 0.3, CENTRES_HZ, tuple(side), tuple(0.7 - 0.1 * octaves)),
+        WidthMeasurement(-9.0, 0.72, 0.5, CENTRES_HZ, tuple(side + 2), tuple(0.6 - 0.12 * octaves)),
+        WidthDifference(
+            side_to_mid_db=2.2,
+            side_to_mid_db_interval=(1.4, 3.0),
+            correlation=-0.09,
+            correlation_interval=(-0.13, -0.05),
+            mono_fold_down_loss_db=0.2,
+            band_centre_hz=CENTRES_HZ,
+            band_side_to_mid_db=(2.0,) * 31,
+            band_side_to_mid_db_interval=((1.0, 3.0),) * 31,
+            band_correlation=(-0.1,) * 31,
+            side_to_mid_direct_db=1.1,
+            side_to_mid_decay_db=2.6,
+            agreeing_share=0.88,
+            low_correlation=(0.9, 0.8),
+        ),
+    )
+
+
+def _placement(octaves):
+    ours = 0.3 * np.sin(octaves)
+    return Measured(
+        "placement",
+        PlacementMeasurement(CENTRES_HZ, tuple(ours.tolist()), 0.02, (40.0,) * 31),
+        PlacementMeasurement(CENTRES_HZ, tuple((ours + 0.12).tolist()), 0.14, (70.0,) * 31),
+        PlacementDifference(
+            band_centre_hz=CENTRES_HZ,
+            position=(0.12,) * 31,
+            position_interval=((0.1, 0.14),) * 31,
+            reference_position=tuple(ours.tolist()),
+            turn_db=1.0,
+            turn_db_interval=(0.8, 1.2),
+            image_scale=0.97,
+            own_position=(0.01,) * 31,
+            own_position_interval=((-0.01, 0.03),) * 31,
+            consistency=(0.75,) * 31,
+            time_difference_us=(30.0,) * 31,
+            time_difference_us_interval=((10.0, 50.0),) * 31,
+        ),
+    )
+
+
+def _room(length_s):
+    return Measured(
+        "room",
+        RoomMeasurement(
+            1.8, (1.6, 2.0), None, None, None,
+            octave_centre_hz=OCTAVES_HZ, octave_decay_time_s=(None, 2.0, 1.9, 1.7, 1.4),
+        ),
+        RoomMeasurement(
+            2.3, (2.0, 2.6), None, None, None,
+            octave_centre_hz=OCTAVES_HZ, octave_decay_time_s=(2.9, 2.6, 2.4, 2.2, 1.8),
+        ),
+        RoomDifference(
+            wetness_db=2.6,
+            wetness_db_interval=(1.9, 3.2),
+            kernel_time_s=2.1,
+            decay_time_s=0.5,
+            decay_time_percent=27.8,
+            decay_time_percent_interval=(10.0, 48.0),
+            early_decay_time_s=None,
+            clarity_c80_db=None,
+            register_wetness_db=(2.1, 2.5, 3.0, -2.4),
+            explained=0.41,
+            same_take=False,
+            span_s=(0.0, length_s),
+            candidate_span_s=(0.0, length_s),
+            reasons=("Clarity cannot be told from music without a free onset.",),
+        ),
+    )  # fmt: skip
+
+
+def _dynamics(time_map, length_s):
+    reference_s = np.arange(0, length_s, 0.1)
+    candidate_s = np.arange(0, candidate_length_s(length_s), 0.1)
+    ours = -24 + 6 * np.sin(2 * np.pi * reference_s / 16)
+    theirs = -22 + 4.8 * np.sin(2 * np.pi * time_map.to_reference(candidate_s) / 16)
+    difference = 2 - 1.2 * np.sin(2 * np.pi * reference_s / 16)
+    return Measured(
+        "dynamics",
+        DynamicsMeasurement(
+            14.2, 9.3, 12.0, -17.0, (8.0, 11.0), -30.0, (2.0, 5.0),
+            tuple(reference_s.tolist()), (None, *ours[1:].tolist()),
+        ),
+        DynamicsMeasurement(
+            12.9, 7.9, 10.5, -16.0, (8.0, 11.0), -27.0, (2.0, 5.0),
+            tuple(candidate_s.tolist()), tuple(theirs.tolist()),
+        ),
+        DynamicsDifference(
+            crest_db=-1.3,
+            peak_to_short_term_db=-1.5,
+            loudness_range_lu=-1.4,
+            loudness_range_lu_interval=(-2.6, 0.4),
+            swing_db_per_db=0.8,
+            swing_db_per_db_interval=(0.74, 0.86),
+            level_range_db=11.5,
+            knee_lufs=None,
+            above_knee_db_per_db=None,
+            above_knee_db_per_db_interval=None,
+            loudest_s=(8.0, 11.0),
+            loudest_difference_db=-1.1,
+            softest_s=(2.0, 5.0),
+            softest_difference_db=0.9,
+            contour_s=tuple(reference_s.tolist()),
+            contour_db=tuple(difference.tolist()),
+        ),
+    )  # fmt: skip
+
+
+def _tempo(time_map, length_s):
     times = np.arange(1.0, length_s - 1.0, 0.2)
     curve = 100 * 0.35 * 2 * np.pi / 24 * np.cos(2 * np.pi * times / 24) / 1.04
     half = np.full(len(times), 2.0)
     return TempoDifference(
-        1.04, (1.037, 1.043), 6.1, tuple(times), tuple(curve.tolist()), tuple(half.tolist())
+        ratio=1.04,
+        ratio_interval=(1.037, 1.043),
+        percent=4.0,
+        percent_interval=(3.7, 4.3),
+        spread_percent=6.1,
+        own_spread_percent=(5.0, 7.5),
+        own_spread_difference_percent=2.5,
+        own_spread_difference_percent_interval=(1.0, 4.0),
+        curve_s=tuple(times.tolist()),
+        curve_percent=tuple(curve.tolist()),
+        curve_half_width_percent=tuple(half.tolist()),
+        time_map=time_map,
     )
 
 
-def _note():
+def _note(scale=1.0):
+    """One note whose levels fall from where it ends; the candidate's ends earlier."""
     times = np.arange(0, 0.62, 0.01)
-    shapes = []
-    for held, interval in ((0.41, 0.5), (0.33, 0.53)):
-        levels = np.minimum(0, 900 * (times - 0.02)) - np.maximum(0, 90 * (times - held))
-        shapes += [tuple(times.tolist()), tuple(levels.tolist()), held, interval]
-    return NoteShape(*shapes)
+    sides = {}
+    for role, held_s, interval_s in (
+        ("reference", 0.41 * scale, 0.5 * scale), ("candidate", 0.33 * scale, 0.53 * scale),
+    ):  # fmt: skip
+        levels = np.minimum(0, 900 * (times - 0.02)) - np.maximum(0, 90 * (times - held_s))
+        sides |= {
+            f"{role}_time_s": tuple(times.tolist()),
+            f"{role}_level_db": tuple(levels.tolist()),
+            f"{role}_held_s": held_s,
+            f"{role}_interval_s": interval_s,
+        }
+    return NoteShape(pitch=67, onset_s=2.0, **sides)
 
 
 def _loudness(time_map, length_s, rng):
@@ -395,18 +444,49 @@ def _balance(length_s, rng):
     levels[np.ix_((times > 0.45 * length_s) & (times < 0.58 * length_s), low)] -= 5.0
     levels[(times > 0.59 * length_s) & (times < 0.61 * length_s)] = np.nan
     levels[:, -3:] = np.where(rng.random((len(times), 3)) < 0.5, np.nan, levels[:, -3:])
-    elements = (
-        Element(
-            "repeating high figure", 5.8, (4.9, 6.7), (2000.0, 5000.0), motor_spans_s(length_s)
+    spans = motor_spans_s(length_s)
+    figure = Element(
+        name="repeating high figure", kind="repeating_figure", difference_db=5.8,
+        interval=(4.9, 6.7), confidence=0.96, band_hz=(2000.0, 5000.0), spans_s=spans,
+        notes_per_s=4.0, motif_notes=8, against=False,
+        reference_audible_share=0.7, candidate_audible_share=0.98,
+        reference_loudness_share=0.05, candidate_loudness_share=0.2,
+    )  # fmt: skip
+    line = replace(
+        figure, name="leading line", kind="leading_line", difference_db=-0.4, interval=(-1.3, 0.5),
+        band_hz=(400.0, 1600.0), spans_s=((0.04 * length_s, 0.6 * length_s),), notes_per_s=None,
+        motif_notes=None,
+    )  # fmt: skip
+    bass = LocalChange("bass", (60.0, 250.0), (0.0, length_s), -1.9, (-3.1, -0.7), 0.8)
+    return Measured(
+        "balance",
+        BalanceMeasurement(
+            REGISTERS_HZ, (-9.0, -3.0, -12.0), (0.9, 1.0, 0.6), (0.3, 0.5, 0.2), 0.94,
+            (LEAD, BASS), (1.0, 0.9), (0.4, 0.2), 0.81,
         ),
-        Element(
-            "leading line", -0.4, (-1.3, 0.5), (400.0, 1600.0), ((0.04 * length_s, 0.6 * length_s),)
+        BalanceMeasurement(
+            REGISTERS_HZ, (-9.5, -3.2, -8.0), (0.85, 1.0, 0.9), (0.25, 0.45, 0.3), 0.97,
+            (LEAD, BASS), (0.9, 0.9), (0.3, 0.2), 0.75,
         ),
-        Element("bass", -1.9, (-3.1, -0.7), (60.0, 250.0), ((0.0, length_s),)),
-    )
-    nothing = BalanceDifference((), (), np.zeros(0), np.zeros((0, 0)))
-    difference = BalanceDifference(elements, tuple(centres.tolist()), times, levels)
-    return Measured("balance", nothing, nothing, difference)
+        BalanceDifference(
+            elements=(figure, line),
+            passages=(bass,),
+            register_hz=REGISTERS_HZ,
+            register_level_db=(-0.5, -0.2, 4.0),
+            scatter_db=1.3,
+            same_take=False,
+            register_audible_share=(-0.05, 0.0, 0.3),
+            register_loudness_share=(-0.05, -0.05, 0.1),
+            evenness=0.03,
+            voice_name=(LEAD, BASS),
+            voice_audible_share=(-0.1, 0.0),
+            voice_loudness_share=(-0.1, 0.0),
+            blend=-0.06,
+            band_centre_hz=tuple(centres.tolist()),
+            times_s=tuple(times.tolist()),
+            difference_db=levels,
+        ),
+    )  # fmt: skip
 
 
 def gliding_pair(results: Results, length_s: float = LENGTH_S, rate_hz: int = RATE_HZ) -> Pair:

@@ -2,10 +2,13 @@
 
 import base64
 import functools
+import os
 import re
+import shutil
 import threading
 from dataclasses import replace
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +18,10 @@ from scipy.stats import binom
 
 from mixcompare.listening import passages
 from mixcompare.report.page import render
-from mixcompare.report.writer import save
 from tests.report.builders import glide_hz, gliding_pair, made_up_results
+from tests.report.conftest import LENGTH_S, LOOP
 
 CHROMIUM = Path("/usr/bin/chromium")
-LENGTH_S = 24.0
-LOOP = (12.0, 13.6)
 FLAGS = [
     "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
@@ -60,31 +61,29 @@ AudioNode.prototype.connect = function (target, ...rest) {
 pytestmark = pytest.mark.browser
 
 
+def demand_browser(chromium=CHROMIUM):
+    """Skip, or fail where everything is meant to be tested, if there is no browser."""
+    needs = "" if find_spec("playwright") else "the playwright package"
+    needs = needs or ("" if chromium.exists() else f"a browser at {chromium}")
+    if needs:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(f"needs {needs}")
+
+
 @pytest.fixture(scope="module")
 def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="needs the playwright package")
-    if not CHROMIUM.exists():
-        pytest.skip(f"needs a browser at {CHROMIUM}")
-    with playwright.sync_playwright() as driver:
+    demand_browser()
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
         running = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
         yield running
         running.close()
 
 
-@pytest.fixture(scope="module")
-def report(tmp_path_factory):
-    """A report whose first finding is short, to be looped."""
-    results = made_up_results(length_s=LENGTH_S)
-    short = replace(results.findings[0], spans_s=(LOOP,))
-    results = replace(results, findings=(short, *results.findings[1:]))
-    folder = tmp_path_factory.mktemp("browser") / "out"
-    return save(results, folder, gliding_pair(results, LENGTH_S))
-
-
 @pytest.fixture
-def page(browser, report):
+def page(browser, saved):
     """The page, which must neither complain nor ask for anything."""
-    address = (report / "report.html").as_uri()
+    address = (saved / "report.html").as_uri()
     context = browser.new_context(viewport={"width": 1280, "height": 800})
     opened = context.new_page()
     trouble = []
@@ -98,10 +97,12 @@ def page(browser, report):
 
 
 @pytest.fixture(scope="module")
-def home(report):
-    """Address on this machine of the report's folder, with the recorder in it."""
-    (report / "recorder.js").write_text(RECORDER)
-    handler = functools.partial(Silent, directory=str(report))
+def home(saved, tmp_path_factory):
+    """Address on this machine of a folder with the page and the recorder in it."""
+    folder = tmp_path_factory.mktemp("served")
+    shutil.copy(saved / "report.html", folder)
+    (folder / "recorder.js").write_text(RECORDER)
+    handler = functools.partial(Silent, directory=str(folder))
     server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     yield f"http://127.0.0.1:{server.server_port}"
@@ -304,14 +305,21 @@ def test_hands_on_the_keyboard_reach_everything(page):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (390, 844)])
-def test_the_page_fits_the_screen(browser, report, tmp_path, width, height, scheme):
+def test_the_page_fits_the_screen(browser, saved, tmp_path, width, height, scheme):
     size = {"width": width, "height": height}
     context = browser.new_context(viewport=size, color_scheme=scheme)
     page = context.new_page()
-    page.goto((report / "report.html").as_uri())
+    page.goto((saved / "report.html").as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     picture = page.screenshot(path=tmp_path / "page.png")
     assert len(picture) > 20_000
     for button in page.locator("#dock button:visible").all():
         assert button.bounding_box()["height"] >= 44  # WCAG 2.1, 2.5.5: 44 CSS pixels
     context.close()
+
+
+@pytest.mark.parametrize(("machine", "outcome"), [("1", pytest.fail), ("", pytest.skip)])
+def test_a_missing_browser_fails_where_everything_is_tested(machine, outcome, monkeypatch):
+    monkeypatch.setenv("CI", machine)
+    with pytest.raises(outcome.Exception, match="needs (a browser|the playwright)"):
+        demand_browser(Path("no") / "browser")

@@ -4,7 +4,7 @@ import copy
 import csv
 import io
 import json
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 
 import jsonschema
 import numpy as np
@@ -13,6 +13,7 @@ import pytest
 from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED
 from mixcompare.report import document
 from mixcompare.results import Measured
+from tests import samples
 from tests.report.builders import made_up_results
 
 RELATIONS = (SAME_PASSAGE, SAME_TAKE, UNRELATED)
@@ -28,6 +29,14 @@ def validator():
 @pytest.fixture(scope="module")
 def report():
     return document.to_document(made_up_results(length_s=12.0))
+
+
+@pytest.fixture(scope="module", params=["made up", "one take", "two performances"])
+def shown(request):
+    if request.param == "made up":
+        return made_up_results(length_s=12.0)
+    names = {"one take": "candidate_figure_louder", "two performances": "candidate_detached"}
+    return samples.compared("reference", names[request.param])
 
 
 @pytest.mark.parametrize("relation", RELATIONS)
@@ -176,13 +185,119 @@ def test_the_same_results_give_the_same_text():
     assert first == second
 
 
-def test_the_findings_table_opens_in_a_spreadsheet_and_holds_no_formula():
-    findings = made_up_results().findings
-    sly = replace(findings[0], subject='=HYPERLINK("x")', text='one, "two"\nthree')
-    rows = list(csv.DictReader(io.StringIO(document.findings_table((sly, *findings[1:])))))
-    assert len(rows) == len(findings)
-    assert rows[0]["subject"].startswith("'=")
-    assert rows[0]["text"] == 'one, "two"\nthree'
-    assert float(rows[0]["difference"]) == pytest.approx(5.8)
-    assert rows[0]["spans_s"] == "8.00 to 20.00; 30.72 to 39.36"
-    assert rows[2]["low_hz"] == ""
+def rows_of(findings):
+    return list(csv.DictReader(io.StringIO(document.findings_table(findings))))
+
+
+def test_the_findings_table_tells_every_finding_field_by_field(shown):
+    rows = rows_of(shown.findings)
+    assert len(rows) == len(shown.findings) > 0
+    for row, finding in zip(rows, shown.findings, strict=True):
+        for name in ("aspect", "kind", "subject", "unit", "text"):
+            assert row[name] == getattr(finding, name)
+        assert row["advice"] == " ".join(finding.advice)
+        assert int(row["rank"]) == finding.rank
+        low, high = finding.interval
+        for name, value in (("difference", finding.difference), ("low_95", low), ("high_95", high)):
+            assert float(row[name]) == pytest.approx(value, rel=6e-4)
+        assert float(row["just_noticeable_differences"]) == pytest.approx(finding.jnd, rel=6e-3)
+        for name, value in (
+            ("confidence", finding.confidence),
+            ("players", finding.cause.players),
+            ("room", finding.cause.room),
+            ("mix", finding.cause.mix),
+        ):
+            assert float(row[name]) == pytest.approx(value, abs=0.0051)
+        for name, spans in (
+            ("spans_s", finding.spans_s), ("candidate_spans_s", finding.candidate_spans_s),
+        ):  # fmt: skip
+            told = [[float(end) for end in span.split(" to ")] for span in row[name].split("; ")]
+            np.testing.assert_allclose(told, spans, atol=0.0051)
+        band = (row["low_hz"], row["high_hz"])
+        assert (
+            band == ("", "")
+            if finding.band_hz is None
+            else band == tuple(str(edge) for edge in finding.band_hz)
+        )
+    named = replace(shown.findings[0], bars=((5, 12), (20, 25)))
+    assert rows_of([named])[0]["bars"] == "5 to 12; 20 to 25"
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t"])
+def test_the_findings_table_holds_no_formula(start):
+    finding = made_up_results().findings[0]
+    sly = replace(
+        finding,
+        subject=f'{start}HYPERLINK("x")',
+        text=f'{start}one, "two"\nthree\rfour',
+        advice=(f"{start}1",),
+    )
+    (row,) = rows_of([sly])
+    assert row["subject"] == f'\'{start}HYPERLINK("x")'
+    assert row["text"] == f'\'{start}one, "two"\nthree four'
+    assert row["advice"] == f"'{start}1"
+
+
+def equal(told, value):
+    """Whether JSON data says the same as a value of the results."""
+    if is_dataclass(value):
+        wanted = {
+            entry.name: getattr(value, entry.name)
+            for entry in fields(value)
+            if entry.metadata.get("report", True)
+        }
+        return set(told) == set(wanted) and all(equal(told[key], wanted[key]) for key in wanted)
+    if isinstance(value, (tuple, list, np.ndarray)):
+        return len(told) == len(value) and all(map(equal, told, value))
+    if isinstance(value, float) and not np.isfinite(value):
+        return told is None
+    return told == value and isinstance(told, bool) == isinstance(value, (bool, np.bool_))
+
+
+def test_the_report_says_what_the_results_say_each_under_its_own_name(shown, validator):
+    report = json.loads(document.to_json(document.to_document(shown, ["b", "a"])))
+    validator.validate(report)
+    for name in ("reference", "candidate", "level", "findings", "verdict"):
+        assert equal(report[name], getattr(shown, name)), name
+    assert list(report["measurements"]) == list(shown.measurements)
+    for aspect, told in report["measurements"].items():
+        measured = shown.measurements[aspect]
+        assert set(told) == {"reference", "candidate", "difference"}
+        for name in told:
+            assert equal(told[name], getattr(measured, name)), (aspect, name)
+    alignment = shown.alignment
+    for name in ALIGNMENT.replace(" time_map", "").split():
+        assert equal(report["alignment"][name], getattr(alignment, name)), name
+    assert equal(report["alignment"]["events"], alignment.events)
+    pairs = np.array(report["alignment"]["time_map"])
+    np.testing.assert_allclose(pairs[:, 1], alignment.time_map.to_candidate(pairs[:, 0]), atol=2e-3)
+    assert report["warnings"] == list(dict.fromkeys((*shown.warnings, *alignment.warnings)))
+    assert report["files"] == ["b", "a"]
+    assert report["settings"] == shown.settings
+
+
+def test_spans_are_told_on_the_clocks_of_the_files():
+    results = made_up_results(length_s=12.0)
+    part = replace(
+        results,
+        reference=replace(results.reference, span_s=(10.0, 22.0)),
+        candidate=replace(results.candidate, span_s=(3.0, 17.9)),
+    )
+    here, there = document.to_document(results), document.to_document(part)
+    for before, after in zip(here["findings"], there["findings"], strict=True):
+        np.testing.assert_allclose(after["spans_s"], np.array(before["spans_s"]) + 10)
+        np.testing.assert_allclose(
+            after["candidate_spans_s"], np.array(before["candidate_spans_s"]) + 3
+        )
+    before, after = (one["alignment"] for one in (here, there))
+    reference_s, candidate_s = np.array(after["time_map"]).T
+    np.testing.assert_allclose(reference_s[[0, -1]], [10, 22])
+    wanted = results.alignment.time_map.to_candidate(reference_s - 10) + 3
+    np.testing.assert_allclose(candidate_s, wanted, atol=1e-5)
+    assert before["time_map"][0] == [0.0, 0.7]
+    # Where the file's start falls: the map goes on with the slope of its first segment.
+    time_map = results.alignment.time_map
+    assert after["offset_s"] == pytest.approx(float(time_map.to_candidate(-10.0)) + 3)
+    (event,) = after["events"]
+    assert event["reference_s"] == [22.0, 22.0]
+    assert event["candidate_s"] == pytest.approx([16.5, 17.9])

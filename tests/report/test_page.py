@@ -12,7 +12,7 @@ import pytest
 import mixcompare.report
 from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.match import SAME_TAKE, UNRELATED
-from mixcompare.report import tables, wording
+from mixcompare.report import wording
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.page import render
 from tests.report.builders import made_up_results
@@ -248,49 +248,3 @@ def test_colours_can_be_read(theme):
     for graphic in ("players", "room", "mix"):
         # Success criterion 1.4.11: 3 to 1 for graphics.
         assert contrast(colours[graphic], colours["paper"]) >= 3, graphic
-
-
-@pytest.mark.parametrize(
-    ("name", "label", "unit"),
-    [
-        ("integrated_lufs", "Integrated", "LUFS"),
-        ("tilt_db_per_octave", "Tilt", "dB/octave"),
-        ("decay_time_s", "Decay time", "s"),
-        ("notes_per_s", "Notes", "per s"),
-        ("sounding_ratio", "Sounding ratio", ""),
-        ("spread_percent", "Spread", "%"),
-    ],
-)
-def test_names_become_words_and_units(name, label, unit):
-    assert wording.label_and_unit(name) == (label, unit)
-
-
-def test_numbers_have_sensible_digits():
-    assert wording.quantity(-0.04, "dB", signed=True) == "0.0\N{NO-BREAK SPACE}dB"
-    assert wording.quantity(2.345, "s") == "2.35\N{NO-BREAK SPACE}s"
-    assert wording.quantity(None, "dB") == "\N{EN DASH}"
-    assert wording.quantity(float("nan"), "dB") == "\N{EN DASH}"
-    assert wording.interval((-1.26, 0.44), "dB") == "\N{MINUS SIGN}1.3 to +0.4"
-    assert wording.interval((float("-inf"), 1.0), "dB") == ""
-    assert wording.band((2000.0, 5000.0)) == "2.0 to 5.0\N{NO-BREAK SPACE}kHz"
-    assert wording.moment(67.46) == "1:07.5"
-    assert wording.moment(3661.0) == "1:01:01.0"
-
-
-def test_tables_hold_both_recordings_and_their_difference(results):
-    rows = {row[0]: row[1:] for row in tables.single_values(results.measurements["loudness"]).rows}
-    low_high = "\N{MINUS SIGN}2.6 to +0.4"
-    space = "\N{NO-BREAK SPACE}"
-    assert rows["Loudness range (LRA)"][2:] == (f"\N{MINUS SIGN}1.4{space}LU", low_high)
-    assert rows["Integrated"][0] == f"\N{MINUS SIGN}22.4{space}LUFS"
-    assert rows["Integrated"][2] == f"+2.3{space}LU"
-    bands = tables.bands(results.measurements["tone"])
-    assert bands.heads[0] == "Band (Hz)"
-    # IEC 61260-1:2014, Annex E: nominal names of the third octaves.
-    assert [bands.rows[index][0] for index in (0, 2, 17, 28, 30)] == [
-        "20", "31.5", "1000", "12500", "20000",
-    ]  # fmt: skip
-    assert bands.rows[0][-1] == "\N{EN DASH}"
-    (shaping,) = tables.lists(results.measurements["tone"])
-    assert shaping.heads == ("Kind", "Frequency (Hz)", "Gain (dB)")
-    assert shaping.rows[0] == ("high shelf", "3200", "+2.2")

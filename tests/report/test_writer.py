@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import shutil
 from dataclasses import replace
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from mixcompare import plots
 from mixcompare.errors import OutputError
 from mixcompare.match import UNRELATED
+from mixcompare.report import writer
 from mixcompare.report.writer import check_writable, save
 from tests.report.builders import gliding_pair, made_up_results
 
@@ -157,3 +159,126 @@ def test_a_report_is_open_to_others_as_any_folder_is(small, tmp_path):
     plain = tmp_path / "plain"
     plain.mkdir()
     assert target.stat().st_mode == plain.stat().st_mode
+
+
+def contents_of(folder):
+    return {name: (folder / name).read_bytes() for name in contents(folder)}
+
+
+def failing(function, at, trouble):
+    """The function, which at its call number ``at`` does nothing but raise."""
+    calls = []
+
+    def broken(*arguments):
+        calls.append(arguments)
+        if len(calls) == at:
+            raise trouble
+        return function(*arguments)
+
+    broken.calls = calls
+    return broken
+
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory):
+    """A former report and a new one, each complete, to be laid in place by hand."""
+    results = made_up_results(length_s=6.0)
+    former = replace(results, measurements={"tuning": results.measurements["tuning"]})
+    new = replace(results, measurements={}, findings=(), verdict="Nothing sticks out.")
+    home = tmp_path_factory.mktemp("two")
+    return save(former, home / "former"), save(new, home / "new")
+
+
+@pytest.mark.parametrize("trouble", [FULL, KeyboardInterrupt()])
+@pytest.mark.parametrize("at", [1, 2])
+def test_a_rename_that_fails_leaves_the_former_report_whole(
+    at, trouble, two, tmp_path, monkeypatch
+):
+    target, fresh = tmp_path / "out", tmp_path / "fresh"
+    shutil.copytree(two[0], target)
+    shutil.copytree(two[1], fresh)
+    before = contents_of(target)
+    monkeypatch.setattr(os, "rename", failing(os.rename, at, trouble))
+    with pytest.raises(type(trouble)):
+        writer._put_in_place(fresh, target)
+    assert contents_of(target) == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["fresh", "out"]
+
+
+def test_a_former_report_that_cannot_be_put_back_is_not_thrown_away(two, tmp_path, monkeypatch):
+    target, fresh = tmp_path / "out", tmp_path / "fresh"
+    shutil.copytree(two[0], target)
+    shutil.copytree(two[1], fresh)
+    before = contents_of(target)
+    rename, calls = os.rename, []
+
+    def broken(source, place):
+        calls.append(source)
+        if len(calls) > 1:
+            raise FULL
+        rename(source, place)
+
+    monkeypatch.setattr(os, "rename", broken)
+    with pytest.raises(OSError, match="No space"):
+        writer._put_in_place(fresh, target)
+    (kept,) = tmp_path.glob(".out-*/former")
+    assert contents_of(kept) == before
+
+
+def test_a_report_in_a_folder_of_its_own_is_replaced_whole(two, tmp_path):
+    target, fresh = tmp_path / "out", tmp_path / "fresh"
+    shutil.copytree(two[0], target)
+    shutil.copytree(two[1], fresh)
+    wanted = contents_of(fresh)
+    writer._put_in_place(fresh, target)
+    assert contents_of(target) == wanted
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+MOVES = 5 + 4  # files of the former report set aside, files of the new one moved in
+
+
+@pytest.mark.parametrize("at", range(1, MOVES + 1))
+def test_a_move_that_fails_beside_files_of_others_is_undone(at, two, tmp_path, monkeypatch):
+    target, fresh = tmp_path / "out", tmp_path / "fresh"
+    shutil.copytree(two[0], target)
+    shutil.copytree(two[1], fresh)
+    (target / "mine.txt").write_text("mine")
+    before = contents_of(target)
+    trouble = KeyboardInterrupt() if at % 2 else FULL
+    monkeypatch.setattr(os, "replace", failing(os.replace, at, trouble))
+    with pytest.raises(type(trouble)):
+        writer._put_in_place(fresh, target)
+    assert contents_of(target) == before
+    assert not [path for path in target.iterdir() if path.is_dir() and path.name != "figures"]
+
+
+def test_moving_in_beside_files_of_others_takes_as_many_moves(two, tmp_path, monkeypatch):
+    target, fresh = tmp_path / "out", tmp_path / "fresh"
+    shutil.copytree(two[0], target)
+    shutil.copytree(two[1], fresh)
+    (target / "mine.txt").write_text("mine")
+    wanted = contents_of(fresh) | {"mine.txt": b"mine"}
+    counting = failing(os.replace, 0, FULL)
+    monkeypatch.setattr(os, "replace", counting)
+    writer._put_in_place(fresh, target)
+    assert contents_of(target) == wanted
+    assert len(counting.calls) == MOVES
+    assert counting.calls[-1][1] == target / "report.json"  # the list of files comes last
+
+
+def test_a_first_report_that_cannot_be_put_in_place_leaves_nothing(small, tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "rename", failing(os.rename, 1, FULL))
+    with pytest.raises(OutputError, match="no space left on device"):
+        save(small, tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_list_of_files_is_true(small, tmp_path):
+    for pair in (None, gliding_pair(small, 6.0)):
+        target = save(small, tmp_path / "out", pair)
+        listed = json.loads((target / "report.json").read_text("utf-8"))["files"]
+        assert listed == contents(target)

@@ -1,0 +1,301 @@
+"""Tables of the page, cell by cell, against what was measured."""
+
+from dataclasses import fields, is_dataclass, replace
+
+import numpy as np
+import pytest
+
+from mixcompare.report import tables, wording
+from mixcompare.results import Measured
+from tests import samples
+from tests.report.builders import OCTAVES_HZ, made_up_results
+
+MINUS, SPACE, DASH = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}", "\N{EN DASH}"
+RATIOS = {"ratio", "swing_db_per_db", "above_knee_db_per_db", "image_scale"}
+
+
+@pytest.fixture(scope="module", params=["made up", "one take", "two performances"])
+def measurements(request):
+    if request.param == "made up":
+        return made_up_results().measurements
+    names = {"one take": "candidate_figure_louder", "two performances": "candidate_detached"}
+    return samples.compared("reference", names[request.param]).measurements
+
+
+def reported(holder):
+    return {
+        entry.name: getattr(holder, entry.name)
+        for entry in fields(holder)
+        if entry.metadata.get("report", True)
+    }
+
+
+def is_number(value):
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def read(cell, unit):
+    """Number in a cell, which must carry its unit."""
+    number, _, rest = cell.partition(SPACE)
+    assert rest == unit
+    return None if number == DASH else float(number.replace(MINUS, "-"))
+
+
+def step(text):
+    """Half a unit of the last digit shown."""
+    return 0.5 * 10 ** -len(text.partition(SPACE)[0].partition(".")[2]) + 1e-9
+
+
+def check(cell, value, unit, signed):
+    if value is None or not np.isfinite(value):
+        assert cell == DASH
+        return
+    assert read(cell, unit) == pytest.approx(value, abs=step(cell))
+    shown = cell.lstrip(MINUS)
+    assert cell.startswith("+") == (signed and read(cell, unit) > 0), (cell, shown)
+
+
+def check_interval(cell, bounds):
+    if bounds is None or not np.isfinite(bounds).all():
+        assert cell == ""
+        return
+    ends = [end.replace(MINUS, "-") for end in cell.split(" to ")]
+    for text, bound in zip(ends, bounds, strict=True):
+        assert float(text) == pytest.approx(bound, abs=step(text))
+
+
+def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements):
+    for aspect, measured in measurements.items():
+        table = tables.single_values(measured)
+        assert table.heads == ("", "Reference", "Candidate", "Difference", "95 % interval")
+        sides = [reported(holder) for holder in (measured.reference, measured.candidate)]
+        difference = reported(measured.difference)
+        wanted = [
+            name
+            for name in sides[0]
+            if any(is_number(side[name]) for side in sides) and not name.endswith("_interval")
+        ]
+        assert len(table.rows) == len(wanted), aspect
+        for row, name in zip(table.rows, wanted, strict=True):
+            label, unit = wording.label_and_unit(name)
+            assert row[0] == label
+            for cell, side in zip(row[1:3], sides, strict=True):
+                check(cell, side[name], unit if cell != DASH else "", signed=False)
+            change = difference.get(name)
+            if not isinstance(change, float):  # a count or two values are no difference
+                change = None
+            gap = {"LUFS": "LU", "dBTP": "dB"}.get(unit, unit)
+            check(row[3], change, gap, signed=True)
+            check_interval(
+                row[4], difference.get(f"{name}_interval") if change is not None else None
+            )
+
+
+def test_every_value_of_the_pair_is_told(measurements):
+    for measured in measurements.values():
+        table = tables.pair_values(measured)
+        sides = [reported(holder) for holder in (measured.reference, measured.candidate)]
+        difference = reported(measured.difference)
+        wanted = [
+            name
+            for name, value in difference.items()
+            if is_number(value)
+            and (isinstance(value, int) or all(side.get(name) is None for side in sides))
+        ]
+        assert len(table.rows) == len(wanted)
+        for row, name in zip(table.rows, wanted, strict=True):
+            label, unit = wording.label_and_unit(name)
+            assert row[0] == label
+            around = difference.get(f"{name}_interval")
+            ends = label.endswith(("difference", "change", "change (with the room)"))
+            start = label.startswith("Difference")
+            beside = name in sides[0] and not isinstance(difference[name], int)
+            signed = (around is not None or ends or start or beside) and name not in RATIOS
+            check(row[1], difference[name], unit, signed)
+            if len(table.heads) == 3:
+                check_interval(row[2], around)
+            else:
+                assert around is None
+
+
+def test_ratios_have_no_sign_and_changes_have_one():
+    measurements = made_up_results().measurements
+    of_pair = {
+        aspect: {row[0]: row[1:] for row in tables.pair_values(measured).rows}
+        for aspect, measured in measurements.items()
+    }
+    assert of_pair["tempo"]["Duration, candidate over reference"] == ("1.04", "1.04 to 1.04")
+    assert of_pair["tempo"]["Time taken, candidate against reference"] == (
+        f"+4.0{SPACE}%", "+3.7 to +4.3",
+    )  # fmt: skip
+    assert of_pair["tempo"]["Freedom of tempo, difference"] == (f"+2.5{SPACE}%", "+1.0 to +4.0")
+    assert of_pair["tempo"]["Spread"] == (f"6.1{SPACE}%", "")
+    assert of_pair["dynamics"]["Swing of the candidate for that of the reference"] == (
+        f"0.80{SPACE}dB/dB", "0.74 to 0.86",
+    )  # fmt: skip
+    assert of_pair["placement"]["Breadth of the image, factor"] == ("0.97", "")
+    assert of_pair["width"]["Side against mid in decays, difference"] == (f"+2.6{SPACE}dB",)
+    assert of_pair["room"]["Wetness"] == (f"+2.6{SPACE}dB", "+1.9 to +3.2")
+    assert of_pair["room"]["Share of the differences explained"] == ("0.41", "")
+    assert of_pair["articulation"]["Share of the notes that changed this way"] == ("0.92",)
+    assert of_pair["articulation"]["Notes"] == ("24",)
+    assert of_pair["tuning"]["Transposition and tuning together, difference"] == (
+        f"+3.4{SPACE}cents", "",
+    )  # fmt: skip
+
+
+def test_loudness_reads_as_the_standards_write_it():
+    table = tables.single_values(made_up_results().measurements["loudness"])
+    rows = {row[0]: row[1:] for row in table.rows}
+    assert rows["Integrated"] == (
+        f"{MINUS}22.4{SPACE}LUFS", f"{MINUS}20.1{SPACE}LUFS", f"+2.3{SPACE}LU", "",
+    )  # fmt: skip
+    assert rows["True peak"] == (
+        f"{MINUS}3.2{SPACE}dBTP", f"{MINUS}0.9{SPACE}dBTP", f"+1.1{SPACE}dB", "",
+    )  # fmt: skip
+    assert rows["Loudness range (LRA)"][2:] == (f"{MINUS}1.4{SPACE}LU", f"{MINUS}2.6 to +0.4")
+
+
+def test_every_band_is_told_under_its_own_head(measurements):
+    for aspect in ("tone", "width", "placement"):
+        measured = measurements[aspect]
+        table = tables.bands(measured)
+        columns = dict(zip(table.heads, zip(*table.rows, strict=True), strict=True))
+        # IEC 61260-1:2014, Annex E: nominal names of the third octaves.
+        names = columns["Band (Hz)"]
+        assert [names[index] for index in (0, 2, 17, 28, 30)] == [
+            "20", "31.5", "1000", "12500", "20000",
+        ]  # fmt: skip
+        told = 1
+        for role in ("reference", "candidate", "difference"):
+            for name, values in reported(getattr(measured, role)).items():
+                if name.endswith(("_hz", "_interval")) or not isinstance(values, tuple):
+                    continue
+                if len(values) != 31:
+                    continue
+                label, unit = wording.label_and_unit(name.removeprefix("band_"))
+                lone = name in ("reference_position", "consistency", "explained_db")
+                head = (label if lone else f"{label}, {role}") + (f" ({unit})" if unit else "")
+                signed = role == "difference" and name not in ("reference_position", "consistency")
+                for cell, value in zip(columns[head], values, strict=True):
+                    check(cell, value, "", signed)
+                told += 1
+        assert told == len(columns)
+
+
+def test_octave_bands_of_the_room():
+    table = tables.bands(made_up_results().measurements["room"])
+    assert table.heads == ("Octave (Hz)", "Decay time, reference (s)", "Decay time, candidate (s)")
+    assert [row[0] for row in table.rows] == [f"{hertz:g}" for hertz in OCTAVES_HZ]
+    assert table.rows[0] == ("125", DASH, "2.90")
+    assert table.rows[-1] == ("2000", "1.40", "1.80")
+
+
+def by_title(aspect):
+    return {table.title: table for table in tables.lists(made_up_results().measurements[aspect])}
+
+
+def test_elements_and_passages_are_rows():
+    found = by_title("balance")
+    elements = found["Elements"]
+    heads = dict(zip(elements.heads, elements.rows[0], strict=True))
+    assert heads == {
+        "Name": "repeating high figure",
+        "Kind": "repeating figure",
+        "Difference (dB)": "+5.8",
+        "95 % interval": "+4.9 to +6.7",
+        "Confidence": "0.96",
+        "Band": f"2.0 to 5.0{SPACE}kHz",
+        "Where": "0:08.0-0:20.0, 0:30.7-0:39.4",
+        "Notes (per s)": "4.0",
+        "Motif notes": "8",
+        "Against": "no",
+        "Reference audible share": "0.70",
+        "Candidate audible share": "0.98",
+        "Reference loudness share": "0.05",
+        "Candidate loudness share": "0.20",
+    }
+    assert elements.rows[1][:4] == (
+        "leading line",
+        "leading line",
+        f"{MINUS}0.4",
+        f"{MINUS}1.3 to +0.5",
+    )
+    passages = found["Passages"]
+    assert dict(zip(passages.heads, passages.rows[0], strict=True)) == {
+        "Name": "bass",
+        "Band": f"60 to 250{SPACE}Hz",
+        "Where": "0:00.0-0:48.0",
+        "Difference (dB)": f"{MINUS}1.9",
+        "95 % interval": f"{MINUS}3.1 to {MINUS}0.7",
+        "Confidence": "0.80",
+    }
+
+
+def test_registers_stand_beside_each_other():
+    registers = by_title("balance")["Registers (differences at matched level)"]
+    assert registers.heads[:4] == (
+        "Range", "Level, reference (dB)", "Level, candidate (dB)", "Level, difference (dB)",
+    )  # fmt: skip
+    assert registers.rows[2] == (
+        f"708{SPACE}Hz to 2.8{SPACE}kHz", f"{MINUS}12.0", f"{MINUS}8.0", "+4.0",
+        "0.60", "0.90", "+0.30", "0.20", "0.30", "+0.10",
+    )  # fmt: skip
+    voices = by_title("balance")["Voices"]
+    assert voices.rows[0] == (
+        "leading line", "1.00", "0.90", f"{MINUS}0.10", "0.40", "0.30", f"{MINUS}0.10",
+    )  # fmt: skip
+
+
+def test_voices_tell_values_and_signed_changes_apart():
+    (table,) = by_title("articulation").values()
+    assert table.title == "Voices (can't tell: bass line)"
+    rows = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
+    assert [row["Name"] for row in rows] == ["leading line", "Horns"]
+    leading, horns = rows
+    assert leading["Share sounding, reference"] == "0.83"
+    assert leading["Share sounding, candidate"] == "0.62"
+    assert leading["Sounding ratio, difference"] == f"{MINUS}0.21"
+    assert leading["95 % interval"] == f"{MINUS}0.27 to {MINUS}0.15"
+    assert horns["Sounding ratio, difference"] == "+0.40"
+    assert leading["Attack, difference (ms)"] == f"{MINUS}4"
+    accent = "Accent: peak at the onset over what is held, change (dB)"
+    assert leading[accent] == "+1.4"
+    assert leading["Notes"] == "24"
+    assert (leading["Written"], horns["Written"]) == ("no", "yes")
+
+
+def test_filters_are_rows():
+    (shaping,) = by_title("tone").values()
+    assert shaping.title == "Filters that lead from the reference's tone to the candidate's"
+    assert shaping.heads == ("Kind", "Frequency (Hz)", "Gain (dB)", "Q")
+    assert shaping.rows == (
+        ("high shelf", "3200", "+2.2", "0.70"),
+        ("bell", "410", f"{MINUS}0.8", "1.20"),
+    )
+
+
+def test_long_lists_of_places_are_cut():
+    results = made_up_results()
+    balance = results.measurements["balance"]
+    spans = tuple((float(start), start + 0.5) for start in range(6))
+    element = replace(balance.difference.elements[0], spans_s=spans)
+    difference = replace(balance.difference, elements=(element,))
+    table = tables.lists(replace(balance, difference=difference))[0]
+    (where,) = [
+        cell for head, cell in zip(table.heads, table.rows[0], strict=True) if head == "Where"
+    ]
+    assert where == "0:00.0-0:00.5, 0:01.0-0:01.5, 0:02.0-0:02.5, 0:03.0-0:03.5 ..."
+
+
+def test_every_reason_is_told_once(measurements):
+    for measured in measurements.values():
+        wanted = {}
+        for holder in (measured.reference, measured.candidate, measured.difference):
+            if "reasons" in reported(holder):
+                wanted |= dict.fromkeys(holder.reasons)
+        assert tables.reasons(measured) == tuple(wanted)
+        assert isinstance(measured, Measured)
+        assert is_dataclass(measured.difference)
+        assert isinstance(measured.difference.reasons, tuple)
+    assert any(tables.reasons(measured) for measured in measurements.values())
