@@ -40,7 +40,9 @@ def course(*points: tuple[float, float]) -> FloatArray:
 
 
 def test_a_fall_is_found_where_it_lies(plain: Features) -> None:
-    level = course((0, -20), (4, -20), (6, -70), (8, -70), (8.04, -20), (10, -20), (11, -28), (12, -28))
+    level = course(
+        (0, -20), (4, -20), (6, -70), (8, -70), (8.04, -20), (10, -20), (11, -28), (12, -28)
+    )
     ((start_s, end_s),) = free_falls(with_level(plain, level))
     # 4 dB under the last loud moment; until the music comes back.
     assert start_s == pytest.approx(4.12, abs=0.06)
@@ -130,9 +132,7 @@ def stopped(seed: int, decay_s: float) -> FloatArray:
     """Steady noise that stops in a diffuse room, at 12 kHz, from the stop on."""
     rng = np.random.default_rng([seed, 3])
     count = int(1.5 * decay_s * ANALYSIS_RATE_HZ)
-    room = rng.standard_normal(count) * 10 ** (
-        -3 * np.arange(count) / ANALYSIS_RATE_HZ / decay_s
-    )
+    room = rng.standard_normal(count) * 10 ** (-3 * np.arange(count) / ANALYSIS_RATE_HZ / decay_s)
     source = rng.standard_normal(2 * count)
     source[count:] *= 1e-6
     heard = signal.fftconvolve(source, room)[count : 2 * count]

@@ -61,7 +61,9 @@ def fit(reference: FloatArray, candidate: FloatArray) -> Wetness:
 
 
 # 0.3 dB: a fifth of the just-noticeable 1.5 dB.
-@pytest.mark.parametrize(("wetness_db", "decay_s"), [(1.5, 0.8), (3.0, 1.8), (5.0, 1.2), (7.0, 2.7)])
+@pytest.mark.parametrize(
+    ("wetness_db", "decay_s"), [(1.5, 0.8), (3.0, 1.8), (5.0, 1.2), (7.0, 2.7)]
+)
 def test_known_reverberation_is_told_in_both_directions(wetness_db: float, decay_s: float) -> None:
     plain = dry(1)
     wet = plain + added(wetness_db) * reverberation(plain, decay_s)

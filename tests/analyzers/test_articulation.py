@@ -391,9 +391,7 @@ def test_a_part_of_the_passage(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_one_take_changes_its_notes_by_editing_only(monkeypatch: pytest.MonkeyPatch) -> None:
     for ratio, kinds in ((0.7, []), (0.5, ["notes_more_detached"])):
-        difference = arithmetic(
-            monkeypatch, [held(0.9)] * 20, [held(ratio)] * 20, same_take=True
-        )
+        difference = arithmetic(monkeypatch, [held(0.9)] * 20, [held(ratio)] * 20, same_take=True)
         found = analyzer.findings(difference)
         assert [finding.kind for finding in found] == kinds
         assert difference.sounding_ratio_interval == pytest.approx(

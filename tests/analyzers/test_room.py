@@ -445,9 +445,9 @@ def test_percent_and_its_interval_from_both_decay_times(
     assert difference.decay_time_percent == pytest.approx(percent)
     half = np.hypot(0.05, 0.1) * (100 + percent)
     assert difference.decay_time_percent_interval == pytest.approx((percent - half, percent + half))
-    (finding,) = analyzer.findings(replace(difference, decay_time_percent_interval=(
-        percent - 3, percent + 3
-    )))
+    (finding,) = analyzer.findings(
+        replace(difference, decay_time_percent_interval=(percent - 3, percent + 3))
+    )
     assert finding.difference == pytest.approx(percent)
     assert finding.unit == "%"
     if slower == "reference":

@@ -139,7 +139,7 @@ def _raised(
     """One take in which some bands stand higher or lower for a while."""
     cells = pair({}, other=False)
     candidate = cells.candidate.copy()
-    while_s = (TIMES_S >= span_s[0]) & (TIMES_S < span_s[1])
+    while_s = (span_s[0] <= TIMES_S) & (span_s[1] > TIMES_S)
     candidate[np.ix_(while_s, bands)] *= 10 ** (change_db / 10)
     return replace(cells, candidate=candidate)
 
@@ -176,9 +176,10 @@ def test_neighbouring_registers_are_one(change_db: float) -> None:
     assert found_bands == [(250.0, 500.0), (1000.0, 2000.0)]
 
 
-@pytest.mark.parametrize(("change_db", "seconds", "count"), [
-    (6.0, 0.5, 0), (6.0, 3.0, 1), (1.5, 6.0, 0), (3.0, 6.0, 1), (-6.0, 3.0, 1)
-])
+@pytest.mark.parametrize(
+    ("change_db", "seconds", "count"),
+    [(6.0, 0.5, 0), (6.0, 3.0, 1), (1.5, 6.0, 0), (3.0, 6.0, 1), (-6.0, 3.0, 1)],
+)
 def test_how_much_for_how_long(change_db: float, seconds: float, count: int) -> None:
     # 2 dB for 1.5 s, seen through a window of 0.8 s.
     cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 1000), change_db, (8, 8 + seconds))
@@ -275,9 +276,7 @@ def _interfering(seed: int) -> tuple[PairSpectra, float]:
     noise = np.sqrt(10 ** rng.uniform(-5, -2.5) * chance) * phase()
     reference = noise + sum(parts)
     candidate = reference + (10 ** (gain_db / 20) - 1) * parts[moved]
-    return PairSpectra(
-        TIMES_S, CENTRE_HZ, np.abs(reference) ** 2, np.abs(candidate) ** 2
-    ), gain_db
+    return PairSpectra(TIMES_S, CENTRE_HZ, np.abs(reference) ** 2, np.abs(candidate) ** 2), gain_db
 
 
 def test_the_95_percent_interval_of_an_elements_size_holds_the_truth() -> None:
