@@ -80,6 +80,13 @@ def test_depth_of_the_gap(depth_db: float) -> None:
     assert hinge.gap_depth_db == pytest.approx(depth_db, abs=0.1)
 
 
+def test_the_gap_is_as_deep_as_its_deepest_moment() -> None:
+    # From 0.72 s on it falls by 140 dB/s; the next note begins at 0.8 s.
+    hinge = fit_hinge(envelope(0.72, 0.8, floor_db=-9.0), 0.8, repeated=False)
+    assert hinge is not None
+    assert hinge.gap_depth_db == pytest.approx(9.0, abs=0.1)
+
+
 @pytest.mark.parametrize(("depth_db", "held"), [(5.5, 0.8), (8.0, 0.4)])
 def test_a_repeated_note_without_a_dip_is_held(depth_db: float, held: float) -> None:
     # 6 dB: what a partial has to fall after its note to be its own.

@@ -119,13 +119,13 @@ def _octaves_of_their_own(seed: int, times_s: tuple[float, ...], length_s: float
 
 
 def test_every_octave_has_its_own_decay_time() -> None:
-    times_s = (1.3, 1.6, 1.45, 1.6, 1.3, 1.1)
+    times_s = (1.2, 1.4, 1.7, 1.5, 1.2, 1.0)
     samples = _octaves_of_their_own(1, times_s, 3.0)
     told = [decay.t30_s for decay in octave_decays(samples)]
     # 10 %: the scatter of one realisation in the octaves with the fewest values.
     for ours, truth, near in zip(told, times_s, (0.15, 0.1, 0.08, 0.06, 0.05, 0.05), strict=True):
         assert ours == pytest.approx(truth, rel=near)
-    assert tails.mid_time(octave_decays(samples)) == pytest.approx((1.45 + 1.6) / 2, rel=0.05)
+    assert tails.mid_time(octave_decays(samples)) == pytest.approx((1.7 + 1.5) / 2, rel=0.05)
 
 
 def stopped(seed: int, decay_s: float) -> FloatArray:
@@ -172,13 +172,19 @@ def test_one_decay_that_bends(plain: Features) -> None:
     assert tails.bent(noise * np.sqrt(energy)) is None
 
 
+OCTAVE_BANDS = np.arange(7, 25)
+OCTAVE_SHARES = np.repeat([1.375, 1.225, 1.075, 0.925, 0.775, 0.625], 3)
+"""Decay time of each octave from 125 Hz over that of the middle, and its third octaves."""
+
+
 def of_music(plain: Features, decay_s: float, length_s: float, seed: int = 1) -> Features:
-    """A second of tones, then every third octave falls by itself over its noise."""
+    """A second of tones, then every octave falls by itself, the higher the faster."""
     rng = np.random.default_rng(seed)
     time_s = np.arange(int((1 + length_s) * BAND_RATE_HZ)) / BAND_RATE_HZ - 1
-    fall = 10 ** (-6 * np.maximum(time_s, 0) / decay_s) + 1e-8
+    times_s = decay_s * np.interp(np.arange(31), OCTAVE_BANDS, OCTAVE_SHARES)
+    fall = 10 ** (-6 * np.maximum(time_s, 0)[:, None] / times_s) + 1e-8
     chance = rng.chisquare(16, (len(time_s), 31, 2)) / 16
-    power = (1e-3 * fall[:, None, None] * chance).astype(np.float32)
+    power = (1e-3 * fall[:, :, None] * chance).astype(np.float32)
     tone = np.sin(2 * np.pi * 500 * np.arange(2 * ANALYSIS_RATE_HZ) / ANALYSIS_RATE_HZ)
     return replace(
         plain, band_power=power, waveform=(0.2 * tone * WAVEFORM_SCALE).astype(np.float16)
@@ -193,8 +199,8 @@ def test_the_end_of_music(plain: Features, decay_s: float) -> None:
     assert not found.is_bound
     assert found.time_s == pytest.approx(decay_s, rel=0.05)
     assert [time_s is not None for time_s in found.octave_s] == [True] * 6
-    for time_s in found.octave_s:
-        assert time_s == pytest.approx(decay_s, rel=0.15)
+    for time_s, share in zip(found.octave_s, OCTAVE_SHARES[::3], strict=True):
+        assert time_s == pytest.approx(share * decay_s, rel=0.08)
 
 
 def test_a_fall_that_is_cut_short_tells_nothing(plain: Features) -> None:

@@ -87,6 +87,8 @@ def test_every_register_is_asked_by_itself() -> None:
     wet = plain + added(known[REGISTER_OF_BAND]) * reverberation(plain, 1.2)
     found = fit(plain, wet)
     np.testing.assert_allclose(found.register_db, known, atol=0.3)
+    # Nothing of one register is counted to another.
+    assert min(found.register_gain) > 0.9
     # The middle one of the three below 2.8 kHz.
     assert found.wetness_db == pytest.approx(3.0, abs=0.3)
 
@@ -128,8 +130,8 @@ def test_frames_without_their_past_are_not_judged() -> None:
     plain = dry(7)
     wet = plain + added(3.0) * reverberation(plain, 1.2)
     spoilt = wet.copy()
-    spoilt[:100] = dry(8)[:100]
-    settled = np.arange(len(plain)) >= 100
+    spoilt[:300] = plain[:300]
+    settled = np.arange(len(plain)) >= 300
     found = relative_wetness(plain, spoilt, ALL, settled)
     assert found is not None
     assert found.wetness_db == pytest.approx(3.0, abs=0.3)
@@ -176,6 +178,17 @@ def test_a_room_moves_all_registers_about_alike(
     turned = tuple(-value for value in registers)
     mirrored = replace(MADE_UP, wetness_db=-3.0, register_db=turned)
     assert mirrored.everywhere is everywhere
+
+
+@pytest.mark.parametrize(("share", "held"), [(0.49, False), (0.51, True)])
+def test_half_of_what_the_smear_explains_may_be_note_lengths(share: float, held: bool) -> None:
+    assert replace(MADE_UP, held_share=share).may_be_note_lengths is held
+
+
+@pytest.mark.parametrize(("gain", "told"), [(0.044, False), (0.046, True)])
+def test_share_from_which_on_a_fit_counts(gain: float, told: bool) -> None:
+    # Chosen on unchanged pairs, which stay below.
+    assert replace(MADE_UP, gain=gain).is_told is told
 
 
 @pytest.mark.parametrize(("lowest_gain", "everywhere"), [(0.3, True), (0.02, False)])

@@ -5,8 +5,9 @@ exponential filters, one equivalent rectangular bandwidth wide, whose lower skir
 music's levels, so that low sound covers high sound. A part is audible in a filter where its
 excitation exceeds that of the rest by the signal-to-noise ratio at threshold, and what it adds to
 the loudness beyond that is its partial loudness (Moore, Glasberg and Baer 1997, J. Audio Eng. Soc.
-45, 224-240; ratio and exponent from memory), summed over the scale of those bandwidths. A file has no sound pressure: components are taken
-to lie at 65 dB, and the threshold of hearing is left out.
+45, 224-240; ratio and exponent from memory), summed over the scale of those bandwidths. A file
+has no sound pressure: components are taken to lie at 65 dB, and the threshold of hearing is left
+out.
 """
 
 from __future__ import annotations

@@ -329,8 +329,8 @@ def test_real_music_that_ends_in_a_real_hall(
 def test_real_take_in_real_rooms(real_audio: Path, strings: tuple[FloatArray, int]) -> None:
     samples, rate_hz = strings
     plain = features_of(samples, rate_hz)
-    for room, heard in (("room_hall_ccby.wav", True), ("room_living_pd.wav", False)):
-        response, _ = soundfile.read(real_audio / room)
+    for name, heard in (("room_hall_ccby.wav", True), ("room_living_pd.wav", False)):
+        response, _ = soundfile.read(real_audio / name)
         wet = signal.fftconvolve(samples, response, axes=0)[: len(samples)]
         wet *= np.sqrt((samples**2).mean() / (wet**2).mean())
         difference, kinds = compared(plain, features_of(samples + wet, rate_hz), same_take=True)

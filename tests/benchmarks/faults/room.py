@@ -79,10 +79,7 @@ FAULTS = [
             "float(np.exp(-3 * np.log(10) * 2 / (time_s * BAND_RATE_HZ)))",
             "float(np.exp(-3 * np.log(10) / (time_s * BAND_RATE_HZ)))",
         ),
-        (
-            "WETNESS_DB: FloatArray = np.concatenate([-_STEPS_DB[::-1], [0.0], _STEPS_DB])",
-            "WETNESS_DB: FloatArray = np.concatenate([_STEPS_DB[::-1], [0.0], -_STEPS_DB])",
-        ),
+        ("elif wetness > 0:", "elif wetness < 0:"),
         ("REGISTERS_HZ = (0.0, 280.0, 900.0,", "REGISTERS_HZ = (0.0, 280.0, 1400.0,"),
         ("if blocks < 2 or", "if blocks < 3 or"),
         ("_MOST_UNLIKE = 4.5", "_MOST_UNLIKE = 5.5"),
