@@ -51,8 +51,8 @@ FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
 
 _INSTRUMENTS_S = 1.4
-_UNCERTAINTY = {True: 0.05, False: 0.15}
-"""Relative, of a tail of noise and of a tail of music."""
+_UNCERTAINTY = {True: 0.042, False: 0.15}
+"""Relative, of a tail of noise that takes 1 s and of a tail of music."""
 _BOUND = 1.25  # the instruments' end makes a fall look up to a seventh shorter, and it scatters
 
 _TWO_SLOPES = "The sound falls fast at first and slowly afterwards: one decay time doesn't say it."
@@ -242,7 +242,9 @@ def _of_falls(falls: list[Fall], tails_s: tuple[Span, ...]) -> RoomMeasurement:
             f" the room's decay time is at most about {most:.1f} s."
         )
         return _unknown(reason, _ONLY_IMPULSES, at_most_s=most, tails_s=tails_s)
-    spread = max(float(np.ptp(times)) / 2, _UNCERTAINTY[is_noise] * time)
+    # A longer decay of noise holds more independent values (ISO 3382-2:2008, 7.1, from memory).
+    share = _UNCERTAINTY[is_noise] / (np.sqrt(time) if is_noise else 1.0)
+    spread = max(float(np.ptp(times)) / 2, float(share) * time)
     early = [fall.early_s for fall in falls if fall.early_s is not None]
     late = [fall.late_s for fall in falls if fall.late_s is not None]
     bends = len(early) == len(falls)

@@ -5,8 +5,9 @@ exponential filters, one equivalent rectangular bandwidth wide, whose lower skir
 music's levels, so that low sound covers high sound. A part is audible in a filter where its
 excitation exceeds that of the rest by the signal-to-noise ratio at threshold, and what it adds to
 the loudness beyond that is its partial loudness (Moore, Glasberg and Baer 1997, J. Audio Eng. Soc.
-45, 224-240; ratio and exponent from memory). A file has no sound pressure: components are taken
-to lie at 65 dB, and the threshold of hearing is left out.
+45, 224-240; ratio and exponent from memory), summed over the scale of those bandwidths. A file
+has no sound pressure: components are taken to lie at 65 dB, and the threshold of hearing is left
+out.
 """
 
 from __future__ import annotations
@@ -92,4 +93,11 @@ def audibility(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> Aud
     partial = np.maximum((whole + floor) ** EXPONENT - masked**EXPONENT, 0.0)
     loudness = np.maximum((whole + floor) ** EXPONENT - floor**EXPONENT, 0.0)
     heard = (whole + floor > masked).any(axis=1)
-    return Audibility(float(heard.mean()), float(partial.sum() / max(loudness.sum(), 1e-30)))
+    width = _filter_widths(centre_hz)
+    share = (partial @ width).sum() / max(float((loudness @ width).sum()), 1e-30)
+    return Audibility(float(heard.mean()), float(share))
+
+
+def _filter_widths(centre_hz: FloatArray) -> FloatArray:
+    """Equivalent rectangular bandwidths from band to band: loudness is summed over their scale."""
+    return np.asarray(np.gradient(centre_hz) / erb_hz(centre_hz))

@@ -90,22 +90,23 @@ def _in_register(
         labels, count = ndimage.label(near)
         for index in range(1, count + 1):
             frames = np.flatnonzero(labels == index)
-            length = len(frames) / RATE_HZ
-            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(pair.times_s):
-                continue
             values = difference[frames]
             size = float(np.median(values))
+            # Smoothing spreads a change over its neighbourhood: half of the size is its edge.
+            clear = frames[sign * values > 0.5 * abs(size)]
+            length = (clear[-1] - clear[0] + 1) / RATE_HZ
+            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(pair.times_s):
+                continue
             if not _shared(pair, expected, inside, frames, middle, size):
                 continue
-            half = max(
-                0.3, 1.96 * np.hypot(scatter, np.std(values)) / np.sqrt(max(length / 1.0, 1.0))
-            )
+            deviation = float(np.hypot(scatter, np.std(values)))
+            half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
             name = f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz"
             out.append(
                 LocalChange(
                     name=name,
                     band_hz=band_hz,
-                    span_s=(float(pair.times_s[frames[0]]), float(pair.times_s[frames[-1]])),
+                    span_s=(float(pair.times_s[clear[0]]), float(pair.times_s[clear[-1]])),
                     difference_db=size,
                     interval=(size - half, size + half),
                     confidence=float(np.clip(0.5 + 0.1 * (abs(size) / limit), 0.5, 0.95)),

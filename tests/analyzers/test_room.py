@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +13,14 @@ import soundfile
 from pyroomacoustics.experimental import measure_rt60
 from scipy import signal
 
-from mixcompare.analyzers.room import RoomDifference, analyzer
+from mixcompare.analyzers import room
+from mixcompare.analyzers.room import RoomDifference, RoomMeasurement, analyzer
 from mixcompare.features import Features
 from mixcompare.findings import is_listed
 from mixcompare.match import Match
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
+from mixcompare.wetness import Wetness
 from tests.operations import HALL, LIVING_ROOM, STRINGS
 from tests.synthetic import RATE_HZ, in_room, play
 
@@ -374,3 +377,308 @@ def test_other_players_endings_are_no_other_room(
     )
     (finding,) = analyzer.findings(difference)
     assert is_listed(finding) is listed
+
+
+def response_of(decay_s: float) -> Features:
+    """Impulse response of a diffuse room: decaying noise."""
+    time = np.arange(int(1.4 * decay_s * RATE_HZ)) / RATE_HZ
+    noise = np.random.default_rng(4).standard_normal((len(time), 2))
+    quiet = np.zeros((RATE_HZ // 4, 2))
+    return features_of(np.concatenate([quiet, noise * 10 ** (-3 * time / decay_s)[:, None]]))
+
+
+@pytest.fixture(scope="module")
+def responses() -> tuple[Features, Features]:
+    return response_of(1.0), response_of(1.5)
+
+
+def test_two_impulse_responses_in_both_directions(responses: tuple[Features, Features]) -> None:
+    # Closed forms of an exponential decay: C80 = 10 lg(exp(1.105 / T) - 1), EDT = T. Tolerances
+    # of a difference: 5 % of T, 10 % of EDT and 1 dB (ISO 3382-1:2009, Table A.1: 5 %, 1 dB; EDT
+    # of one realisation of noise scatters by more).
+    clarity_db = [10 * np.log10(np.exp(1.105 / time_s) - 1) for time_s in (1.0, 1.5)]
+    short, long = responses
+    for reference, candidate, sign in ((short, long, 1), (long, short, -1)):
+        difference, kinds = compared(reference, candidate)
+        assert difference.decay_time_s == pytest.approx(sign * 0.5, abs=0.07)
+        assert difference.early_decay_time_s == pytest.approx(sign * 0.5, abs=0.15)
+        assert difference.clarity_c80_db == pytest.approx(
+            sign * (clarity_db[1] - clarity_db[0]), abs=1.0
+        )
+        percent = 50.0 if sign > 0 else -100 / 3
+        assert difference.decay_time_percent == pytest.approx(percent, abs=5)
+        assert difference.decay_time_percent_interval is not None
+        low, high = difference.decay_time_percent_interval
+        assert low < percent < high
+        assert difference.wetness_db is None
+        assert difference.wetness_db_interval is None
+        assert difference.reasons == ("Less than 8 s, or too few registers, in common.",)
+        assert kinds == ["decay_longer" if sign > 0 else "decay_shorter"]
+        times_s = [1.0, 1.5][::sign]
+        assert difference.reference_decay_time_s == pytest.approx(times_s[0], rel=0.05)
+        assert difference.candidate_decay_time_s == pytest.approx(times_s[1], rel=0.05)
+
+
+def test_measured_fields_of_an_impulse_response(responses: tuple[Features, Features]) -> None:
+    measured = analyzer.measure(responses[1])
+    assert measured.decay_time_s is not None
+    assert measured.decay_time_interval == pytest.approx(
+        (0.95 * measured.decay_time_s, 1.05 * measured.decay_time_s)
+    )
+    assert measured.decay_time_at_most_s is None
+    assert measured.octave_centre_hz == (125, 250, 500, 1000, 2000, 4000)
+    for time_s in measured.octave_decay_time_s[1:]:
+        assert time_s == pytest.approx(1.5, rel=0.1)
+    ((start_s, end_s),) = measured.tails_s
+    assert start_s == pytest.approx(0.25, abs=0.005)
+    assert end_s == pytest.approx(0.25 + 1.4 * 1.5, abs=0.01)
+
+
+NOT_KNOWN = RoomMeasurement(None, None, None, None, None)
+
+
+@pytest.mark.parametrize("slower", ["reference", "candidate"])
+def test_percent_and_its_interval_from_both_decay_times(
+    slower: str, responses: tuple[Features, Features], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # 2.0 s +- 5 % and 1.6 s +- 10 %: relative uncertainties add as squares.
+    slow, fast = (
+        replace(NOT_KNOWN, decay_time_s=2.0, decay_time_interval=(1.9, 2.1)),
+        replace(NOT_KNOWN, decay_time_s=1.6, decay_time_interval=(1.44, 1.76)),
+    )
+    of = {True: slow, False: fast}
+    monkeypatch.setattr(
+        room.Room,
+        "measure",
+        lambda _, features: of[(features is responses[0]) == (slower == "reference")],
+    )
+    difference, _ = compared(*responses, same_take=True)
+    percent = -20.0 if slower == "reference" else 25.0
+    assert difference.decay_time_percent == pytest.approx(percent)
+    half = np.hypot(0.05, 0.1) * (100 + percent)
+    assert difference.decay_time_percent_interval == pytest.approx((percent - half, percent + half))
+    (finding,) = analyzer.findings(
+        replace(difference, decay_time_percent_interval=(percent - 3, percent + 3))
+    )
+    assert finding.difference == pytest.approx(percent)
+    assert finding.unit == "%"
+    if slower == "reference":
+        assert finding.kind == "decay_shorter"
+        assert finding.text == (
+            "The sound dies away in 1.6 s against 2.0 s in the reference (-20 %)."
+        )
+        assert finding.advice == ("Try a longer reverb.",)
+    else:
+        assert finding.kind == "decay_longer"
+        assert finding.text == (
+            "The sound dies away in 2.0 s against 1.6 s in the reference (+25 %)."
+        )
+        assert finding.advice == ("Try a shorter reverb.",)
+
+
+@pytest.mark.parametrize("known", ["reference", "candidate", "neither"])
+def test_which_decay_time_is_missing_is_said(
+    known: str, responses: tuple[Features, Features], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = replace(NOT_KNOWN, decay_time_s=2.0, decay_time_interval=(1.9, 2.1))
+    of = {True: told if known == "reference" else NOT_KNOWN}
+    of[False] = told if known == "candidate" else NOT_KNOWN
+    monkeypatch.setattr(room.Room, "measure", lambda _, features: of[features is responses[0]])
+    difference, _ = compared(*responses)
+    assert difference.decay_time_percent is None
+    only = "of neither recording" if known == "neither" else f"of the {known} only"
+    assert difference.reasons[-1] == f"The decay time can be told {only}."
+
+
+HEARD = Wetness(3.0, (2.5, 3.5), 1.2, 0.3, 2.0, (3.0, 2.5, 3.5, 2.0), (0.3,) * 4, 0.2)
+
+
+def judged(
+    fit: Wetness | None,
+    monkeypatch: pytest.MonkeyPatch,
+    responses: tuple[Features, Features],
+    same_take: bool = True,
+    tempo: float = 1.0,
+) -> RoomDifference:
+    """What the analyzer makes of a fit; the decay times are not known."""
+    monkeypatch.setattr(room, "wetness_between", lambda *_: fit)
+    monkeypatch.setattr(room.Room, "measure", lambda *_: NOT_KNOWN)
+    match = Match(TimeMap.linear(0.5, tempo, 2.0, 12.0), same_take=same_take)
+    return analyzer.compare(*responses, match)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_fit_and_its_interval(
+    sign: int, monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    fit = HEARD
+    if sign < 0:
+        turned = tuple(-value for value in fit.register_db)
+        fit = replace(
+            fit, wetness_db=-3.0, scatter_db=(-3.5, -2.5), even_db=-2.0, register_db=turned
+        )
+    difference = judged(fit, monkeypatch, responses)
+    assert difference.wetness_db == 3.0 * sign
+    # Scatter 0.5 dB, shared 0.3 dB, two fifths of the value, added as squares.
+    half = float(np.hypot(0.5, np.hypot(0.3, 1.2)))
+    assert difference.wetness_db_interval == pytest.approx((3 * sign - half, 3 * sign + half))
+    assert difference.kernel_time_s == 1.2
+    assert difference.explained == 0.3
+    assert difference.register_wetness_db == fit.register_db
+    assert difference.span_s == (2.0, 12.0)
+    assert difference.candidate_span_s == pytest.approx((2.5, 12.5))
+    (finding,) = analyzer.findings(difference)
+    way = ("wetter", "stronger") if sign > 0 else ("drier", "weaker")
+    assert finding.kind == way[0]
+    assert finding.difference == 3.0 * sign
+    assert finding.interval == difference.wetness_db_interval
+    low, high = finding.interval
+    assert finding.text == (
+        f"The candidate is {way[0]}: as if its reverberation were 3 dB {way[1]}"
+        f" ({low:+.1f} to {high:+.1f} dB)."
+    )
+    assert finding.spans_s == ((2.0, 12.0),)
+    assert finding.candidate_spans_s == (pytest.approx((2.5, 12.5)),)
+    move, reverb = ("down", "shorter") if sign > 0 else ("up", "longer")
+    assert f"reverb return {move} by about 3 dB" in finding.advice[0]
+    assert finding.advice[1] == f"If the tail still differs, try a {reverb} reverb."
+
+
+def test_other_performances_and_tempi_widen_the_interval(
+    monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    for same_take, tempo, shared in (
+        (False, 1.0, 1.0),
+        (False, 1.1, 1.0 + 25 * np.log(1.1)),
+        (True, 1 / 1.1, 0.3 + 25 * np.log(1.1)),
+    ):
+        difference = judged(HEARD, monkeypatch, responses, same_take, tempo)
+        half = float(np.hypot(0.5, np.hypot(shared, 1.2)))
+        assert difference.wetness_db_interval == pytest.approx((3 - half, 3 + half))
+
+
+def test_what_stays_open_keeps_zero_within(
+    monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    weak = replace(HEARD, gain=0.044)
+    part = replace(HEARD, register_db=(-1.0, 3.0, 3.5, 2.0))
+    level = replace(HEARD, even_db=-0.1)
+    held = replace(HEARD, held_share=0.6)
+    large = replace(HEARD, wetness_db=7.0, scatter_db=(6.8, 7.2), register_db=(7.0,) * 4)
+    for fit, same_take, words in (
+        (weak, True, ""),
+        (part, True, "part of the registers only"),
+        (held, False, "how long the notes are held"),
+        (large, False, "how long the notes are held"),
+    ):
+        difference = judged(fit, monkeypatch, responses, same_take)
+        assert difference.wetness_db == fit.wetness_db
+        assert difference.wetness_db_interval is not None
+        assert difference.wetness_db_interval[0] <= -fit.wetness_db
+        assert difference.wetness_db_interval[1] >= fit.wetness_db
+        assert words in difference.reasons[0]
+        assert analyzer.findings(difference) == []
+    difference = judged(level, monkeypatch, responses)
+    assert difference.wetness_db is None
+    assert "momentary level" in difference.reasons[0]
+    # One take has one set of notes: there the same fits are told.
+    for fit in (held, large):
+        assert [f.kind for f in analyzer.findings(judged(fit, monkeypatch, responses))] == [
+            "wetter"
+        ]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_end_of_what_is_tried_leaves_the_far_side_open(
+    sign: int, monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    fit = replace(
+        HEARD,
+        wetness_db=10.0 * sign,
+        scatter_db=(10.0 * sign, 10.0 * sign),
+        register_db=(10.0 * sign,) * 4,
+        even_db=10.0 * sign,
+    )
+    difference = judged(fit, monkeypatch, responses)
+    half = float(np.hypot(0.3, 4.0))
+    far, near = 10 + half + 5, 10 - half
+    assert difference.wetness_db_interval == pytest.approx(
+        (near, far) if sign > 0 else (-far, -near)
+    )
+    assert "at least 10 dB" in analyzer.findings(difference)[0].text
+
+
+def test_a_95_percent_interval_of_wetness_is_one(
+    monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    # 200 made-up fits of two performances: scatter from block to block, an error that the whole
+    # recording shares (1 dB at 95 %) and one in proportion (two fifths), all normal.
+    rng = np.random.default_rng(12)
+    held = []
+    for truth in rng.uniform(1.5, 6.0, 200):
+        scatter = float(rng.uniform(0.1, 1.0))
+        error = float(rng.normal(0, np.hypot(scatter, np.hypot(1.0, 0.4 * truth)) / 1.96))
+        value = max(truth + error, 0.3)
+        fit = replace(HEARD, wetness_db=value, scatter_db=(value - scatter, value + scatter))
+        limits = judged(fit, monkeypatch, responses, same_take=False).wetness_db_interval
+        assert limits is not None
+        held.append(limits[0] <= truth <= limits[1])
+    assert 0.92 <= np.mean(held) <= 0.99
+
+
+@pytest.mark.parametrize(
+    ("ours_s", "theirs_s", "bound", "words", "start"),
+    [
+        (1.5, 2.5, None, "it dies away in 2.5 s against 1.5 s", "Take a shorter"),
+        (2.5, 1.5, None, "it dies away in 1.5 s against 2.5 s", "If the tail still differs"),
+        (None, 2.5, 1.6, "it dies away in 2.5 s, the reference in at most 1.6 s", "Take a"),
+        (2.5, None, 1.6, "it dies away in at most 1.6 s, the reference in 2.5 s", "If the tail"),
+    ],
+)
+def test_seconds_of_the_decays_are_not_exchanged(
+    ours_s: float | None, theirs_s: float | None, bound: float | None, words: str, start: str
+) -> None:
+    difference = RoomDifference(
+        wetness_db=4.0,
+        wetness_db_interval=(3.0, 5.0),
+        kernel_time_s=1.2,
+        decay_time_s=None,
+        decay_time_percent=None if bound else 100 * ((theirs_s or 1) / (ours_s or 1) - 1),
+        decay_time_percent_interval=None,
+        early_decay_time_s=None,
+        clarity_c80_db=None,
+        register_wetness_db=(),
+        explained=0.2,
+        same_take=True,
+        span_s=(0.0, 20.0),
+        candidate_span_s=(1.0, 22.0),
+        reference_decay_time_s=ours_s,
+        candidate_decay_time_s=theirs_s,
+        reference_decay_time_at_most_s=bound if ours_s is None else None,
+        candidate_decay_time_at_most_s=bound if theirs_s is None else None,
+    )
+    (finding,) = analyzer.findings(difference)
+    assert finding.text.endswith(f"; {words}.")
+    assert finding.advice[1].startswith(start)
+    # Within a tenth of the bound nothing is said of it.
+    if bound:
+        near = replace(
+            difference,
+            reference_decay_time_s=None if ours_s is None else 1.05 * bound,
+            candidate_decay_time_s=None if theirs_s is None else 1.05 * bound,
+        )
+        assert "dies away" not in analyzer.findings(near)[0].text
+
+
+def test_causes_and_confidence() -> None:
+    base = RoomDifference(
+        4.0, (3.0, 5.0), 1.2, None, None, None, None, None, (), 0.125, True, (0, 9), (0, 9)
+    )
+    (mixed,) = analyzer.findings(base)
+    assert mixed.confidence == pytest.approx(0.7 + 3 * 0.08)  # 0.045 is what chance explains
+    assert (mixed.cause.players, mixed.cause.room, mixed.cause.mix) == (0.0, 0.25, 0.75)
+    (hall,) = analyzer.findings(replace(base, same_take=False, explained=0.05))
+    assert hall.confidence == pytest.approx(0.715)
+    assert hall.cause.likeliest == "room"
+    assert "different halls" in hall.advice[1]
+    assert hall.jnd == pytest.approx(4 / 1.5, rel=0.05)

@@ -12,8 +12,8 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.bands import pitch_hz
-from mixcompare.elements.changes import Split, split_difference
-from mixcompare.elements.describe import active_spans, describe, motif_notes
+from mixcompare.elements.changes import Change, Split, split_difference
+from mixcompare.elements.describe import active_spans, attack_rhythm, describe, motif_notes
 from mixcompare.elements.local import local_changes
 from mixcompare.spectra import RATE_HZ, PairSpectra
 
@@ -121,33 +121,80 @@ def test_roles_exchanged_give_the_opposite() -> None:
     assert back.difference_db == pytest.approx(-there.difference_db, abs=1.0)
 
 
-def test_a_change_for_a_while_is_told_with_its_place() -> None:
+@pytest.mark.parametrize("change_db", [6.0, -6.0])
+def test_a_change_for_a_while_is_told_with_its_place(change_db: float) -> None:
     cells = pair({}, other=False)
-    raised = voice("melody") * ((TIMES_S >= 8) & (TIMES_S < 14))[:, None]
-    cells = replace(cells, candidate=cells.candidate + (10**0.6 - 1) * raised)
+    moved = voice("melody") * ((TIMES_S >= 8) & (TIMES_S < 14))[:, None]
+    cells = replace(cells, candidate=cells.candidate + (10 ** (change_db / 10) - 1) * moved)
     (change,) = split_difference(cells, same_take=True).changes
+    assert change.difference_db == pytest.approx(change_db, abs=0.4)
     ((start_s, end_s),) = describe(change.energy, cells).spans_s
-    assert start_s == pytest.approx(8, abs=1)
-    assert end_s == pytest.approx(14, abs=1)
+    assert start_s == pytest.approx(8, abs=0.5)
+    assert end_s == pytest.approx(14, abs=0.5)
 
 
-def _raised(bands: npt.NDArray[np.bool_]) -> PairSpectra:
-    """One take in which some bands stand 6 dB higher from 8 to 14 s."""
+def _raised(
+    bands: npt.NDArray[np.bool_], change_db: float = 6.0, span_s: tuple[float, float] = (8, 14)
+) -> PairSpectra:
+    """One take in which some bands stand higher or lower for a while."""
     cells = pair({}, other=False)
     candidate = cells.candidate.copy()
-    candidate[np.ix_((TIMES_S >= 8) & (TIMES_S < 14), bands)] *= 10**0.6
+    while_s = (span_s[0] <= TIMES_S) & (span_s[1] > TIMES_S)
+    candidate[np.ix_(while_s, bands)] *= 10 ** (change_db / 10)
     return replace(cells, candidate=candidate)
 
 
 NO_ELEMENT = Split((), np.zeros(len(CENTRE_HZ)), 0.1)
 
 
-def test_a_register_for_a_while() -> None:
-    cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 1000))
+@pytest.mark.parametrize("change_db", [6.0, -6.0])
+def test_a_register_for_a_while(change_db: float) -> None:
+    cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 1000), change_db)
     (found,) = local_changes(cells, NO_ELEMENT, same_take=True)
-    assert found.difference_db == pytest.approx(6.0, abs=0.5)
-    assert found.span_s == (pytest.approx(8, abs=1), pytest.approx(14, abs=1))
+    assert found.difference_db == pytest.approx(change_db, abs=0.3)
+    assert found.interval[0] <= change_db <= found.interval[1]
+    assert found.band_hz == (500.0, 1000.0)
+    assert found.name == "register from 500 to 1000 Hz"
+    assert found.span_s == (pytest.approx(8, abs=0.5), pytest.approx(14, abs=0.5))
+    assert found.confidence > 0.6
     assert local_changes(cells, NO_ELEMENT, same_take=False) == ()
+    between_rooms = replace(NO_ELEMENT, scatter_db=0.9)
+    assert local_changes(cells, between_rooms, same_take=True) == ()
+
+
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+def test_neighbouring_registers_are_one(change_db: float) -> None:
+    cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 2000), change_db)
+    (found,) = local_changes(cells, NO_ELEMENT, same_take=True)
+    assert found.band_hz == (500.0, 2000.0)
+    assert found.name == "register from 500 to 2000 Hz"
+    assert found.difference_db == pytest.approx(change_db, abs=0.4)
+    apart = _raised((CENTRE_HZ >= 250) & (CENTRE_HZ < 500), change_db)
+    other = _raised((CENTRE_HZ >= 1000) & (CENTRE_HZ < 2000), change_db)
+    both = replace(apart, candidate=apart.candidate * other.candidate / other.reference)
+    found_bands = [one.band_hz for one in local_changes(both, NO_ELEMENT, same_take=True)]
+    assert found_bands == [(250.0, 500.0), (1000.0, 2000.0)]
+
+
+@pytest.mark.parametrize(
+    ("change_db", "seconds", "count"),
+    [(6.0, 0.5, 0), (6.0, 3.0, 1), (1.5, 6.0, 0), (3.0, 6.0, 1), (-6.0, 3.0, 1)],
+)
+def test_how_much_for_how_long(change_db: float, seconds: float, count: int) -> None:
+    # 2 dB for 1.5 s, seen through a window of 0.8 s.
+    cells = _raised((CENTRE_HZ >= 500) & (CENTRE_HZ < 1000), change_db, (8, 8 + seconds))
+    assert len(local_changes(cells, NO_ELEMENT, same_take=True)) == count
+
+
+def test_what_elements_and_tone_explain_is_no_register() -> None:
+    raised = (CENTRE_HZ >= 500) & (CENTRE_HZ < 1000)
+    cells = _raised(raised)
+    energy = np.where(cells.candidate > cells.reference, cells.reference, 0.0)
+    explained = Split((Change(6.0, (5.9, 6.1), 0.9, energy),), np.zeros(len(CENTRE_HZ)), 0.1)
+    assert local_changes(cells, explained, same_take=True) == ()
+    tone = np.where(raised, 6.0, 0.0)
+    toned = replace(cells, candidate=cells.reference * 10 ** (tone / 10))
+    assert local_changes(toned, Split((), tone, 0.1), same_take=True) == ()
 
 
 def test_one_pitch_is_no_register() -> None:
@@ -196,3 +243,99 @@ def test_notes_without_a_pattern_have_no_motif() -> None:
     pitches = np.random.default_rng(1).integers(60, 85, 200).tolist()
     cells = _figure(pitches)
     assert motif_notes(cells.reference, cells, 4.0, ((0.0, DURATION_S),)) is None
+
+
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+def test_an_elements_own_power(change_db: float) -> None:
+    # What the element has in the reference, to the cell: a tenth is 0.4 dB.
+    cells = pair({"melody": change_db}, other=False)
+    (change,) = split_difference(cells, same_take=True).changes
+    assert change.energy.sum() == pytest.approx(voice("melody").sum(), rel=0.1)
+    assert np.corrcoef(change.energy.ravel(), voice("melody").ravel())[0, 1] > 0.99
+    assert change.confidence > 0.9
+
+
+def _interfering(seed: int) -> tuple[PairSpectra, float]:
+    """One take, one voice moved by 2 to 9 dB, over a noise 25 to 50 dB down.
+
+    Amplitudes are added, with phases of chance: where partials meet they beat.
+    """
+    rng = np.random.default_rng([seed, 2])
+    names = list(VOICES)
+    moved = seed % len(names)
+    gain_db = float(rng.choice([-1, 1]) * rng.uniform(2, 9))
+
+    def phase() -> npt.NDArray[np.complex128]:
+        return np.exp(2j * np.pi * rng.random(len(CENTRE_HZ)))[None]
+
+    parts = [
+        np.sqrt(voice(name, np.random.default_rng([seed, index]))) * phase()
+        for index, name in enumerate(names)
+    ]
+    chance = rng.chisquare(2, (len(TIMES_S), len(CENTRE_HZ))) / 2
+    noise = np.sqrt(10 ** rng.uniform(-5, -2.5) * chance) * phase()
+    reference = noise + sum(parts)
+    candidate = reference + (10 ** (gain_db / 20) - 1) * parts[moved]
+    return PairSpectra(TIMES_S, CENTRE_HZ, np.abs(reference) ** 2, np.abs(candidate) ** 2), gain_db
+
+
+def test_the_95_percent_interval_of_an_elements_size_holds_the_truth() -> None:
+    # 60 pairs; of every one the element is found, with its sign.
+    held = []
+    for seed in range(60):
+        cells, gain_db = _interfering(seed)
+        change = split_difference(cells, same_take=True).changes[0]
+        assert change.difference_db * gain_db > 0
+        assert change.difference_db == pytest.approx(gain_db, abs=0.7)
+        held.append(change.interval[0] <= gain_db <= change.interval[1])
+    assert 0.92 <= np.mean(held) <= 0.99
+
+
+@pytest.mark.parametrize("notes_per_s", [2.5, 4.0, 5.0])
+def test_rate_of_a_figure(notes_per_s: float) -> None:
+    # 2 %: the just-noticeable difference of tempo (Drake and Botte 1993: 1.5 to 3 %).
+    cells = _figure([72, 76, 79, 74], notes_per_s)
+    rate, evenness = attack_rhythm(cells.reference, TIMES_S, ((0.0, DURATION_S),))
+    assert rate == pytest.approx(notes_per_s, rel=0.02)
+    assert evenness > 0.5
+
+
+def test_a_figure_is_named_with_its_rate_band_and_spans() -> None:
+    figure = _figure([76, 79, 84, 81], 5.0).reference
+    figure[TIMES_S < 4] = 1e-9
+    pad = sum(0.3 * voice(name) for name in ("tenor", "bass", "melody"))
+    cells = PairSpectra(TIMES_S, CENTRE_HZ, figure + pad, figure + pad)
+    found = describe(figure, cells)
+    assert found.kind == "repeating_figure"
+    assert found.notes_per_s == pytest.approx(5.0, rel=0.02)
+    assert found.motif_notes == 4
+    assert found.subject == f"repeating high figure, {found.notes_per_s:.1f} notes a second"
+    ((start_s, end_s),) = found.spans_s
+    assert start_s == pytest.approx(4, abs=0.3)
+    assert end_s == pytest.approx(DURATION_S, abs=0.3)
+    # Fundamentals from 659 Hz; partials 12 semitones and more above lie 6 dB and more below.
+    low, high = pitch_hz([76 - 0.5, 0])[0], pitch_hz([84 + 24 + 0.5, 0])[0]
+    assert found.band_hz[0] == pytest.approx(low, rel=0.01)
+    assert pitch_hz([84, 0])[0] < found.band_hz[1] <= high
+
+
+def test_kinds_by_what_they_are() -> None:
+    rng = np.random.default_rng(5)
+    all_voices = sum(voice(name) for name in VOICES)
+    beats = (TIMES_S % 1.7 < 0.3)[:, None]
+    drum = beats * np.where(CENTRE_HZ < 200, 1.0, 0.0) * rng.chisquare(2, all_voices.shape)
+    hiss = beats * np.where(CENTRE_HZ > 2000, 1.0, 0.0) * rng.chisquare(40, all_voices.shape) / 20
+    for own, kind, subject in (
+        (voice("melody"), "leading_line", "leading line"),
+        (voice("bass"), "bass", "bass line"),
+        (drum, "percussion", "low drums"),
+        (hiss, "percussion", "high percussion"),
+    ):
+        whole = all_voices + (own if kind == "percussion" else 0)
+        found = describe(own, PairSpectra(TIMES_S, CENTRE_HZ, whole, whole))
+        assert (found.kind, found.subject) == (kind, subject)
+        assert found.notes_per_s is None
+    middle = 0.5 * (voice("middle") + voice("tenor"))
+    found = describe(middle, PairSpectra(TIMES_S, CENTRE_HZ, all_voices, all_voices))
+    assert found.kind == "register"
+    assert found.subject.startswith("middle register, ")
