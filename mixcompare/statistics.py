@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
+from scipy import special
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -89,3 +90,13 @@ def interval(draws: FloatArray, coverage: float = 0.95) -> tuple[float, float]:
     tail = 100 * (1 - coverage) / 2
     low, high = np.nanpercentile(draws, [tail, 100 - tail])
     return float(low), float(high)
+
+
+def few_blocks(blocks: float) -> float:
+    """How much wider than its draws an interval from so few independent blocks must be.
+
+    Student's t in place of the normal quantile, and the share of the variance, 1 / blocks, that
+    resampling around the sample's own mean leaves out (Efron and Tibshirani 1993, from memory).
+    """
+    free = max(blocks - 1, 1.0)
+    return float(special.stdtrit(free, 0.975) / special.ndtri(0.975) * (1 + 1 / free) ** 0.5)

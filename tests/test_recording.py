@@ -104,6 +104,11 @@ def test_mono_is_doubled_and_said(noise: FloatArray, tmp_path: Path) -> None:
         (4, (1, 0, 0.7071, 0), (0, 1, 0, 0.7071)),
         (5, (1, 0, 0.7071, 0.7071, 0), (0, 1, 0.7071, 0, 0.7071)),
         (6, (1, 0, 0.7071, 0, 0.7071, 0), (0, 1, 0.7071, 0, 0, 0.7071)),
+        (
+            8,
+            (1, 0, 0.7071, 0, 0.7071, 0, 0.7071, 0),
+            (0, 1, 0.7071, 0, 0, 0.7071, 0, 0.7071),
+        ),
     ],
 )
 def test_fold_down(
@@ -331,3 +336,39 @@ def test_clipping_is_said(noise: FloatArray) -> None:
     features = Features.of(Recording.from_array(noise, RATE_HZ, name="loud.wav"))
     assert features.clipped_places == 2
     assert "loud.wav is clipped in 2 places." in features.warnings
+
+
+def test_limits_are_those_that_are_named() -> None:
+    ramp = np.linspace(-0.5, 0.5, 8_000)
+    assert Recording.from_array(ramp, 8_000).duration_s == 1.0
+    with pytest.raises(AudioFileError, match=r"only 1\.00 s long; at least 1 s"):
+        Recording.from_array(ramp[:-1], 8_000)
+    # -90 dBFS is 3.16e-5.
+    assert Recording.from_array(ramp / 0.5 * 3.3e-5, 8_000).frames == 8_000
+    with pytest.raises(AudioFileError, match="is silent"):
+        Recording.from_array(ramp / 0.5 * 3.0e-5, 8_000)
+    # A span may be stated a hundredth of a second too long, as rounded clocks do.
+    assert Recording.from_array(ramp, 8_000, span_s=(0.0, 1.009)).span_s == (0.0, 1.0)
+    with pytest.raises(ParameterError, match="outside the recording"):
+        Recording.from_array(ramp, 8_000, span_s=(0.0, 1.02))
+
+
+def test_all_channels_come_unfolded_in_raw_blocks(rng: np.random.Generator, tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    surround = 0.1 * rng.standard_normal((3 * RATE_HZ, 6))
+    soundfile.write(path, surround, RATE_HZ, subtype="FLOAT")
+    recording = Recording.open(path, (1.0, 2.5))
+    blocks = list(recording.raw_blocks(0.4))
+    assert [len(block) for block in blocks] == [17_640] * 3 + [13_230]
+    expected = surround[RATE_HZ : RATE_HZ + round(1.5 * RATE_HZ)]
+    assert np.abs(np.concatenate(blocks) - expected).max() < 1e-7
+    assert recording.channels == 6
+    assert recording.read(0.5, 0.6) == pytest.approx(
+        np.concatenate(list(recording.blocks()))[22_050:26_460], abs=1e-7
+    )
+
+
+def test_full_scale_integers() -> None:
+    edges = np.tile(np.array([-32_768, 0, 16_384, 32_767], np.int16), 3_000)
+    samples = whole(Recording.from_array(edges, 8_000))
+    assert samples[:4, 0] == pytest.approx([-1.0, 0.0, 0.5, 1 - 2**-15])

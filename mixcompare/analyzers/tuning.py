@@ -30,7 +30,7 @@ from mixcompare.bands import A4_HZ
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.statistics import block_bootstrap, interval
+from mixcompare.statistics import block_bootstrap, few_blocks, interval
 
 FloatArray = npt.NDArray[np.float64]
 Phasors = npt.NDArray[np.complex128]
@@ -205,8 +205,10 @@ def _cents(phasors: Phasors) -> tuple[float, FloatArray]:
         total = complex(turned[index].sum())
         return math.degrees(math.atan2(total.imag, total.real)) / 3.6
 
-    block = min(_BLOCK_S, max(len(phasors) // 3, 1))
-    draws = block_bootstrap(len(phasors), away, block_length=block)
+    block = min(_BLOCK_S, max(len(phasors) // 5, 1))
+    draws = few_blocks(len(phasors) / block) * block_bootstrap(
+        len(phasors), away, block_length=block
+    )
     cents = float(_wrapped(centre - HARMONIC_BIAS_CENTS))
     return cents, cents + draws
 

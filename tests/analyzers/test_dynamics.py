@@ -108,6 +108,9 @@ def test_compression_of_the_whole_range_is_recovered(
     low, high = difference.swing_db_per_db_interval or (0.0, 0.0)
     assert low <= difference.swing_db_per_db <= high
     assert high / low < 1.3
+    # Levels a second wide that follow a sine of +-12.5 dB: 24 dB from the 5th to the 95th
+    # percentile; the mean of that and of what compression leaves.
+    assert difference.level_range_db == pytest.approx(24 * (1 + 1 / ratio) / 2, abs=1.5)
     assert kinds(difference) == [kind]
     finding = analyzer.findings(difference)[0]
     assert finding.cause.mix == 1.0
@@ -276,6 +279,172 @@ def test_a_fader_ride_shows_in_the_contour(reference: Features, phrases: FloatAr
     assert contour[13.0] == pytest.approx(4.0, abs=0.05)
     assert contour[5.0] == pytest.approx(0.0, abs=0.05)
     assert analyzer.findings(difference) == []
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_crest_and_peaks_differ_by_known_sizes(sign: int) -> None:
+    # A sine has a crest of 3.01 dB, a triangle one of 4.77; a click five times as high as the
+    # sine, at one of its zeros, lifts the peak by 13.98 dB and nothing else.
+    phase = 2 * np.pi * 200 * np.arange(20 * RATE_HZ) / RATE_HZ
+    sine = 0.1 * np.sin(phase)
+    triangle = 0.1 * signal.sawtooth(phase + np.pi / 2, 0.5)
+    clicked = sine.copy()
+    clicked[10 * RATE_HZ] = 0.5
+    for other, crest_db, peak_db in ((triangle, 1.76, None), (clicked, 13.98, 13.98)):
+        pair = (features_of(sine), features_of(other))[::sign]
+        difference = analyzer.compare(*pair, match_of(19.9))
+        assert difference.crest_db == pytest.approx(sign * crest_db, abs=0.1)
+        if peak_db is not None:
+            assert difference.peak_to_short_term_db == pytest.approx(sign * peak_db, abs=0.1)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_loudest_and_softest_places_and_their_differences(sign: int) -> None:
+    # Steps of five seconds; the candidate has 4 dB more in the loudest and 3 less in the softest.
+    level_db = np.repeat([-30.0, -36.0, -22.0, -30.0, -27.0], 5 * RATE_HZ)
+    change_db = np.repeat([0.0, -3.0, 4.0, 0.0, 0.0], 5 * RATE_HZ)
+    noise = 0.5 * np.random.default_rng(7).standard_normal((len(level_db), 2))
+    pair = [
+        features_of(noise * 10 ** (level / 20)[:, np.newaxis])
+        for level in (level_db, level_db + change_db)
+    ][::sign]
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, 25.0), gain_db=0.0)
+    difference = analyzer.compare(*pair, match)
+    assert difference.loudest_s is not None
+    assert difference.softest_s is not None
+    assert 10.0 <= difference.loudest_s[0] < difference.loudest_s[1] <= 15.1
+    assert 5.0 <= difference.softest_s[0] < difference.softest_s[1] <= 10.1
+    assert difference.loudest_s[1] - difference.loudest_s[0] == pytest.approx(3.0)
+    assert difference.loudest_difference_db == pytest.approx(4.0 * sign, abs=0.1)
+    assert difference.softest_difference_db == pytest.approx(-3.0 * sign, abs=0.1)
+    contour = dict(zip(difference.contour_s, difference.contour_db, strict=True))
+    assert contour[12.4] == pytest.approx(4.0 * sign, abs=0.1)
+    assert contour[7.4] == pytest.approx(-3.0 * sign, abs=0.1)
+    # The gain of the match is taken out of all of them.
+    difference = analyzer.compare(*pair, match_of(25.0, gain_db=1.5))
+    assert difference.loudest_difference_db == pytest.approx(4.0 * sign - 1.5, abs=0.1)
+    contour = dict(zip(difference.contour_s, difference.contour_db, strict=True))
+    assert contour[2.4] == pytest.approx(-1.5, abs=0.1)
+
+
+def test_one_recording_alone_tells_its_own_levels() -> None:
+    level_db = np.repeat([-30.0, -40.0, -20.0], 6 * RATE_HZ)
+    wave = 10 ** (level_db / 20) * np.sin(2 * np.pi * 1000 * np.arange(len(level_db)) / RATE_HZ)
+    measured = analyzer.measure(features_of(np.column_stack([wave, wave])))
+    assert measured.loudest_lufs == pytest.approx(-20.0, abs=0.05)
+    assert measured.softest_lufs == pytest.approx(-40.0, abs=0.1)
+    assert measured.peak_to_short_term_db == pytest.approx(0.0, abs=0.1)
+    assert measured.loudest_s is not None
+    assert measured.loudest_s[0] >= 12.0
+    contour = dict(zip(measured.contour_s, measured.contour_db, strict=True))
+    assert [contour[at] for at in (3.0, 9.0, 15.0)] == pytest.approx([-30, -40, -20], abs=0.05)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_threshold_is_told_on_both_clocks_with_what_to_do(
+    sign: int, reference: Features, phrases: FloatArray
+) -> None:
+    # 4:1 above a threshold; the other recording begins 2 s later on its own clock.
+    held = features_of(np.concatenate([1e-4 * phrases[: 2 * RATE_HZ], threshold(phrases)]))
+    there = Match(TimeMap.linear(2.0, 1.0, 0.0, 26.0), same_take=True)
+    if sign > 0:
+        difference = analyzer.compare(reference, held, there)
+    else:
+        difference = analyzer.compare(held, reference, there.mirrored())
+    assert difference.knee_lufs is not None
+    slope = difference.above_knee_db_per_db
+    assert slope == pytest.approx(0.25**sign, rel=0.4)
+    (finding,) = analyzer.findings(difference)
+    assert finding.kind == ("dynamics_smaller" if sign > 0 else "dynamics_larger")
+    assert np.sign(finding.difference) == -sign
+    assert finding.interval[0] <= finding.difference <= finding.interval[1]
+    for ours, theirs in zip(finding.spans_s, finding.candidate_spans_s, strict=True):
+        assert theirs == pytest.approx((ours[0] + 2 * sign, ours[1] + 2 * sign), abs=1e-6)
+    assert ("ease it" if sign > 0 else "Compress the bus") in finding.advice[0]
+    assert finding.cause.mix == 1.0
+
+
+def threshold(phrases: FloatArray) -> FloatArray:
+    return compressed(phrases, 4.0, threshold_db=-30.0)
+
+
+def told(
+    slope: tuple[float, float, float],
+    above: tuple[float, float, float] | None = None,
+    same_take: bool = True,
+) -> DynamicsDifference:
+    """A difference that says just this: slopes as (value, low, high)."""
+    return DynamicsDifference(
+        crest_db=0.0, peak_to_short_term_db=0.0,
+        loudness_range_lu=0.0, loudness_range_lu_interval=(0.0, 0.0),
+        swing_db_per_db=slope[0], swing_db_per_db_interval=slope[1:],
+        level_range_db=15.0, knee_lufs=-25.0 if above else None,
+        above_knee_db_per_db=above[0] if above else None,
+        above_knee_db_per_db_interval=above[1:] if above else None,
+        loudest_s=None, loudest_difference_db=None, softest_s=None, softest_difference_db=None,
+        contour_s=(), contour_db=(), same_take=same_take,
+        spans_s=((0.0, 30.0),), candidate_spans_s=((1.0, 31.0),),
+        loud_spans_s=((5.0, 8.0),), loud_candidate_spans_s=((6.0, 9.0),),
+    )  # fmt: skip
+
+
+def test_what_the_finding_says_of_smaller_and_larger_swings() -> None:
+    (smaller,) = analyzer.findings(told((0.5, 0.45, 0.55)))
+    assert smaller.text == (
+        "Swings between soft and loud are smaller: where the reference rises by 10 dB, the"
+        " candidate rises by about 5.0 dB (4.5 to 5.5)."
+    )
+    # Half of 20 dB are lacking (the mean of both ranges is 15): 5 dB at either end.
+    assert smaller.advice == (
+        "If the bus is compressed, ease it: about 2.0:1 would explain this.",
+        "Or ride the faders: about 5 dB up in the loudest bars and down in the softest.",
+    )
+    # Size by the ratio: ln 2 in steps of 0.1.
+    assert smaller.jnd == pytest.approx(np.log(2) / 0.1, rel=0.01)
+    assert (smaller.spans_s, smaller.candidate_spans_s) == (((0.0, 30.0),), ((1.0, 31.0),))
+    assert smaller.interval == pytest.approx((-0.55, -0.45))
+    (larger,) = analyzer.findings(told((2.0, 1.8, 2.2)))
+    assert larger.kind == "dynamics_larger"
+    assert larger.difference == pytest.approx(1.0)
+    assert "larger" in larger.text
+    assert "about 20 dB (18 to 22)" in larger.text
+    # The reference's range of 10 dB has become 20.
+    assert larger.advice[0].startswith("Compress the bus by about 2.0:1")
+    assert "about 5 dB down in the loudest bars and up in the softest" in larger.advice[1]
+    assert larger.jnd == pytest.approx(smaller.jnd, rel=0.02)
+
+
+def test_what_the_finding_says_of_loud_passages() -> None:
+    (held,) = analyzer.findings(told((0.97, 0.9, 1.05), (0.4, 0.3, 0.5)))
+    assert held.text.startswith("Loud passages are held back: above about -25 LUFS, where the")
+    assert "about 4 dB (3 to 5)" in held.text
+    assert held.advice == (
+        "If the bus is compressed, ease it: about 2.5:1 above about -25 LUFS would explain this.",
+    )
+    assert (held.spans_s, held.candidate_spans_s) == (((5.0, 8.0),), ((6.0, 9.0),))
+    assert held.subject == "loud passages"
+    (tower,) = analyzer.findings(told((1.0, 0.95, 1.05), (2.5, 2.0, 2.9)))
+    assert tower.kind == "dynamics_larger"
+    assert tower.text.startswith("Loud passages tower more")
+    # Steeper than 3 is another thing that enters there; the nearer end must be a tenth away.
+    assert analyzer.findings(told((1.0, 0.95, 1.05), (3.2, 3.0, 3.4))) == []
+    assert analyzer.findings(told((0.85, 0.8, 0.92))) == []
+    assert len(analyzer.findings(told((0.85, 0.8, 0.90)))) == 1
+    assert analyzer.findings(told((1.15, 1.09, 1.2))) == []
+    assert len(analyzer.findings(told((1.15, 1.11, 1.2)))) == 1
+    # Over the whole range, mostly above the knee.
+    (both,) = analyzer.findings(told((0.7, 0.6, 0.8), (0.3, 0.2, 0.4)))
+    assert both.text.endswith("mainly above about -25 LUFS, where it is about 3 dB (2 to 4).")
+
+
+def test_who_may_be_the_cause_of_dynamics() -> None:
+    players = analyzer.findings(told((0.5, 0.45, 0.55), same_take=False))[0]
+    assert players.cause.likeliest == "players"
+    assert players.advice[-1].startswith("Ask for more contrast")
+    larger = analyzer.findings(told((2.0, 1.8, 2.2), same_take=False))[0]
+    assert larger.advice[-1].startswith("Ask for less contrast")
+    knee = analyzer.findings(told((1.0, 0.9, 1.1), (0.4, 0.3, 0.5), same_take=False))[0]
+    assert knee.cause.likeliest == "mix"
 
 
 @pytest.fixture(scope="module")

@@ -125,3 +125,67 @@ def test_polarity_and_exchanged_channels_do_not_count(
     difference = analyzer.compare(reference, candidate, same_clock(26.0))
     assert difference.integrated_lufs == pytest.approx(0.0, abs=1e-6)
     assert difference.true_peak_dbtp == pytest.approx(0.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_every_difference_has_its_own_sign_and_size(sign: int) -> None:
+    # One at -30 dBFS, then -20; the other at -26, then -20, at last 0.4 s at -12.
+    low = sines((-30, 10), (-20, 10))
+    high = sines((-26, 10), (-20, 9.6), (-12, 0.4))
+    pair = (low, high)[::sign]
+    difference = analyzer.compare(features_of(pair[0]), features_of(pair[1]), same_clock(20.0))
+
+    def level_db(*parts: tuple[float, float]) -> float:
+        return 10 * float(np.log10(sum(share * 10 ** (level / 10) for share, level in parts)))
+
+    # Blocks that overlap by three quarters hold the last 0.4 s at 2.5 times in 4.
+    integrated = level_db((0.5, -26), (0.4875, -20), (0.0125, -12))
+    integrated -= level_db((0.5, -30), (0.5, -20))
+    short_term = level_db((2.6 / 3, -20), (0.4 / 3, -12)) + 20
+    assert difference.integrated_lufs == pytest.approx(sign * integrated, abs=0.15)
+    assert difference.max_momentary_lufs == pytest.approx(sign * 8.0, abs=0.05)
+    assert difference.max_short_term_lufs == pytest.approx(sign * short_term, abs=0.05)
+    assert difference.true_peak_dbtp == pytest.approx(sign * 8.0, abs=0.1)
+    assert difference.peak_to_loudness_db == pytest.approx(sign * (8.0 - integrated), abs=0.2)
+    # From -30 to -20; and from -26 to -20, for 3 s at -17.7 count for less than 5 % of the time.
+    assert difference.loudness_range_lu == pytest.approx(sign * (6.0 - 10.0), abs=0.4)
+    low_lu, high_lu = difference.loudness_range_lu_interval or (0.0, 0.0)
+    assert low_lu <= difference.loudness_range_lu <= high_lu
+    assert difference.reasons == ()
+
+
+def sines(*parts: tuple[float, float]) -> FloatArray:
+    """A 1 kHz sine in both channels: (level in dBFS, seconds)."""
+    gain = np.concatenate(
+        [np.full(round(seconds * RATE_HZ), 10 ** (level / 20)) for level, seconds in parts]
+    )
+    wave = gain * np.sin(2 * np.pi * 1000 * np.arange(len(gain)) / RATE_HZ)
+    return np.column_stack([wave, wave])
+
+
+def test_maxima_of_one_recording() -> None:
+    measured = analyzer.measure(features_of(sines((-26, 10), (-20, 9.6), (-12, 0.4))))
+    assert measured.max_momentary_lufs == pytest.approx(-12.0, abs=0.05)
+    assert measured.max_short_term_lufs == pytest.approx(-17.68, abs=0.05)
+    assert measured.true_peak_dbtp == pytest.approx(-12.0, abs=0.1)
+    assert measured.integrated_lufs == pytest.approx(-21.6, abs=0.1)
+    assert measured.peak_to_loudness_db == pytest.approx(-12 + 21.6, abs=0.15)
+    told = dict(zip(measured.series_s, measured.momentary_lufs, strict=True))
+    assert told[5.0] == pytest.approx(-26.0, abs=0.05)
+    assert told[15.0] == pytest.approx(-20.0, abs=0.05)
+
+
+def test_what_cannot_be_told_is_said_of_either(reference: Features) -> None:
+    short = same_clock(2.5)
+    difference = analyzer.compare(reference, reference, short)
+    assert difference.max_short_term_lufs is None
+    assert difference.loudness_range_lu is None
+    assert difference.integrated_lufs == 0.0
+    assert "at least 3 s" in difference.reasons[0]
+    quiet = features_of(sines((-80, 26)))
+    for pair in ((reference, quiet), (quiet, reference)):
+        difference = analyzer.compare(*pair, same_clock(26.0))
+        assert difference.integrated_lufs is None
+        assert difference.peak_to_loudness_db is None
+        assert difference.max_momentary_lufs is not None
+        assert ["-70 LUFS" in reason for reason in difference.reasons] == [True, True]

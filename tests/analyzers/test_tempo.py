@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -179,3 +181,138 @@ def test_straight_maps_only_are_playback_speed() -> None:
     times = np.linspace(0, 60, 200)
     wandering = TimeMap(times, 1.0096 * times + 0.15 * np.sin(times / 3))
     assert not pulse.is_playback_speed(Match(wandering, tuning_cents=-16.5))
+
+
+def test_the_interval_of_the_ratio_holds_the_truth() -> None:
+    # 400 maps whose nodes err by a normal 25 ms at 90 % (1.645 deviations). It says 95 %.
+    times = np.arange(0.0, 30.01, 0.5)
+    held = 0
+    for seed in range(400):
+        errors = 0.025 / 1.645 * np.random.default_rng(seed).standard_normal(len(times))
+        found = compared(
+            TimeMap(times, 1.05 * times + errors, np.full(len(times), 25.0)), same_take=True
+        )
+        low, high = found.percent_interval
+        assert low < found.percent < high
+        held += low <= 5.0 <= high
+    assert 0.92 * 400 <= held <= 0.99 * 400
+
+
+def test_ends_that_are_unsure_do_not_count() -> None:
+    # Before the first attack and in the last decay the map only goes on, here quite wrongly.
+    reference_s = np.array([0.0, 5.0, 10.0, 20.0, 30.0, 40.0, 45.0])
+    candidate_s = np.array([0.0, 9.0, 14.5, 25.5, 36.5, 47.5, 60.0])
+    half_width_ms = np.array([90.0, 20.0, 20.0, 20.0, 20.0, 20.0, 90.0])
+    found = compared(TimeMap(reference_s, candidate_s, half_width_ms))
+    assert found.ratio == pytest.approx(1.1)
+    deviation = 0.02 * np.sqrt(2) / 1.645 / 35
+    assert found.ratio_interval[1] - 1.1 == pytest.approx(1.96 * deviation, rel=1e-3)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_curve_and_spread_of_a_known_wander(sign: int) -> None:
+    # Sixteen seconds 5 % slower than the mean, sixteen as much faster, and so on.
+    times = np.arange(0.0, 128.01, 0.1)
+    away = 0.05 * np.where((times % 32) < 16, sign, -sign)
+    candidate = np.concatenate([[0.0], np.cumsum(0.1 * (1 + away[:-1]))])
+    found = compared(TimeMap(times, candidate, np.full(len(times), 10.0)))
+    assert found.percent == pytest.approx(0.0, abs=1e-6)
+    curve = dict(zip(np.round(found.curve_s, 1), found.curve_percent, strict=True))
+    assert curve[8.0] == pytest.approx(5.0 * sign, abs=1e-6)
+    assert curve[24.0] == pytest.approx(-5.0 * sign, abs=1e-6)
+    assert curve[16.0] == pytest.approx(0.0, abs=0.3)
+    # Two ends of 10 ms at 90 % over 2 s.
+    half = 100 * 1.96 * np.sqrt(2) * 0.010 / 1.645 / 2
+    assert found.curve_half_width_percent[50] == pytest.approx(half, rel=1e-6)
+    # 1.4826 times the median distance of 5 %, less the map's own error over 4 s.
+    error = 100 * np.sqrt(2) * 0.010 / 1.645 / 4
+    # Windows across the turns hold a little of both.
+    expected = np.sqrt((1.4826 * 5.0) ** 2 - error**2)
+    assert found.spread_percent == pytest.approx(expected, rel=0.04)
+
+
+def test_spread_that_the_map_cannot_tell_is_none() -> None:
+    times = np.arange(0.0, 60.01, 0.1)
+    errors = 0.02 / 1.645 * np.random.default_rng(0).standard_normal(61)
+    wander = np.interp(times, np.arange(61.0), errors)
+    candidate = np.maximum.accumulate(times + wander + 1e-6 * np.arange(len(times)))
+    wide = compared(TimeMap(times, candidate, np.full(len(times), 40.0)))
+    sure = compared(TimeMap(times, candidate, np.full(len(times), 1.0)))
+    assert wide.spread_percent == 0.0
+    assert sure.spread_percent is not None
+    assert 0.2 < sure.spread_percent < 0.8
+    short = compared(TimeMap.linear(0.0, 1.0, 0.0, 7.0))
+    assert short.spread_percent is None
+
+
+@pytest.mark.parametrize("percent", [15.0, -15.0])
+def test_what_is_said_of_one_moment(percent: float) -> None:
+    moved = slower_from_12_to_15(percent, 20).moved(0.0, 3.0)
+    (finding,) = analyzer.findings(compared(moved))
+    slower = percent > 0
+    assert finding.kind == ("holds_back" if slower else "pushes_on")
+    (start, end), (there, there_end) = finding.spans_s[0], finding.candidate_spans_s[0]
+    # Seen through windows of 2 s, against a mean that is higher by 15 % of 3 s in 40 s.
+    times = np.linspace(start, end, 100)
+    inside = np.clip(np.minimum(times + 1, 15) - np.maximum(times - 1, 12), 0, 2) / 2
+    longer = np.mean((1 + percent / 100 * inside) / (1 + percent / 100 * 3 / 40))
+    assert finding.difference == pytest.approx(100 * (1 / longer - 1), abs=0.5)
+    low, high = finding.interval
+    assert low < finding.difference < high
+    assert (start, end) == pytest.approx((12, 15), abs=0.8)
+    assert there == pytest.approx(float(moved.to_candidate(start)), abs=1e-6)
+    assert there_end == pytest.approx(float(moved.to_candidate(end)), abs=1e-6)
+    assert there > start + 2.9
+    assert ("slower" if slower else "faster") in finding.text
+    assert ("holds back" if slower else "pushes on") in finding.text
+    assert finding.advice[0].startswith("Keep moving" if slower else "Take more time")
+    assert finding.cause.likeliest == "players"
+    assert finding.jnd == pytest.approx(abs(finding.difference) / 6, rel=0.05)
+
+
+@pytest.mark.parametrize("ratio", [1.08, 0.92])
+def test_what_is_said_of_the_tempo(ratio: float) -> None:
+    time_map = TimeMap.linear(1.0, ratio, 0.0, 60.0, half_width_ms=20.0)
+    (finding,) = analyzer.findings(compared(time_map))
+    tempo = 100 * (1 / ratio - 1)
+    word, other = ("slower", "faster") if ratio > 1 else ("faster", "slower")
+    assert finding.text.startswith(f"The candidate is {abs(tempo):.0f} % {word} than the reference")
+    assert f"tempo {tempo:+.1f} %" in finding.text
+    assert finding.advice == (
+        f"Take the beat about 8 % {other}, if the tempo of the reference is wanted.",
+    )
+    assert finding.interval[0] < finding.difference < finding.interval[1]
+    assert finding.spans_s == ((0.0, 60.0),)
+    assert finding.candidate_spans_s[0] == pytest.approx((1.0, 1.0 + 60 * ratio))
+    (stretched,) = analyzer.findings(compared(time_map, same_take=True))
+    assert "stretched in time" in stretched.advice[0]
+
+
+def test_what_is_said_of_freedom() -> None:
+    # The candidate wanders by 6 %, the reference by 2, so by four more.
+    found = compared(TimeMap.linear(0.0, 1.0, 0.0, 60.0))
+    for own, kind, advice in (
+        ((2.0, 6.0), "tempo_freer", "Less give and take"),
+        ((6.0, 2.0), "tempo_steadier", "More give and take"),
+    ):
+        value = own[1] - own[0]
+        told = replace(
+            found,
+            own_spread_percent=own,
+            own_spread_difference_percent=value,
+            own_spread_difference_percent_interval=(value - 0.5, value + 0.5),
+        )
+        (finding,) = analyzer.findings(told)
+        assert finding.kind == kind
+        assert finding.difference == pytest.approx(value)
+        assert finding.jnd == pytest.approx(4 / 3, rel=0.02)
+        assert finding.advice[0].startswith(advice)
+        words = finding.text.replace(".", "").split()
+        assert words.index(f"{own[1]:.0f}") < words.index(f"{own[0]:.0f}")
+
+
+def test_events_are_told_with_their_strict_and_soft_counts() -> None:
+    measured = analyzer.measure(features_of(strokes(0.5 + np.arange(40) * 0.5), RATE_HZ))
+    low, high = measured.events_per_minute_interval or (0.0, 0.0)
+    assert low <= measured.events_per_minute == high
+    assert high == pytest.approx(120, rel=0.06)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -148,3 +150,105 @@ def test_another_key(reference: Features) -> None:
     (finding,) = analyzer.findings(difference)
     assert finding.kind == "tuned_lower"
     assert "2 semitones" in finding.text
+
+
+def phasors(
+    rng: np.random.Generator, cents: float, seconds: int = 30
+) -> npt.NDArray[np.complex128]:
+    """Deviations of forty peaks a second: they scatter, and each second by its own notes.
+
+    All of a recording reads off by its kind of tone (-0.4 cents, deviation 0.5).
+    """
+    kind = -0.4 + 0.5 * rng.standard_normal()
+    notes = 4.0 * rng.standard_normal((seconds, 1))
+    away = cents + kind + notes + 20.0 * rng.standard_normal((seconds, 40))
+    weight = np.abs(rng.standard_normal((seconds, 40)))
+    return np.asarray((weight * np.exp(2j * np.pi * away / 100)).sum(axis=1))
+
+
+def test_the_intervals_hold_the_truth(reference: Features) -> None:
+    # 150 pairs of 30 s, the candidate higher or lower by turns. Both intervals say 95 %.
+    span = TimeMap.linear(0.0, 1.0, 0.0, 30.0)
+    held, held_alone, errors = 0, 0, []
+    for seed in range(150):
+        rng = np.random.default_rng(seed)
+        cents = 9.0 * (-1) ** seed
+        pair = [
+            replace(reference, tuning_phasor=phasors(rng, tuning)) for tuning in (4.0, 4.0 + cents)
+        ]
+        difference = analyzer.compare(*pair, Match(span, tuning_cents=cents + 1))
+        low, high = difference.tuning_cents_interval or (0.0, 0.0)
+        assert low < difference.tuning_cents < high
+        held += low <= cents <= high
+        errors.append(difference.tuning_cents - cents)
+        low, high = analyzer.measure(pair[0]).cents_against_440_interval or (0.0, 0.0)
+        held_alone += low <= 4.0 <= high
+    assert 0.92 * 150 <= held <= 0.99 * 150
+    assert 0.92 * 150 <= held_alone <= 0.99 * 150
+    assert np.mean(errors) == pytest.approx(0.0, abs=0.3)
+
+
+@pytest.mark.parametrize("cents", [14.0, -14.0])
+def test_what_is_said_of_two_performances(cents: float, reference: Features) -> None:
+    rng = np.random.default_rng(0)
+    pair = [replace(reference, tuning_phasor=phasors(rng, tuning, 200)) for tuning in (0.0, cents)]
+    match = Match(TimeMap.linear(2.0, 1.0, 0.0, 30.0), tuning_cents=cents)
+    difference = analyzer.compare(*pair, match)
+    assert difference.a4_hz[0] == pytest.approx(440.0, abs=0.5)
+    assert difference.a4_hz[1] == pytest.approx(440 * 2 ** (cents / 1200), abs=0.5)
+    assert difference.speed_percent is None
+    (finding,) = analyzer.findings(difference)
+    higher = cents > 0
+    assert finding.difference == pytest.approx(cents, abs=3.0)
+    assert finding.kind == ("tuned_higher" if higher else "tuned_lower")
+    assert (" higher than" if higher else " lower than") in finding.text
+    before, after = difference.a4_hz
+    assert finding.text.endswith(f"A4 near {after:.1f} Hz against {before:.1f} Hz.")
+    assert finding.advice == ("Agree on the tuning note before the next take.",)
+    assert (finding.spans_s, finding.candidate_spans_s) == (((0.0, 30.0),), ((2.0, 32.0),))
+    assert finding.interval == pytest.approx(difference.tuning_cents_interval)
+    assert finding.cause.players == 1.0
+
+
+def test_only_the_music_in_common_is_heard(reference: Features) -> None:
+    # The candidate is in tune for 20 s, then 20 cents higher; half a minute of each is matched.
+    rng = np.random.default_rng(3)
+    mixed = np.concatenate([phasors(rng, 0.0, 20), phasors(rng, 20.0, 30)])
+    even = replace(reference, tuning_phasor=phasors(rng, 0.0, 30))
+    other = replace(reference, tuning_phasor=mixed)
+    match = Match(TimeMap.linear(20.0, 1.0, 0.0, 30.0), tuning_cents=20.0)
+    assert analyzer.compare(even, other, match).tuning_cents == pytest.approx(20.0, abs=2.5)
+    back = analyzer.compare(other, even, match.mirrored())
+    assert back.tuning_cents == pytest.approx(-20.0, abs=2.5)
+
+
+@pytest.mark.parametrize("ratio", [0.98, 1.03])
+def test_one_take_at_another_speed_tells_it_exactly(ratio: float, reference: Features) -> None:
+    cents = -1200 * float(np.log2(ratio))
+    match = Match(
+        TimeMap.linear(0.0, ratio, 0.0, 60.0), same_take=True, tuning_cents=cents + 3,
+        uncertainty_ms=3.0,
+    )  # fmt: skip
+    difference = analyzer.compare(reference, reference, match)
+    assert difference.tuning_cents == pytest.approx(cents, abs=1e-6)
+    # Two ends of 3 ms in 60 s: 1e-4 of the speed, 0.17 cents.
+    low, high = difference.tuning_cents_interval or (0.0, 0.0)
+    assert (high - cents, cents - low) == pytest.approx((0.173, 0.173), abs=0.002)
+    assert difference.speed_percent == pytest.approx(100 * (1 / ratio - 1), abs=1e-6)
+    (finding,) = analyzer.findings(difference)
+    word = "faster" if ratio < 1 else "slower"
+    amount = abs(100 * (1 / ratio - 1))
+    assert finding.consequences == (f"it also runs {amount:.1f} % {word}",)
+    assert finding.cause.mix == 1.0
+    # Pitched without its speed: stretched, and less surely told.
+    shifted = Match(TimeMap.linear(0.0, 1.0, 0.0, 60.0), same_take=True, tuning_cents=-12.0)
+    (finding,) = analyzer.findings(analyzer.compare(reference, reference, shifted))
+    assert finding.interval == (-14.0, -10.0)
+    assert "pitch-shifted" in finding.advice[0]
+
+
+def test_four_cents_are_not_said(reference: Features) -> None:
+    for cents, kinds in ((4.0, []), (-4.0, []), (7.0, ["tuned_higher"]), (-7.0, ["tuned_lower"])):
+        shifted = Match(TimeMap.linear(0.0, 1.0, 0.0, 60.0), same_take=True, tuning_cents=cents)
+        found = analyzer.findings(analyzer.compare(reference, reference, shifted))
+        assert [finding.kind for finding in found] == kinds

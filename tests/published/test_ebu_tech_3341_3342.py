@@ -191,3 +191,36 @@ RANGES = {
 def test_3342_cases_1_to_4_loudness_range(case: int) -> None:
     segments, expected = RANGES[case]
     assert bs1770.loudness_range_lu(steps(tones(segments))) == pytest.approx(expected, abs=1.0)
+
+
+# Shares of the time at levels in dBFS, with the range that follows from Tech 3342, clause 3: both
+# gates, then the 95th less the 10th percentile. Every level lasts so long that the windows across
+# the steps (3 s of 200 s and more) take less than the shares leave free.
+LEVELS_AND_RANGES = {
+    "the loudest 8 % count, the softest 12 % too": (((-20, 8), (-26, 80), (-32, 12)), 12.0),
+    "the loudest 3 % do not": (((-20, 3), (-26, 85), (-32, 12)), 6.0),
+    "the softest 8 % do not": (((-20, 8), (-26, 84), (-32, 8)), 6.0),
+    "nor both": (((-20, 3), (-26, 89), (-32, 8)), 0.0),
+    "within 20 LU of the mean": (((-20, 60), (-40, 40)), 20.0),
+    "further below it": (((-20, 60), (-43.5, 40)), 0.0),
+    "below the absolute gate alone": (((-55, 50), (-72, 50)), 0.0),
+    "above the absolute gate": (((-55, 50), (-68, 50)), 13.0),
+}
+
+
+@pytest.mark.parametrize("case", LEVELS_AND_RANGES)
+def test_3342_percentiles_and_gates(case: str) -> None:
+    shares, expected = LEVELS_AND_RANGES[case]
+    # Powers of a sine in both channels, in 10 ms steps; percent times 6 s.
+    power = np.repeat(
+        [10 ** (level / 10) for level, _ in shares], [600 * share for _, share in shares]
+    )
+    steps_of_both = np.repeat(power[:, np.newaxis] / 2 * 10**0.0691, 2, axis=1)
+    assert bs1770.loudness_range_lu(steps_of_both) == pytest.approx(expected, abs=0.02)
+
+
+def test_3342_range_of_an_even_swell() -> None:
+    # A level that rises evenly by 20 LU over 400 s: 85 % of it lie between the percentiles.
+    level = np.linspace(-40.0, -20.0, 40_000)
+    power = 10 ** ((level + 0.691) / 10)[:, np.newaxis]
+    assert bs1770.loudness_range_lu(power) == pytest.approx(0.85 * 20, abs=0.15)

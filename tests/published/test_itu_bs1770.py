@@ -13,9 +13,15 @@ import soundfile
 from scipy import signal
 
 from mixcompare import bs1770
+from mixcompare.analyzers.loudness import analyzer
+from mixcompare.features import Features
+from mixcompare.recording import Recording
 from tests.operations import HALL, STRINGS
 
 FloatArray = npt.NDArray[np.float64]
+
+REAL_MUSIC = Path(__file__).parent.parent / "data" / "string_orchestra_brahms_hd5_pd.ogg"
+"""The opening of Brahms's Hungarian Dance no. 5 by a string orchestra, in the public domain."""
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)
 
@@ -262,3 +268,124 @@ def test_true_peak_agrees_with_a_sixteenfold_fourier_interpolation(
     exact = 20 * np.log10(np.abs(signal.resample(samples, 16 * len(samples))).max())
     assert true_peak_db(samples) == pytest.approx(exact, abs=0.25)
     assert true_peak_db(samples) < exact + 0.05
+
+
+# Loudness of a 997 Hz sine at -20 dBFS in one channel alone: -23.01 at weight 1 (Annex 1), 1.49 dB
+# more at weight 1.41; nothing from the low-frequency effects. Order of the WAVE channel mask.
+# Eight channels: Annex 3, where 1.41 holds between 60 and 120 degrees only (from memory).
+FRONT, SURROUND, NONE = -23.01, -21.52, None
+LAYOUTS: dict[int, tuple[float | None, ...]] = {
+    1: (FRONT,),
+    2: (FRONT, FRONT),
+    3: (FRONT, FRONT, FRONT),
+    4: (FRONT, FRONT, SURROUND, SURROUND),
+    5: (FRONT, FRONT, FRONT, SURROUND, SURROUND),
+    6: (FRONT, FRONT, FRONT, NONE, SURROUND, SURROUND),
+    8: (FRONT, FRONT, FRONT, NONE, FRONT, FRONT, SURROUND, SURROUND),
+}
+
+
+@pytest.mark.parametrize("channels", LAYOUTS)
+def test_every_channel_of_a_file_weighs_what_annex_1_says(channels: int, tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    wave = tone(-20.0, 1.0)[:, 0]
+    for channel, expected in enumerate(LAYOUTS[channels]):
+        samples = np.zeros((len(wave), channels))
+        samples[:, channel] = wave
+        soundfile.write(path, samples, 48_000, subtype="FLOAT")
+        power = _power_of(path)
+        assert power.shape == (100, channels)
+        assert np.delete(power, channel, axis=1).max(initial=0.0) == 0.0
+        told = bs1770.integrated_lufs(power)
+        if expected is None:
+            assert told == -np.inf
+        else:
+            assert told == pytest.approx(expected, abs=0.01)
+
+
+def _power_of(path: Path) -> FloatArray:
+    """K-weighted steps of a file as the analysis reads it."""
+    recording = Recording.open(path)
+    meter = bs1770.KWeightedPower(recording.sample_rate_hz, recording.channels)
+    for block in recording.raw_blocks():
+        meter.push(block)
+    return meter.result()
+
+
+@pytest.mark.parametrize("channels", [4, 5, 6])
+def test_surround_agrees_with_libebur128(channels: int, rng: np.random.Generator) -> None:
+    # Other noise at another level in each channel; libebur128's own layouts (L R C LFE Ls Rs).
+    level = 10 ** (np.array([-30.0, -34, -28, -20, -26, -32])[:channels] / 20)
+    data = (level * rng.standard_normal((4 * 48_000, channels))).astype(np.float32)
+    meter = bs1770.KWeightedPower(48_000, channels)
+    meter.push(data)
+    integrated, *_ = libebur128(data, 48_000, every=100)
+    assert bs1770.integrated_lufs(meter.result()) == pytest.approx(integrated, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("levels_db", "rate_hz"), [((-20, -26, -32, -26), 44_100), ((-38, -20, -29, -22), 48_000)]
+)
+def test_analysis_of_stepped_noise_agrees_with_libebur128(
+    levels_db: tuple[float, ...], rate_hz: int, rng: np.random.Generator
+) -> None:
+    gain = np.repeat(10 ** (np.array(levels_db) / 20), 5 * rate_hz)[:, np.newaxis]
+    # Interpolation filters differ near half the sample rate, where white noise has its peaks.
+    check_against_libebur128(gain * rng.standard_normal((len(gain), 2)), rate_hz, peak_db=0.3)
+
+
+def test_analysis_of_real_music_agrees_with_libebur128() -> None:
+    data, rate_hz = soundfile.read(REAL_MUSIC, dtype="float32", always_2d=True, frames=24 * 44_100)
+    check_against_libebur128(data, rate_hz, peak_db=0.05)
+
+
+def check_against_libebur128(samples: npt.ArrayLike, rate_hz: int, peak_db: float) -> None:
+    """All that the analyzer tells of one recording, against an independent meter."""
+    data = np.ascontiguousarray(samples, np.float32)
+    measured = analyzer.measure(Features.of(Recording.from_array(data, rate_hz)))
+    mode = pyebur128.MeasurementMode
+    meter = pyebur128.R128State(
+        2, rate_hz, mode.MODE_I | mode.MODE_S | mode.MODE_M | mode.MODE_TRUE_PEAK
+    )
+    hop = rate_hz // 100
+    short_term, momentary = [], []
+    for first in range(0, len(data), hop):
+        meter.add_frames(data[first : first + hop].reshape(-1), len(data[first : first + hop]))
+        short_term.append(pyebur128.get_loudness_shortterm(meter))
+        momentary.append(pyebur128.get_loudness_momentary(meter))
+    integrated = pyebur128.get_loudness_global(meter)
+    assert measured.integrated_lufs == pytest.approx(integrated, abs=0.02)
+    assert measured.max_short_term_lufs == pytest.approx(max(short_term[299:]), abs=0.02)
+    assert measured.max_momentary_lufs == pytest.approx(max(momentary[39:]), abs=0.02)
+    # Tech 3342, clause 3, on that meter's own windows, ten a second.
+    windows = np.array(short_term[299::10])
+    gate = 10 * np.log10(np.mean(10 ** (windows[windows > -70] / 10))) - 20
+    low, high = np.percentile(windows[windows >= gate], [10, 95])
+    assert measured.loudness_range_lu == pytest.approx(high - low, abs=0.05)
+    # The same windows against time: the one that ends with step 300 lies around 1.5 s.
+    shown = dict(zip(measured.series_s, measured.short_term_lufs, strict=True))
+    assert shown[1.5] == pytest.approx(short_term[299], abs=0.02)
+    assert shown[10.0] == pytest.approx(short_term[1149], abs=0.02)
+    shown = dict(zip(measured.series_s, measured.momentary_lufs, strict=True))
+    assert shown[10.0] == pytest.approx(momentary[1019], abs=0.02)
+    peak = max(pyebur128.get_true_peak(meter, channel) for channel in range(2))
+    assert measured.true_peak_dbtp == pytest.approx(20 * np.log10(peak), abs=peak_db)
+    assert measured.peak_to_loudness_db == pytest.approx(
+        20 * np.log10(peak) - integrated, abs=peak_db
+    )
+
+
+@pytest.mark.parametrize(
+    ("divisor", "phase_deg", "over_db"),
+    # The largest sample of a sine of fs/n lies under its peak by 20 log10 of cos(180 / n) at
+    # most: half way between two samples.
+    [(4, 45.0, 3.01), (4, 0.0, 0.0), (6, 60.0, 1.25), (8, 67.5, 0.69), (3, 60.0, 1.25)],
+)
+def test_true_peak_between_samples(divisor: int, phase_deg: float, over_db: float) -> None:
+    phase = 2 * np.pi * np.arange(24_000) / divisor + np.deg2rad(phase_deg)
+    wave = 0.25 * np.sin(phase) * np.minimum(1, np.arange(24_000) / 2_400)
+    wave *= np.minimum(1, np.arange(24_000)[::-1] / 2_400)
+    samples = np.column_stack([0 * wave, wave])
+    sample_peak_db = 20 * np.log10(np.abs(samples).max())
+    assert sample_peak_db == pytest.approx(20 * np.log10(0.25) - over_db, abs=0.01)
+    assert true_peak_db(samples) == pytest.approx(20 * np.log10(0.25), abs=0.05)
