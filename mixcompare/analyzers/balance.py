@@ -38,6 +38,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, MOMENT, SIGNED, along, exchanged_with
 from mixcompare.spectra import PairSpectra, pair_spectra
 from mixcompare.voices import bass_path, joint_weights, lead_path, stretches, voice_cells
 
@@ -94,18 +95,18 @@ class Element:
 
     name: str
     kind: str
-    difference_db: float
-    interval: tuple[float, float]
-    confidence: float
-    band_hz: tuple[float, float]
-    spans_s: tuple[tuple[float, float], ...]
-    notes_per_s: float | None
-    motif_notes: int | None
-    against: bool
-    reference_audible_share: float
-    candidate_audible_share: float
-    reference_loudness_share: float
-    candidate_loudness_share: float
+    difference_db: float = field(metadata=SIGNED)
+    interval: tuple[float, float] = field(metadata=SIGNED)
+    confidence: float = field(metadata=KEPT)
+    band_hz: tuple[float, float] = field(metadata=KEPT)
+    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT)
+    notes_per_s: float | None = field(metadata=KEPT)
+    motif_notes: int | None = field(metadata=KEPT)
+    against: bool = field(metadata=KEPT)
+    reference_audible_share: float = field(metadata=exchanged_with("candidate_audible_share"))
+    candidate_audible_share: float = field(metadata=exchanged_with("reference_audible_share"))
+    reference_loudness_share: float = field(metadata=exchanged_with("candidate_loudness_share"))
+    candidate_loudness_share: float = field(metadata=exchanged_with("reference_loudness_share"))
 
 
 @dataclass(frozen=True)
@@ -135,23 +136,23 @@ class BalanceDifference:
 
     elements: tuple[Element, ...]
     passages: tuple[LocalChange, ...]
-    register_hz: tuple[tuple[float, float], ...]
-    register_level_db: tuple[float | None, ...]
-    scatter_db: float | None
-    same_take: bool
-    register_audible_share: tuple[float | None, ...] = ()
-    register_loudness_share: tuple[float | None, ...] = ()
-    evenness: float | None = None
+    register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
+    register_level_db: tuple[float | None, ...] = field(metadata=SIGNED)
+    scatter_db: float | None = field(metadata=KEPT)
+    same_take: bool = field(metadata=KEPT)
+    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    evenness: float | None = field(default=None, metadata=SIGNED)
     voice_name: tuple[str, ...] = VOICES
-    voice_audible_share: tuple[float, ...] = ()
-    voice_loudness_share: tuple[float, ...] = ()
-    blend: float | None = None
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    blend: float | None = field(default=None, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
-    explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | SIGNED)
+    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
+    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT)
     difference_db: FloatArray = field(
-        default_factory=lambda: np.zeros((0, 0)), metadata=NOT_IN_REPORT
+        default_factory=lambda: np.zeros((0, 0)), metadata=NOT_IN_REPORT | SIGNED | along("times_s")
     )
 
 

@@ -34,6 +34,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, RATIO, SIGNED, exchanged_with, moved_by
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -103,24 +104,28 @@ class PlacementDifference:
         Change of the time by which each band comes later on the right.
     """
 
-    band_centre_hz: tuple[float, ...]
-    position: BandValues
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    position: BandValues = field(metadata=SIGNED)
     position_interval: BandIntervals
-    reference_position: BandValues
-    turn_db: float | None
+    reference_position: BandValues = field(metadata=moved_by("position"))
+    turn_db: float | None = field(metadata=SIGNED)
     turn_db_interval: tuple[float, float] | None
-    image_scale: float | None
-    own_position: BandValues
+    image_scale: float | None = field(metadata=RATIO)
+    own_position: BandValues = field(metadata=SIGNED)
     own_position_interval: BandIntervals
-    consistency: BandValues
-    channels_swapped: bool = False
-    time_difference_us: BandValues = NOTHING
+    consistency: BandValues = field(metadata=KEPT)
+    channels_swapped: bool = field(default=False, metadata=KEPT)
+    time_difference_us: BandValues = field(default=NOTHING, metadata=SIGNED)
     time_difference_us_interval: BandIntervals = NOTHING
     reasons: tuple[str, ...] = ()
-    weight: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=NOT_IN_REPORT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    weight: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
 
 class PlacementAnalyzer:

@@ -28,6 +28,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, PAIR, SIGNED, exchanged_with
 from mixcompare.perband import BANDS, CENTRES_HZ, NOTHING, BandIntervals, BandValues, pairs, values
 from mixcompare.statistics import weighted_quantile
 from mixcompare.timemap import sample_frames
@@ -83,25 +84,31 @@ class WidthDifference:
         Whether the reference is mono, and the candidate.
     """
 
-    side_to_mid_db: float | None
+    side_to_mid_db: float | None = field(metadata=SIGNED)
     side_to_mid_db_interval: tuple[float, float] | None
-    correlation: float | None
+    correlation: float | None = field(metadata=SIGNED)
     correlation_interval: tuple[float, float] | None
-    mono_fold_down_loss_db: float | None
-    band_centre_hz: tuple[float, ...]
-    band_side_to_mid_db: BandValues
+    mono_fold_down_loss_db: float | None = field(metadata=SIGNED)
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    band_side_to_mid_db: BandValues = field(metadata=SIGNED)
     band_side_to_mid_db_interval: BandIntervals
-    band_correlation: BandValues
-    side_to_mid_direct_db: float | None = None
-    side_to_mid_decay_db: float | None = None
-    agreeing_share: float | None = None
-    low_correlation: tuple[float, float] | None = None
-    mono: tuple[bool, bool] = (False, False)
+    band_correlation: BandValues = field(metadata=SIGNED)
+    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED)
+    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED)
+    agreeing_share: float | None = field(default=None, metadata=KEPT)
+    low_correlation: tuple[float, float] | None = field(default=None, metadata=PAIR)
+    mono: tuple[bool, bool] = field(default=(False, False), metadata=PAIR)
     reasons: tuple[str, ...] = ()
-    whole_correlation: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    whole_correlation: tuple[float, float] | None = field(
+        default=None, metadata=NOT_IN_REPORT | PAIR
+    )
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
 
 class WidthAnalyzer:

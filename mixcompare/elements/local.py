@@ -7,13 +7,14 @@ swell or a hole of limited length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
+from mixcompare.mirror import KEPT, MOMENT, SIGNED
 from mixcompare.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
@@ -33,11 +34,11 @@ class LocalChange:
     """A register that stands elsewhere in one span only."""
 
     name: str
-    band_hz: tuple[float, float]
-    span_s: tuple[float, float]
-    difference_db: float
-    interval: tuple[float, float]
-    confidence: float
+    band_hz: tuple[float, float] = field(metadata=KEPT)
+    span_s: tuple[float, float] = field(metadata=MOMENT)
+    difference_db: float = field(metadata=SIGNED)
+    interval: tuple[float, float] = field(metadata=SIGNED)
+    confidence: float = field(metadata=KEPT)
 
 
 def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
