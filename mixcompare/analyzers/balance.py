@@ -200,7 +200,7 @@ class BalanceAnalyzer:
         elements = []
         for change in split.changes:
             found = describe(change.energy, pair)
-            element = _element(change, found, pair, match)
+            element = _element(change, found, pair, match, split.tone_db)
             if _can_be_heard(element):
                 elements.append(element)
         passages = local_changes(pair, split, match.same_take)
@@ -252,8 +252,10 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _element(change: Change, found: Description, pair: PairSpectra, match: Match) -> Element:
-    gain = 10 ** (change.difference_db / 10)
+def _element(
+    change: Change, found: Description, pair: PairSpectra, match: Match, tone_db: FloatArray
+) -> Element:
+    gain = 10 ** ((change.difference_db + tone_db) / 10)
     before = np.minimum(own_cells(change.energy, pair), pair.reference)
     after = np.minimum(gain * before, pair.candidate)
     stands = [

@@ -166,9 +166,10 @@ class WidthAnalyzer:
         shift, shift_draws = steady.agreed(
             after.correlation() - before.correlation(), weight, BAND_RATE_HZ, _FINEST_CORRELATION
         )
+        total = np.sqrt(before.total() * after.total())  # of both recordings alike
         local = np.append(1.5 * steady.local_scatter(ratio[:BANDS]), 0.0)
         if not match.same_take:
-            local[BANDS] = _BAND_SHARE * _spread_db(ratio, before.total())
+            local[BANDS] = _BAND_SHARE * _spread_db(ratio, total)
         low, high = steady.intervals(ratio, ratio_draws, local)
         shift_low, shift_high = steady.intervals(shift, shift_draws)
         known = np.isfinite(ratio)
@@ -191,7 +192,7 @@ class WidthAnalyzer:
             band_correlation=values(shift, np.isfinite(shift[:BANDS])),
             side_to_mid_direct_db=quick[0],
             side_to_mid_decay_db=quick[1],
-            agreeing_share=_agreeing_share(ratio, before.total()) if told else None,
+            agreeing_share=_agreeing_share(ratio, total) if told else None,
             low_correlation=(before.low_correlation(), after.low_correlation()),
             same_take=match.same_take,
             span_s=span_s,

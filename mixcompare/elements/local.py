@@ -51,10 +51,11 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
     exact = same_take and split.scatter_db < EXACT_SCATTER_DB
     if len(pair.times_s) < 6 * RATE_HZ or not exact:
         return ()
-    expected = pair.reference * 10 ** (split.tone_db / 10)
+    expected = pair.reference
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
+    expected = expected * 10 ** (split.tone_db / 10)
     found: list[LocalChange] = []
     for low, high in _REGISTERS_HZ:
         inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
