@@ -29,11 +29,14 @@ PAIR: Metadata = {"mirror": "pair"}
 MOMENT: Metadata = {"mirror": "moment"}
 """Seconds on the reference's clock, which is then the candidate's."""
 
+PITCH: Metadata = {"mirror": "pitch"}
+"""Pitch or range of the reference: with another key, the candidate's."""
+
 INVERSE: Metadata = {"mirror": "inverse"}
 """The time map."""
 
 OF_REFERENCE: Metadata = {"mirror": "of_reference"}
-"""Of a place that the reference alone picks; exchanged, the other one picks its own."""
+"""Of a place or level of the reference's own; exchanged, it is another of the other's."""
 
 WITH_GAIN: Metadata = {"with_gain": True}
 """The overall gain is left in."""
@@ -55,5 +58,10 @@ def along(times: str) -> Metadata:
 
 
 def within(tolerance: float) -> Metadata:
-    """How nearly, in the field's unit, where the method itself prefers one side."""
+    """How nearly, in the field's unit (frequencies in octaves), where the method prefers a side."""
     return {"tolerance": tolerance}
+
+
+def stretched(tolerance: float) -> Metadata:
+    """How nearly where one clock runs slower: frames and grids are the reference's then."""
+    return {"stretched": tolerance}

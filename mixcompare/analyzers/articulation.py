@@ -17,6 +17,7 @@ note-off where it was.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -35,7 +36,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, MOMENT, SIGNED, exchanged_with
+from mixcompare.mirror import KEPT, MOMENT, PITCH, SIGNED, exchanged_with, stretched
 from mixcompare.noteoff import (
     FEWEST_NOTES,
     FollowedNote,
@@ -119,7 +120,7 @@ class NoteShape:
     ``time_s`` counts from the onset; levels are dB against the note's plateau.
     """
 
-    pitch: int = field(metadata=KEPT)
+    pitch: int = field(metadata=PITCH)
     onset_s: float = field(metadata=MOMENT)
     reference_time_s: tuple[float, ...] = field(metadata=exchanged_with("candidate_time_s"))
     reference_level_db: tuple[float, ...] = field(metadata=exchanged_with("candidate_level_db"))
@@ -182,20 +183,24 @@ class VoiceArticulation:
     """
 
     name: str
-    reference_ratio: float | None = field(metadata=exchanged_with("candidate_ratio"))
-    candidate_ratio: float | None = field(metadata=exchanged_with("reference_ratio"))
-    sounding_ratio: float | None = field(metadata=SIGNED)
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
     manner: str
-    gap_depth_db: float | None = field(metadata=SIGNED)
-    accent_db: float | None = field(metadata=SIGNED)
-    attack_ms: float | None = field(metadata=SIGNED)
-    release_ms: float | None = field(metadata=SIGNED)
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    accent_db: float | None = field(metadata=SIGNED | stretched(0.1))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    release_ms: float | None = field(metadata=SIGNED | stretched(4.0))
     notes: int = field(metadata=KEPT)
     notes_left_out: int = field(metadata=KEPT)
     written: bool = field(metadata=KEPT)
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
-    band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
+    band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
 
 
 @dataclass(frozen=True)
@@ -231,32 +236,40 @@ class ArticulationDifference:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(metadata=SIGNED)
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
-    reference_ratio: float | None = field(metadata=exchanged_with("candidate_ratio"))
-    candidate_ratio: float | None = field(metadata=exchanged_with("reference_ratio"))
-    gap_depth_db: float | None = field(metadata=SIGNED)
-    attack_ms: float | None = field(metadata=SIGNED)
-    agreement: float | None = field(metadata=KEPT)
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    agreement: float | None = field(metadata=KEPT | stretched(0.1))
     notes: int = field(metadata=KEPT)
     notes_left_out: int = field(metadata=KEPT)
     same_take: bool = field(metadata=KEPT)
-    accent_db: float | None = field(default=None, metadata=SIGNED)
-    release_ms: float | None = field(default=None, metadata=SIGNED)
-    band_hz: tuple[float, float] | None = field(default=None, metadata=KEPT)
+    accent_db: float | None = field(default=None, metadata=SIGNED | stretched(0.1))
+    release_ms: float | None = field(default=None, metadata=SIGNED | stretched(4.0))
+    band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)
     voices: tuple[VoiceArticulation, ...] = ()
     reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     shown: str = field(default=LEAD, metadata=NOT_IN_REPORT)
-    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT)
-    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
+    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.03))
+    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT | PITCH)
     note_reference_ratio: tuple[float, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("note_candidate_ratio")
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_candidate_ratio") | stretched(0.06),
     )
     note_candidate_ratio: tuple[float, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("note_reference_ratio")
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_reference_ratio") | stretched(0.06),
     )
-    examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    examples: tuple[NoteShape, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
+    )
 
 
 class Articulation:

@@ -38,7 +38,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, MOMENT, SIGNED, along, exchanged_with
+from mixcompare.mirror import KEPT, MOMENT, PITCH, SIGNED, along, exchanged_with, stretched, within
 from mixcompare.spectra import PairSpectra, pair_spectra
 from mixcompare.voices import bass_path, joint_weights, lead_path, stretches, voice_cells
 
@@ -95,18 +95,26 @@ class Element:
 
     name: str
     kind: str
-    difference_db: float = field(metadata=SIGNED)
-    interval: tuple[float, float] = field(metadata=SIGNED)
-    confidence: float = field(metadata=KEPT)
-    band_hz: tuple[float, float] = field(metadata=KEPT)
-    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT)
-    notes_per_s: float | None = field(metadata=KEPT)
+    difference_db: float = field(metadata=SIGNED | within(0.1))
+    interval: tuple[float, float] = field(metadata=SIGNED | within(0.15))
+    confidence: float = field(metadata=KEPT | stretched(0.05))
+    band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
+    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    notes_per_s: float | None = field(metadata=KEPT | stretched(0.3))
     motif_notes: int | None = field(metadata=KEPT)
     against: bool = field(metadata=KEPT)
-    reference_audible_share: float = field(metadata=exchanged_with("candidate_audible_share"))
-    candidate_audible_share: float = field(metadata=exchanged_with("reference_audible_share"))
-    reference_loudness_share: float = field(metadata=exchanged_with("candidate_loudness_share"))
-    candidate_loudness_share: float = field(metadata=exchanged_with("reference_loudness_share"))
+    reference_audible_share: float = field(
+        metadata=exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
+    )
+    candidate_audible_share: float = field(
+        metadata=exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
+    )
+    reference_loudness_share: float = field(
+        metadata=exchanged_with("candidate_loudness_share") | within(0.01)
+    )
+    candidate_loudness_share: float = field(
+        metadata=exchanged_with("reference_loudness_share") | within(0.01)
+    )
 
 
 @dataclass(frozen=True)
@@ -137,8 +145,8 @@ class BalanceDifference:
     elements: tuple[Element, ...]
     passages: tuple[LocalChange, ...]
     register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
-    register_level_db: tuple[float | None, ...] = field(metadata=SIGNED)
-    scatter_db: float | None = field(metadata=KEPT)
+    register_level_db: tuple[float | None, ...] = field(metadata=SIGNED | stretched(0.1))
+    scatter_db: float | None = field(metadata=KEPT | within(0.1))
     same_take: bool = field(metadata=KEPT)
     register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
     register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
@@ -148,11 +156,14 @@ class BalanceDifference:
     voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
     blend: float | None = field(default=None, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
-    explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | SIGNED)
+    explained_tone_db: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
+    )
     band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
-    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT)
+    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.2))
     difference_db: FloatArray = field(
-        default_factory=lambda: np.zeros((0, 0)), metadata=NOT_IN_REPORT | SIGNED | along("times_s")
+        default_factory=lambda: np.zeros((0, 0)),
+        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | stretched(0.1),
     )
 
 

@@ -34,7 +34,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, RATIO, SIGNED, exchanged_with, moved_by
+from mixcompare.mirror import KEPT, RATIO, SIGNED, exchanged_with, moved_by, stretched, within
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -105,20 +105,22 @@ class PlacementDifference:
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    position: BandValues = field(metadata=SIGNED)
+    position: BandValues = field(metadata=SIGNED | within(0.02))
     position_interval: BandIntervals
-    reference_position: BandValues = field(metadata=moved_by("position"))
-    turn_db: float | None = field(metadata=SIGNED)
+    reference_position: BandValues = field(metadata=moved_by("position") | within(0.2))
+    turn_db: float | None = field(metadata=SIGNED | within(0.15))
     turn_db_interval: tuple[float, float] | None
-    image_scale: float | None = field(metadata=RATIO)
-    own_position: BandValues = field(metadata=SIGNED)
+    image_scale: float | None = field(metadata=RATIO | within(0.05))
+    own_position: BandValues = field(metadata=SIGNED | within(0.08))
     own_position_interval: BandIntervals
-    consistency: BandValues = field(metadata=KEPT)
+    consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
     channels_swapped: bool = field(default=False, metadata=KEPT)
     time_difference_us: BandValues = field(default=NOTHING, metadata=SIGNED)
     time_difference_us_interval: BandIntervals = NOTHING
     reasons: tuple[str, ...] = ()
-    weight: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
+    weight: tuple[float, ...] = field(
+        default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
+    )
     same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     span_s: Span = field(
         default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")

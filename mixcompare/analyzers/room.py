@@ -33,7 +33,7 @@ from mixcompare.findings import (
 )
 from mixcompare.iso3382 import OCTAVES_HZ
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, PERCENT, SIGNED, exchanged_with
+from mixcompare.mirror import KEPT, PERCENT, SIGNED, exchanged_with, stretched, within
 from mixcompare.tails import (
     MID_OCTAVES_HZ,
     Fall,
@@ -130,16 +130,16 @@ class RoomDifference:
     reasons : tuple of str
     """
 
-    wetness_db: float | None = field(metadata=SIGNED)
+    wetness_db: float | None = field(metadata=SIGNED | stretched(1.0))
     wetness_db_interval: Interval | None
-    kernel_time_s: float | None = field(metadata=KEPT)
+    kernel_time_s: float | None = field(metadata=KEPT | stretched(1.5))
     decay_time_s: float | None = field(metadata=SIGNED)
-    decay_time_percent: float | None = field(metadata=PERCENT)
+    decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
     decay_time_percent_interval: Interval | None
     early_decay_time_s: float | None = field(metadata=SIGNED)
     clarity_c80_db: float | None = field(metadata=SIGNED)
-    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED)
-    explained: float | None = field(metadata=KEPT)
+    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | stretched(1.0))
+    explained: float | None = field(metadata=KEPT | stretched(0.03))
     same_take: bool = field(metadata=KEPT)
     span_s: Span = field(metadata=exchanged_with("candidate_span_s"))
     candidate_span_s: Span = field(metadata=exchanged_with("span_s"))

@@ -33,7 +33,7 @@ from mixcompare.bands import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_E
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, SIGNED, exchanged_with
+from mixcompare.mirror import KEPT, SIGNED, exchanged_with, stretched, within
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -114,16 +114,16 @@ class ToneDifference:
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    band_level_db: BandValues = field(metadata=SIGNED)
+    band_level_db: BandValues = field(metadata=SIGNED | within(0.1) | stretched(0.2))
     band_level_db_interval: BandIntervals
-    tilt_db_per_octave: float | None = field(metadata=SIGNED)
+    tilt_db_per_octave: float | None = field(metadata=SIGNED | within(0.02))
     tilt_db_per_octave_interval: tuple[float, float] | None
     shaping_kind: tuple[str, ...] = field(metadata=KEPT)
-    shaping_frequency_hz: tuple[float, ...] = field(metadata=KEPT)
-    shaping_gain_db: tuple[float, ...] = field(metadata=SIGNED)
-    shaping_q: tuple[float, ...] = field(metadata=KEPT)
-    residual_db: float | None = field(metadata=KEPT)
-    scatter_db: float | None = field(default=None, metadata=KEPT)
+    shaping_frequency_hz: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    shaping_gain_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05))
+    shaping_q: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    residual_db: float | None = field(metadata=KEPT | within(0.02))
+    scatter_db: float | None = field(default=None, metadata=KEPT | stretched(0.03))
     explained_db: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
     audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)

@@ -30,7 +30,7 @@ from mixcompare.bands import A4_HZ
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, PAIR, PERCENT, SIGNED, exchanged_with
+from mixcompare.mirror import KEPT, PAIR, PERCENT, SIGNED, exchanged_with, stretched
 from mixcompare.statistics import block_bootstrap, interval
 
 FloatArray = npt.NDArray[np.float64]
@@ -79,7 +79,7 @@ class TuningDifference:
         Of the reference and of the candidate.
     """
 
-    tuning_cents: float | None = field(metadata=SIGNED)
+    tuning_cents: float | None = field(metadata=SIGNED | stretched(0.001))
     tuning_cents_interval: tuple[float, float] | None
     transposition_semitones: int = field(metadata=SIGNED)
     total_cents: float | None = field(metadata=SIGNED)

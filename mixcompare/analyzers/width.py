@@ -28,7 +28,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, PAIR, SIGNED, exchanged_with
+from mixcompare.mirror import KEPT, PAIR, SIGNED, exchanged_with, stretched
 from mixcompare.perband import BANDS, CENTRES_HZ, NOTHING, BandIntervals, BandValues, pairs, values
 from mixcompare.statistics import weighted_quantile
 from mixcompare.timemap import sample_frames
@@ -84,19 +84,21 @@ class WidthDifference:
         Whether the reference is mono, and the candidate.
     """
 
-    side_to_mid_db: float | None = field(metadata=SIGNED)
+    side_to_mid_db: float | None = field(metadata=SIGNED | stretched(0.02))
     side_to_mid_db_interval: tuple[float, float] | None
-    correlation: float | None = field(metadata=SIGNED)
+    correlation: float | None = field(metadata=SIGNED | stretched(0.01))
     correlation_interval: tuple[float, float] | None
     mono_fold_down_loss_db: float | None = field(metadata=SIGNED)
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    band_side_to_mid_db: BandValues = field(metadata=SIGNED)
+    band_side_to_mid_db: BandValues = field(metadata=SIGNED | stretched(0.2))
     band_side_to_mid_db_interval: BandIntervals
-    band_correlation: BandValues = field(metadata=SIGNED)
-    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED)
-    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED)
-    agreeing_share: float | None = field(default=None, metadata=KEPT)
-    low_correlation: tuple[float, float] | None = field(default=None, metadata=PAIR)
+    band_correlation: BandValues = field(metadata=SIGNED | stretched(0.01))
+    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    agreeing_share: float | None = field(default=None, metadata=KEPT | stretched(0.05))
+    low_correlation: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.001)
+    )
     mono: tuple[bool, bool] = field(default=(False, False), metadata=PAIR)
     reasons: tuple[str, ...] = ()
     whole_correlation: tuple[float, float] | None = field(

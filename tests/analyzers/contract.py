@@ -9,17 +9,14 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Iterator, Sequence
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.analyzers.base import Analyzer
-from mixcompare.features import Features
 from mixcompare.findings import Finding, Span
 from mixcompare.match import Match
-from mixcompare.mirror import WITH_GAIN
 from mixcompare.timemap import TimeMap
 
 FloatArray = npt.NDArray[np.float64]
@@ -93,7 +90,7 @@ def undeclared(record: type) -> list[str]:
 # --- contradictions ----------------------------------------------------------------------------
 
 
-def contradictions(forth: Any, back: Any, time_map: TimeMap, gain_db: float = 0.0) -> list[str]:
+def contradictions(forth: Any, back: Any, match: Match, gain_db: float = 0.0) -> list[str]:
     """Whatever the exchanged comparison ``back`` says against ``forth``.
 
     Parameters
@@ -101,33 +98,37 @@ def contradictions(forth: Any, back: Any, time_map: TimeMap, gain_db: float = 0.
     forth, back : dataclass
         Differences of ``compare(a, b)`` and of ``compare(b, a)``. A difference that tells nothing
         is its own mirror image: give it twice.
-    time_map : TimeMap
+    match : Match
         Of ``forth``.
     gain_db : float
         What a value that holds the gain may say of two recordings that differ in nothing else.
     """
-    return [sentence for sentence, _ in deviations(forth, back, time_map, gain_db) if sentence]
+    return [sentence for sentence, _ in deviations(forth, back, match, gain_db) if sentence]
 
 
 def deviations(
-    forth: Any, back: Any, time_map: TimeMap, gain_db: float = 0.0, place: str = ""
+    forth: Any, back: Any, match: Match, gain_db: float = 0.0, place: str = ""
 ) -> Iterator[tuple[str, float]]:
     """A sentence per field ("" where it mirrors), and by how much it misses."""
     place = place or type(forth).__name__
+    time_map = match.time_map
+    one_clock = np.ptp(time_map.candidate_s - time_map.reference_s) < 1e-6
     declared = {item.name: item.metadata for item in fields(forth)}
     for name in declared:
         ours, theirs = getattr(forth, name), getattr(back, name)
         rule = declared[base_of(name, set(declared))]
         here = f"{place}.{name}"
-        if records := _as_records(ours) + _as_records(theirs):
+        tolerance = rule.get("tolerance", 0.0)
+        if not one_clock:
+            tolerance = rule.get("stretched", tolerance)
+        records = _as_records(ours) + _as_records(theirs)
+        if records and np.isfinite(tolerance):
             if len(_as_records(ours)) != len(_as_records(theirs)):
                 yield f"{here}: {len(_as_records(ours))} against {len(_as_records(theirs))}", np.inf
                 continue
             half = len(records) // 2
-            for index, (one, other) in enumerate(
-                zip(records[:half], records[half:], strict=True)
-            ):
-                yield from deviations(one, other, time_map, gain_db, f"{here}[{index}]")
+            for index, (one, other) in enumerate(zip(records[:half], records[half:], strict=True)):
+                yield from deviations(one, other, match, gain_db, f"{here}[{index}]")
             continue
         kind = rule.get("mirror")
         if kind is None or kind == "of_reference":
@@ -152,6 +153,10 @@ def deviations(
                 wanted = wanted[..., ::-1]
             elif kind == "moment":
                 wanted = time_map.to_candidate(wanted)
+            elif kind == "pitch":
+                semitones = match.transposition_semitones
+                in_hz = name.endswith("_hz")
+                wanted = wanted * 2 ** (semitones / 12) if in_hz else wanted + semitones
             elif kind == "moved":
                 wanted = wanted + _numbers(getattr(forth, rule["change"]))
             if "along" in rule and wanted.size and found.size:
@@ -166,9 +171,13 @@ def deviations(
         if (np.isnan(wanted) != np.isnan(found)).any() and "along" not in rule:
             yield f"{here}: not told of the same, {wanted} against {found}", np.inf
             continue
-        miss = np.abs(wanted - found)
-        miss = float(np.nanmax(miss)) if np.isfinite(miss).any() else 0.0
-        wrong = miss > rule.get("tolerance", 0.0) + EXACT
+        if name.endswith("_hz") and kind in ("kept", "pitch"):
+            wanted, found = np.log2(wanted), np.log2(found)
+        misses = np.abs(wanted - found)
+        course = "along" in rule and not one_clock  # attacks fall between the other's frames
+        most = np.nanmedian if course else np.nanmax
+        miss = float(most(misses)) if np.isfinite(misses).any() else 0.0
+        wrong = miss > tolerance + EXACT
         yield (f"{here}: {_few(found)}, should be {_few(wanted)}" if wrong else ""), miss
 
 
@@ -200,3 +209,67 @@ def _at(times: FloatArray, grid: FloatArray, values: FloatArray) -> FloatArray:
 
 def _few(values: FloatArray) -> str:
     return np.array2string(values, precision=4, threshold=6)
+
+
+# --- findings ----------------------------------------------------------------------------------
+
+
+def unlike(
+    forth: Sequence[Finding], back: Sequence[Finding], time_map: TimeMap, least_jnd: float = 0.25
+) -> list[str]:
+    """Whatever the findings of the exchanged comparison say against those of the other.
+
+    Sizes agree within ``least_jnd`` just-noticeable differences; those of ratios are told of the
+    other side, so their size is compared in these.
+    """
+    ours = sorted((one.aspect, mirrored_kind(one.kind), one.spans_s) for one in forth)
+    theirs = sorted((one.aspect, one.kind, one.candidate_spans_s) for one in back)
+    if [one[:2] for one in ours] != [one[:2] for one in theirs]:
+        return [f"{[one[:2] for one in theirs]}, should be {[one[:2] for one in ours]}"]
+    out = []
+    order = sorted(forth, key=lambda one: (one.aspect, mirrored_kind(one.kind), one.spans_s))
+    ends = 0.6 + 0.05 * (np.ptp(time_map.candidate_s - time_map.reference_s) > 1e-6)
+    for one, other in zip(
+        order, sorted(back, key=lambda one: (one.aspect, one.kind, one.spans_s)), strict=True
+    ):
+        where = f"{one.kind} and {other.kind}"
+        turns = one.kind != other.kind or one.kind == "polarity_inverted"
+        sign = -1.0 if turns else 1.0
+        wanted = sign * one.difference
+        limits = tuple(sorted(sign * end for end in one.interval))
+        if one.unit == "%":
+            wanted, low, high = (-x / (1 + x / 100) for x in (one.difference, *one.interval))
+            limits = (high, low)
+        if one.unit == "dB/dB":
+            wanted, low, high = (1 / (1 + x) - 1 for x in (one.difference, *one.interval))
+            limits = (high, low)
+        step = abs(wanted) / max(other.jnd if one.unit == "%" else one.jnd, 1e-9)
+        if wanted * other.difference <= 0:
+            out.append(f"{where}: {other.difference:+.3g} has the wrong sign")
+        for name, found, due in (
+            ("difference", other.difference, wanted),
+            ("lower end", other.interval[0], limits[0]),
+            ("upper end", other.interval[1], limits[1]),
+        ):
+            if abs(found - due) > least_jnd * step:
+                out.append(f"{where}: {name} {found:.4g}, should be {due:.4g}")
+        jnd = other.jnd
+        if one.unit == "%":  # a share of its own reference: halves are told, not doubles
+            jnd *= abs(one.difference / other.difference)
+        if abs(jnd - one.jnd) > max(least_jnd, 0.05 * one.jnd):
+            out.append(f"{where}: {other.jnd:.3g} just-noticeable differences, not {one.jnd:.3g}")
+        if abs(one.confidence - other.confidence) > 0.1:
+            out.append(f"{where}: confidence {other.confidence:.2f}, not {one.confidence:.2f}")
+        if one.cause != other.cause or one.unit != other.unit:
+            out.append(f"{where}: {other.cause} {other.unit}, not {one.cause} {one.unit}")
+        for spans, due_spans in (
+            (other.spans_s, _there(one.spans_s, time_map)),
+            (other.candidate_spans_s, one.spans_s),
+        ):
+            if spans and np.shape(spans) != np.shape(due_spans) or spans and np.abs(np.subtract(spans, due_spans)).max() > ends:
+                out.append(f"{where}: {spans}, should be {due_spans}")
+    return out
+
+
+def _there(spans_s: Sequence[Span], time_map: TimeMap) -> list[tuple[float, float]]:
+    return [tuple(time_map.to_candidate(span).tolist()) for span in spans_s]
