@@ -90,8 +90,12 @@ class TempoDifference:
     percent: float = field(metadata=PERCENT | stretched(0.05))
     percent_interval: tuple[float, float]
     spread_percent: float | None = field(metadata=KEPT | stretched(0.6))
-    own_spread_percent: tuple[float, float] | None = field(default=None, metadata=PAIR)
-    own_spread_difference_percent: float | None = field(default=None, metadata=SIGNED)
+    own_spread_percent: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.5)
+    )
+    own_spread_difference_percent: float | None = field(
+        default=None, metadata=SIGNED | stretched(0.5)
+    )
     own_spread_difference_percent_interval: tuple[float, float] | None = None
     reasons: tuple[str, ...] = ()
     curve_s: tuple[float, ...] = field(
