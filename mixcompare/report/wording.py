@@ -122,13 +122,25 @@ _UNITS = (
     ("_db", "dB"),
     ("_hz", "Hz"),
     ("_ms", "ms"),
+    ("_us", "\N{MICRO SIGN}s"),
     ("_s", "s"),
 )
+_UNIT_ELSEWHERE = {"percent": "%", "cents_against_440": "cents"}
 _DIFFERENCE_UNITS = {"LUFS": "LU", "dBTP": "dB"}
 _DECIMALS = {
-    "dB": 1, "LUFS": 1, "LU": 1, "dBTP": 1, "%": 1, "s": 2, "ms": 0, "Hz": 0, "cents": 1,
+    "dB": 1, "LUFS": 1, "LU": 1, "dBTP": 1, "%": 1, "s": 2, "ms": 0, "\N{MICRO SIGN}s": 0, "Hz": 0, "cents": 1,
     "dB/octave": 2, "dB/dB": 2, "per minute": 1, "per s": 1, "degrees": 0, "ppm": 1, "semitones": 0,
 }  # fmt: skip
+WITHOUT_UNIT = {
+    "agreeing_share", "agreement", "band_correlation", "blend", "candidate_audible_share",
+    "candidate_loudness_share", "candidate_ratio", "confidence", "consistency", "correlation",
+    "evenness", "explained", "image_scale", "low_correlation", "motif_notes", "notes",
+    "notes_left_out", "overall_position", "own_position", "position", "ratio",
+    "reference_audible_share", "reference_loudness_share", "reference_position",
+    "reference_ratio", "register_audible_share", "register_loudness_share", "shaping_q",
+    "sounding_ratio", "voice_audible_share", "voice_loudness_share",
+}  # fmt: skip
+"""Numbers that are shares, counts, factors, or places between \N{MINUS SIGN}1 and +1."""
 _LABELS = {
     "loudness range": "Loudness range (LRA)",
     "max momentary": "Loudest 0.4 s (momentary)",
@@ -166,6 +178,8 @@ _LABELS = {
     "percent": "Time taken, candidate against reference",
     "own spread difference": "Freedom of tempo, difference",
     "clarity c80": "Clarity C80",
+    "cents against 440": "Against A4 = 440 Hz",
+    "a4": "A4",
     "crest": "Crest (peak against mean)",
     "gap depth": "Dip before the next note (depends on the room)",
     "accent": "Accent: peak at the onset over what is held, change",
@@ -186,7 +200,7 @@ def aspect_title(aspect: str) -> str:
 
 def label_and_unit(name: str) -> tuple[str, str]:
     """Words and unit of a named value: ``("Gap depth", "dB")`` for ``gap_depth_db``."""
-    stem, unit = name, ""
+    stem, unit = name, _UNIT_ELSEWHERE.get(name, "")
     for suffix, symbol in _UNITS:
         if name.endswith(suffix):
             stem, unit = name.removesuffix(suffix), symbol
