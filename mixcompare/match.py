@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -144,12 +144,20 @@ class Match:
 
     def mirrored(self) -> Match:
         """The same pair with the roles exchanged."""
-        return Match(
-            self.time_map.inverse(),
-            self.same_take,
-            -self.gain_db,
-            -self.transposition_semitones,
-            -self.tuning_cents,
-            self.channels_swapped,
-            self.uncertainty_ms,
+        return replace(
+            self,
+            time_map=self.time_map.inverse(),
+            gain_db=-self.gain_db,
+            transposition_semitones=-self.transposition_semitones,
+            tuning_cents=-self.tuning_cents,
+            parts=tuple(self._heard_in_candidate(part) for part in self.parts),
         )
+
+    def _heard_in_candidate(self, part: PartNotes) -> PartNotes:
+        """The part's notes at the times and pitches of the candidate."""
+
+        def moved(notes: FloatArray) -> FloatArray:
+            times = self.time_map.to_candidate(notes[:, :2])
+            return np.column_stack([times, notes[:, 2] + self.transposition_semitones])
+
+        return PartNotes(part.name, moved(part.notes), moved(part.others))

@@ -13,7 +13,17 @@ import mixcompare
 
 PACKAGE = Path(mixcompare.__file__).parent
 
-LEAVES = {"errors", "timemap", "findings", "bands", "bs1770", "statistics", "match", "results"}
+LEAVES = {
+    "errors",
+    "timemap",
+    "findings",
+    "bands",
+    "bs1770",
+    "statistics",
+    "match",
+    "mirror",
+    "results",
+}
 """Read by everyone; they import only one another."""
 
 METHODS = {

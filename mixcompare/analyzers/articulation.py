@@ -17,6 +17,7 @@ note-off where it was.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -35,6 +36,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, MOMENT, PITCH, SIGNED, exchanged_with, stretched
 from mixcompare.noteoff import (
     FEWEST_NOTES,
     FollowedNote,
@@ -118,16 +120,16 @@ class NoteShape:
     ``time_s`` counts from the onset; levels are dB against the note's plateau.
     """
 
-    pitch: int
-    onset_s: float
-    reference_time_s: tuple[float, ...]
-    reference_level_db: tuple[float, ...]
-    reference_held_s: float
-    reference_interval_s: float
-    candidate_time_s: tuple[float, ...]
-    candidate_level_db: tuple[float, ...]
-    candidate_held_s: float
-    candidate_interval_s: float
+    pitch: int = field(metadata=PITCH)
+    onset_s: float = field(metadata=MOMENT)
+    reference_time_s: tuple[float, ...] = field(metadata=exchanged_with("candidate_time_s"))
+    reference_level_db: tuple[float, ...] = field(metadata=exchanged_with("candidate_level_db"))
+    reference_held_s: float = field(metadata=exchanged_with("candidate_held_s"))
+    reference_interval_s: float = field(metadata=exchanged_with("candidate_interval_s"))
+    candidate_time_s: tuple[float, ...] = field(metadata=exchanged_with("reference_time_s"))
+    candidate_level_db: tuple[float, ...] = field(metadata=exchanged_with("reference_level_db"))
+    candidate_held_s: float = field(metadata=exchanged_with("reference_held_s"))
+    candidate_interval_s: float = field(metadata=exchanged_with("reference_interval_s"))
 
 
 @dataclass(frozen=True)
@@ -147,14 +149,14 @@ class Stretch:
     spans_s, candidate_spans_s : tuple of (start, end)
     """
 
-    sounding_ratio: float
+    sounding_ratio: float = field(metadata=SIGNED)
     sounding_ratio_interval: tuple[float, float]
-    reference_ratio: float
-    candidate_ratio: float
-    agreement: float
-    notes: int
-    spans_s: tuple[Span, ...]
-    candidate_spans_s: tuple[Span, ...]
+    reference_ratio: float = field(metadata=exchanged_with("candidate_ratio"))
+    candidate_ratio: float = field(metadata=exchanged_with("reference_ratio"))
+    agreement: float = field(metadata=KEPT)
+    notes: int = field(metadata=KEPT)
+    spans_s: tuple[Span, ...] = field(metadata=exchanged_with("candidate_spans_s"))
+    candidate_spans_s: tuple[Span, ...] = field(metadata=exchanged_with("spans_s"))
 
 
 @dataclass(frozen=True)
@@ -181,20 +183,24 @@ class VoiceArticulation:
     """
 
     name: str
-    reference_ratio: float | None
-    candidate_ratio: float | None
-    sounding_ratio: float | None
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
     manner: str
-    gap_depth_db: float | None
-    accent_db: float | None
-    attack_ms: float | None
-    release_ms: float | None
-    notes: int
-    notes_left_out: int
-    written: bool
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    accent_db: float | None = field(metadata=SIGNED | stretched(0.1))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    release_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    notes: int = field(metadata=KEPT)
+    notes_left_out: int = field(metadata=KEPT)
+    written: bool = field(metadata=KEPT)
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
-    band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT)
+    band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
 
 
 @dataclass(frozen=True)
@@ -230,28 +236,40 @@ class ArticulationDifference:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
-    reference_ratio: float | None
-    candidate_ratio: float | None
-    gap_depth_db: float | None
-    attack_ms: float | None
-    agreement: float | None
-    notes: int
-    notes_left_out: int
-    same_take: bool
-    accent_db: float | None = None
-    release_ms: float | None = None
-    band_hz: tuple[float, float] | None = None
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    agreement: float | None = field(metadata=KEPT | stretched(0.1))
+    notes: int = field(metadata=KEPT)
+    notes_left_out: int = field(metadata=KEPT)
+    same_take: bool = field(metadata=KEPT)
+    accent_db: float | None = field(default=None, metadata=SIGNED | stretched(0.1))
+    release_ms: float | None = field(default=None, metadata=SIGNED | stretched(4.0))
+    band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)
     voices: tuple[VoiceArticulation, ...] = ()
     reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     shown: str = field(default=LEAD, metadata=NOT_IN_REPORT)
-    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    note_reference_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    note_candidate_ratio: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    examples: tuple[NoteShape, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.03))
+    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT | PITCH)
+    note_reference_ratio: tuple[float, ...] = field(
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_candidate_ratio") | stretched(0.06),
+    )
+    note_candidate_ratio: tuple[float, ...] = field(
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_reference_ratio") | stretched(0.06),
+    )
+    examples: tuple[NoteShape, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
+    )
 
 
 class Articulation:

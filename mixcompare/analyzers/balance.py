@@ -38,6 +38,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, MOMENT, PITCH, SIGNED, along, exchanged_with, stretched, within
 from mixcompare.spectra import PairSpectra, pair_spectra
 from mixcompare.voices import bass_path, joint_weights, lead_path, stretches, voice_cells
 
@@ -94,18 +95,26 @@ class Element:
 
     name: str
     kind: str
-    difference_db: float
-    interval: tuple[float, float]
-    confidence: float
-    band_hz: tuple[float, float]
-    spans_s: tuple[tuple[float, float], ...]
-    notes_per_s: float | None
-    motif_notes: int | None
-    against: bool
-    reference_audible_share: float
-    candidate_audible_share: float
-    reference_loudness_share: float
-    candidate_loudness_share: float
+    difference_db: float = field(metadata=SIGNED | within(0.1))
+    interval: tuple[float, float] = field(metadata=SIGNED | within(0.15))
+    confidence: float = field(metadata=KEPT | stretched(0.05))
+    band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
+    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    notes_per_s: float | None = field(metadata=KEPT | stretched(0.3))
+    motif_notes: int | None = field(metadata=KEPT)
+    against: bool = field(metadata=KEPT)
+    reference_audible_share: float = field(
+        metadata=exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
+    )
+    candidate_audible_share: float = field(
+        metadata=exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
+    )
+    reference_loudness_share: float = field(
+        metadata=exchanged_with("candidate_loudness_share") | within(0.01)
+    )
+    candidate_loudness_share: float = field(
+        metadata=exchanged_with("reference_loudness_share") | within(0.01)
+    )
 
 
 @dataclass(frozen=True)
@@ -135,23 +144,26 @@ class BalanceDifference:
 
     elements: tuple[Element, ...]
     passages: tuple[LocalChange, ...]
-    register_hz: tuple[tuple[float, float], ...]
-    register_level_db: tuple[float | None, ...]
-    scatter_db: float | None
-    same_take: bool
-    register_audible_share: tuple[float | None, ...] = ()
-    register_loudness_share: tuple[float | None, ...] = ()
-    evenness: float | None = None
+    register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
+    register_level_db: tuple[float | None, ...] = field(metadata=SIGNED | stretched(0.1))
+    scatter_db: float | None = field(metadata=KEPT | within(0.1))
+    same_take: bool = field(metadata=KEPT)
+    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    evenness: float | None = field(default=None, metadata=SIGNED)
     voice_name: tuple[str, ...] = VOICES
-    voice_audible_share: tuple[float, ...] = ()
-    voice_loudness_share: tuple[float, ...] = ()
-    blend: float | None = None
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    blend: float | None = field(default=None, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
-    explained_tone_db: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    explained_tone_db: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
+    )
+    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
+    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.2))
     difference_db: FloatArray = field(
-        default_factory=lambda: np.zeros((0, 0)), metadata=NOT_IN_REPORT
+        default_factory=lambda: np.zeros((0, 0)),
+        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | stretched(0.1),
     )
 
 
@@ -199,7 +211,7 @@ class BalanceAnalyzer:
         elements = []
         for change in split.changes:
             found = describe(change.energy, pair)
-            element = _element(change, found, pair, match)
+            element = _element(change, found, pair, match, split.tone_db)
             if _can_be_heard(element):
                 elements.append(element)
         passages = local_changes(pair, split, match.same_take)
@@ -251,8 +263,10 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _element(change: Change, found: Description, pair: PairSpectra, match: Match) -> Element:
-    gain = 10 ** (change.difference_db / 10)
+def _element(
+    change: Change, found: Description, pair: PairSpectra, match: Match, tone_db: FloatArray
+) -> Element:
+    gain = 10 ** ((change.difference_db + tone_db) / 10)
     before = np.minimum(own_cells(change.energy, pair), pair.reference)
     after = np.minimum(gain * before, pair.candidate)
     stands = [

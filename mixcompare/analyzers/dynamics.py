@@ -30,6 +30,17 @@ from mixcompare.analyzers.base import NOT_IN_REPORT
 from mixcompare.features import Features
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import (
+    KEPT,
+    MOMENT,
+    OF_REFERENCE,
+    RATIO,
+    SIGNED,
+    along,
+    exchanged_with,
+    stretched,
+    within,
+)
 
 FloatArray = npt.NDArray[np.float64]
 Contour = tuple[float | None, ...]
@@ -105,27 +116,35 @@ class DynamicsDifference:
     reasons : tuple of str
     """
 
-    crest_db: float
-    peak_to_short_term_db: float | None
-    loudness_range_lu: float | None
+    crest_db: float = field(metadata=SIGNED)
+    peak_to_short_term_db: float | None = field(metadata=SIGNED)
+    loudness_range_lu: float | None = field(metadata=SIGNED | stretched(0.2))
     loudness_range_lu_interval: tuple[float, float] | None
-    swing_db_per_db: float | None
+    swing_db_per_db: float | None = field(metadata=RATIO)
     swing_db_per_db_interval: tuple[float, float] | None
-    level_range_db: float | None
-    knee_lufs: float | None
-    above_knee_db_per_db: float | None
+    level_range_db: float | None = field(metadata=KEPT | stretched(0.5))
+    knee_lufs: float | None = field(metadata=OF_REFERENCE)
+    above_knee_db_per_db: float | None = field(metadata=RATIO)
     above_knee_db_per_db_interval: tuple[float, float] | None
-    loudest_s: Span | None
-    loudest_difference_db: float | None
-    softest_s: Span | None
-    softest_difference_db: float | None
-    contour_s: tuple[float, ...]
-    contour_db: Contour
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    candidate_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    loud_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    loud_candidate_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    loudest_s: Span | None = field(metadata=OF_REFERENCE)
+    loudest_difference_db: float | None = field(metadata=OF_REFERENCE)
+    softest_s: Span | None = field(metadata=OF_REFERENCE)
+    softest_difference_db: float | None = field(metadata=OF_REFERENCE)
+    contour_s: tuple[float, ...] = field(metadata=MOMENT | stretched(0.25))
+    contour_db: Contour = field(metadata=SIGNED | along("contour_s") | stretched(0.05))
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    spans_s: tuple[Span, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | exchanged_with("candidate_spans_s") | stretched(0.25)
+    )
+    candidate_spans_s: tuple[Span, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | exchanged_with("spans_s") | stretched(0.25)
+    )
+    loud_spans_s: tuple[Span, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | exchanged_with("loud_candidate_spans_s") | within(0.25)
+    )
+    loud_candidate_spans_s: tuple[Span, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | exchanged_with("loud_spans_s") | within(0.25)
+    )
     reasons: tuple[str, ...] = ()
 
 

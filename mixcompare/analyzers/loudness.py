@@ -26,6 +26,7 @@ from mixcompare.analyzers.base import NOT_IN_REPORT
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.match import Match
+from mixcompare.mirror import SIGNED, WITH_GAIN, stretched
 
 SERIES_RATE_HZ = 10.0
 """Rate of the momentary and short-term series (EBU Tech 3341: at least 10 Hz)."""
@@ -71,13 +72,13 @@ class LoudnessDifference:
     Only the loudness range is an estimate: its interval tells how far it hangs on single moments.
     """
 
-    integrated_lufs: float | None
-    loudness_range_lu: float | None
+    integrated_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
+    loudness_range_lu: float | None = field(metadata=SIGNED | stretched(0.2))
     loudness_range_lu_interval: tuple[float, float] | None
-    max_momentary_lufs: float | None
-    max_short_term_lufs: float | None
-    true_peak_dbtp: float
-    peak_to_loudness_db: float | None
+    max_momentary_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
+    max_short_term_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
+    true_peak_dbtp: float = field(metadata=SIGNED | WITH_GAIN)
+    peak_to_loudness_db: float | None = field(metadata=SIGNED)
     reasons: tuple[str, ...] = ()
 
 

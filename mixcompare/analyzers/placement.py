@@ -34,6 +34,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, RATIO, SIGNED, exchanged_with, moved_by, stretched, within
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -103,24 +104,30 @@ class PlacementDifference:
         Change of the time by which each band comes later on the right.
     """
 
-    band_centre_hz: tuple[float, ...]
-    position: BandValues
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    position: BandValues = field(metadata=SIGNED | within(0.02))
     position_interval: BandIntervals
-    reference_position: BandValues
-    turn_db: float | None
+    reference_position: BandValues = field(metadata=moved_by("position") | within(0.2))
+    turn_db: float | None = field(metadata=SIGNED | within(0.15))
     turn_db_interval: tuple[float, float] | None
-    image_scale: float | None
-    own_position: BandValues
+    image_scale: float | None = field(metadata=RATIO | within(0.05))
+    own_position: BandValues = field(metadata=SIGNED | within(0.08))
     own_position_interval: BandIntervals
-    consistency: BandValues
-    channels_swapped: bool = False
-    time_difference_us: BandValues = NOTHING
+    consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
+    channels_swapped: bool = field(default=False, metadata=KEPT)
+    time_difference_us: BandValues = field(default=NOTHING, metadata=SIGNED)
     time_difference_us_interval: BandIntervals = NOTHING
     reasons: tuple[str, ...] = ()
-    weight: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=NOT_IN_REPORT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    weight: tuple[float, ...] = field(
+        default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
+    )
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
 
 class PlacementAnalyzer:
@@ -175,8 +182,8 @@ class PlacementAnalyzer:
         image = _Image.fitted(start[known], moved[known])
         shifts = np.array([_turn_of(start[known], draw[known]) for draw in draws])
         turns = image.turn_db + shifts - _turn_of(start[known], moved[known])
-        expected = image.moves(start)
-        own = moved - expected
+        own = -image.misses(start, moved)
+        expected = moved - own
         turn = image.turn_db if image.told else None
         # A pan moves some bands and leaves the others where they were; a room, other players and
         # other instruments scatter them all.
@@ -206,7 +213,7 @@ class PlacementAnalyzer:
             channels_swapped=match.channels_swapped,
             time_difference_us=values(delay_us, timed),
             time_difference_us_interval=pairs(*around_us, timed),
-            weight=tuple(float(value) for value in np.sqrt(before.sum(axis=2).mean(axis=0))),
+            weight=tuple(float(value) for value in _weight(before, after)),
             same_take=match.same_take,
             span_s=span_s,
             candidate_span_s=candidate_span_s,
@@ -259,7 +266,10 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
 
 @dataclass(frozen=True)
 class _Image:
-    """What happens to all positions alike: first a scale, then a turn."""
+    """What happens to all positions alike: a turn between the halves of a scale.
+
+    So the exchanged recordings have the reciprocal scale and the opposite turn.
+    """
 
     turn_db: float
     scale: float
@@ -272,20 +282,27 @@ class _Image:
             return cls(0.0, 1.0, told=False)
 
         def residual(values: FloatArray) -> FloatArray:
-            image = cls(float(values[0]) * 10, float(values[1]))
-            return np.append(image.moves(start) - moved, _SPREAD * (values[1] - 1) / _SCALE_SPREAD)
+            image = cls(float(values[0]) * 10, math.exp(float(values[1])))
+            return np.append(image.misses(start, moved), _SPREAD * values[1] / _SCALE_SPREAD)
 
         first = _turn_of(start, moved)
         solved = optimize.least_squares(
-            residual, [first / 10, 1.0], loss="cauchy", f_scale=_SPREAD, max_nfev=100
+            residual, [first / 10, 0.0], loss="cauchy", f_scale=_SPREAD, max_nfev=100
         )
-        return cls(float(solved.x[0]) * 10, float(solved.x[1]))
+        return cls(float(solved.x[0]) * 10, math.exp(float(solved.x[1])))
 
     def moves(self, start: FloatArray) -> FloatArray:
         """Move that this image change gives a band lying at ``start``."""
-        scaled = np.clip(self.scale * start, -0.99, 0.99)
+        half = math.sqrt(self.scale)
+        scaled = np.clip(half * start, -0.99, 0.99)
         turn = math.tanh(self.turn_db * math.log(10) / 40)
-        return np.asarray((scaled + turn) / (1 + scaled * turn) - start)
+        turned = half * (scaled + turn) / (1 + scaled * turn)
+        return np.asarray(np.clip(turned, -0.99, 0.99) - start)
+
+    def misses(self, start: FloatArray, moved: FloatArray) -> FloatArray:
+        """What a move leaves of this image change, seen from both recordings alike."""
+        back = _Image(-self.turn_db, 1 / self.scale)
+        return (self.moves(start) - back.moves(start + moved)) / 2 - moved
 
 
 def _turn_of(start: FloatArray, moved: FloatArray) -> float:
@@ -316,11 +333,17 @@ def _position(power: FloatArray) -> FloatArray:
     return np.asarray((right - left) / (right + left))
 
 
+def _weight(before: FloatArray, after: FloatArray) -> FloatArray:
+    """Root of each band's mean power, of both recordings alike."""
+    powers = [power.sum(axis=2).mean(axis=0) for power in (before, after)]
+    return np.asarray((powers[0] * powers[1]) ** 0.25)
+
+
 def _consistency(
     positions: tuple[FloatArray, FloatArray], image: _Image, own: FloatArray, weight: FloatArray
 ) -> FloatArray:
     """Share of the weight in which a band's own move has the sign of its typical one."""
-    single = positions[1] - positions[0] - image.moves(positions[0])
+    single = -image.misses(positions[0], positions[1] - positions[0])
     agrees = single * np.sign(np.where(np.isfinite(own), own, 0.0)) > 0
     return np.asarray((weight * agrees).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30))
 

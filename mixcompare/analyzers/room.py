@@ -33,6 +33,7 @@ from mixcompare.findings import (
 )
 from mixcompare.iso3382 import OCTAVES_HZ
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, PERCENT, SIGNED, exchanged_with, stretched, within
 from mixcompare.tails import (
     MID_OCTAVES_HZ,
     Fall,
@@ -129,23 +130,31 @@ class RoomDifference:
     reasons : tuple of str
     """
 
-    wetness_db: float | None
+    wetness_db: float | None = field(metadata=SIGNED | stretched(1.0))
     wetness_db_interval: Interval | None
-    kernel_time_s: float | None
-    decay_time_s: float | None
-    decay_time_percent: float | None
+    kernel_time_s: float | None = field(metadata=KEPT | stretched(1.5))
+    decay_time_s: float | None = field(metadata=SIGNED)
+    decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
     decay_time_percent_interval: Interval | None
-    early_decay_time_s: float | None
-    clarity_c80_db: float | None
-    register_wetness_db: tuple[float, ...]
-    explained: float | None
-    same_take: bool
-    span_s: Span
-    candidate_span_s: Span
-    reference_decay_time_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
-    candidate_decay_time_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
-    reference_decay_time_at_most_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
-    candidate_decay_time_at_most_s: float | None = field(default=None, metadata=NOT_IN_REPORT)
+    early_decay_time_s: float | None = field(metadata=SIGNED)
+    clarity_c80_db: float | None = field(metadata=SIGNED)
+    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | stretched(1.0))
+    explained: float | None = field(metadata=KEPT | stretched(0.03))
+    same_take: bool = field(metadata=KEPT)
+    span_s: Span = field(metadata=exchanged_with("candidate_span_s"))
+    candidate_span_s: Span = field(metadata=exchanged_with("span_s"))
+    reference_decay_time_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_s")
+    )
+    candidate_decay_time_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("reference_decay_time_s")
+    )
+    reference_decay_time_at_most_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_at_most_s")
+    )
+    candidate_decay_time_at_most_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("reference_decay_time_at_most_s")
+    )
     reasons: tuple[str, ...] = ()
 
 

@@ -34,6 +34,7 @@ from mixcompare.findings import (
     size_in_jnd,
 )
 from mixcompare.match import Match
+from mixcompare.mirror import INVERSE, KEPT, MOMENT, PAIR, PERCENT, RATIO, SIGNED, along, stretched
 from mixcompare.statistics import block_bootstrap, interval
 from mixcompare.timemap import TimeMap
 
@@ -84,21 +85,31 @@ class TempoDifference:
         Local tempo over time (reference clock), against the mean; positive = slower there.
     """
 
-    ratio: float
+    ratio: float = field(metadata=RATIO | stretched(0.001))
     ratio_interval: tuple[float, float]
-    percent: float
+    percent: float = field(metadata=PERCENT | stretched(0.05))
     percent_interval: tuple[float, float]
-    spread_percent: float | None
-    own_spread_percent: tuple[float, float] | None = None
-    own_spread_difference_percent: float | None = None
+    spread_percent: float | None = field(metadata=KEPT | stretched(0.6))
+    own_spread_percent: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.5)
+    )
+    own_spread_difference_percent: float | None = field(
+        default=None, metadata=SIGNED | stretched(0.5)
+    )
     own_spread_difference_percent_interval: tuple[float, float] | None = None
     reasons: tuple[str, ...] = ()
-    curve_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    curve_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    curve_half_width_percent: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
-    playback_speed: bool = False
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT)
+    curve_s: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25)
+    )
+    curve_percent: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | PERCENT | along("curve_s") | stretched(0.3)
+    )
+    curve_half_width_percent: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | KEPT | along("curve_s") | stretched(0.3)
+    )
+    playback_speed: bool = field(default=False, metadata=KEPT)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT | INVERSE)
 
 
 class TempoAnalyzer:

@@ -33,6 +33,7 @@ from mixcompare.bands import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_E
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, SIGNED, exchanged_with, stretched, within
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -112,23 +113,27 @@ class ToneDifference:
         Whether the band is above the threshold of hearing in either recording.
     """
 
-    band_centre_hz: tuple[float, ...]
-    band_level_db: BandValues
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    band_level_db: BandValues = field(metadata=SIGNED | within(0.1) | stretched(0.2))
     band_level_db_interval: BandIntervals
-    tilt_db_per_octave: float | None
+    tilt_db_per_octave: float | None = field(metadata=SIGNED | within(0.02))
     tilt_db_per_octave_interval: tuple[float, float] | None
-    shaping_kind: tuple[str, ...]
-    shaping_frequency_hz: tuple[float, ...]
-    shaping_gain_db: tuple[float, ...]
-    shaping_q: tuple[float, ...]
-    residual_db: float | None
-    scatter_db: float | None = None
-    explained_db: tuple[float, ...] = (0.0,) * BANDS
+    shaping_kind: tuple[str, ...] = field(metadata=KEPT)
+    shaping_frequency_hz: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    shaping_gain_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05))
+    shaping_q: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    residual_db: float | None = field(metadata=KEPT | within(0.02))
+    scatter_db: float | None = field(default=None, metadata=KEPT | stretched(0.03))
+    explained_db: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
-    audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
         """The same difference, part of which is known to be something else.

@@ -30,6 +30,7 @@ from mixcompare.bands import A4_HZ
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, PAIR, PERCENT, SIGNED, exchanged_with, stretched
 from mixcompare.statistics import block_bootstrap, few_blocks, interval
 
 FloatArray = npt.NDArray[np.float64]
@@ -78,16 +79,20 @@ class TuningDifference:
         Of the reference and of the candidate.
     """
 
-    tuning_cents: float | None
+    tuning_cents: float | None = field(metadata=SIGNED | stretched(0.001))
     tuning_cents_interval: tuple[float, float] | None
-    transposition_semitones: int
-    total_cents: float | None
-    speed_percent: float | None = None
+    transposition_semitones: int = field(metadata=SIGNED)
+    total_cents: float | None = field(metadata=SIGNED)
+    speed_percent: float | None = field(default=None, metadata=PERCENT)
     reasons: tuple[str, ...] = ()
-    a4_hz: tuple[float | None, float | None] = (None, None)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    a4_hz: tuple[float | None, float | None] = field(default=(None, None), metadata=PAIR)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
 
 class TuningAnalyzer:

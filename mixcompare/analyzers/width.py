@@ -28,6 +28,7 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.match import Match
+from mixcompare.mirror import KEPT, PAIR, SIGNED, exchanged_with, stretched
 from mixcompare.perband import BANDS, CENTRES_HZ, NOTHING, BandIntervals, BandValues, pairs, values
 from mixcompare.statistics import weighted_quantile
 from mixcompare.timemap import sample_frames
@@ -83,25 +84,33 @@ class WidthDifference:
         Whether the reference is mono, and the candidate.
     """
 
-    side_to_mid_db: float | None
+    side_to_mid_db: float | None = field(metadata=SIGNED | stretched(0.02))
     side_to_mid_db_interval: tuple[float, float] | None
-    correlation: float | None
+    correlation: float | None = field(metadata=SIGNED | stretched(0.01))
     correlation_interval: tuple[float, float] | None
-    mono_fold_down_loss_db: float | None
-    band_centre_hz: tuple[float, ...]
-    band_side_to_mid_db: BandValues
+    mono_fold_down_loss_db: float | None = field(metadata=SIGNED)
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    band_side_to_mid_db: BandValues = field(metadata=SIGNED | stretched(0.2))
     band_side_to_mid_db_interval: BandIntervals
-    band_correlation: BandValues
-    side_to_mid_direct_db: float | None = None
-    side_to_mid_decay_db: float | None = None
-    agreeing_share: float | None = None
-    low_correlation: tuple[float, float] | None = None
-    mono: tuple[bool, bool] = (False, False)
+    band_correlation: BandValues = field(metadata=SIGNED | stretched(0.01))
+    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    agreeing_share: float | None = field(default=None, metadata=KEPT | stretched(0.05))
+    low_correlation: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.001)
+    )
+    mono: tuple[bool, bool] = field(default=(False, False), metadata=PAIR)
     reasons: tuple[str, ...] = ()
-    whole_correlation: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT)
-    span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
-    candidate_span_s: Span = field(default=(0.0, 0.0), metadata=NOT_IN_REPORT)
+    whole_correlation: tuple[float, float] | None = field(
+        default=None, metadata=NOT_IN_REPORT | PAIR
+    )
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
 
 
 class WidthAnalyzer:
@@ -159,9 +168,10 @@ class WidthAnalyzer:
         shift, shift_draws = steady.agreed(
             after.correlation() - before.correlation(), weight, BAND_RATE_HZ, _FINEST_CORRELATION
         )
+        total = np.sqrt(before.total() * after.total())  # of both recordings alike
         local = np.append(1.5 * steady.local_scatter(ratio[:BANDS]), 0.0)
         if not match.same_take:
-            local[BANDS] = _BAND_SHARE * _spread_db(ratio, before.total())
+            local[BANDS] = _BAND_SHARE * _spread_db(ratio, total)
         low, high = steady.intervals(ratio, ratio_draws, local)
         shift_low, shift_high = steady.intervals(shift, shift_draws)
         known = np.isfinite(ratio)
@@ -184,7 +194,7 @@ class WidthAnalyzer:
             band_correlation=values(shift, np.isfinite(shift[:BANDS])),
             side_to_mid_direct_db=quick[0],
             side_to_mid_decay_db=quick[1],
-            agreeing_share=_agreeing_share(ratio, before.total()) if told else None,
+            agreeing_share=_agreeing_share(ratio, total) if told else None,
             low_correlation=(before.low_correlation(), after.low_correlation()),
             same_take=match.same_take,
             span_s=span_s,

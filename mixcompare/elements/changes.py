@@ -240,7 +240,8 @@ def _one_sign(
     hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
     near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)
-    energy = np.clip(np.where(raised > 0.25 * threshold, added, 0.0) / factor, 0, None)
+    before_tone = pair.reference / np.maximum(expected, 1e-30)
+    energy = np.where(raised > 0.25 * threshold, added * before_tone, 0.0) / factor
     confidence = float(np.clip(0.5 + agreeing, 0.5, 0.99))
     return Change(
         difference_db=sign * size,

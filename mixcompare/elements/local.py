@@ -7,13 +7,14 @@ swell or a hole of limited length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
+from mixcompare.mirror import KEPT, MOMENT, SIGNED
 from mixcompare.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
@@ -33,11 +34,11 @@ class LocalChange:
     """A register that stands elsewhere in one span only."""
 
     name: str
-    band_hz: tuple[float, float]
-    span_s: tuple[float, float]
-    difference_db: float
-    interval: tuple[float, float]
-    confidence: float
+    band_hz: tuple[float, float] = field(metadata=KEPT)
+    span_s: tuple[float, float] = field(metadata=MOMENT)
+    difference_db: float = field(metadata=SIGNED)
+    interval: tuple[float, float] = field(metadata=SIGNED)
+    confidence: float = field(metadata=KEPT)
 
 
 def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
@@ -50,10 +51,11 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
     exact = same_take and split.scatter_db < EXACT_SCATTER_DB
     if len(pair.times_s) < 6 * RATE_HZ or not exact:
         return ()
-    expected = pair.reference * 10 ** (split.tone_db / 10)
+    expected = pair.reference
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
+    expected = expected * 10 ** (split.tone_db / 10)
     found: list[LocalChange] = []
     for low, high in _REGISTERS_HZ:
         inside = (pair.centre_hz >= low) & (pair.centre_hz < high)

@@ -131,6 +131,16 @@ _DECIMALS = {
     "dB/octave": 2, "dB/dB": 2, "per minute": 1, "per s": 1, "degrees": 0, "ppm": 1, "semitones": 0,
     "\N{MICRO SIGN}s": 0,
 }  # fmt: skip
+WITHOUT_UNIT = {
+    "agreeing_share", "agreement", "band_correlation", "blend", "candidate_audible_share",
+    "candidate_loudness_share", "candidate_ratio", "confidence", "consistency", "correlation",
+    "evenness", "explained", "image_scale", "low_correlation", "motif_notes", "notes",
+    "notes_left_out", "overall_position", "own_position", "position", "ratio",
+    "reference_audible_share", "reference_loudness_share", "reference_position",
+    "reference_ratio", "register_audible_share", "register_loudness_share", "shaping_q",
+    "sounding_ratio", "voice_audible_share", "voice_loudness_share",
+}  # fmt: skip
+"""Numbers that are shares, counts, factors, or places between \N{MINUS SIGN}1 and +1."""
 _LABELS = {
     "loudness range": "Loudness range (LRA)",
     "max momentary": "Loudest 0.4 s (momentary)",
