@@ -60,17 +60,19 @@ class Fault:
     @property
     def words(self) -> str:
         """One line for the table."""
-        there = self.find.strip().splitlines()[0]
-        return f"{self.module}: {self.note or f'{there}  ->  {self.put.strip().splitlines()[0]}'}"
+        there, put = (" ".join(text.split()) for text in (self.find, self.put))
+        note = f"   ({self.note})" if self.note else ""
+        return f"{self.module}: {there}  ->  {put or 'nothing'}{note}"
 
 
 def faults() -> list[Fault]:
     """All faults of the files in ``tests/benchmarks/faults``."""
     package = importlib.import_module("tests.benchmarks.faults")
-    found: list[Fault] = []
+    found: dict[tuple[str, str, str], Fault] = {}
     for info in pkgutil.iter_modules(package.__path__):
-        found += importlib.import_module(f"{package.__name__}.{info.name}").FAULTS
-    return found
+        for fault in importlib.import_module(f"{package.__name__}.{info.name}").FAULTS:
+            found.setdefault((fault.module, fault.find, fault.put), fault)
+    return list(found.values())
 
 
 def misplaced(chosen: Iterable[Fault], project: Path = PROJECT) -> list[str]:
@@ -115,7 +117,17 @@ class Workshop:
         # Without compiled files: a fault of the same length and second would otherwise not be read.
         environment = {**os.environ, "PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
         environment.setdefault("OMP_NUM_THREADS", "1")
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
+        command = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-x",
+            "-n",
+            "0",
+            "-p",
+            "no:cacheprovider",
+            *tests,
+        ]
         try:
             done = subprocess.run(
                 command, cwd=self.folder, env=environment, capture_output=True, timeout=TIMEOUT_S
