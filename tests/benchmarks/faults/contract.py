@@ -322,7 +322,12 @@ FAULTS = [
         "offset_s=self.alignment.offset_s",
         _REPORT,
     ),
-    Fault("mixcompare/report/wording.py", '"percent": "%", ', "", _REPORT),
+    Fault(
+        "mixcompare/report/wording.py",
+        '    "percent": ("Time taken, candidate against reference", "%"),\n',
+        "",
+        _REPORT,
+    ),
     Fault("mixcompare/report/wording.py", '    ("_us", "\\N{MICRO SIGN}s"),\n', "", _REPORT),
     Fault(
         "mixcompare/report/report.schema.json",
@@ -332,8 +337,8 @@ FAULTS = [
     ),
     Fault(
         "mixcompare/report/tables.py",
-        "sides = (_number(measured.reference, name), _number(measured.candidate, name))",
-        "sides = (_number(measured.candidate, name), _number(measured.reference, name))",
+        "sides = (_number(reference.get(name)), _number(candidate.get(name)))",
+        "sides = (_number(candidate.get(name)), _number(reference.get(name)))",
         _REPORT,
     ),
 ]

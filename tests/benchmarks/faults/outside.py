@@ -100,14 +100,14 @@ FAULTS = [
     ),
     Fault(
         "mixcompare/gain.py",
-        "gain = robust_mode(difference, weight, width)",
-        "gain = -robust_mode(difference, weight, width)",
+        "gain = match.gain_db + about + mode",
+        "gain = match.gain_db - about - mode",
         (f"{_SAME}[gain]",),
     ),
     Fault(
         "mixcompare/gain.py",
-        "difference = pair.difference_db + match.gain_db",
-        "difference = pair.difference_db + match.gain_db + 0.1",
+        "pair.difference_db, pair.audible, 0.5)",
+        "pair.difference_db, pair.audible, 0.5) + 3.0",
         (f"{_SAME}[resampled]",),
     ),
     Fault(
