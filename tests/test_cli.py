@@ -20,7 +20,15 @@ import soundfile
 
 from mixcompare.analyzers.articulation import ArticulationMeasurement
 from mixcompare.analyzers.width import WidthMeasurement
-from mixcompare.cli import _alignment_lines, _Ink, _printable, _Status, _worst_places, main
+from mixcompare.cli import (
+    _alignment_lines,
+    _Ink,
+    _print_finding,
+    _printable,
+    _Status,
+    _worst_places,
+    main,
+)
 from mixcompare.comparison import Comparison
 from mixcompare.recording import Recording
 from mixcompare.timemap import TimeMap
@@ -197,6 +205,20 @@ def test_the_list_is_printed_line_by_line(
     notes = blocks[1 + len(results.findings) :]
     told = [f"note: {warning}" for warning in results.warnings]
     assert joined([line for block in notes for line in block]) == joined(told)
+
+
+def test_a_finding_is_printed_with_the_times_of_the_reference(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    louder, _, _, slower = made_up_results().findings
+    assert louder.candidate_spans_s != louder.spans_s
+    _print_finding(louder, 80, _Ink(io.StringIO()))
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == " 1  +5.8 dB      repeating high figure, 4.0 notes a second"
+    assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; likely players"
+    tilt = replace(slower, aspect="tone", unit="dB/octave", difference=-0.238)
+    _print_finding(tilt, 80, _Ink(io.StringIO()))
+    assert " 4  -0.24 dB/octave tempo" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("away", "code"), [(-0.001, 1), (0.0, 0), (0.001, 0)])

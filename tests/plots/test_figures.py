@@ -11,6 +11,7 @@ from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.match import SAME_PASSAGE
 from mixcompare.plots import style
 from mixcompare.plots.contours import thinned
+from mixcompare.plots.dots import Dot, draw_dots
 from tests.report.builders import CENTRES_HZ
 
 COLOURS = {"reference": style.REFERENCE, "candidate": style.CANDIDATE}
@@ -292,6 +293,20 @@ def check_dots(axes, *values):
             if to_hex(line.get_color()) == COLOURS[role] and len(line.get_xdata()) == 2
         ]
         assert whiskers == ([around] if around else [])
+
+
+def test_dots_of_one_row_lie_beside_each_other_the_reference_above():
+    figure = style.new_figure()
+    dots = [Dot("flute", "reference", 2.0), Dot("flute", "candidate", -3.0, (-4.0, -2.5))]
+    draw_dots(dots, figure, "level (dB)", smallest=1.0)
+    (axes,) = figure.axes
+    ((value, above),) = points(axes, style.REFERENCE, "o")
+    ((other, below),) = points(axes, style.CANDIDATE, "s")
+    assert (value, other) == (2.0, -3.0)
+    assert above < 0 < below  # the axis is turned over
+    assert axes.yaxis_inverted()
+    assert [text.get_text() for text in axes.get_legend().get_texts()] == list(COLOURS)
+    assert axes.get_xlim() == pytest.approx((-4.6, 4.6))
 
 
 def test_width(shown):

@@ -160,7 +160,7 @@ FAULTS = [
         module=PLOTS + "dots.py",
         find='{"reference": -0.13, "candidate": 0.13}',
         put='{"reference": 0.13, "candidate": -0.13}',
-        tests=("tests/plots",),
+        tests=FIGURES,
     ),
     # report.json and the table of findings
     Fault(
