@@ -347,12 +347,11 @@ def test_time_is_told_where_both_channels_carry_mostly_the_same(
 
 
 def test_moments_meet_where_the_map_says() -> None:
-    def made(change_s: float) -> Features:
-        late = (np.arange(stereo_music.FRAMES) / 25 > change_s)[:, None]
-        return placed(np.where(late, 0.5, -0.5) * np.ones(31))
-
-    difference = analyzer.compare(made(5.5), made(-0.33 + 1.06 * 5.5), stereo_music.slower())
+    # Everything wanders to the right in both.
+    before, after = (placed(-0.5 + 0.08 * one * np.ones(31)) for one in stereo_music.clocks())
+    difference = analyzer.compare(before, after, stereo_music.slower())
     assert told(difference.position) == pytest.approx(0, abs=0.01)
+    assert difference.turn_db == pytest.approx(0, abs=0.1)
     assert difference.span_s == pytest.approx(stereo_music.SPAN_S)
     assert difference.candidate_span_s == pytest.approx(stereo_music.CANDIDATE_SPAN_S)
 

@@ -265,16 +265,14 @@ def test_band_levels_are_what_was_done_to_them_level_matched(
 
 
 def test_moments_meet_where_the_map_says() -> None:
-    def made(change_s: float) -> Features:
-        late = (np.arange(stereo_music.FRAMES) / 25 > change_s)[:, None]
-        return powers(np.where(late, 12.0, 0.0) * (ALL % 2))
-
-    reference = made(5.5)
-    candidate = lifted(made(-0.33 + 1.06 * 5.5), 2.0)
+    # Every other band rises steadily in both; the candidate has 2 dB more of all.
+    here, there = stereo_music.clocks()
+    reference, candidate = powers(here * (ALL % 2)), powers(there * (ALL % 2) + 2)
     difference = analyzer.compare(reference, candidate, stereo_music.slower())
-    assert levels(difference) == pytest.approx(2.0, abs=0.02)
+    assert levels(difference) == pytest.approx(2.0, abs=0.05)
     widths = [pair[1] - pair[0] for pair in difference.band_level_db_interval if pair]
-    assert max(widths) < 0.3
+    assert len(widths) == BANDS
+    assert max(widths) < 0.4
     assert difference.span_s == pytest.approx(stereo_music.SPAN_S)
     assert difference.candidate_span_s == pytest.approx(stereo_music.CANDIDATE_SPAN_S)
 

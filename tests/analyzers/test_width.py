@@ -266,16 +266,14 @@ def test_three_fifths_of_the_bands_must_agree(changed: int, found: bool, ratio_d
 
 
 def test_values_are_read_where_the_map_says() -> None:
-    # The width changes in the middle of either recording; the map puts the halves together.
-    def made(change_s: float) -> Features:
-        late = (np.arange(stereo_music.FRAMES) / 25 > change_s)[:, None]
-        return with_ratio(1e-3, np.where(late, -4.0, -12.0))
-
-    match = stereo_music.slower()
-    reference, candidate = made(5.5), made(-0.33 + 1.06 * 5.5)
-    difference = analyzer.compare(reference, candidate, match)
-    assert difference.side_to_mid_db == pytest.approx(0, abs=0.05)
-    assert difference.side_to_mid_db_interval == pytest.approx((0, 0), abs=0.2)
+    # The image widens steadily in both, and by 2 dB more in the candidate.
+    here, there = stereo_music.clocks()
+    reference = with_ratio(1e-3, -14 + here * np.ones(31))
+    candidate = with_ratio(1e-3, -12 + there * np.ones(31))
+    difference = analyzer.compare(reference, candidate, stereo_music.slower())
+    assert difference.side_to_mid_db == pytest.approx(2, abs=0.05)
+    assert difference.side_to_mid_db_interval == pytest.approx((2, 2), abs=0.1)
+    assert difference.side_to_mid_direct_db == pytest.approx(2, abs=0.05)
     assert difference.span_s == pytest.approx(stereo_music.SPAN_S)
     assert difference.candidate_span_s == pytest.approx(stereo_music.CANDIDATE_SPAN_S)
 
