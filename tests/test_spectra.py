@@ -63,14 +63,20 @@ def test_upper_bands_carry_the_gain_too() -> None:
 
 def test_moments_meet_where_the_map_says() -> None:
     # Levels rise by 1 a second: the candidate's clock runs 1.06 times as long, 0.5 s late.
-    reference, candidate = features(semitone_power=chord(60)), features(semitone_power=chord(60))
+    rising = np.ones_like(stereo_music.features().band_power)
+    rising *= (0.5 + np.arange(len(rising)) / 50)[:, None, None]
+    reference = candidate = features(semitone_power=chord(60), band_power=rising)
     match = Match(TimeMap.linear(0.5, 1.06, 1.0, 9.0))
     pair = pair_spectra(reference, candidate, match)
-    here = column(pair, 60)
+    here = [column(pair, 60), -1]  # a semitone, and a third octave of both channels
     assert pair.times_s[[0, -1]] == pytest.approx([1.0, 9.0])
     assert np.diff(pair.times_s) == pytest.approx(0.05)
-    assert pair.reference[:, here] == pytest.approx(1 + pair.times_s, abs=0.01)
-    assert pair.candidate[:, here] == pytest.approx(1 + 0.5 + 1.06 * pair.times_s, abs=0.01)
+    assert pair.reference[:, here] == pytest.approx(
+        np.column_stack(2 * [1 + pair.times_s]), abs=0.02
+    )
+    assert pair.candidate[:, here] == pytest.approx(
+        np.column_stack(2 * [1 + 0.5 + 1.06 * pair.times_s]), abs=0.02
+    )
 
 
 @pytest.mark.parametrize("semitones", [-5, -1, 1, 5, 7])
@@ -118,10 +124,13 @@ def test_audible_cells_by_hand() -> None:
     cells = np.ones((100, 3)) * [1.0, 10**-4.5, 10**-5.5]
     cells[7, 0] = 0.9e-3  # 30 dB under its band's loud moments
     cells[8, 0] = 1.1e-3
-    cells[9] = 10**-7.5  # nothing sounds here
+    cells[9:11, :2] = 1e-4
+    cells[9, 2] = 10**-7.5  # 75 dB under the loudest of all
+    cells[10, 2] = 10**-6.5
     pair = PairSpectra(np.arange(100) / 20, np.array([100.0, 1000.0, 5000.0]), cells, 0.5 * cells)
     assert pair.audible[0].tolist() == [True, True, False]
-    assert pair.audible[7:10, 0].tolist() == [False, True, False]
+    assert pair.audible[7:9, 0].tolist() == [False, True]
+    assert pair.audible[9:11, 2].tolist() == [False, True]
     assert (pair.mirrored().audible == pair.audible).all()
 
 

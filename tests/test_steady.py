@@ -26,7 +26,22 @@ def test_weights_choose_between_two_values() -> None:
     values = np.where(np.arange(1000) % 2, 2.0, -4.0)[:, None]
     for heavier, expected in ((0, -4.0), (1, 2.0)):
         weights = np.where(np.arange(1000) % 2 == heavier, 2.0, 1.0)[:, None]
-        assert steady.agreed(values, weights, RATE_HZ, 0.1)[0] == pytest.approx(expected)
+        value, draws = steady.agreed(values, weights, RATE_HZ, 0.1)
+        assert value == pytest.approx(expected)
+        assert draws == pytest.approx(expected, abs=0.05)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_draws_lean_to_where_the_other_moments_lie(sign: int) -> None:
+    # Of 20 stretches of 3 s, 12 say 0 and 8 say 4: some draws, and only on that side, say 4.
+    stretch = np.repeat(np.arange(20), 75)
+    values = np.where(stretch % 5 < 2, 4.0 * sign, 0.0)[:, None]
+    value, draws = steady.agreed(values, np.ones((1500, 1)), RATE_HZ, 0.1)
+    assert value == pytest.approx(0, abs=0.01)
+    assert (draws * sign).max() == pytest.approx(4.0, abs=0.05)
+    assert (draws * sign).min() == pytest.approx(0.0, abs=0.05)
+    # Binomial, 20 draws with a chance of 0.4: 12.8 % have more than ten, 24.5 % ten or more.
+    assert 0.1 < np.mean(draws * sign > 2) < 0.3
 
 
 def test_the_sign_turns_with_the_values() -> None:

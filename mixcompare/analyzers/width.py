@@ -48,7 +48,7 @@ _LOW_HZ = (60.0, 500.0)
 _INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
 _JND_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
 _JND_NEAR_ONE = 0.04  # Gabriel and Colburn 1981, JASA 69, 1394 (from memory)
-_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 0.5
+_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -285,7 +285,7 @@ def _quick(
     for moments in (before, after):
         level = 10 * np.log10(np.maximum(moments.total()[:, BANDS], 1e-30))
         back = round(_LOOK_BACK_S * BAND_RATE_HZ)
-        recent = ndimage.maximum_filter1d(level, 2 * back + 1, origin=back, mode="nearest")
+        recent = ndimage.maximum_filter1d(level, back, origin=back // 2, mode="nearest")
         falls.append(level - recent)
     direct = (falls[0] > _DIRECT_DB) & (falls[1] > _DIRECT_DB)
     decay = (falls[0] < _DECAY_DB) & (falls[1] < _DECAY_DB)

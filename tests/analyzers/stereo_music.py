@@ -147,11 +147,17 @@ def cells(
 
 
 def slower(same_take: bool = True) -> Match:
-    """Ten seconds from 0.5 s on, which take 1.06 times as long and begin 0.2 s in."""
-    return Match(TimeMap.linear(-0.33, 1.06, 0.5, 10.5), same_take=same_take)
+    """Nine seconds from 0.5 s on, which take 1.06 times as long and begin at 1.53 s."""
+    return Match(TimeMap.linear(1.0, 1.06, 0.5, 9.5), same_take=same_take)
 
 
-SPAN_S, CANDIDATE_SPAN_S = (0.5, 10.5), (0.2, 10.8)
+SPAN_S, CANDIDATE_SPAN_S = (0.5, 9.5), (1.53, 11.07)
+
+
+def clocks() -> tuple[FloatArray, FloatArray]:
+    """Reference times of the frames of either recording after that map, shape (frames, 1)."""
+    times = np.arange(FRAMES)[:, None] / BAND_RATE_HZ
+    return times, (times - 1.0) / 1.06
 
 
 def later(wave: FloatArray, delay_us: float, rate_hz: int = RATE_HZ) -> FloatArray:

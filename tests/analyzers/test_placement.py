@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scipy import signal
+from scipy import signal, stats
 
 from mixcompare.analyzers.placement import PlacementDifference, analyzer
 from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.features import Features
+from mixcompare.match import Match
 from mixcompare.perband import BANDS, CENTRES_HZ
+from mixcompare.timemap import TimeMap
 from tests.analyzers import stereo_music
 from tests.analyzers.stereo_music import features_of, filtered, music, same_clock, with_side
 
@@ -288,6 +290,37 @@ def test_a_change_of_the_time_between_channels(
         assert pair == pytest.approx((after_us - before_us,) * 2, abs=0.1)
 
 
+def test_time_is_read_from_what_is_matched() -> None:
+    # The last six seconds of one recording are the first six of the other.
+    late = (np.arange(stereo_music.FRAMES) / 25 >= 6)[:, None]
+    early, whole = placed(PLACES, np.where(late, -500.0, 100.0)), placed(PLACES, 0.0)
+    there = placed(PLACES, np.where(late, 300.0, -500.0))
+    match = Match(TimeMap.linear(6.0, 1.0, 0.0, 5.9), same_take=True)
+    for pair, which, expected in (
+        ((early, there), match, 200.0),
+        ((there, early), match.mirrored(), -200.0),
+        ((whole, there), match, 300.0),
+    ):
+        found = told(analyzer.compare(*pair, which).time_difference_us)
+        assert found[:16] == pytest.approx(expected, abs=15)
+
+
+def test_intervals_by_hand() -> None:
+    # Bands in the centre whose moves are spread like a normal distribution of 0.05. A position of
+    # p is 17.37 p dB; of 31 bands every three are taken to move together.
+    rng = np.random.default_rng(31)
+    moves = 0.05 * rng.permutation(stats.norm.ppf((np.arange(31) + 0.5) / 31))
+    features = placed(np.zeros(31)), placed(moves)
+    difference = analyzer.compare(*features, same_clock(features[0]))
+    around = difference.turn_db_interval
+    assert around is not None
+    half = 1.96 * 0.05 * 17.37 / np.sqrt(31 / 3)
+    assert (around[1] - around[0]) / 2 == pytest.approx(half, rel=0.1)
+    for pair in difference.position_interval:
+        assert pair is not None
+        assert (pair[1] - pair[0]) / 2 == pytest.approx(1.96 * 2 * 0.05, rel=0.1)
+
+
 @pytest.mark.parametrize("delay_us", [300.0, -300.0])
 def test_a_real_delay_by_a_fractional_delay_filter(delay_us: float) -> None:
     # 9.6 samples at 32 kHz, on the right or (negative) on the left.
@@ -314,12 +347,11 @@ def test_time_is_told_where_both_channels_carry_mostly_the_same(
 
 
 def test_moments_meet_where_the_map_says() -> None:
-    def made(change_s: float) -> Features:
-        late = (np.arange(stereo_music.FRAMES) / 25 > change_s)[:, None]
-        return placed(np.where(late, 0.5, -0.5) * np.ones(31))
-
-    difference = analyzer.compare(made(5.5), made(-0.33 + 1.06 * 5.5), stereo_music.slower())
+    # Everything wanders to the right in both.
+    before, after = (placed(-0.5 + 0.08 * one * np.ones(31)) for one in stereo_music.clocks())
+    difference = analyzer.compare(before, after, stereo_music.slower())
     assert told(difference.position) == pytest.approx(0, abs=0.01)
+    assert difference.turn_db == pytest.approx(0, abs=0.1)
     assert difference.span_s == pytest.approx(stereo_music.SPAN_S)
     assert difference.candidate_span_s == pytest.approx(stereo_music.CANDIDATE_SPAN_S)
 

@@ -91,10 +91,6 @@ FAULTS = [
             "residual = left[: len(self._curve)]",
         ),
         ("np.array([-0.35, 0.0, 0.35])", "np.array([0.0, 0.0, 0.0])"),
-        (
-            "fit(centre_hz, curve_db, deviation_db)\n    parameters",
-            "fit(centre_hz, -curve_db, deviation_db)\n    parameters",
-        ),
         ("misfit < filtered.misfit + parameters", "misfit < filtered.misfit - parameters"),
     ),
     *_faults(
@@ -172,8 +168,8 @@ FAULTS = [
             "candidate_spans_s=(difference.span_s,)",
         ),
         (
-            "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 0.5",
-            "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -30.0, 0.5",
+            "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0",
+            "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -30.0, 1.0",
         ),
         ("FLOOR = 1e-6", "FLOOR = 1e-4"),
         ("0.99 if difference.same_take else 0.9)", "0.9 if difference.same_take else 0.99)"),
@@ -181,7 +177,7 @@ FAULTS = [
             "band_correlation=values(shift, np.isfinite(shift[:BANDS]))",
             "band_correlation=values(ratio, np.isfinite(shift[:BANDS]))",
         ),
-        ("origin=back", "origin=-back"),
+        ("origin=back // 2", "origin=-(back // 2)"),
     ),
     *_faults(
         _PLACEMENT,
