@@ -145,6 +145,14 @@ def test_usable_band_of_a_low_pass_is_left_out_not_reported() -> None:
         assert told.band_hz is None or told.band_hz[0] < 4_000
 
 
+def test_measurements_stand_on_their_own_sides() -> None:
+    """The reference is tuned to 440 Hz, the candidate 12 cents higher: 443 Hz."""
+    measured = samples.compared("reference", "candidate_other_performance").measurements["tuning"]
+    assert measured.aspect == "tuning"
+    assert measured.reference.a4_hz == pytest.approx(440.0, abs=0.64)  # half of 5 cents
+    assert measured.candidate.a4_hz == pytest.approx(443.06, abs=0.64)
+
+
 # --- verdicts and causes ------------------------------------------------------------------------
 
 
