@@ -47,13 +47,6 @@ FAULTS = [
         "mixcompare/match.py", "np.floor(end * rate_hz) + 1)", "np.floor(end * rate_hz))", _MATCH
     ),
     Fault(
-        "mixcompare/match.py",
-        "np.arange(np.ceil(start",
-        "np.arange(np.floor(start",
-        _MATCH,
-        note="off the map by less than a step: covers() leaves it out; no harm",
-    ),
-    Fault(
         "mixcompare/match.py", "return times[self.time_map.covers(times)]", "return times", _MATCH
     ),
     Fault(
