@@ -441,10 +441,10 @@ NOT_KNOWN = RoomMeasurement(None, None, None, None, None)
 def test_percent_and_its_interval_from_both_decay_times(
     slower: str, responses: tuple[Features, Features], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # 2.0 s +- 5 % and 1.6 s +- 10 %: relative uncertainties add as squares.
+    # 2.0 s +- 5 % and 1.5 s +- 10 %: relative uncertainties add as squares.
     slow, fast = (
         replace(NOT_KNOWN, decay_time_s=2.0, decay_time_interval=(1.9, 2.1)),
-        replace(NOT_KNOWN, decay_time_s=1.6, decay_time_interval=(1.44, 1.76)),
+        replace(NOT_KNOWN, decay_time_s=1.5, decay_time_interval=(1.35, 1.65)),
     )
     of = {True: slow, False: fast}
     monkeypatch.setattr(
@@ -453,7 +453,7 @@ def test_percent_and_its_interval_from_both_decay_times(
         lambda _, features: of[(features is responses[0]) == (slower == "reference")],
     )
     difference, _ = compared(*responses, same_take=True)
-    percent = -20.0 if slower == "reference" else 25.0
+    percent = -25.0 if slower == "reference" else 100 / 3
     assert difference.decay_time_percent == pytest.approx(percent)
     half = np.hypot(0.05, 0.1) * (100 + percent)
     assert difference.decay_time_percent_interval == pytest.approx((percent - half, percent + half))
@@ -465,13 +465,13 @@ def test_percent_and_its_interval_from_both_decay_times(
     if slower == "reference":
         assert finding.kind == "decay_shorter"
         assert finding.text == (
-            "The sound dies away in 1.6 s against 2.0 s in the reference (-20 %)."
+            "The sound dies away in 1.5 s against 2.0 s in the reference (-25 %)."
         )
         assert finding.advice == ("Try a longer reverb.",)
     else:
         assert finding.kind == "decay_longer"
         assert finding.text == (
-            "The sound dies away in 2.0 s against 1.6 s in the reference (+25 %)."
+            "The sound dies away in 2.0 s against 1.5 s in the reference (+33 %)."
         )
         assert finding.advice == ("Try a shorter reverb.",)
 
