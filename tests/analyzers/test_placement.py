@@ -305,6 +305,19 @@ def test_time_is_read_from_what_is_matched() -> None:
         assert found[:16] == pytest.approx(expected, abs=15)
 
 
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_interval_of_a_turn_reaches_to_where_some_moments_lie(sign: int) -> None:
+    # The last of four stretches of three seconds is turned by 4 dB.
+    late = np.arange(stereo_music.FRAMES)[:, None] / 25 >= 9
+    there = np.where(late, turned(PLACES, 4.0 * sign), PLACES)
+    difference = analyzer.compare(placed(PLACES), placed(there), same_clock(placed(PLACES)))
+    assert difference.turn_db == pytest.approx(0, abs=0.1)
+    assert difference.turn_db_interval is not None
+    low, high = (sign * end for end in difference.turn_db_interval[::sign])
+    assert -0.3 < low <= 0.1
+    assert high == pytest.approx(4.0, abs=0.5)
+
+
 def test_intervals_by_hand() -> None:
     # Bands in the centre whose moves are spread like a normal distribution of 0.05. A position of
     # p is 17.37 p dB; of 31 bands every three are taken to move together.
