@@ -169,8 +169,12 @@ def test_who_is_freer() -> None:
     assert there.own_spread_percent[0] == pytest.approx(0, abs=1)
     # The swing over windows of 8 s: a standard deviation of 8 / sqrt(2) %, smoothed a little.
     assert there.own_spread_percent[1] == pytest.approx(8 / np.sqrt(2), rel=0.25)
+    low, high = there.own_spread_difference_percent_interval or (0.0, 0.0)
+    assert 0 < low < there.own_spread_difference_percent < high
     assert "tempo_freer" in {entry.kind for entry in analyzer.findings(there)}
     back = analyzer.compare(free_one, steady_one, Match(time_map.inverse()))
+    low, high = back.own_spread_difference_percent_interval or (0.0, 0.0)
+    assert low < back.own_spread_difference_percent < high < 0
     assert "tempo_steadier" in {entry.kind for entry in analyzer.findings(back)}
 
 
@@ -311,8 +315,10 @@ def test_what_is_said_of_freedom() -> None:
         assert words.index(f"{own[1]:.0f}") < words.index(f"{own[0]:.0f}")
 
 
-def test_events_are_told_with_their_strict_and_soft_counts() -> None:
-    measured = analyzer.measure(features_of(strokes(0.5 + np.arange(40) * 0.5), RATE_HZ))
-    low, high = measured.events_per_minute_interval or (0.0, 0.0)
-    assert low <= measured.events_per_minute == high
-    assert high == pytest.approx(120, rel=0.06)
+def test_the_soft_count_of_events_is_told(
+    reference: Features, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pulse, "events_per_minute", lambda power: (90.0, 110.0))
+    measured = analyzer.measure(reference)
+    assert measured.events_per_minute == 110.0
+    assert measured.events_per_minute_interval == (90.0, 110.0)

@@ -149,6 +149,8 @@ def test_another_key(reference: Features) -> None:
     assert difference.total_cents == pytest.approx(-200, abs=1.0)
     (finding,) = analyzer.findings(difference)
     assert finding.kind == "tuned_lower"
+    assert finding.interval[0] <= -200 <= finding.interval[1]
+    assert finding.difference == difference.total_cents
     assert "2 semitones" in finding.text
 
 

@@ -381,8 +381,8 @@ FAULTS = [
     _fault(
         "analyzers/tuning",
         _TUNING,
-        "around = (around[0] + total - cents, around[1] + total - cents)\n",
-        "",
+        "around = (around[0] + total - cents, around[1] + total - cents)",
+        "around = (around[0], around[1])",
     ),
     _fault(
         "analyzers/tuning",
