@@ -52,6 +52,11 @@ def moved_by(change: str) -> Metadata:
     return {"mirror": "moved", "change": change}
 
 
+def scaled_by(factor: str) -> Metadata:
+    """Told in the candidate's image: exchanged, it is divided by this field's factor as well."""
+    return {"scale": factor}
+
+
 def along(times: str) -> Metadata:
     """One value for each moment of another field."""
     return {"along": times}

@@ -34,7 +34,16 @@ from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, size_in_jnd
 from mixcompare.match import Match
-from mixcompare.mirror import KEPT, RATIO, SIGNED, exchanged_with, moved_by, stretched, within
+from mixcompare.mirror import (
+    KEPT,
+    RATIO,
+    SIGNED,
+    exchanged_with,
+    moved_by,
+    scaled_by,
+    stretched,
+    within,
+)
 from mixcompare.perband import (
     BANDS,
     CENTRES_HZ,
@@ -105,13 +114,13 @@ class PlacementDifference:
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    position: BandValues = field(metadata=SIGNED | within(0.02))
+    position: BandValues = field(metadata=SIGNED | within(0.03))
     position_interval: BandIntervals
     reference_position: BandValues = field(metadata=moved_by("position") | within(0.2))
-    turn_db: float | None = field(metadata=SIGNED | within(0.15))
+    turn_db: float | None = field(metadata=SIGNED | scaled_by("image_scale") | within(0.15))
     turn_db_interval: tuple[float, float] | None
-    image_scale: float | None = field(metadata=RATIO | within(0.05))
-    own_position: BandValues = field(metadata=SIGNED | within(0.08))
+    image_scale: float | None = field(metadata=RATIO | within(0.12))
+    own_position: BandValues = field(metadata=SIGNED | scaled_by("image_scale") | within(0.08))
     own_position_interval: BandIntervals
     consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
     channels_swapped: bool = field(default=False, metadata=KEPT)
@@ -182,8 +191,8 @@ class PlacementAnalyzer:
         image = _Image.fitted(start[known], moved[known])
         shifts = np.array([_turn_of(start[known], draw[known]) for draw in draws])
         turns = image.turn_db + shifts - _turn_of(start[known], moved[known])
-        own = -image.misses(start, moved)
-        expected = moved - own
+        expected = image.moves(start)
+        own = moved - expected
         turn = image.turn_db if image.told else None
         # A pan moves some bands and leaves the others where they were; a room, other players and
         # other instruments scatter them all.
@@ -266,10 +275,7 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
 
 @dataclass(frozen=True)
 class _Image:
-    """What happens to all positions alike: a turn between the halves of a scale.
-
-    So the exchanged recordings have the reciprocal scale and the opposite turn.
-    """
+    """What happens to all positions alike: first a scale, then a turn."""
 
     turn_db: float
     scale: float
@@ -283,7 +289,7 @@ class _Image:
 
         def residual(values: FloatArray) -> FloatArray:
             image = cls(float(values[0]) * 10, math.exp(float(values[1])))
-            return np.append(image.misses(start, moved), _SPREAD * values[1] / _SCALE_SPREAD)
+            return np.append(image.moves(start) - moved, _SPREAD * values[1] / _SCALE_SPREAD)
 
         first = _turn_of(start, moved)
         solved = optimize.least_squares(
@@ -293,16 +299,9 @@ class _Image:
 
     def moves(self, start: FloatArray) -> FloatArray:
         """Move that this image change gives a band lying at ``start``."""
-        half = math.sqrt(self.scale)
-        scaled = np.clip(half * start, -0.99, 0.99)
+        scaled = np.clip(self.scale * start, -0.99, 0.99)
         turn = math.tanh(self.turn_db * math.log(10) / 40)
-        turned = half * (scaled + turn) / (1 + scaled * turn)
-        return np.asarray(np.clip(turned, -0.99, 0.99) - start)
-
-    def misses(self, start: FloatArray, moved: FloatArray) -> FloatArray:
-        """What a move leaves of this image change, seen from both recordings alike."""
-        back = _Image(-self.turn_db, 1 / self.scale)
-        return (self.moves(start) - back.moves(start + moved)) / 2 - moved
+        return np.asarray((scaled + turn) / (1 + scaled * turn) - start)
 
 
 def _turn_of(start: FloatArray, moved: FloatArray) -> float:
@@ -343,7 +342,7 @@ def _consistency(
     positions: tuple[FloatArray, FloatArray], image: _Image, own: FloatArray, weight: FloatArray
 ) -> FloatArray:
     """Share of the weight in which a band's own move has the sign of its typical one."""
-    single = -image.misses(positions[0], positions[1] - positions[0])
+    single = positions[1] - positions[0] - image.moves(positions[0])
     agrees = single * np.sign(np.where(np.isfinite(own), own, 0.0)) > 0
     return np.asarray((weight * agrees).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30))
 

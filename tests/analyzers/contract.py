@@ -81,7 +81,7 @@ def undeclared(record: type) -> list[str]:
         elif not is_text(hints[item.name]):
             if "mirror" not in declared[base_of(item.name, set(declared))]:
                 out.append(f"{record.__name__}.{item.name}")
-            for other in ("partner", "change", "along"):
+            for other in ("partner", "change", "along", "scale"):
                 if item.metadata.get(other, item.name) not in declared:
                     out.append(f"{record.__name__}.{item.name}: no {item.metadata[other]}")
     return out
@@ -152,6 +152,9 @@ def deviations(
                     found = found - gain_db
                     wanted = wanted - gain_db
                 wanted = TURNS[kind](wanted)
+                if "scale" in rule:
+                    scale = getattr(forth, rule["scale"]) or 1.0
+                    wanted, tolerance = wanted / scale, tolerance / min(scale, 1.0)
                 wanted = wanted[..., ::-1] if interval else wanted
             elif kind == "pair":
                 wanted = wanted[..., ::-1]
@@ -219,12 +222,17 @@ def _few(values: FloatArray) -> str:
 
 
 def unlike(
-    forth: Sequence[Finding], back: Sequence[Finding], time_map: TimeMap, least_jnd: float = 0.25
+    forth: Sequence[Finding],
+    back: Sequence[Finding],
+    time_map: TimeMap,
+    least_jnd: float = 0.25,
+    scale: float = 1.0,
 ) -> list[str]:
     """Whatever the findings of the exchanged comparison say against those of the other.
 
     Sizes agree within ``least_jnd`` just-noticeable differences; those of ratios are told of the
-    other side, so their size is compared in these.
+    other side, so their size is compared in these. ``scale`` is that of all positions: a move is
+    told in the candidate's image.
     """
     ours = sorted((one.aspect, mirrored_kind(one.kind), one.spans_s) for one in forth)
     theirs = sorted((one.aspect, one.kind, one.candidate_spans_s) for one in back)
@@ -239,6 +247,8 @@ def unlike(
         where = f"{one.kind} and {other.kind}"
         turns = one.kind != other.kind or one.kind == "polarity_inverted"
         sign = -1.0 if turns else 1.0
+        if one.kind.startswith("moved"):
+            sign /= scale
         wanted = sign * one.difference
         limits = tuple(sorted(sign * end for end in one.interval))
         if one.unit == "%":
@@ -257,7 +267,7 @@ def unlike(
         ):
             if abs(found - due) > least_jnd * step:
                 out.append(f"{where}: {name} {found:.4g}, should be {due:.4g}")
-        jnd = other.jnd
+        jnd = other.jnd / abs(sign)
         if one.unit == "%":  # a share of its own reference: halves are told, not doubles
             jnd *= abs(one.difference / other.difference)
         if abs(jnd - one.jnd) > max(least_jnd, 0.05 * one.jnd):

@@ -264,7 +264,8 @@ def test_exchanged_recordings_give_the_mirrored_difference(analyzer: Analyzer, n
 @pytest.mark.parametrize(("analyzer", "name"), CASES)
 def test_exchanged_recordings_give_the_mirrored_findings(analyzer: Analyzer, name: str) -> None:
     forth, back = (analyzer.findings(difference) for difference in compared(analyzer, name))
-    assert unlike(forth, back, PAIRS[name]().match.time_map) == []
+    scale = getattr(compared(analyzer, name)[0], "image_scale", None) or 1.0
+    assert unlike(forth, back, PAIRS[name]().match.time_map, scale=scale) == []
 
 
 @every_analyzer
@@ -348,7 +349,8 @@ def test_the_whole_comparison_is_mirrored() -> None:
     )
     kinds = {finding.kind for finding in forth.findings}
     assert kinds == {"repeating_figure_louder", "tone_band_weaker"}
-    assert unlike(forth.findings, back.findings, forth.alignment.time_map) == []
+    scale = forth.measurements["placement"].difference.image_scale
+    assert unlike(forth.findings, back.findings, forth.alignment.time_map, scale=scale) == []
     ranks = {mirrored_kind(one.kind): one.rank for one in forth.findings}
     assert {one.kind: one.rank for one in back.findings} == ranks
 

@@ -189,7 +189,7 @@ FAULTS = [
         ("delay_us = later - earlier", "delay_us = earlier - later"),
         ("later_draws - earlier_draws)", "earlier_draws - later_draws)"),
         ("later, later_draws = -later, -later_draws", "later, later_draws = later, -later_draws"),
-        ("own = -image.misses(start, moved)", "own = image.misses(start, moved)"),
+        ("own = moved - expected", "own = moved + expected"),
         ("turn_us = 1e6 / (2 * np.pi", "turn_us = 1e3 / (2 * np.pi"),
         ("_COHERENT = 0.6", "_COHERENT = 0.3"),
         ("_HIGHEST_TIMED_HZ = 700.0", "_HIGHEST_TIMED_HZ = 900.0"),
