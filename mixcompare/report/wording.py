@@ -129,7 +129,8 @@ _UNIT_ELSEWHERE = {"percent": "%", "cents_against_440": "cents"}
 _DIFFERENCE_UNITS = {"LUFS": "LU", "dBTP": "dB"}
 _DECIMALS = {
     "dB": 1, "LUFS": 1, "LU": 1, "dBTP": 1, "%": 1, "s": 2, "ms": 0, "\N{MICRO SIGN}s": 0, "Hz": 0,
-    "cents": 1,    "dB/octave": 2, "dB/dB": 2, "per minute": 1, "per s": 1, "degrees": 0, "ppm": 1, "semitones": 0,
+    "cents": 1,
+    "dB/octave": 2, "dB/dB": 2, "per minute": 1, "per s": 1, "degrees": 0, "ppm": 1, "semitones": 0,
 }  # fmt: skip
 WITHOUT_UNIT = {
     "agreeing_share", "agreement", "band_correlation", "blend", "candidate_audible_share",
