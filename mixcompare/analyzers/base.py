@@ -3,7 +3,8 @@
 An analyzer is an object with an ``aspect`` (its name in the report) and three verbs. Its
 measurement and its difference are frozen dataclasses of named, unit-suffixed fields: numbers,
 tuples of numbers, or None where the value can't be told. ``NAME_interval`` beside ``NAME`` is
-its 95 % interval. Fields with ``metadata=NOT_IN_REPORT`` serve plots only. A field
+its 95 % interval. Every field of a difference declares what becomes of it when the recordings are
+exchanged (``mixcompare.mirror``). Fields with ``metadata=NOT_IN_REPORT`` serve plots only. A field
 ``reasons`` (tuple of sentences) says why something is None.
 """
 

@@ -213,7 +213,15 @@ PAIRS: dict[str, Callable[[], Pair]] = {
     )
 }
 ABOUT = {
-    "turned_wider_and_sharp": {"loudness", "tone", "width", "placement", "dynamics", "tuning"},
+    "turned_wider_and_sharp": {
+        "loudness",
+        "balance",
+        "tone",
+        "width",
+        "placement",
+        "dynamics",
+        "tuning",
+    },
     "a_wetter_hall": {"room", "width"},
     "a_longer_impulse": {"room", "loudness"},
     "smaller_swings": {"dynamics", "loudness"},
@@ -497,3 +505,17 @@ def test_with_exchanged_channels_either_recording_is_told_in_its_own_sides() -> 
     assert back.turn_db == pytest.approx(forth.turn_db, abs=0.15)
     kinds = {finding.kind for finding in placement.analyzer.findings(forth)}
     assert kinds == {"channels_swapped", "moved_right"}
+
+
+@pytest.mark.parametrize(("side", "balance"), [(1.3, 1.0), (0.7, 1.0), (1.0, 1.5), (1.0, 0.7)])
+def test_breadth_and_turn_of_the_image_are_those_that_were_made(
+    side: float, balance: float
+) -> None:
+    """The difference of the channels by a factor, or the right one louder: ordinary algebra."""
+    made = stereo_music.with_side(stereo_music.music(), side) * [1.0, balance]
+    first = stereo_music.features()
+    told = placement.analyzer.compare(
+        first, stereo_music.features_of(made), stereo_music.same_clock(first)
+    )
+    assert told.image_scale == pytest.approx(side, abs=0.06)
+    assert told.turn_db == pytest.approx(20 * np.log10(balance), abs=0.3)
