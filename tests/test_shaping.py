@@ -227,3 +227,12 @@ def test_three_fifths_of_a_curve_make_a_tilt(slope: float, noise_db: float, tilt
     curve = slope * OCTAVES[IN_RANGE] + noise_db * np.where(np.arange(21) % 2, 1, -1)
     assert shaping.is_tilt(centres, curve, np.full(21, noise_db), slope) is tilt
     assert not shaping.is_tilt(centres, curve, np.full(21, noise_db), -slope)
+
+
+def test_where_a_shelf_says_it_hardly_better_the_line_is_taken() -> None:
+    # A shelf has two parameters more than the line: it must take away ln(21) = 3.0 for each.
+    centres = THIRD_OCTAVE_CENTRES_HZ[IN_RANGE]
+    for seed in range(4):
+        noise = 0.3 * np.random.default_rng(seed).standard_normal(21)
+        curve = 0.3 * OCTAVES[IN_RANGE] + noise
+        assert shaping.is_tilt(centres, curve, np.full(21, 0.3), 0.3)
