@@ -19,6 +19,7 @@ from mixcompare.features import Features
 from mixcompare.findings import is_listed
 from mixcompare.match import Match
 from mixcompare.recording import Recording
+from mixcompare.tails import Fall
 from mixcompare.timemap import TimeMap
 from mixcompare.wetness import Wetness
 from tests.operations import HALL, LIVING_ROOM, STRINGS
@@ -682,3 +683,64 @@ def test_causes_and_confidence() -> None:
     assert hall.cause.likeliest == "room"
     assert "different halls" in hall.advice[1]
     assert hall.jnd == pytest.approx(4 / 1.5, rel=0.05)
+
+
+def measured_of(
+    falls: list[Fall], monkeypatch: pytest.MonkeyPatch, features: Features
+) -> RoomMeasurement:
+    """What the analyzer makes of tails that die away so."""
+    spans = [(10.0 * index, 10.0 * index + 3) for index in range(len(falls))]
+    monkeypatch.setattr(room, "impulse_start", lambda _: None)
+    monkeypatch.setattr(room, "free_falls", lambda _: spans)
+    monkeypatch.setattr(room, "fall_of", lambda _, span: falls[spans.index(span)])
+    return analyzer.measure(replace(features))
+
+
+NOISE = Fall(2.0, (None, 1.8, 2.0, 2.0, 1.9, 1.5), None, None, True, False)
+MUSIC = replace(NOISE, is_noise=False)
+
+
+def test_tails_of_noise_and_of_music(
+    monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    noise = measured_of([NOISE], monkeypatch, responses[0])
+    assert noise.decay_time_s == 2.0
+    half = 2.0 * 0.042 / np.sqrt(2.0)
+    assert noise.decay_time_interval == pytest.approx((2 - half, 2 + half))
+    assert noise.octave_decay_time_s == NOISE.octave_s
+    assert noise.tails_s == ((0.0, 3.0),)
+    assert noise.reasons == ()
+    # Steady noise speaks for the room, music only where there is none of it.
+    both = measured_of([replace(MUSIC, time_s=3.0), NOISE], monkeypatch, responses[0])
+    assert both.decay_time_s == 2.0
+    three = [replace(MUSIC, time_s=time_s) for time_s in (1.8, 2.0, 3.0)]
+    music = measured_of(three, monkeypatch, responses[0])
+    assert music.decay_time_s == 2.0
+    assert music.decay_time_interval == pytest.approx((1.4, 2.6))  # half of what they span
+    one = measured_of([MUSIC], monkeypatch, responses[0])
+    assert one.decay_time_interval == pytest.approx((1.7, 2.3))
+    bent = measured_of([replace(NOISE, early_s=0.5, late_s=2.0)], monkeypatch, responses[0])
+    assert (bent.decay_time_early_s, bent.decay_time_late_s) == (0.5, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("falls", "most_s"),
+    [
+        ([replace(MUSIC, time_s=1.39)], 1.25 * 1.39),
+        ([replace(MUSIC, time_s=1.0), replace(MUSIC, time_s=1.2)], 1.5),
+        ([replace(MUSIC, is_bound=True)], 2.5),
+    ],
+)
+def test_a_fall_that_instruments_alone_may_take_is_a_bound(
+    falls: list[Fall],
+    most_s: float,
+    monkeypatch: pytest.MonkeyPatch,
+    responses: tuple[Features, Features],
+) -> None:
+    measured = measured_of(falls, monkeypatch, responses[0])
+    assert measured.decay_time_s is None
+    assert measured.decay_time_interval is None
+    assert measured.decay_time_at_most_s == pytest.approx(most_s)
+    assert f"at most about {most_s:.1f} s" in measured.reasons[0]
+    just_longer = [replace(MUSIC, time_s=1.41)]
+    assert measured_of(just_longer, monkeypatch, responses[0]).decay_time_s == 1.41

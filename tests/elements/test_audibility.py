@@ -11,7 +11,7 @@ from mosqito.sq_metrics import loudness_zwst
 from scipy import stats
 
 from mixcompare.bands import pitch_hz
-from mixcompare.elements.audibility import audibility, erb_hz, threshold_ratio
+from mixcompare.elements.audibility import audibility, erb_hz, spreading, threshold_ratio
 
 CENTRE_HZ = pitch_hz(np.arange(28, 112))
 RATE_HZ = 48_000
@@ -164,6 +164,14 @@ def test_the_spacing_of_the_bands_does_not_weigh() -> None:
         )
         shares.append(audibility(low, high, centre_hz).loudness_share)
     assert shares[0] == pytest.approx(shares[1], abs=0.02)
+
+
+@pytest.mark.parametrize(("sound_hz", "slope"), [(500.0, 25.26), (1500.0, 30.16)])
+def test_both_skirts_of_a_filter(sound_hz: float, slope: float) -> None:
+    # Glasberg and Moore 1990: W = (1 + p g) exp(-p g), g = |f - fc| / fc, p = 4 fc / ERB; at 1 kHz
+    # 30.16, the lower skirt less by 0.35 for each decibel over 51 dB, here 65 dB: 25.26.
+    weight = spreading(np.array([1000.0, sound_hz]))[0, 1]
+    assert weight == pytest.approx((1 + slope * 0.5) * np.exp(-slope * 0.5), rel=0.01)
 
 
 @pytest.mark.parametrize(

@@ -192,8 +192,14 @@ def test_what_elements_and_tone_explain_is_no_register() -> None:
     energy = np.where(cells.candidate > cells.reference, cells.reference, 0.0)
     explained = Split((Change(6.0, (5.9, 6.1), 0.9, energy),), np.zeros(len(CENTRE_HZ)), 0.1)
     assert local_changes(cells, explained, same_take=True) == ()
-    tone = np.where(raised, 6.0, 0.0)
-    toned = replace(cells, candidate=cells.reference * 10 ** (tone / 10))
+    # Tone moves a register's level where other pitches of it play.
+    upper = (CENTRE_HZ >= 720) & (CENTRE_HZ < 1000)
+    tone = np.where(upper, 8.0, 0.0)
+    inside = ((TIMES_S >= 8) & (TIMES_S < 14))[:, None]
+    outside = ((TIMES_S < 6) | (TIMES_S >= 16))[:, None]
+    reference = cells.reference + 100.0 * (inside & upper | outside & raised & ~upper)
+    toned = replace(cells, reference=reference, candidate=reference * 10 ** (tone / 10))
+    assert len(local_changes(toned, NO_ELEMENT, same_take=True)) == 1
     assert local_changes(toned, Split((), tone, 0.1), same_take=True) == ()
 
 
@@ -335,6 +341,11 @@ def test_kinds_by_what_they_are() -> None:
         found = describe(own, PairSpectra(TIMES_S, CENTRE_HZ, whole, whole))
         assert (found.kind, found.subject) == (kind, subject)
         assert found.notes_per_s is None
+    # Whoever carries the lowest pitches is the bass, however high they lie.
+    without = all_voices - voice("bass")
+    found = describe(voice("tenor"), PairSpectra(TIMES_S, CENTRE_HZ, without, without))
+    assert found.kind == "bass"
+    assert np.sqrt(found.band_hz[0] * found.band_hz[1]) > 160
     middle = 0.5 * (voice("middle") + voice("tenor"))
     found = describe(middle, PairSpectra(TIMES_S, CENTRE_HZ, all_voices, all_voices))
     assert found.kind == "register"

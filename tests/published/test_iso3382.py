@@ -206,17 +206,15 @@ def test_what_lies_behind_the_noise_is_added(decay_s: float) -> None:
     assert decay.t20_s == pytest.approx(decay_s, rel=0.01)
 
 
-def test_one_slope_seldom_looks_like_two() -> None:
-    # Chance bends a decay of few values a little; 60 of them.
-    bent = 0
+def test_one_slope_does_not_look_like_two() -> None:
+    # Chance bends a decay of few values a little; 60 of them, one band each.
     for seed in range(60):
         time = np.arange(150) / 50
-        chance = np.random.default_rng([seed, 7]).exponential(1.0, (len(time), 2))
+        chance = np.random.default_rng([seed, 7]).exponential(1.0, (len(time), 1))
         power = 10 ** (-6 * time / 1.5)[:, None] * chance + 1e-7
         slopes = slopes_of(power, 50.0, (0.0, -60.0))
         assert slopes is not None
-        bent += slopes.early_s is not None
-    assert bent <= 3
+        assert slopes.early_s is None
 
 
 DATA = Path(__file__).parent.parent / "data"
