@@ -120,7 +120,7 @@ class PlacementDifference:
     turn_db: float | None = field(metadata=SIGNED | scaled_by("image_scale") | within(0.15))
     turn_db_interval: tuple[float, float] | None
     image_scale: float | None = field(metadata=RATIO | within(0.12))
-    own_position: BandValues = field(metadata=SIGNED | scaled_by("image_scale") | within(0.08))
+    own_position: BandValues = field(metadata=SIGNED | scaled_by("image_scale") | within(0.1))
     own_position_interval: BandIntervals
     consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
     channels_swapped: bool = field(default=False, metadata=KEPT)

@@ -151,18 +151,6 @@ FAULTS = [
     ),
     Fault(
         "mixcompare/analyzers/placement.py",
-        "        half = math.sqrt(self.scale)\n",
-        "        half = self.scale\n",
-        _CONTRACT,
-    ),
-    Fault(
-        "mixcompare/analyzers/placement.py",
-        "back = _Image(-self.turn_db, 1 / self.scale)",
-        "back = _Image(self.turn_db, 1 / self.scale)",
-        _CONTRACT,
-    ),
-    Fault(
-        "mixcompare/analyzers/placement.py",
         "(powers[0] * powers[1]) ** 0.25",
         "powers[0] ** 0.5",
         _CONTRACT,
