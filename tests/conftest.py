@@ -10,9 +10,22 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from tests import once_a_run
+
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 48_000
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The process that controls the workers makes the folder that they share."""
+    if not hasattr(config, "workerinput"):
+        once_a_run.begin(config.getoption("numprocesses", None) or 0)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        once_a_run.end()
 
 
 @pytest.fixture

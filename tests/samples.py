@@ -1,4 +1,4 @@
-"""The sample recordings: paths, and features that are computed once per test run."""
+"""The sample recordings: paths, and what is computed of them once per test run."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.recording import Recording
 from mixcompare.results import Results
+from tests import once_a_run
 
 FOLDER = Path(__file__).parent.parent / "sample_audio"
 CANDIDATES = (
@@ -39,5 +40,8 @@ def features(name: str) -> Features:
 
 @functools.cache
 def compared(reference: str, candidate: str) -> Results:
-    a, b = features(reference), features(candidate)
-    return analyse(a, b, align(a, b))
+    def made() -> Results:
+        a, b = features(reference), features(candidate)
+        return analyse(a, b, align(a, b))
+
+    return once_a_run.made(f"{reference}-{candidate}", made)
