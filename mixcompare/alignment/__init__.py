@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.alignment import coarse, elastic, exact, relation
+from mixcompare.alignment import coarse, edits, elastic, exact, relation
 from mixcompare.alignment.representation import SIDES_RATE_HZ, Representation
 from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ, AlignmentFeatures, Progress
 from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
@@ -22,6 +22,7 @@ __all__ = ["align"]
 _PACE_STEPS, _HOLD_STEPS = 201, 10  # of 0.1 s
 _FREE_PACE = 0.3  # log ratio; rubato stays within it
 _HOLD_S = 0.22  # half width per log ratio beyond
+_SPLICE_S = 0.3  # about an edit, analysis windows hold sound of both its sides
 _SURE = 2.0  # times the median width
 _MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
@@ -82,33 +83,19 @@ def _part(progress: Progress, start: float, end: float) -> Progress:
 def _same_take(reference: Representation, candidate: Representation) -> Alignment | None:
     offsets = coarse.find_offset_s(reference, candidate)
     take = exact.locate(reference, candidate, offsets)
-    if take is None or not take.is_same:
+    if take is None or not take.may_be_same:
         return None
+    chain = edits.stretches(reference, candidate, take)
+    if not chain or not (take.is_same or len(chain) > 1):
+        return None
+    uncertainty_ms, warnings = _doubt_ms(reference, candidate, take, edits.longest(chain))
+    time_map, events = _in_stretches(reference, candidate, chain, take, 1.645 * uncertainty_ms)
     slope = 1 + take.drift_ppm * 1e-6
-    start = max(0.0, -take.offset_s / slope)
-    end = min(reference.duration_s, (candidate.duration_s - take.offset_s) / slope)
-    uncertainty_ms = 1e3 * max(take.scatter_s / np.sqrt(take.windows), 1e-6)
-    warnings = []
-    later_s = exact.second_arrival_s(reference, candidate, take)
-    if later_s is not None:
-        when = "later" if later_s > 0 else "earlier"
-        warnings.append(
-            "Several arrival times: part of the sound (a stem or a microphone) lies"
-            f" {abs(later_s) * 1e3:.1f} ms {when} against the rest in the candidate than in"
-            " the reference; the map follows the stronger part."
-        )
-        uncertainty_ms = max(uncertainty_ms, 1e3 * abs(later_s))
-    elif take.scatter_s > 4e-4:
-        warnings.append(
-            "Several arrival times: the offset of the candidate changes from place to place"
-            f" by about {take.scatter_s * 1e3:.1f} ms (edited, or stems moved)."
-        )
-    time_map = TimeMap.linear(take.offset_s, slope, start, end, 1.645 * uncertainty_ms)
     return Alignment(
         relation=SAME_TAKE,
         confidence=float(np.clip(0.9 + 0.1 * (take.prominence - 1.3), 0.9, 0.999)),
         time_map=time_map,
-        offset_s=take.offset_s,
+        offset_s=float(time_map.to_candidate(0.0)),
         drift_ppm=take.drift_ppm,
         polarity=take.polarity,
         channels_swapped=channels_swapped(reference, candidate, time_map),
@@ -116,9 +103,79 @@ def _same_take(reference: Representation, candidate: Representation) -> Alignmen
         tuning_cents=1200 * float(np.log2(1 / slope)),
         tempo_ratio=slope,
         uncertainty_ms=uncertainty_ms,
-        events=_ends(reference, candidate, time_map),
-        warnings=tuple(warnings),
+        events=events + _ends(reference, candidate, time_map),
+        warnings=warnings,
     )
+
+
+def _doubt_ms(
+    reference: Representation,
+    candidate: Representation,
+    take: exact.SameTake,
+    within_s: tuple[float, float],
+) -> tuple[float, tuple[str, ...]]:
+    """Typical error of the map of one take, and what it does not follow."""
+    uncertainty_ms = 1e3 * max(take.scatter_s / np.sqrt(take.windows), 1e-6)
+    later_s = exact.second_arrival_s(reference, candidate, take, within_s)
+    if later_s is not None:
+        when = "later" if later_s > 0 else "earlier"
+        words = (
+            "Several arrival times: part of the sound (a stem or a microphone) lies"
+            f" {abs(later_s) * 1e3:.1f} ms {when} against the rest in the candidate than in"
+            " the reference; the map follows the stronger part."
+        )
+        return max(uncertainty_ms, 1e3 * abs(later_s)), (words,)
+    if take.scatter_s > 4e-4:
+        words = (
+            "Several arrival times: the offset of the candidate changes from place to place"
+            f" by about {take.scatter_s * 1e3:.1f} ms (edited, or stems moved)."
+        )
+        return uncertainty_ms, (words,)
+    return uncertainty_ms, ()
+
+
+def _in_stretches(
+    reference: Representation,
+    candidate: Representation,
+    chain: list[edits.Stretch],
+    take: exact.SameTake,
+    half_width_ms: float,
+) -> tuple[TimeMap, tuple[Event, ...]]:
+    """The map of one take: straight, but for what was cut out or put in."""
+    slope = 1 + take.drift_ppm * 1e-6
+    last = chain[-1]
+    starts = [max(0.0, -chain[0].offset_s / slope), *(one.start_s for one in chain[1:])]
+    end_s = min(reference.duration_s, (candidate.duration_s - last.offset_s) / slope)
+    ends = [*(one.end_s for one in chain[:-1]), end_s]
+    if len(chain) == 1:
+        return TimeMap.linear(take.offset_s, slope, starts[0], end_s, half_width_ms), ()
+    pieces: list[FloatArray] = []
+    widths: list[FloatArray] = []
+    events: list[Event] = []
+    for at, (one, start, end) in enumerate(zip(chain, starts, ends, strict=True)):
+        inner = [start + _SPLICE_S] if at else []
+        outer = [end - _SPLICE_S] if at < len(chain) - 1 else []
+        nodes = np.array([start, *inner, (start + end) / 2, *outer, end])
+        piece = np.stack([nodes, one.offset_s + slope * nodes])
+        width = np.full(len(nodes), half_width_ms)
+        width[: 2 * len(inner)] = width[len(nodes) - 2 * len(outer) :] = np.inf
+        if at:
+            gap = piece[:, 0] - pieces[-1][:, -1]
+            ends_at, starts_at = ((float(r), float(c)) for r, c in (pieces[-1][:, -1], piece[:, 0]))
+            events.append(_gap(float(gap[1] - gap[0]), ends_at, starts_at))
+        pieces.append(piece)
+        widths.append(width)
+    reference_s, candidate_s = np.concatenate(pieces, axis=1)
+    time_map = TimeMap(_rising(reference_s), _rising(candidate_s), np.concatenate(widths))
+    return time_map, tuple(events)
+
+
+def _rising(times: FloatArray) -> FloatArray:
+    """The same times, a join that takes no time made a microsecond long."""
+    out = times.copy()
+    for at in range(1, len(out)):
+        out[at] = max(out[at], out[at - 1] + 1e-6)
+    return out
 
 
 def _same_passage(reference: Representation, candidate: Representation) -> Alignment:

@@ -47,13 +47,22 @@ class CoarsePath:
     cost: float
 
 
-def find_offset_s(reference: Representation, candidate: Representation) -> list[float]:
+def find_offset_s(
+    reference: Representation,
+    candidate: Representation,
+    within_s: tuple[float, float] | None = None,
+) -> list[float]:
     """Candidate times that may fall on reference time 0 if both are one take, best first.
 
-    Cross-correlation by FFT of the harmony at 10 frames a second, summed over semitones.
+    Cross-correlation by FFT of the harmony at 10 frames a second, summed over semitones; of part
+    of the reference only where a span of it is given.
     """
     rate = 10.0
     a = reference.harmony(rate)
+    first = 0
+    if within_s is not None:
+        first = round(within_s[0] * rate)
+        a = a[first : round(within_s[1] * rate)]
     b = candidate.harmony(rate)
     size = fft.next_fast_len(len(a) + len(b))
     total = np.zeros(size // 2 + 1, np.complex128)
@@ -70,7 +79,7 @@ def find_offset_s(reference: Representation, candidate: Representation) -> list[
         best = int(np.argmax(score))
         if not np.isfinite(score[best]):
             break
-        found.append(float(lags[best] / rate))
+        found.append(float((lags[best] - first) / rate))
         score[np.abs(lags - lags[best]) < 15] = -np.inf
     return found
 

@@ -18,7 +18,8 @@ from mixcompare.features import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
 
 FloatArray = npt.NDArray[np.float64]
 
-_WINDOW_S = 2.0
+WINDOW_S = 2.0
+AGREEING_S = 1e-3  # from the line
 _BAND_HZ = (150.0, 5000.0)
 _WHITENING = 0.8
 _UPSAMPLING = 8
@@ -28,6 +29,8 @@ _NEAREST_ARRIVAL_S = 0.0008  # nearer lies what an equaliser does
 _LEAST_ARRIVAL = 0.18  # other rooms and masters of one take stay under 0.08 there
 _MOST_WINDOWS = 400
 _FEWEST_WINDOWS = 5
+_MOSTLY = 0.75  # of the windows, for the others to be taken as scatter
+LEAST_PROMINENCE = 1.3
 _LARGEST_DRIFT = 1e-3  # clocks of consumer gear differ by some 100 ppm; more is another speed
 
 
@@ -50,8 +53,8 @@ class SameTake:
     windows : int
     local_s : ndarray, shape (windows, 2)
         Reference time and offset from the line of every window.
-    span_s : tuple of float
-        Part of the reference covered by agreeing windows.
+    clear : ndarray, shape (windows,)
+        Whether a window agrees by a peak that stands out, and not by chance.
     """
 
     offset_s: float
@@ -62,7 +65,17 @@ class SameTake:
     agreeing: float
     windows: int
     local_s: FloatArray
-    span_s: tuple[float, float]
+    clear: npt.NDArray[np.bool_]
+
+    @property
+    def is_prominent(self) -> bool:
+        """Whether the windows that agree have one peak, and not one as high as the next."""
+        return self.prominence > LEAST_PROMINENCE
+
+    @property
+    def may_be_same(self) -> bool:
+        """Whether so much agrees that the rest may only lie elsewhere (something was cut)."""
+        return self.windows >= _FEWEST_WINDOWS and self.agreeing > 0.15 and self.is_prominent
 
     @property
     def is_same(self) -> bool:
@@ -71,11 +84,14 @@ class SameTake:
         Two takes give one peak as high as the next (ratio up to 1.1) and scatter over tens of
         milliseconds; one take gives peaks above 1.5 and scatters under a millisecond.
         """
-        return self.windows >= _FEWEST_WINDOWS and self.agreeing > 0.5 and self.prominence > 1.3
+        return self.windows >= _FEWEST_WINDOWS and self.agreeing > 0.5 and self.is_prominent
 
 
 def locate(
-    reference: Representation, candidate: Representation, offsets_s: list[float]
+    reference: Representation,
+    candidate: Representation,
+    offsets_s: list[float],
+    within_s: tuple[float, float] | None = None,
 ) -> SameTake | None:
     """Try the given rough offsets and follow the best one to the sub-sample.
 
@@ -84,6 +100,8 @@ def locate(
     reference, candidate : Representation
     offsets_s : list of float
         Rough candidate times of reference time 0.
+    within_s : tuple of float, optional
+        Part of the reference to look at; the whole of it.
 
     Returns
     -------
@@ -92,14 +110,20 @@ def locate(
     """
     best: SameTake | None = None
     for offset in offsets_s:
-        rough = _measure(reference, candidate, offset, 0.0, largest_lag_s=0.35, windows=24)
+        rough = _measure(reference, candidate, offset, 0.0, 0.35, 24, within_s)
         if rough is not None and (best is None or _merit(rough) > _merit(best)):
             best = rough
     if best is None or _merit(best) < 0.2:
         return best
     for largest_lag in (0.08, 0.02, 0.01):
         finer = _measure(
-            reference, candidate, best.offset_s, best.drift_ppm, largest_lag, _MOST_WINDOWS
+            reference,
+            candidate,
+            best.offset_s,
+            best.drift_ppm,
+            largest_lag,
+            _MOST_WINDOWS,
+            within_s,
         )
         if finer is None:
             break
@@ -108,7 +132,10 @@ def locate(
 
 
 def second_arrival_s(
-    reference: Representation, candidate: Representation, take: SameTake
+    reference: Representation,
+    candidate: Representation,
+    take: SameTake,
+    within_s: tuple[float, float],
 ) -> float | None:
     """Find stems or microphones that were moved against the rest of one take.
 
@@ -116,17 +143,24 @@ def second_arrival_s(
     second one that neither recording has in its own autocorrelation (echoes, pitch) is sound
     that came at another time. An equaliser smears the peak by under half a millisecond.
 
+    Parameters
+    ----------
+    reference, candidate : Representation
+    take : SameTake
+    within_s : tuple of float
+        Part of the reference in which nothing was cut out or put in.
+
     Returns
     -------
     float or None
         How much later than the rest it comes in the candidate; negative = earlier.
     """
     own = [
-        _mean_correlation(each, each, 0.0, 0.0, (take.span_s[0] + at, take.span_s[1] + at))
+        _mean_correlation(each, each, 0.0, 0.0, (within_s[0] + at, within_s[1] + at))
         for each, at in ((reference, 0.0), (candidate, take.offset_s))
     ]
     cross = _mean_correlation(
-        reference, candidate, take.offset_s, take.drift_ppm, take.span_s, take.polarity
+        reference, candidate, take.offset_s, take.drift_ppm, within_s, take.polarity
     )
     if cross is None or own[0] is None or own[1] is None:
         return None
@@ -150,14 +184,14 @@ def _mean_correlation(
 ) -> FloatArray | None:
     """Whitened correlation within 50 ms of the line, its middle scaled to one."""
     rate = ANALYSIS_RATE_HZ
-    size, reach = int(_WINDOW_S * rate), int(_ARRIVALS_S * rate)
+    size, reach = int(WINDOW_S * rate), int(_ARRIVALS_S * rate)
     spectrum = _Whitened(size)
     total = np.zeros(2 * reach + 1)
-    last_s = max(span_s[1] - _WINDOW_S, span_s[0])
+    last_s = max(span_s[1] - WINDOW_S, span_s[0])
     for start in np.round(np.linspace(span_s[0], last_s, _ARRIVAL_WINDOWS) * rate).astype(int):
         shift = (offset_s + drift_ppm * 1e-6 * (start + size / 2) / rate) * rate
         first, second = (
-            _samples(each, start + by, size) for each, by in ((a, 0), (b, round(shift)))
+            samples(each, start + by, size) for each, by in ((a, 0), (b, round(shift)))
         )
         cross = spectrum.cross(first, second)
         if cross is None:
@@ -204,7 +238,7 @@ def _merit(take: SameTake) -> float:
     return take.agreeing * min(take.prominence - 1, 1.0)
 
 
-def _samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:
+def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:
     part = recording.waveform[max(first, 0) : max(first + count, 0)].astype(np.float32)
     before = min(max(-first, 0), count)
     out = np.zeros(count, np.float32)
@@ -219,25 +253,29 @@ def _measure(
     drift_ppm: float,
     largest_lag_s: float,
     windows: int,
+    within_s: tuple[float, float] | None = None,
 ) -> SameTake | None:
     rate = ANALYSIS_RATE_HZ
-    size = int(_WINDOW_S * rate)
+    size = int(WINDOW_S * rate)
     slope = 1 + drift_ppm * 1e-6
     first = max(0.0, -offset_s / slope)
-    last = min(reference.duration_s, (candidate.duration_s - offset_s) / slope) - _WINDOW_S
+    last = min(reference.duration_s, (candidate.duration_s - offset_s) / slope) - WINDOW_S
     shorter = min(reference.duration_s, candidate.duration_s)
-    if last - first + _WINDOW_S < max(0.3 * shorter, min(4.0, 0.8 * shorter)):
+    if within_s is not None:
+        first, last = max(first, within_s[0]), min(last, within_s[1] - WINDOW_S)
+        shorter = min(shorter, within_s[1] - within_s[0])
+    if last - first + WINDOW_S < max(0.3 * shorter, min(4.0, 0.8 * shorter)):
         return None  # an overlap so short would fit anything
-    count = int(np.clip((last - first) / (_WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
+    count = int(np.clip((last - first) / (WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
     starts = np.round(np.linspace(first, last, count) * rate).astype(np.int64)
     spectrum = _Whitened(size)
     reach = int(largest_lag_s * rate)
     rows = []
     for start in starts:
-        a = _samples(reference, start, size)
+        a = samples(reference, start, size)
         middle_s = (start + size / 2) / rate
         shift = round((offset_s + drift_ppm * 1e-6 * middle_s) * rate)
-        b = _samples(candidate, start + shift, size)
+        b = samples(candidate, start + shift, size)
         cross = spectrum.cross(a, b)
         if cross is None:
             continue
@@ -253,14 +291,9 @@ def _measure(
     if len(rows) < _FEWEST_WINDOWS:
         return None
     table = np.array(rows)
-    line = robust_line(table[:, 0], table[:, 1], np.minimum(table[:, 2], 5.0) ** 2)
-    offset, slope_found, scatter = line
+    offset, slope_found, scatter = _line_of_most(table)
     rest = table[:, 1] - offset - slope_found * table[:, 0]
-    good = np.abs(rest) < 1e-3
-    span = (0.0, 0.0)
-    if good.any():
-        agreeing_s = table[good, 0]
-        span = (float(agreeing_s.min() - _WINDOW_S / 2), float(agreeing_s.max() + _WINDOW_S / 2))
+    good = np.abs(rest) < AGREEING_S
     chosen = good if good.any() else np.ones(len(table), bool)
     return SameTake(
         offset_s=float(offset),
@@ -271,8 +304,21 @@ def _measure(
         agreeing=float(good.mean()),
         windows=len(table),
         local_s=np.stack([table[:, 0], rest], axis=1),
-        span_s=span,
+        clear=good & (table[:, 2] > LEAST_PROMINENCE),
     )
+
+
+def _line_of_most(table: FloatArray) -> tuple[float, float, float]:
+    """Line through the local offsets, or through the most that agree where they fall apart."""
+    times, offsets, weights = table[:, 0], table[:, 1], np.minimum(table[:, 2], 5.0) ** 2
+    whole = robust_line(times, offsets, weights)
+    apart_s = np.abs(offsets[:, None] - offsets[None, :])
+    crowd = apart_s[np.argmax((apart_s < AGREEING_S).sum(axis=1))] < AGREEING_S
+    agreeing = np.abs(offsets - whole[0] - whole[1] * times) < AGREEING_S
+    most = max((agreeing, crowd), key=np.sum)
+    if most.mean() > _MOSTLY:
+        return whole
+    return robust_line(times[most], offsets[most], weights[most])
 
 
 def _between_samples(

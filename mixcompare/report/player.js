@@ -3,7 +3,10 @@
   "use strict";
 
   const FADE_S = 0.01;
-  const LEAD_S = 0.02;
+  const LEAD_S = 0.03;
+  // On a busy machine orders may reach the sound this late; fades of this kind then start late
+  // instead of jumping.
+  const LATEST_S = 0.5;
   const LEAST_LOOP_S = 1.5;
 
   window.addEventListener("beforeprint", () => {
@@ -132,8 +135,8 @@
     const player = audio.context.createBufferSource();
     player.buffer = audio.buffers[index][voice];
     const shape = audio.context.createGain();
-    shape.gain.setValueAtTime(0, when);
-    shape.gain.linearRampToValueAtTime(1, when + fade);
+    shape.gain.value = 0;
+    shape.gain.setTargetAtTime(1, when, fade / 4);
     shape.gain.setValueAtTime(1, when + length - fade);
     shape.gain.linearRampToValueAtTime(0, when + length);
     const exit = audio.context.createGain();
@@ -161,9 +164,8 @@
 
   function stopPasses(when) {
     for (const { player, exit } of passes) {
-      exit.gain.setValueAtTime(1, when);
-      exit.gain.linearRampToValueAtTime(0, when + FADE_S);
-      player.stop(when + FADE_S);
+      exit.gain.setTargetAtTime(0, when, FADE_S / 4);
+      player.stop(when + LATEST_S);
     }
     passes = [];
   }

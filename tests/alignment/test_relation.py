@@ -82,7 +82,6 @@ def test_agreement_over_less_than_two_seconds_counts_for_nothing() -> None:
 def test_one_take_needs_windows_that_agree_and_stand_out(
     windows: int, agreeing: float, prominence: float, same: bool
 ) -> None:
-    take = SameTake(
-        0.0, 0.0, 1, 1e-5, prominence, agreeing, windows, np.zeros((windows, 2)), (0.0, 10.0)
-    )
+    local_s, clear = np.zeros((windows, 2)), np.ones(windows, bool)
+    take = SameTake(0.0, 0.0, 1, 1e-5, prominence, agreeing, windows, local_s, clear)
     assert take.is_same is same
