@@ -57,10 +57,10 @@ def told(operation: Operation) -> tuple[Pair, Results]:
 
 
 RIGHT = (
-    "bell bell_cut dark heavy thin mp3_bright"
+    "bell bell_cut dark thin mp3_bright"
     " narrow wide turned_right turned_left exchanged narrow_bright"
-    " fast slow slower faster higher lower"
-    " figure figure_softer horns"
+    " fast slow slower higher"
+    " figure figure_softer"
     " hall_soft drier_soft"
 )
 
