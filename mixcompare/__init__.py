@@ -21,12 +21,12 @@ from mixcompare.errors import (
 
 if TYPE_CHECKING:
     from mixcompare.alignment import align
+    from mixcompare.alignment.result import Alignment
+    from mixcompare.alignment.timemap import TimeMap
+    from mixcompare.audio.recording import Recording
     from mixcompare.comparison import Comparison, compare, load
     from mixcompare.features import Features
     from mixcompare.findings import Finding
-    from mixcompare.match import Alignment
-    from mixcompare.recording import Recording
-    from mixcompare.timemap import TimeMap
 
 __version__ = "0.1.0"
 
@@ -38,9 +38,9 @@ _HOMES = {
     "Comparison": "mixcompare.comparison",
     "Features": "mixcompare.features",
     "Finding": "mixcompare.findings",
-    "Alignment": "mixcompare.match",
-    "Recording": "mixcompare.recording",
-    "TimeMap": "mixcompare.timemap",
+    "Alignment": "mixcompare.alignment",
+    "Recording": "mixcompare.audio.recording",
+    "TimeMap": "mixcompare.alignment",
 }
 
 __all__ = [

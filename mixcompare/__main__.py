@@ -2,7 +2,7 @@
 
 import sys
 
-from mixcompare.cli import main
+from mixcompare.cli.main import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -14,24 +14,26 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analyzers import ANALYZERS
-from mixcompare.analyzers.balance import BalanceDifference
-from mixcompare.analyzers.tone import ToneDifference
-from mixcompare.consequences import without_consequences
+from mixcompare.alignment.result import UNRELATED, Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS
+from mixcompare.aspects.balance.values import BalanceDifference
+from mixcompare.aspects.tone.values import ToneDifference
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding, amount, places, ranked, signed
-from mixcompare.gain import match_level
-from mixcompare.match import UNRELATED, Alignment, Match, PartNotes
-from mixcompare.recording import Recording
+from mixcompare.findings.folding import without_consequences
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.score import Score
+from mixcompare.pair.gain import match_level
+from mixcompare.pair.match import Match
 from mixcompare.results import Level, Measured, Results, Source
-from mixcompare.score import Score
-from mixcompare.timemap import TimeMap
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Audio = str | Path | Recording | tuple[npt.ArrayLike, int]
-Progress = Callable[[str], None]
+Tell = Callable[[str], None]
 
 
 class Comparison:
@@ -92,9 +94,7 @@ class Comparison:
 
         return to_document(self.results)
 
-    def save(
-        self, out_dir: str | Path, audio: bool = True, progress: Progress | None = None
-    ) -> Path:
+    def save(self, out_dir: str | Path, audio: bool = True, progress: Tell | None = None) -> Path:
         """Write report, figures and excerpts to a folder; all of it or nothing.
 
         Raises
@@ -102,13 +102,13 @@ class Comparison:
         OutputError
             If the folder cannot be written.
         """
-        from mixcompare.listening import Pair
+        from mixcompare.listening.excerpts import AlignedSound
         from mixcompare.report import writer
 
         pair = None
         if audio and self.alignment.relation != UNRELATED:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
-            pair = Pair(self.reference, self.candidate, self.alignment.time_map, gain_db)
+            pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
         return writer.save(self.results, out_dir, pair, progress)
 
     def __repr__(self) -> str:
@@ -164,7 +164,7 @@ def compare(
     candidate_span_s: tuple[float, float] | None = None,
     time_map: TimeMap | None = None,
     score: str | Path | None = None,
-    progress: Progress | None = None,
+    progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
 
@@ -176,7 +176,7 @@ def compare(
     time_map : TimeMap, optional
         The user's own map; otherwise it is found.
     score : path, optional
-        MIDI file or table of notes (see :mod:`mixcompare.score`): its parts' articulation is
+        MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts' articulation is
         compared one by one.
     progress : callable, optional
         Called with a few words before each step.
@@ -237,7 +237,7 @@ def analyse(
     reference: Features,
     candidate: Features,
     alignment: Alignment,
-    tell: Progress = lambda words: None,
+    tell: Tell = lambda words: None,
     parts: tuple[PartNotes, ...] = (),
 ) -> Results:
     """Judge an aligned pair: level, all aspects, findings, verdict."""

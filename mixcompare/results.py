@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from mixcompare.alignment.result import Alignment
 from mixcompare.findings import Finding
-from mixcompare.match import Alignment
 
 
 @dataclass(frozen=True)

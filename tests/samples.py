@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from mixcompare.alignment import align
+from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
-from mixcompare.recording import Recording
 from mixcompare.results import Results
 from tests import once_a_run
 

@@ -18,20 +18,16 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare.analyzers.articulation import ArticulationMeasurement
-from mixcompare.analyzers.width import WidthMeasurement
-from mixcompare.cli import (
-    _alignment_lines,
-    _Ink,
-    _print_finding,
-    _printable,
-    _Status,
-    _worst_places,
-    main,
-)
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.articulation.values import ArticulationMeasurement
+from mixcompare.aspects.width.values import WidthMeasurement
+from mixcompare.audio.recording import Recording
+from mixcompare.cli.align import _worst_places, alignment_lines
+from mixcompare.cli.compare import _print_finding
+from mixcompare.cli.main import main
+from mixcompare.cli.measure import _printable
+from mixcompare.cli.terminal import Ink, Status
 from mixcompare.comparison import Comparison
-from mixcompare.recording import Recording
-from mixcompare.timemap import TimeMap
 from tests import samples, synthetic
 from tests.report.builders import made_up_results
 
@@ -212,12 +208,12 @@ def test_a_finding_is_printed_with_the_times_of_the_reference(
 ) -> None:
     louder, _, _, slower = made_up_results().findings
     assert louder.candidate_spans_s != louder.spans_s
-    _print_finding(louder, 80, _Ink(io.StringIO()))
+    _print_finding(louder, 80, Ink(io.StringIO()))
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == " 1  +5.8 dB      repeating high figure, 4.0 notes a second"
     assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; likely players"
     tilt = replace(slower, aspect="tone", unit="dB/octave", difference=-0.238)
-    _print_finding(tilt, 80, _Ink(io.StringIO()))
+    _print_finding(tilt, 80, Ink(io.StringIO()))
     assert " 4  -0.24 dB/octave tempo" in capsys.readouterr().out
 
 
@@ -479,12 +475,12 @@ def test_align_takes_spans_and_says_what_is_left_over(
 )  # fmt: skip
 def test_what_alignment_found_in_words(changes: dict[str, object], line: str) -> None:
     alignment = made_up_results("same_take", length_s=6.0).alignment
-    lines = _alignment_lines(replace(alignment, confidence=0.97, **changes))  # type: ignore[arg-type]
+    lines = alignment_lines(replace(alignment, confidence=0.97, **changes))  # type: ignore[arg-type]
     assert lines[0].endswith("(sure to 97%)")
     assert lines[1] == line
     assert lines[2:] == (["accuracy   about 22 ms"] if "relation" in changes else [])
     unrelated = replace(alignment, relation="unrelated", confidence=1.0)
-    assert _alignment_lines(unrelated) == ["relation   not the same passage (sure to 99%)"]
+    assert alignment_lines(unrelated) == ["relation   not the same passage (sure to 99%)"]
 
 
 def test_the_least_sure_places_are_named_worst_first() -> None:
@@ -513,7 +509,7 @@ def test_a_terminal_sees_one_line_of_progress_that_goes_away(
     for quiet in (False, True):
         screen = Terminal()
         monkeypatch.setattr(sys, "stderr", screen)
-        with _Status(quiet) as status:
+        with Status(quiet) as status:
             status.say("reading both")
             status.say("on")
         wanted = "\rreading both ...\ron ...          \r                \r"
@@ -525,10 +521,10 @@ def test_bold_is_for_terminals_that_have_not_asked_for_plain_text(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.delenv("NO_COLOR", raising=False)
-    assert _Ink(Terminal()).bold("one") == "\033[1mone\033[0m"
-    assert _Ink(io.StringIO()).bold("one") == "one"
+    assert Ink(Terminal()).bold("one") == "\033[1mone\033[0m"
+    assert Ink(io.StringIO()).bold("one") == "one"
     monkeypatch.setenv("NO_COLOR", "")
-    assert _Ink(Terminal()).bold("one") == "one"
+    assert Ink(Terminal()).bold("one") == "one"
 
 
 def test_no_command_and_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:

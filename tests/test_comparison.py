@@ -13,8 +13,10 @@ import soundfile
 
 import mixcompare
 from mixcompare.alignment import align
-from mixcompare.analyzers import ANALYZERS
-from mixcompare.analyzers.base import Analyzer
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS
+from mixcompare.aspects.base import Analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.comparison import (
     Comparison,
     _not_the_players,
@@ -26,10 +28,8 @@ from mixcompare.comparison import (
 )
 from mixcompare.features import Features
 from mixcompare.findings import Cause
-from mixcompare.match import Match
-from mixcompare.recording import Recording
+from mixcompare.pair.match import Match
 from mixcompare.results import Measured
-from mixcompare.timemap import TimeMap
 from tests import samples, synthetic
 from tests.by_hand import finding
 

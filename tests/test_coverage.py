@@ -14,11 +14,11 @@ import numpy.typing as npt
 import pytest
 from scipy import ndimage, signal
 
-from mixcompare import shaping
-from mixcompare.analyzers import placement, tone, width
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
-from tests.analyzers import stereo_music
-from tests.analyzers.stereo_music import same_clock
+from mixcompare.aspects import placement, tone, width
+from mixcompare.aspects.tone import shaping
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from tests.aspects import stereo_music
+from tests.aspects.stereo_music import same_clock
 from tests.benchmarks.coverage import Told, by_aspect, measured
 
 FloatArray = npt.NDArray[np.float64]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.match import SAME_PASSAGE, Alignment, Event
+from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.results import Results, Source
-from mixcompare.timemap import TimeMap
 from tests.by_hand import finding
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.timemap import sample_frames
+from mixcompare.alignment.timemap import sample_frames
 
 Float32Array = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment.representation import Representation
-from mixcompare.timemap import TimeMap, sample_frames
+from mixcompare.alignment.timemap import TimeMap, sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 

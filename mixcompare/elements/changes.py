@@ -23,7 +23,7 @@ from mixcompare.elements.groups import (
     fit_groups,
     make_cells,
 )
-from mixcompare.spectra import RATE_HZ, PairSpectra
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]

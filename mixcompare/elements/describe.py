@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, signal
 
-from mixcompare.spectra import RATE_HZ, PairSpectra
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
 

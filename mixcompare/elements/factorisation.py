@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.spectra import PairSpectra
+from mixcompare.pair.spectra import PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]

@@ -23,7 +23,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.factorisation import Factors
-from mixcompare.spectra import PairSpectra
+from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]

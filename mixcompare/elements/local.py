@@ -14,8 +14,8 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
-from mixcompare.mirror import KEPT, MOMENT, SIGNED
-from mixcompare.spectra import RATE_HZ, PairSpectra
+from mixcompare.fields import KEPT, MOMENT, SIGNED
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
-from mixcompare.match import SAME_TAKE, UNRELATED, Alignment
+from mixcompare.alignment.result import SAME_TAKE, UNRELATED, Alignment
 from mixcompare.plots import style
 from mixcompare.plots.contours import gaps
 from mixcompare.results import Results

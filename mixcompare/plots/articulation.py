@@ -16,7 +16,7 @@ from mixcompare.plots.values import closed, series
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.articulation import (
+    from mixcompare.aspects.articulation.values import (
         ArticulationDifference,
         ArticulationMeasurement,
         NoteShape,

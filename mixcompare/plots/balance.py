@@ -16,7 +16,7 @@ from mixcompare.plots.values import closed
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.balance import BalanceDifference, Element
+    from mixcompare.aspects.balance.values import BalanceDifference, Element
     from mixcompare.elements.local import LocalChange
 
 FIELD_CAPTION = (

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.plots.values import series
 from mixcompare.results import Results
-from mixcompare.timemap import TimeMap
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.balance import BalanceDifference
-    from mixcompare.analyzers.dynamics import DynamicsMeasurement
-    from mixcompare.analyzers.loudness import LoudnessMeasurement
+    from mixcompare.aspects.balance.values import BalanceDifference
+    from mixcompare.aspects.dynamics.values import DynamicsMeasurement
+    from mixcompare.aspects.loudness import LoudnessMeasurement
 
 FloatArray = npt.NDArray[np.float64]
 Values = Sequence[float | None]

@@ -12,7 +12,7 @@ from mixcompare.plots.contours import dynamic_contours, loudness_contours, thinn
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.dynamics import DynamicsDifference
+    from mixcompare.aspects.dynamics.values import DynamicsDifference
 
 CAPTION = (
     "Left: smoothed level of both, each against its own mean. Right: the same moments, one"

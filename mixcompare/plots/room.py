@@ -13,7 +13,7 @@ from mixcompare.plots.values import closed, series
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.room import RoomDifference, RoomMeasurement
+    from mixcompare.aspects.room.values import RoomDifference, RoomMeasurement
 
 DECAY_CAPTION = "Time for 60 dB of decay per octave, where the music lets the sound die away."
 WETNESS_CAPTION = (

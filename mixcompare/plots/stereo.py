@@ -13,8 +13,8 @@ from mixcompare.plots.values import series
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.placement import PlacementMeasurement
-    from mixcompare.analyzers.width import WidthMeasurement
+    from mixcompare.aspects.placement.values import PlacementMeasurement
+    from mixcompare.aspects.width.values import WidthMeasurement
 
 WIDTH_CAPTION = (
     "Level of the side (left minus right) against the mid (left plus right), and correlation of"

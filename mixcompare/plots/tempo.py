@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
+from mixcompare.alignment.result import SAME_PASSAGE
 from mixcompare.findings import JUST_NOTICEABLE
-from mixcompare.match import SAME_PASSAGE
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
 from mixcompare.plots.values import closed, series
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.tempo import TempoDifference
-    from mixcompare.analyzers.tuning import TuningMeasurement
+    from mixcompare.aspects.tempo.values import TempoDifference
+    from mixcompare.aspects.tuning import TuningMeasurement
 
 TEMPO_CAPTION = (
     "How much longer the candidate takes for the same music, from place to place: above zero it is"

@@ -13,7 +13,7 @@ from mixcompare.plots.values import bounds, series
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.tone import ToneDifference, ToneMeasurement
+    from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 
 CAPTION = (
     "Mean third-octave levels of both recordings, each against its own overall level; below, the"

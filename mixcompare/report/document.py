@@ -20,12 +20,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.findings import Finding
-from mixcompare.match import UNRELATED, Alignment
 from mixcompare.results import Level, Results
 
 if TYPE_CHECKING:
-    from mixcompare.analyzers.articulation import VoiceArticulation
+    from mixcompare.aspects.articulation.values import VoiceArticulation
 
 SCHEMA_VERSION = 1
 MAP_POINTS_PER_S = 20.0

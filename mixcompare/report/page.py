@@ -15,9 +15,9 @@ import jinja2
 import numpy as np
 from markupsafe import Markup
 
+from mixcompare.alignment.result import UNRELATED
 from mixcompare.findings import JUST_NOTICEABLE, Finding, Span, clock
-from mixcompare.listening import Passage
-from mixcompare.match import UNRELATED
+from mixcompare.listening.passages import Passage
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import pictures, tables, timeline, wording

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from mixcompare.bands import NOMINAL_HZ
 from mixcompare.report import wording
 from mixcompare.results import Measured
+from mixcompare.standards.iec61260 import NOMINAL_HZ
 
 _RATIOS = ("_db_per_db", "image_scale")
 """Candidate over reference: no differences, so without a sign."""

@@ -17,16 +17,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from mixcompare import plots
+from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
-from mixcompare.listening import (
-    Pair,
-    Passage,
-    busy_profile,
-    excerpts,
-    passages,
-    write_excerpts,
-)
-from mixcompare.match import UNRELATED
+from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
+from mixcompare.listening.passages import Passage, passages
 from mixcompare.plots import style
 from mixcompare.report.document import findings_table, to_document, to_json
 from mixcompare.report.page import Picture, render
@@ -35,14 +29,14 @@ from mixcompare.results import Results
 _NAMES = ("report.json", "report.html", "findings.csv", "figures", "listening")
 _DOCUMENT = "report.json"
 
-Progress = Callable[[str], None]
+Tell = Callable[[str], None]
 
 
 def save(
     results: Results,
     out_dir: str | Path,
-    pair: Pair | None = None,
-    progress: Progress | None = None,
+    pair: AlignedSound | None = None,
+    progress: Tell | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -51,7 +45,7 @@ def save(
     results : Results
     out_dir : str or Path
         Folder to be made, or the folder of a former report, or one with other things in it.
-    pair : Pair, optional
+    pair : AlignedSound, optional
         The recordings, for the excerpts and the page's listening panel; without it the report
         holds no sound.
     progress : callable, optional
@@ -112,7 +106,7 @@ def check_writable(out_dir: str | Path) -> Path:
     return target
 
 
-def _fill(folder: Path, results: Results, pair: Pair | None, tell: Progress) -> None:
+def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
@@ -134,7 +128,7 @@ def _fill(folder: Path, results: Results, pair: Pair | None, tell: Progress) -> 
     (folder / _DOCUMENT).write_text(to_json(to_document(results, sorted(files))), "utf-8")
 
 
-def _with_excerpts(results: Results, pair: Pair, folder: Path) -> Results:
+def _with_excerpts(results: Results, pair: AlignedSound, folder: Path) -> Results:
     profile = busy_profile(pair) if results.findings else None
     findings = tuple(
         replace(

@@ -14,8 +14,8 @@ import soundfile
 import soxr
 
 import mixcompare
-from mixcompare.recording import Recording
-from mixcompare.timemap import TimeMap
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
 from tests import synthetic
 from tests.operations import STRINGS
 from tests.synthetic import RATE_HZ

@@ -12,9 +12,9 @@ import pytest
 from scipy import signal
 
 from mixcompare.alignment import align, edits
+from mixcompare.alignment.result import Alignment
+from mixcompare.audio.recording import Recording
 from mixcompare.features import AlignmentFeatures
-from mixcompare.match import Alignment
-from mixcompare.recording import Recording
 from tests import operations
 from tests.operations import RATE_HZ, FloatArray
 

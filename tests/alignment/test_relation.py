@@ -8,9 +8,9 @@ import pytest
 from mixcompare.alignment.exact import SameTake
 from mixcompare.alignment.relation import harmony_agreement, passage_probability
 from mixcompare.alignment.representation import Representation
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
 from mixcompare.features import AlignmentFeatures
-from mixcompare.recording import Recording
-from mixcompare.timemap import TimeMap
 from tests import synthetic
 
 

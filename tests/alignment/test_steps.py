@@ -5,14 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.alignment import _chain, _gap, _joined, _sure_ratio, _touch, coarse, elastic, exact
+from mixcompare.alignment import coarse, elastic, exact
 from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
+from mixcompare.alignment.events import gap_event
+from mixcompare.alignment.joining import chain, joined, touch
+from mixcompare.alignment.passage import _sure_ratio
 from mixcompare.alignment.representation import Representation, without_tail
+from mixcompare.alignment.result import Event
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
 from mixcompare.features import AlignmentFeatures
-from mixcompare.match import Event
-from mixcompare.recording import Recording
-from mixcompare.timemap import TimeMap
 from tests import synthetic
 
 # --- exact --------------------------------------------------------------------------------------
@@ -168,7 +171,7 @@ def stretch(start_s: float, end_s: float, later_s: float = 0.0, spread_s: float 
 def test_what_lies_between_two_runs_is_an_event_and_a_gap(
     second: Track, kind: str, words: str
 ) -> None:
-    time_map, (event,) = _joined([stretch(0.0, 10.0), second])
+    time_map, (event,) = joined([stretch(0.0, 10.0), second])
     assert event.kind == kind
     assert event.text.startswith(words)
     assert event.reference_s == pytest.approx((10.0, float(second.reference_s[0])))
@@ -181,7 +184,7 @@ def test_what_lies_between_two_runs_is_an_event_and_a_gap(
 
 
 def test_half_width_grows_with_the_trackers_spread() -> None:
-    time_map, _ = _joined([stretch(0.0, 10.0, spread_s=0.05)])
+    time_map, _ = joined([stretch(0.0, 10.0, spread_s=0.05)])
     assert time_map.uncertainty_ms(5.0) == pytest.approx(104.0)  # regression: fitted
 
 
@@ -190,15 +193,18 @@ def test_less_than_a_second_and_a_half_between_two_runs_is_no_event(
     missing_s: float, told: int
 ) -> None:
     after = stretch(10.1 + missing_s, 20.0, -missing_s)
-    assert len(_joined([stretch(0.0, 10.0), after])[1]) == told
+    assert len(joined([stretch(0.0, 10.0), after])[1]) == told
 
 
 def test_gap_that_a_repeat_makes_is_not_told_twice() -> None:
     repeat = Event("repeat", (9.0, 12.0), (9.0, 12.0), "A repeat.")
-    at_its_end = _gap(3.0, (12.4, 12.4), (12.6, 15.6))
-    at_its_start = _gap(3.0, (8.4, 8.4), (8.6, 11.6))
-    before, after = _gap(-3.0, (4.0, 4.0), (7.5, 4.5)), _gap(-3.0, (13.5, 20.0), (16.5, 20.0))
-    assert [_touch(gap, repeat) for gap in (at_its_end, at_its_start, before, after)] == [
+    at_its_end = gap_event(3.0, (12.4, 12.4), (12.6, 15.6))
+    at_its_start = gap_event(3.0, (8.4, 8.4), (8.6, 11.6))
+    before, after = (
+        gap_event(-3.0, (4.0, 4.0), (7.5, 4.5)),
+        gap_event(-3.0, (13.5, 20.0), (16.5, 20.0)),
+    )
+    assert [touch(gap, repeat) for gap in (at_its_end, at_its_start, before, after)] == [
         True,
         True,
         False,
@@ -213,12 +219,12 @@ def run(start_s: float, end_s: float, later_s: float) -> Run:
 
 def test_runs_go_forward_on_both_clocks_and_what_is_cut_off_is_a_repeat() -> None:
     # The candidate plays 10 to 17 s twice.
-    kept, (event,) = _chain((run(0.0, 17.0, 0.0), run(10.0, 40.0, 7.0)))
+    kept, (event,) = chain((run(0.0, 17.0, 0.0), run(10.0, 40.0, 7.0)))
     assert [(one.reference_s[0], one.reference_s[-1]) for one in kept] == [(0, 9.75), (10, 39.75)]
     assert event.kind == "repeat"
     assert event.reference_s == (10.0, 16.75)
     # The reference plays 10 to 17 s twice: its first pass is left without a counterpart.
-    kept, (event,) = _chain((run(0.0, 17.0, 0.0), run(17.0, 47.0, -7.0)))
+    kept, (event,) = chain((run(0.0, 17.0, 0.0), run(17.0, 47.0, -7.0)))
     assert [(one.reference_s[0], one.reference_s[-1]) for one in kept] == [(0, 9.75), (17, 46.75)]
     assert event.kind == "cut"
     assert event.reference_s == (10.0, 16.75)

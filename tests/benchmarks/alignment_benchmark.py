@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.recording import Recording
+from mixcompare.audio.recording import Recording
 from tests.benchmarks.alignment_pairs import add_plan_options, make_pair, planned
 from tests.benchmarks.alignment_peer import peer_map
 from tests.benchmarks.alignment_scores import (

@@ -18,10 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analyzers.articulation import analyzer
+from mixcompare.aspects.articulation.aspect import analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.match import Match, PartNotes
-from mixcompare.recording import Recording
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.pair.match import Match
 from tests.benchmarks.corpus import cache_folder, load_score, movement_named
 from tests.benchmarks.orchestration import ORCHESTRATIONS
 from tests.benchmarks.passages import SOUNDFONTS

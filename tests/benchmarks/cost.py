@@ -47,9 +47,9 @@ def write_pair(folder: Path, minutes: float, same_take: bool) -> tuple[Path, Pat
 def one(reference: str, candidate: str) -> None:
     """Run the chain once and print the stages' seconds and the peak memory as JSON."""
     from mixcompare.alignment import align
+    from mixcompare.audio.recording import Recording
     from mixcompare.comparison import analyse
     from mixcompare.features import Features
-    from mixcompare.recording import Recording
 
     before = time.process_time()
     features = [Features.of(Recording.open(path)) for path in (reference, candidate)]

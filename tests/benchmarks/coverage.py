@@ -20,12 +20,12 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analyzers import ANALYZERS
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.aspects import ANALYZERS
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.gain import match_level
-from mixcompare.match import Match
-from mixcompare.recording import Recording
+from mixcompare.pair.gain import match_level
+from mixcompare.pair.match import Match
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests import synthetic
 
 FloatArray = npt.NDArray[np.float64]

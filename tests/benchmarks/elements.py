@@ -24,12 +24,12 @@ import soundfile
 from scipy import signal
 
 from mixcompare.alignment import align
-from mixcompare.analyzers.balance import AGAINST
+from mixcompare.aspects.balance.values import AGAINST
+from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
-from mixcompare.recording import Recording
-from tests.analyzers.stereo_music import filtered
+from tests.aspects.stereo_music import filtered
 from tests.benchmarks.corpus import SETS, cache_folder
 from tests.benchmarks.scenes import RATE_HZ, MadeUp, Scene, Scored, Stems, mixed
 

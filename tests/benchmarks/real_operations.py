@@ -15,9 +15,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from mixcompare.alignment import align
+from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
-from mixcompare.recording import Recording
 from tests.operations import OPERATIONS, complaints, further, spoken, strings
 
 

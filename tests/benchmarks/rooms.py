@@ -20,11 +20,11 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analyzers.room import analyzer
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.room.aspect import analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.match import Match
-from mixcompare.recording import Recording
-from mixcompare.timemap import TimeMap
+from mixcompare.pair.match import Match
 from tests import synthetic
 from tests.benchmarks.coverage import tilted
 
@@ -66,7 +66,7 @@ class Change:
 
     @property
     def wetness_db(self) -> float:
-        """The truth in the sense of :mod:`mixcompare.wetness`: energy added to the drier one."""
+        """The truth in the sense of :mod:`mixcompare.pair.wetness`: energy added to the drier one."""
         ours, theirs = (
             10 ** (level_db / 10)
             for level_db in (self.reverberation_db, self.reverberation_db + self.change_db)

@@ -10,8 +10,8 @@ import pytest
 from mosqito.sq_metrics import loudness_zwst
 from scipy import stats
 
-from mixcompare.bands import pitch_hz
 from mixcompare.elements.audibility import audibility, erb_hz, spreading, threshold_ratio
+from mixcompare.standards.iec61260 import pitch_hz
 
 CENTRE_HZ = pitch_hz(np.arange(28, 112))
 RATE_HZ = 48_000

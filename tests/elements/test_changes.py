@@ -11,11 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from mixcompare.bands import pitch_hz
 from mixcompare.elements.changes import Change, Split, split_difference
 from mixcompare.elements.describe import active_spans, attack_rhythm, describe, motif_notes
 from mixcompare.elements.local import local_changes
-from mixcompare.spectra import RATE_HZ, PairSpectra
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
+from mixcompare.standards.iec61260 import pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
 

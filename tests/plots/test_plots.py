@@ -13,12 +13,12 @@ from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 
 from mixcompare import plots
+from mixcompare.alignment.result import SAME_TAKE, UNRELATED
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.errors import ParameterError
-from mixcompare.match import SAME_TAKE, UNRELATED
 from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import field_png
-from mixcompare.timemap import TimeMap
 from tests.report.builders import made_up_results
 
 UNIT = re.compile(r"\((Hz|dB|s|ms|LU|LUFS|%|cents|min:s|1|\N{MINUS SIGN}1 left.*)\)$")
@@ -156,7 +156,7 @@ def test_no_plot_module_uses_pyplot_or_audio():
             module = getattr(node, "module", None) or ""
             for name in (*names, module, *(f"{module}.{name}" for name in names)):
                 assert "pyplot" not in name
-                assert not name.startswith(("soundfile", "librosa", "mixcompare.recording"))
+                assert not name.startswith(("soundfile", "librosa", "mixcompare.audio.recording"))
 
 
 @pytest.mark.parametrize("dark", [False, True])

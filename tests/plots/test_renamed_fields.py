@@ -7,7 +7,7 @@ import pytest
 from mixcompare import plots
 from mixcompare.report import document
 
-OURS = ("mixcompare.analyzers.", "mixcompare.elements.")
+OURS = ("mixcompare.aspects.", "mixcompare.elements.")
 
 
 class Watched:

@@ -13,10 +13,10 @@ import numpy.typing as npt
 import pytest
 from scipy import signal
 
-from mixcompare import bs1770
-from mixcompare.analyzers.loudness import analyzer
+from mixcompare.aspects.loudness import analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.recording import Recording
+from mixcompare.standards import bs1770
 
 FloatArray = npt.NDArray[np.float64]
 Segments = tuple[tuple[float | None, float], ...]

@@ -20,9 +20,9 @@ import numpy.typing as npt
 import pytest
 from pyoctaveband import OctaveFilterBank, compliance
 
-from mixcompare import bands
+from mixcompare.audio.recording import Recording
 from mixcompare.features import BAND_RATE_HZ, Features
-from mixcompare.recording import Recording
+from mixcompare.standards import iec61260
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 48_000
@@ -48,10 +48,10 @@ ROWS = np.array(TABLE.split(), np.float64).reshape(-1, 4)
 
 
 def test_frequencies_and_edges() -> None:
-    assert list(bands.NOMINAL_HZ) == ROWS[:, 0].tolist()
-    assert np.allclose(bands.THIRD_OCTAVE_CENTRES_HZ, ROWS[:, 1], rtol=0, atol=5.1e-4)
-    assert np.allclose(bands.THIRD_OCTAVE_EDGES_HZ[:-1], ROWS[:, 2], rtol=0, atol=5.1e-4)
-    assert np.allclose(bands.THIRD_OCTAVE_EDGES_HZ[1:], ROWS[:, 3], rtol=0, atol=5.1e-4)
+    assert list(iec61260.NOMINAL_HZ) == ROWS[:, 0].tolist()
+    assert np.allclose(iec61260.THIRD_OCTAVE_CENTRES_HZ, ROWS[:, 1], rtol=0, atol=5.1e-4)
+    assert np.allclose(iec61260.THIRD_OCTAVE_EDGES_HZ[:-1], ROWS[:, 2], rtol=0, atol=5.1e-4)
+    assert np.allclose(iec61260.THIRD_OCTAVE_EDGES_HZ[1:], ROWS[:, 3], rtol=0, atol=5.1e-4)
 
 
 def levels_db(frequencies_hz: npt.ArrayLike, seconds: float = 1.0) -> FloatArray:
@@ -72,13 +72,13 @@ def levels_db(frequencies_hz: npt.ArrayLike, seconds: float = 1.0) -> FloatArray
 
 
 def test_a_sine_in_the_middle_of_a_band_reads_its_level() -> None:
-    level = np.diag(levels_db(bands.THIRD_OCTAVE_CENTRES_HZ))
+    level = np.diag(levels_db(iec61260.THIRD_OCTAVE_CENTRES_HZ))
     assert np.abs(level[4:]).max() < 0.02
     assert np.allclose(level[:4], [-1.15, -0.46, -0.31, -0.07], rtol=0, atol=0.05)
 
 
 def test_a_sine_on_an_edge_splits_in_two() -> None:
-    level = levels_db(bands.THIRD_OCTAVE_EDGES_HZ[5:-1])
+    level = levels_db(iec61260.THIRD_OCTAVE_EDGES_HZ[5:-1])
     for row, below in enumerate(range(4, 30)):
         assert level[row, below] == pytest.approx(-3.01, abs=0.35)
         assert level[row, below + 1] == pytest.approx(-3.01, abs=0.35)
@@ -87,10 +87,10 @@ def test_a_sine_on_an_edge_splits_in_two() -> None:
 @pytest.mark.parametrize("nominal_hz", [50, 1000, 8000])
 def test_class_1_limits(nominal_hz: int) -> None:
     # Table 1, read from an independent transcription of it.
-    band = bands.NOMINAL_HZ.index(nominal_hz)
+    band = iec61260.NOMINAL_HZ.index(nominal_hz)
     ratio = np.concatenate([np.geomspace(0.3, 0.885, 10), np.geomspace(0.9, 1.11, 7),
                             np.geomspace(1.13, 3.0, 10)])  # fmt: skip
-    frequencies = bands.THIRD_OCTAVE_CENTRES_HZ[band] * ratio
+    frequencies = iec61260.THIRD_OCTAVE_CENTRES_HZ[band] * ratio
     inside = frequencies < 0.45 * RATE_HZ
     attenuation_db = -levels_db(frequencies[inside])[:, band]
     low, high = compliance.class_limits(3, 1, ratio[inside])
@@ -107,7 +107,7 @@ RATIOS = np.concatenate([1 / BREAKS[::-1], [1.0], BREAKS])
 @pytest.fixture(scope="module")
 def attenuation_db() -> list[tuple[FloatArray, FloatArray]]:
     """Per band the ratios that lie below half the sample rate, and the attenuation there."""
-    wanted = bands.THIRD_OCTAVE_CENTRES_HZ[:, None] * RATIOS
+    wanted = iec61260.THIRD_OCTAVE_CENTRES_HZ[:, None] * RATIOS
     inside = (wanted > 4) & (wanted < 0.48 * RATE_HZ)
     found = np.full(wanted.shape, np.nan)
     band = np.nonzero(inside)[0]
@@ -126,7 +126,7 @@ def test_every_band_keeps_to_its_class(
     for filter_class in (1, 2):
         low, high = compliance.class_limits(3, filter_class, ratio)
         meets[filter_class] = bool(((found >= low) & (found <= high)).all())
-    nominal_hz = bands.NOMINAL_HZ[band]
+    nominal_hz = iec61260.NOMINAL_HZ[band]
     assert meets == {1: nominal_hz >= 50, 2: nominal_hz >= 31.5}
 
 
@@ -157,12 +157,12 @@ def test_pink_noise_is_equally_strong_in_all_bands() -> None:
     features = Features.of(Recording.from_array(noise, RATE_HZ))
     level = 10 * np.log10(features.band_power[10:-10, :, 0].astype(np.float64).mean(axis=0))
     other, centres = OctaveFilterBank(RATE_HZ, fraction=3, limits=[18, 20_500]).filter(noise)
-    assert np.allclose(centres, bands.THIRD_OCTAVE_CENTRES_HZ)
+    assert np.allclose(centres, iec61260.THIRD_OCTAVE_CENTRES_HZ)
     against = (level - level[17]) - (np.array(other) - other[17])
     assert np.abs(against[:3]).max() < 0.4
     assert np.abs(against[3:]).max() < 0.15
     power = 2 * np.abs(np.fft.rfft(noise) / count) ** 2
-    edges = bands.THIRD_OCTAVE_EDGES_HZ
+    edges = iec61260.THIRD_OCTAVE_EDGES_HZ
     cut = [power[(low <= frequency) & (frequency < high)].sum() for low, high in pairwise(edges)]
     assert np.abs(level - 10 * np.log10(cut)).max() < 0.25
     # Chance alone leaves 4.34 dB over the root of bandwidth times duration in each band.

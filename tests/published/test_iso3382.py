@@ -12,7 +12,7 @@ from pyroomacoustics.experimental import measure_rt60
 from scipy import stats
 from scipy.signal import butter, sosfilt
 
-from mixcompare.iso3382 import decay_of, slopes_of
+from mixcompare.standards.iso3382 import decay_of, slopes_of
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 12_000

@@ -12,10 +12,10 @@ import pytest
 import soundfile
 from scipy import signal
 
-from mixcompare import bs1770
-from mixcompare.analyzers.loudness import analyzer
+from mixcompare.aspects.loudness import analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.recording import Recording
+from mixcompare.standards import bs1770
 from tests.operations import HALL, STRINGS
 
 FloatArray = npt.NDArray[np.float64]

@@ -18,13 +18,14 @@ import pytest
 
 import mixcompare
 from mixcompare.alignment import align
+from mixcompare.alignment.result import Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import AlignmentFeatures, Features
-from mixcompare.match import Alignment, Match
-from mixcompare.recording import Recording
+from mixcompare.pair.match import Match
+from mixcompare.pair.spectra import pair_spectra
 from mixcompare.results import Results
-from mixcompare.spectra import pair_spectra
-from mixcompare.timemap import TimeMap
 from tests import operations
 from tests.operations import RATE_HZ, FloatArray, Operation, Pair, Sound
 

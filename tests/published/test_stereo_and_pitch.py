@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare import bands
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.recording import Recording
+from mixcompare.standards import iec61260
 
 RATE_HZ = 48_000
 
@@ -18,7 +18,7 @@ def band_levels(left: float, right: float) -> tuple[float, float, float]:
     features = Features.of(
         Recording.from_array(np.column_stack([left * wave, right * wave]), RATE_HZ)
     )
-    band = bands.NOMINAL_HZ.index(1000)
+    band = iec61260.NOMINAL_HZ.index(1000)
     power = features.band_power[10:-10, band].astype(np.float64).mean(axis=0)
     cross = float(features.band_cross[10:-10, band].real.mean())
     own = 0.25**2 / 2
@@ -62,8 +62,8 @@ def test_opposite_channels_cancel_in_mono() -> None:
 )
 def test_cents_from_440(a4_hz: float, cents: float) -> None:
     # cents = 1200 log2(f / 440 Hz); 440 Hz is ISO 16:1975 (from memory).
-    assert 100 * (float(bands.hz_to_pitch(a4_hz)) - 69) == pytest.approx(cents, abs=0.005)
-    assert float(bands.pitch_hz(69, cents)) == pytest.approx(a4_hz, abs=0.002)
+    assert 100 * (float(iec61260.hz_to_pitch(a4_hz)) - 69) == pytest.approx(cents, abs=0.005)
+    assert float(iec61260.pitch_hz(69, cents)) == pytest.approx(a4_hz, abs=0.002)
 
 
 @pytest.mark.parametrize(
@@ -72,8 +72,8 @@ def test_cents_from_440(a4_hz: float, cents: float) -> None:
 )
 def test_note_names_and_frequencies(pitch: int, frequency_hz: float) -> None:
     # Twelve equal semitones to the octave: lowest A of the piano, double bass E, middle C ...
-    assert float(bands.pitch_hz(pitch)) == pytest.approx(frequency_hz, rel=2e-5)
-    assert float(bands.hz_to_pitch(frequency_hz)) == pytest.approx(pitch, abs=5e-4)
+    assert float(iec61260.pitch_hz(pitch)) == pytest.approx(frequency_hz, rel=2e-5)
+    assert float(iec61260.hz_to_pitch(frequency_hz)) == pytest.approx(pitch, abs=5e-4)
 
 
 @pytest.mark.parametrize("tuned_hz", [415.0, 442.0, 445.0])

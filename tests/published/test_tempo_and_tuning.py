@@ -18,13 +18,13 @@ import soundfile
 import soxr
 
 from mixcompare.alignment import align
-from mixcompare.analyzers import tempo, tuning
-from mixcompare.analyzers.tempo import TempoDifference
-from mixcompare.analyzers.tuning import TuningDifference
+from mixcompare.aspects import tempo, tuning
+from mixcompare.aspects.tempo.values import TempoDifference
+from mixcompare.aspects.tuning import TuningDifference
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding
-from mixcompare.match import Match
-from mixcompare.recording import Recording
+from mixcompare.pair.match import Match
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 22_050

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from mixcompare.analyzers.articulation import (
+from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.articulation.values import (
     BASS,
     LEAD,
     ArticulationDifference,
@@ -15,23 +17,21 @@ from mixcompare.analyzers.articulation import (
     Stretch,
     VoiceArticulation,
 )
-from mixcompare.analyzers.balance import BalanceDifference, BalanceMeasurement, Element
-from mixcompare.analyzers.dynamics import DynamicsDifference, DynamicsMeasurement
-from mixcompare.analyzers.loudness import LoudnessDifference, LoudnessMeasurement
-from mixcompare.analyzers.placement import PlacementDifference, PlacementMeasurement
-from mixcompare.analyzers.room import RoomDifference, RoomMeasurement
-from mixcompare.analyzers.tempo import TempoDifference, TempoMeasurement
-from mixcompare.analyzers.tone import ToneDifference, ToneMeasurement
-from mixcompare.analyzers.tuning import TuningDifference, TuningMeasurement
-from mixcompare.analyzers.width import WidthDifference, WidthMeasurement
-from mixcompare.bands import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.aspects.balance.values import BalanceDifference, BalanceMeasurement, Element
+from mixcompare.aspects.dynamics.values import DynamicsDifference, DynamicsMeasurement
+from mixcompare.aspects.loudness import LoudnessDifference, LoudnessMeasurement
+from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
+from mixcompare.aspects.room.values import RoomDifference, RoomMeasurement
+from mixcompare.aspects.tempo.values import TempoDifference, TempoMeasurement
+from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
+from mixcompare.aspects.tuning import TuningDifference, TuningMeasurement
+from mixcompare.aspects.width.values import WidthDifference, WidthMeasurement
+from mixcompare.audio.recording import Recording
 from mixcompare.elements.local import LocalChange
 from mixcompare.findings import Cause, Finding
-from mixcompare.listening import Pair
-from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
-from mixcompare.recording import Recording
+from mixcompare.listening.excerpts import AlignedSound
 from mixcompare.results import Level, Measured, Results, Source
-from mixcompare.timemap import TimeMap
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 
 LENGTH_S = 48.0
 RATE_HZ = 44_100
@@ -489,7 +489,9 @@ def _balance(length_s, rng):
     )  # fmt: skip
 
 
-def gliding_pair(results: Results, length_s: float = LENGTH_S, rate_hz: int = RATE_HZ) -> Pair:
+def gliding_pair(
+    results: Results, length_s: float = LENGTH_S, rate_hz: int = RATE_HZ
+) -> AlignedSound:
     """Two recordings that lie as the results say; their pitch names the place in the music.
 
     A tone glides up by 25 Hz a second of the reference; the reference has another one an octave
@@ -507,7 +509,7 @@ def gliding_pair(results: Results, length_s: float = LENGTH_S, rate_hz: int = RA
         phase = 2 * np.pi * np.cumsum(glide_hz(places)) / rate_hz
         wave = level * (np.sin(phase) + 0.3 * np.sin(partner * phase))
         sounds.append(np.stack([wave, 0.9 * wave], axis=1).astype(np.float32))
-    return Pair(
+    return AlignedSound(
         Recording.from_array(sounds[0], rate_hz, "reference"),
         Recording.from_array(sounds[1], rate_hz, "candidate"),
         time_map,

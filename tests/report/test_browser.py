@@ -16,7 +16,7 @@ import pytest
 from scipy import fft, signal
 from scipy.stats import binom
 
-from mixcompare.listening import passages
+from mixcompare.listening.passages import passages
 from mixcompare.report.page import render
 from tests.report.builders import glide_hz, gliding_pair, made_up_results
 from tests.report.conftest import LENGTH_S, LOOP

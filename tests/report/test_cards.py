@@ -14,12 +14,12 @@ import pytest
 import soundfile
 
 from mixcompare import findings
-from mixcompare.listening import Passage, passages
-from mixcompare.match import SAME_TAKE, Alignment
+from mixcompare.alignment.result import SAME_TAKE, Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.listening.passages import Passage, passages
 from mixcompare.plots.contours import balance_field, gaps, loudness_contours
 from mixcompare.report import timeline, wording
 from mixcompare.report.page import _gains, render
-from mixcompare.timemap import TimeMap
 from tests import samples
 from tests.report.builders import gliding_pair, made_up_results
 

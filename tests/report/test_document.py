@@ -10,7 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 
-from mixcompare.match import SAME_PASSAGE, SAME_TAKE, UNRELATED
+from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED
 from mixcompare.report import document
 from mixcompare.results import Measured
 from tests import samples

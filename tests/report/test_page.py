@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import mixcompare.report
+from mixcompare.alignment.result import SAME_TAKE, UNRELATED
 from mixcompare.findings import JUST_NOTICEABLE
-from mixcompare.match import SAME_TAKE, UNRELATED
 from mixcompare.report import wording
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.page import render

@@ -19,15 +19,15 @@ import pytest
 import soundfile
 
 from mixcompare import cli, comparison
-from mixcompare.analyzers import ANALYZERS
-from mixcompare.analyzers.base import Analyzer
+from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS
+from mixcompare.aspects.base import Analyzer
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Excerpts
-from mixcompare.match import SAME_PASSAGE, Alignment, Event
-from mixcompare.recording import Recording
 from mixcompare.report import document, page, tables, wording
 from mixcompare.results import Results
-from mixcompare.timemap import TimeMap
 from tests import synthetic
 
 REFERENCE_START_S, CANDIDATE_START_S = 1.0, 2.5
@@ -402,7 +402,7 @@ def test_the_command_line_measures_without_any_one_analyzer(
     noise = np.random.default_rng(0).standard_normal((16_000, 2))
     soundfile.write(path, 0.1 * noise, 8_000)
     left = tuple(one for one in ANALYZERS if one is not analyzer)
-    monkeypatch.setattr("mixcompare.analyzers.ANALYZERS", left)
+    monkeypatch.setattr("mixcompare.aspects.ANALYZERS", left)
     assert cli.main(["measure", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert analyzer.aspect not in json.dumps(list(told.get("measurements", told)))

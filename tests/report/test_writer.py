@@ -9,8 +9,8 @@ from dataclasses import replace
 import pytest
 
 from mixcompare import plots
+from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
-from mixcompare.match import UNRELATED
 from mixcompare.report import writer
 from mixcompare.report.writer import check_writable, save
 from tests.report.builders import gliding_pair, made_up_results

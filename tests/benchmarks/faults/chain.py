@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from tests.benchmarks.mutations import Fault
 
-_FINDINGS = ("tests/test_findings.py",)
-_FOLDING = ("tests/test_consequences.py",)
+_FINDINGS = ("tests/findings/test_finding.py",)
+_FOLDING = ("tests/findings/test_folding.py",)
 _RESULTS = ("tests/test_results.py",)
 _COMPARISON = ("tests/test_comparison.py", "tests/test_chain.py")
 _ALIGNMENT = ("tests/alignment",)
@@ -19,7 +19,7 @@ def _each(
 
 FAULTS = [
     *_each(
-        "mixcompare/findings.py",
+        "mixcompare/findings/finding.py",
         _FINDINGS,
         (
             ("finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence", "finding.confidence"),
@@ -47,7 +47,7 @@ FAULTS = [
         ),
     ),
     *_each(
-        "mixcompare/consequences.py",
+        "mixcompare/findings/folding.py",
         _FOLDING,
         (
             ("_MARGIN = 1.2", "_MARGIN = 1.3"),

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from tests.benchmarks.mutations import Fault
 
-_BS1770 = ("tests/test_bs1770.py", "tests/published/test_itu_bs1770.py",
+_BS1770 = ("tests/standards/test_bs1770.py", "tests/published/test_itu_bs1770.py",
            "tests/published/test_ebu_tech_3341_3342.py")  # fmt: skip
-_LEVELS = ("tests/test_levels.py",)
-_SWING = ("tests/test_swing.py",)
-_PULSE = ("tests/test_pulse.py",)
-_GAIN = ("tests/test_gain.py",)
+_LEVELS = ("tests/pair/test_levels.py",)
+_SWING = ("tests/aspects/test_slope.py",)
+_PULSE = ("tests/pair/test_beatrate.py",)
+_GAIN = ("tests/pair/test_gain.py",)
 _STATISTICS = ("tests/test_statistics.py",)
-_FEATURES = ("tests/test_features.py",)
-_RECORDING = ("tests/test_recording.py",)
-_TIMEMAP = ("tests/test_timemap.py",)
-_LOUDNESS = ("tests/analyzers/test_loudness.py",)
-_DYNAMICS = ("tests/analyzers/test_dynamics.py",)
-_TEMPO = ("tests/analyzers/test_tempo.py",)
-_TUNING = ("tests/analyzers/test_tuning.py",)
+_FEATURES = ("tests/features/test_features.py",)
+_RECORDING = ("tests/audio/test_recording.py",)
+_TIMEMAP = ("tests/alignment/test_timemap.py",)
+_LOUDNESS = ("tests/aspects/test_loudness.py",)
+_DYNAMICS = ("tests/aspects/test_dynamics.py",)
+_TEMPO = ("tests/aspects/test_tempo.py",)
+_TUNING = ("tests/aspects/test_tuning.py",)
 
 
 def _fault(module: str, tests: tuple[str, ...], find: str, put: str) -> Fault:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from tests.benchmarks.mutations import Fault
 
-_FINDINGS, _CHAIN = ("tests/test_findings.py",), ("tests/test_comparison.py",)
+_FINDINGS, _CHAIN = ("tests/findings/test_finding.py",), ("tests/test_comparison.py",)
 _REPORT = ("tests/report/test_report_contract.py",)
 _ALIGNMENT = ("tests/alignment",)
 
 
 def _of(aspect: str, find: str, put: str, note: str) -> Fault:
-    tests = (f"tests/analyzers/test_{aspect}.py",)
+    tests = (f"tests/aspects/test_{aspect}.py",)
     return Fault(f"mixcompare/analyzers/{aspect}.py", find, put, tests, note)
 
 
 FAULTS = [
     Fault(
-        "mixcompare/findings.py",
+        "mixcompare/findings/finding.py",
         "return float(finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence)",
         "return float(finding.confidence)",
         _FINDINGS,
@@ -43,10 +43,10 @@ FAULTS = [
         "shares in a sentence exchanged",
     ),
     Fault(
-        "mixcompare/consequences.py",
+        "mixcompare/findings/folding.py",
         "if any(_explains(rule, cause, effect) for rule in RULES):",
         "if False:",
-        ("tests/test_consequences.py",),
+        ("tests/findings/test_folding.py",),
         "nothing is folded any more",
     ),
     Fault(
@@ -113,31 +113,31 @@ FAULTS = [
         "a 95 % interval of 60 %",
     ),
     Fault(
-        "mixcompare/steady.py",
+        "mixcompare/pair/agreement.py",
         "[2.5, 97.5]",
         "[20.0, 80.0]",
-        ("tests/test_steady.py",),
+        ("tests/pair/test_agreement.py",),
         "95 % intervals per band of 60 %",
     ),
     Fault(
         "mixcompare/comparison.py",
         "time_map.to_candidate(span) for span",
         "span for span",
-        ("tests/test_match.py",),
+        ("tests/pair/test_match.py",),
         "candidate times equal to reference times",
     ),
     Fault(
-        "mixcompare/bs1770.py",
+        "mixcompare/standards/bs1770.py",
         "np.percentile(kept, [10, 95])",
         "np.percentile(kept, [10, 90])",
         ("tests/published/test_ebu_tech_3341_3342.py",),
         "loudness range between the wrong percentiles",
     ),
     Fault(
-        "mixcompare/levels.py",
+        "mixcompare/pair/levels.py",
         "np.percentile(loud[loud >= gate], [10, 95])",
         "np.percentile(loud[loud >= gate], [5, 95])",
-        ("tests/test_levels.py", "tests/analyzers/test_loudness.py"),
+        ("tests/pair/test_levels.py", "tests/aspects/test_loudness.py"),
         "interval of the loudness range between the wrong percentiles",
     ),
 ]

@@ -5,7 +5,7 @@ from tests.benchmarks.mutations import Fault
 PLOTS, REPORT = "mixcompare/plots/", "mixcompare/report/"
 FIGURES = ("tests/plots/test_figures.py",)
 CLI = ("tests/test_cli.py",)
-LISTENING = ("tests/test_listening.py",)
+LISTENING = ("tests/listening/test_excerpts.py",)
 
 FAULTS = [
     # figures
@@ -263,7 +263,7 @@ FAULTS = [
         tests=("tests/report/test_wording.py",),
     ),
     Fault(
-        module="mixcompare/findings.py",
+        module="mixcompare/findings/finding.py",
         find='shown.append(f"{len(spans_s) - limit} more")',
         put='shown.append(f"{len(spans_s)} more")',
         tests=("tests/report/test_wording.py",),
@@ -351,43 +351,43 @@ FAULTS = [
     ),
     # excerpts
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="return min(gain_db, 0.0), min(-gain_db, 0.0)",
         put="return min(-gain_db, 0.0), min(gain_db, 0.0)",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="CODEC_MARGIN_DB = 1.0",
         put="CODEC_MARGIN_DB = 0.0",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="candidate_gain_db += lowering_db",
         put="candidate_gain_db += 0.0",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="span = _on_candidate(pair.time_map, span_s)\n    reference,",
         put="span = span_s\n    reference,",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="seconds += span[1] - span[0] + end - start",
         put="seconds += 2 * (span[1] - span[0])",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="return (start + latest) / 2",
         put="return start",
         tests=LISTENING,
     ),
     Fault(
-        module="mixcompare/listening.py",
+        module="mixcompare/listening/excerpts.py",
         find="FADE_S = 0.015",
         put="FADE_S = 0.0015",
         tests=LISTENING,

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from tests.benchmarks.mutations import Fault
 
-_ROOM = ("tests/analyzers/test_room.py",)
-_WETNESS = ("tests/test_wetness.py",)
-_TAILS = ("tests/test_tails.py",)
+_ROOM = ("tests/aspects/test_room.py",)
+_WETNESS = ("tests/pair/test_wetness.py",)
+_TAILS = ("tests/aspects/test_freedecay.py",)
 _ISO = ("tests/published/test_iso3382.py",)
-_ARTICULATION = ("tests/analyzers/test_articulation.py",)
-_NOTEOFF = ("tests/test_noteoff.py",)
-_VOICES = ("tests/test_voices.py",)
-_BALANCE = ("tests/analyzers/test_balance.py",)
+_ARTICULATION = ("tests/aspects/test_articulation.py",)
+_NOTEOFF = ("tests/aspects/test_noteoff.py",)
+_VOICES = ("tests/pair/test_lines.py",)
+_BALANCE = ("tests/aspects/test_balance.py",)
 _ELEMENTS = ("tests/elements/test_changes.py",)
 _AUDIBILITY = ("tests/elements/test_audibility.py",)
-_SCORE = ("tests/test_score.py",)
+_SCORE = ("tests/knowledge/test_score.py",)
 
 
 def _faults(module: str, tests: tuple[str, ...], *changes: tuple[str, str]) -> list[Fault]:

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from tests.benchmarks.mutations import Fault
 
-_BANDS = "mixcompare/bands.py"
-_PER_BAND = "mixcompare/perband.py"
-_STEADY = "mixcompare/steady.py"
-_SHAPING = "mixcompare/shaping.py"
-_SPECTRA = "mixcompare/spectra.py"
-_WIDTH = "mixcompare/analyzers/width.py"
-_PLACEMENT = "mixcompare/analyzers/placement.py"
-_TONE = "mixcompare/analyzers/tone.py"
+_BANDS = "mixcompare/standards/iec61260.py"
+_PER_BAND = "mixcompare/pair/thirds.py"
+_STEADY = "mixcompare/pair/agreement.py"
+_SHAPING = "mixcompare/aspects/tone/shaping.py"
+_SPECTRA = "mixcompare/pair/spectra.py"
+_WIDTH = "mixcompare/aspects/width/aspect.py"
+_PLACEMENT = "mixcompare/aspects/placement/aspect.py"
+_TONE = "mixcompare/aspects/tone/aspect.py"
 
 _TESTS = {
-    _BANDS: ("tests/test_bands.py", "tests/published/test_iec61260.py"),
-    _PER_BAND: ("tests/test_perband.py",),
-    _STEADY: ("tests/test_steady.py",),
-    _SHAPING: ("tests/test_shaping.py",),
-    _SPECTRA: ("tests/test_spectra.py",),
-    _WIDTH: ("tests/analyzers/test_width.py",),
-    _PLACEMENT: ("tests/analyzers/test_placement.py",),
-    _TONE: ("tests/analyzers/test_tone.py",),
+    _BANDS: ("tests/standards/test_iec61260.py", "tests/published/test_iec61260.py"),
+    _PER_BAND: ("tests/pair/test_thirds.py",),
+    _STEADY: ("tests/pair/test_agreement.py",),
+    _SHAPING: ("tests/aspects/test_shaping.py",),
+    _SPECTRA: ("tests/pair/test_spectra.py",),
+    _WIDTH: ("tests/aspects/test_width.py",),
+    _PLACEMENT: ("tests/aspects/test_placement.py",),
+    _TONE: ("tests/aspects/test_tone.py",),
 }
 
 

@@ -1,0 +1,71 @@
+"""What only one of the recordings has, and which way round their channels are."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mixcompare.alignment.representation import SIDES_RATE_HZ, Representation
+from mixcompare.alignment.result import Event
+from mixcompare.alignment.timemap import TimeMap, sample_frames
+
+
+def gap_event(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -> Event:
+    if extra > 0:
+        kind, words = "repeat", f"The candidate has {extra:.1f} s that the reference lacks"
+    else:
+        kind, words = "cut", f"The candidate leaves out {-extra:.1f} s"
+    return Event(
+        kind,
+        (ends[0], starts[0]),
+        (ends[1], starts[1]),
+        f"{words} at {ends[0]:.1f} s of the reference.",
+    )
+
+
+def channels_swapped(
+    reference: Representation, candidate: Representation, time_map: TimeMap
+) -> bool | None:
+    """Whether left and right are exchanged; None where the image is too even to tell."""
+    if reference.is_mono or candidate.is_mono:
+        return None
+    times = np.arange(*time_map.span_s, 1 / SIDES_RATE_HZ)
+    times = times[time_map.covers(times)]
+    a = sample_frames(reference.sides_db, SIDES_RATE_HZ, times)
+    b = sample_frames(candidate.sides_db, SIDES_RATE_HZ, time_map.to_candidate(times))
+    if a.size == 0:
+        return None
+    correlation = float((a * b).sum() / np.sqrt((a * a).sum() * (b * b).sum() + 1e-9))
+    if abs(correlation) < 0.3 or min(np.abs(a).mean(), np.abs(b).mean()) < 0.2:
+        return None
+    return correlation < 0
+
+
+def end_events(
+    reference: Representation, candidate: Representation, time_map: TimeMap
+) -> tuple[Event, ...]:
+    """Music that only one recording has before or after the part in common."""
+    start, end = time_map.span_s
+    first, last = time_map.candidate_span_s
+    events = []
+    if max(start, first) > 1.0:
+        who = "reference" if start > first else "candidate"
+        events.append(
+            Event(
+                "head",
+                (0.0, start),
+                (0.0, first),
+                f"The first {max(start, first):.1f} s of the {who} have no counterpart.",
+            )
+        )
+    left, rest = reference.duration_s - end, candidate.duration_s - last
+    if max(left, rest) > 1.0:
+        who = "reference" if left > rest else "candidate"
+        events.append(
+            Event(
+                "tail",
+                (end, reference.duration_s),
+                (last, candidate.duration_s),
+                f"The last {max(left, rest):.1f} s of the {who} have no counterpart.",
+            )
+        )
+    return tuple(events)

@@ -1,0 +1,119 @@
+"""The same passage by other players: followed stretch by stretch, or refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from mixcompare.alignment import coarse, elastic, relation
+from mixcompare.alignment.events import channels_swapped, end_events
+from mixcompare.alignment.joining import chain, joined, touch
+from mixcompare.alignment.representation import Representation
+from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ
+
+_SURE = 2.0  # times the median width
+MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
+
+
+def same_passage(reference: Representation, candidate: Representation) -> Alignment:
+    path = coarse.find_path(reference, candidate)
+    sounding = candidate.transposed(path.semitones)
+    runs, repeats = chain(path.runs)
+    refined = (_refined(run, reference, sounding) for run in runs)
+    tracks = [track for track in refined if track is not None]
+    if not tracks:
+        return _unrelated(reference, candidate, 0.99)
+    time_map, gaps = joined(tracks)
+    events = [*repeats, *(gap for gap in gaps if not any(touch(gap, one) for one in repeats))]
+    events.sort(key=lambda event: event.reference_s)
+    agreement = relation.harmony_agreement(reference, sounding, time_map)
+    matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
+    slopes = np.concatenate([np.diff(track.candidate_s) / elastic.STEP_S for track in tracks])
+    roughness = float(np.std(np.log(np.clip(slopes, 0.1, 10))))
+    shorter_s = min(reference.duration_s, candidate.duration_s)
+    probability = relation.passage_probability(
+        agreement, path.cost, roughness, matched_s / shorter_s
+    )
+    if probability < 0.5:
+        return _unrelated(reference, candidate, 1 - probability, agreement)
+    total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
+    transposition = round(total_cents / 100)
+    ratio = _sure_ratio(time_map)
+    if len(tracks) > 1:
+        ratio = sum(float(np.ptp(track.candidate_s)) for track in tracks) / matched_s
+    finite = time_map.half_width_ms[np.isfinite(time_map.half_width_ms)]
+    return Alignment(
+        relation=SAME_PASSAGE,
+        confidence=probability,
+        time_map=time_map,
+        offset_s=float(time_map.to_candidate(0.0)),
+        drift_ppm=None,
+        polarity=None,
+        channels_swapped=channels_swapped(reference, candidate, time_map),
+        transposition_semitones=transposition,
+        tuning_cents=float(total_cents - 100 * transposition),
+        tempo_ratio=float(ratio),
+        uncertainty_ms=MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
+        events=tuple(events) + end_events(reference, candidate, time_map),
+    )
+
+
+def _sure_ratio(time_map: TimeMap) -> float:
+    """Candidate's over reference's duration between the outermost places that are sure.
+
+    A last chord that dies away says little of where it ends.
+    """
+    width = time_map.half_width_ms
+    sure = np.flatnonzero(width <= _SURE * np.median(width[np.isfinite(width)]))
+    first, last = (sure[0], sure[-1]) if len(sure) > 1 else (0, -1)
+    between_s = time_map.reference_s[last] - time_map.reference_s[first]
+    if between_s < 0.5 * np.ptp(time_map.reference_s):
+        first, last, between_s = 0, -1, np.ptp(time_map.reference_s)
+    return float((time_map.candidate_s[last] - time_map.candidate_s[first]) / between_s)
+
+
+def _refined(
+    run: coarse.Run, reference: Representation, candidate: Representation
+) -> elastic.Track | None:
+    if np.ptp(run.reference_s) < 1.0:
+        return None
+    track = elastic.grid_of(run.reference_s, run.candidate_s, smooth_s=0.8)
+    if len(track.reference_s) < 10:
+        return None
+    for tracker in (elastic.WIDE, elastic.MIDDLE, elastic.FINE):
+        track = elastic.follow(
+            reference.stacked, candidate.stacked, SEMITONE_RATE_HZ, track, tracker
+        )
+    track = elastic.follow(
+        reference.attacks, candidate.attacks, ONSET_RATE_HZ, track, elastic.ATTACKS
+    )
+    return elastic.with_even_ends(track, reference.attack_times_s)
+
+
+def _unrelated(
+    reference: Representation, candidate: Representation, confidence: float, agreement: float = 0.0
+) -> Alignment:
+    warnings = []
+    if agreement > 0.25:
+        warnings.append(
+            "If they are the same work in another scoring, or other passages of it, name spans"
+            " that correspond."
+        )
+    identity = TimeMap.linear(0.0, 1.0, 0.0, min(reference.duration_s, candidate.duration_s))
+    return Alignment(
+        relation=UNRELATED,
+        confidence=confidence,
+        time_map=replace(identity, half_width_ms=np.full(2, np.inf)),
+        offset_s=0.0,
+        drift_ppm=None,
+        polarity=None,
+        channels_swapped=None,
+        transposition_semitones=0,
+        tuning_cents=0.0,
+        tempo_ratio=1.0,
+        uncertainty_ms=float("inf"),
+        warnings=tuple(warnings),
+    )

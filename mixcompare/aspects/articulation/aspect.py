@@ -1,0 +1,303 @@
+"""Articulation: for how much of its length the leading line's notes are held.
+
+Conventions
+-----------
+What is heard       legato against detached or staccato playing of the leading line
+sounding_ratio      (note-off - onset) / (next onset - onset); 1 = held until the next note
+gap_depth_db        how far a note's partials fall before the next onset; more = more detached
+attack_ms           rise from 10 to 90 % of the amplitude
+Sign                candidate minus reference: negative ratio = more detached in the candidate
+Source              Bresin and Battel 2000 (J. New Music Research 29, 211-224) for the ratio
+
+Method: the line is found in both recordings jointly (:mod:`mixcompare.pair.lines`); the note-off is
+the bend of a hinge through the envelope of the note's own partials (:mod:`mixcompare.aspects.articulation.noteoff`).
+Because the hinge's slope is free, a longer reverberation flattens the decay and leaves the
+note-off where it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.articulation.noteoff import (
+    FEWEST_NOTES,
+    FollowedNote,
+    follow_note,
+    sounding_ratios,
+    trust,
+    typical_attack_ms,
+)
+from mixcompare.aspects.articulation.stretch import (
+    MOST_SPREAD,
+    SYSTEMATIC,
+    SYSTEMATIC_WET,
+    clear_stretch,
+    median_interval,
+    spread,
+    stretch,
+)
+from mixcompare.aspects.articulation.values import (
+    BASS,
+    LEAD,
+    ArticulationDifference,
+    ArticulationMeasurement,
+    NoteShape,
+    VoiceArticulation,
+)
+from mixcompare.aspects.articulation.words import LEAST_SAME_TAKE, finding, manner_of, playing_alike
+from mixcompare.features import SEMITONE_RATE_HZ, Features
+from mixcompare.findings import (
+    Finding,
+)
+from mixcompare.pair.lines import grid_shift, lead_and_bass_notes, lead_notes, part_notes
+from mixcompare.pair.match import Match
+from mixcompare.pair.notes import Note, Sounding
+from mixcompare.pair.wetness import wetness_between
+from mixcompare.standards.iec61260 import pitch_hz
+from mixcompare.statistics import weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+_SHOWN_NOTES = 3
+_SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
+_SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
+_SLOW_DECAY_DB_PER_S = 30.0
+_MOST_SPREAD_ALONE = 0.3  # one recording alone cannot tell whose notes it heard
+_FASTEST_ATTACK_MS = 25.0
+_NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
+_UNEVEN = (
+    "The leading line's notes are too quick or too much covered: their lengths scatter widely."
+)
+_UNEVEN_ALONE = (
+    "One recording alone does not tell whose notes lead: they are too quick or too much covered."
+)
+_TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
+
+
+class Articulation:
+    """Analyzer of the leading line's articulation."""
+
+    aspect = "articulation"
+
+    def measure(self, features: Features) -> ArticulationMeasurement:
+        """Find the leading line of one recording and measure how long its notes are held."""
+        frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+        source: Sounding = (features, frame_s, 0)
+        found = [follow_note(note, source, frame_s) for note in lead_notes([source], frame_s)]
+        followed = [one for one in found if one is not None]
+        if len(followed) < FEWEST_NOTES:
+            return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
+        ratios = sounding_ratios(followed)
+        weights = trust(followed, written=False)
+        if spread(ratios, weights) > _MOST_SPREAD_ALONE:
+            return ArticulationMeasurement(None, None, None, None, len(followed), (_UNEVEN_ALONE,))
+        attack_ms = typical_attack_ms(followed)
+        too_fast = attack_ms is None or attack_ms < _FASTEST_ATTACK_MS
+        return ArticulationMeasurement(
+            sounding_ratio=weighted_quantile(ratios, weights, 0.5),
+            sounding_ratio_interval=median_interval(ratios, weights, SYSTEMATIC),
+            gap_depth_db=float(np.median([one.hinge.gap_depth_db for one in followed])),
+            attack_ms=None if too_fast else attack_ms,
+            notes=len(followed),
+            reasons=(_NO_ATTACK,) if too_fast else (),
+        )
+
+    def compare(
+        self, reference: Features, candidate: Features, match: Match
+    ) -> ArticulationDifference:
+        """Follow the same notes in both recordings."""
+        frame_s = match.grid_s(SEMITONE_RATE_HZ)
+        shift = grid_shift(reference, candidate, match.transposition_semitones, match.tuning_cents)
+        sources: list[Sounding] = [
+            (reference, frame_s, 0),
+            (candidate, match.time_map.to_candidate(frame_s), shift),
+        ]
+        fit = wetness_between(reference, candidate, match)
+        room_db = fit.wetness_db if fit is not None and fit.is_told and fit.everywhere else 0.0
+
+        def followed(notes: Sequence[Note]) -> ArticulationDifference:
+            return _followed(notes, sources, frame_s, match, room_db)
+
+        lead, bass = lead_and_bass_notes(sources, frame_s)
+        found = {
+            LEAD: followed(lead),
+            BASS: followed(bass),
+            **{part.name: followed(part_notes(part)) for part in match.parts},
+        }
+        shown = _most_telling(found)
+        return replace(
+            found[LEAD],
+            voices=tuple(_voice(name, one) for name, one in found.items()),
+            shown=shown,
+            note_s=found[shown].note_s,
+            note_pitch=found[shown].note_pitch,
+            note_reference_ratio=found[shown].note_reference_ratio,
+            note_candidate_ratio=found[shown].note_candidate_ratio,
+            examples=found[shown].examples,
+        )
+
+    def findings(self, difference: ArticulationDifference) -> list[Finding]:
+        """One finding for every voice that is clearly more detached or more connected.
+
+        Where a score tells the parts, they speak for the lines that were only heard.
+        """
+        told = [
+            voice
+            for voice in difference.voices
+            if voice.stretch is not None
+            and not (difference.same_take and abs(voice.stretch.sounding_ratio) < LEAST_SAME_TAKE)
+        ]
+        parts = [voice for voice in told if voice.written]
+        groups = playing_alike(parts) if parts else [[voice] for voice in told]
+        return [finding(group, difference.same_take) for group in groups]
+
+
+analyzer = Articulation()
+
+
+def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> ArticulationDifference:
+    return ArticulationDifference(
+        sounding_ratio=None,
+        sounding_ratio_interval=None,
+        reference_ratio=None,
+        candidate_ratio=None,
+        gap_depth_db=None,
+        attack_ms=None,
+        agreement=None,
+        notes=notes,
+        notes_left_out=one_only,
+        same_take=same_take,
+        reasons=(reason,),
+    )
+
+
+def _followed(
+    notes: Sequence[Note],
+    sources: Sequence[Sounding],
+    frame_s: FloatArray,
+    match: Match,
+    room_db: float,
+) -> ArticulationDifference:
+    """Follow a voice's notes in both recordings and compare what both tell."""
+    ours = [follow_note(note, sources[0], frame_s) for note in notes]
+    theirs = [follow_note(note, sources[1], frame_s) for note in notes]
+    pairs = list(zip(notes, ours, theirs, strict=True))
+    both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
+    one_only = sum((a is None) != (b is None) for _, a, b in pairs)
+    if len(both) < FEWEST_NOTES:
+        return _untold(_TOO_FEW, len(both), one_only, match.same_take)
+    return _difference(both, one_only, match, room_db)
+
+
+def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:
+    """The voice to show: written parts first, then the one with the most change in its notes."""
+
+    def size(name: str) -> tuple[bool, float]:
+        stretch = found[name].stretch
+        if stretch is None:
+            return False, 0.0
+        return name not in (LEAD, BASS), stretch.notes * abs(stretch.sounding_ratio)
+
+    return max(found, key=size)
+
+
+def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
+    manner = ""
+    limits = found.sounding_ratio_interval
+    if found.reference_ratio is not None and found.candidate_ratio is not None and limits:
+        ours, theirs = manner_of(found.reference_ratio), manner_of(found.candidate_ratio)
+        differs = ours != theirs and not limits[0] <= 0 <= limits[1]
+        manner = f"{theirs} against {ours}" if differs else ours
+    return VoiceArticulation(
+        name=name,
+        reference_ratio=found.reference_ratio,
+        candidate_ratio=found.candidate_ratio,
+        sounding_ratio=found.sounding_ratio,
+        sounding_ratio_interval=found.sounding_ratio_interval,
+        manner=manner,
+        gap_depth_db=found.gap_depth_db,
+        accent_db=found.accent_db,
+        attack_ms=found.attack_ms,
+        release_ms=found.release_ms,
+        notes=found.notes,
+        notes_left_out=found.notes_left_out,
+        written=name not in (LEAD, BASS),
+        stretch=found.stretch,
+        band_hz=found.band_hz,
+    )
+
+
+def _difference(
+    both: Sequence[tuple[Note, FollowedNote, FollowedNote]],
+    one_only: int,
+    match: Match,
+    room_db: float,
+) -> ArticulationDifference:
+    sides = ([a for _, a, _ in both], [b for _, _, b in both])
+    ratios = np.column_stack([sounding_ratios(side) for side in sides])
+    written = both[0][0].written
+    weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
+    if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
+        return _untold(_UNEVEN, len(both), one_only, match.same_take)
+    depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
+    attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
+    attacks = attacks[np.isfinite(attacks)]
+    notes = [note for note, _, _ in both]
+    pitches = np.array([note.pitch for note in notes])
+    low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
+    systematic = SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
+    if written:
+        slopes = [float(np.median([one.hinge.slope_db_per_s for one in side])) for side in sides]
+        wet = min(slopes) < _SLOW_DECAY_DB_PER_S
+        systematic = SYSTEMATIC_WET if wet else _SYSTEMATIC_WRITTEN
+    whole = stretch(notes, ratios, weights, match, systematic, room_db)
+    middle = whole.sounding_ratio
+    # Typical notes, and long enough for the eye.
+    lengths = np.array([note.interval_s for note in notes])
+    short = lengths < np.median(lengths)
+    far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
+    shown = np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
+    return ArticulationDifference(
+        sounding_ratio=middle,
+        sounding_ratio_interval=whole.sounding_ratio_interval,
+        reference_ratio=whole.reference_ratio,
+        candidate_ratio=whole.candidate_ratio,
+        gap_depth_db=float(np.median(depths)),
+        attack_ms=1000 * float(np.median(attacks)) if len(attacks) >= FEWEST_NOTES else None,
+        agreement=whole.agreement,
+        notes=len(both),
+        notes_left_out=one_only,
+        same_take=match.same_take,
+        accent_db=float(np.median([b.hinge.accent_db - a.hinge.accent_db for _, a, b in both])),
+        release_ms=1000 * float(np.median([_release_s(b) - _release_s(a) for _, a, b in both])),
+        band_hz=(float(low), float(high)),
+        stretch=clear_stretch(whole, notes, ratios, weights, match, room_db),
+        note_s=tuple(note.onset_s for note in notes),
+        note_pitch=tuple(int(pitch) for pitch in pitches),
+        note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
+        note_candidate_ratio=tuple(float(value) for value in ratios[:, 1]),
+        examples=tuple(_shape(*both[index]) for index in shown),
+    )
+
+
+def _release_s(note: FollowedNote) -> float:
+    """Time to fall by 10 dB."""
+    return 10.0 / max(note.hinge.slope_db_per_s, 1.0)
+
+
+def _shape(note: Note, reference: FollowedNote, candidate: FollowedNote) -> NoteShape:
+    return NoteShape(
+        note.pitch,
+        note.onset_s,
+        tuple(reference.envelope.time_s.tolist()),
+        tuple(reference.envelope.level_db.tolist()),
+        reference.hinge.held_s,
+        reference.interval_s,
+        tuple(candidate.envelope.time_s.tolist()),
+        tuple(candidate.envelope.level_db.tolist()),
+        candidate.hinge.held_s,
+        candidate.interval_s,
+    )

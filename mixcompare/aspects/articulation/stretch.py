@@ -1,0 +1,141 @@
+"""In which part of the passage the notes' lengths differ, and how surely."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.articulation.values import Stretch
+from mixcompare.findings import JUST_NOTICEABLE, Span, size_in_jnd
+from mixcompare.pair.match import Match
+from mixcompare.pair.notes import Note
+from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+_BLOCK_NOTES = 2
+SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
+SYSTEMATIC_WET = 0.1  # a strong reverberation makes detached notes read longer
+_PER_ROOM_DB = 0.025
+_LEAST_AGREEMENT = 0.7
+MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
+_MOST_CHANGE, _NO_CHANGE = 0.7, 0.05  # legato against staccatissimo; nothing
+_PART_NOTES = 12
+_PART_LEVEL = 0.12
+_PART_SYSTEMATIC = 0.15
+_PART_CHANGE = 0.25
+_PART_AGREEMENT = 0.8
+_PART_SPREAD = 0.35
+
+
+def median_interval(
+    values: FloatArray, weights: FloatArray, systematic: float
+) -> tuple[float, float]:
+    """Interval of the median from the notes' scatter, widened by what all of them share."""
+    draws = block_bootstrap(
+        len(values),
+        lambda index: weighted_quantile(values[index], weights[index], 0.5),
+        block_length=_BLOCK_NOTES,
+    )
+    low, high = interval(draws)
+    middle = weighted_quantile(values, weights, 0.5)
+    return (
+        middle - float(np.hypot(middle - low, systematic)),
+        middle + float(np.hypot(high - middle, systematic)),
+    )
+
+
+def stretch(
+    notes: Sequence[Note],
+    ratios: FloatArray,
+    weights: FloatArray,
+    match: Match,
+    systematic: float,
+    room_db: float,
+) -> Stretch:
+    changes = ratios[:, 1] - ratios[:, 0]
+    middle = weighted_quantile(changes, weights, 0.5)
+    spans = _spans(notes)
+    to_candidate = match.time_map.to_candidate
+    low, high = median_interval(changes, weights, systematic)
+    # A wetter room can only make notes look longer: that much may be the room's.
+    low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
+    ours, theirs = (weighted_quantile(ratios[:, side], weights, 0.5) for side in (0, 1))
+    if not notes[0].written:
+        # Notes that are not the line's own stay as they are and draw the difference to zero.
+        low, high = min(low, theirs - ours - systematic), max(high, theirs - ours + systematic)
+        if max(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
+            low = min(low, -_MOST_CHANGE) if middle < _NO_CHANGE else low
+            high = max(high, _MOST_CHANGE) if middle > -_NO_CHANGE else high
+    return Stretch(
+        sounding_ratio=middle,
+        sounding_ratio_interval=(low, high),
+        reference_ratio=ours,
+        candidate_ratio=theirs,
+        agreement=float(weights @ (changes * middle > 0) / weights.sum()),
+        notes=len(notes),
+        spans_s=spans,
+        candidate_spans_s=tuple(
+            (float(to_candidate(start)), float(to_candidate(end))) for start, end in spans
+        ),
+    )
+
+
+def clear_stretch(
+    whole: Stretch,
+    notes: Sequence[Note],
+    ratios: FloatArray,
+    weights: FloatArray,
+    match: Match,
+    room_db: float,
+) -> Stretch | None:
+    """The whole passage if the change runs through it, else the part where it does, else None."""
+    if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
+        return whole
+    first, behind = _densest(ratios[:, 1] - ratios[:, 0])
+    if behind - first < _PART_NOTES:
+        return None
+    inside = slice(first, behind)
+    own = weights[inside]
+    part = stretch(notes[inside], ratios[inside], own, match, _PART_SYSTEMATIC, room_db)
+    strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
+    even = max(spread(ratios[inside, side], own) for side in (0, 1)) <= _PART_SPREAD
+    return part if strong and even and _is_clear(part) else None
+
+
+def spread(ratios: FloatArray, weights: FloatArray) -> float:
+    """Distance of the quartiles."""
+    low, high = (weighted_quantile(ratios, weights, quantile) for quantile in (0.25, 0.75))
+    return high - low
+
+
+def _is_clear(stretch: Stretch) -> bool:
+    jnd = JUST_NOTICEABLE["articulation"].size
+    return size_in_jnd(stretch.sounding_ratio, stretch.sounding_ratio_interval, jnd) >= 1
+
+
+def _densest(changes: FloatArray) -> tuple[int, int]:
+    """Run of notes whose changes in one direction sum up to most above a level per note."""
+    best = (0.0, 0, 0)
+    for sign in (-1.0, 1.0):
+        gains = np.clip(sign * changes, -0.4, 0.4) - _PART_LEVEL
+        total, first = 0.0, 0
+        for index, gain in enumerate(gains):
+            if total <= 0:
+                total, first = 0.0, index
+            total += float(gain)
+            if total > best[0]:
+                best = (total, first, index + 1)
+    return best[1], best[2]
+
+
+def _spans(notes: Sequence[Note], gap_s: float = 3.0) -> tuple[Span, ...]:
+    """Where the notes lie, short gaps closed."""
+    spans: list[Span] = []
+    for note in notes:
+        if spans and note.onset_s - spans[-1][1] < gap_s:
+            spans[-1] = (spans[-1][0], note.next_s)
+        else:
+            spans.append((note.onset_s, note.next_s))
+    return tuple(spans)

@@ -1,0 +1,194 @@
+"""What articulation measures of one recording, and of two."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import KEPT, MOMENT, PITCH, SIGNED, exchanged_with, stretched
+from mixcompare.findings import Span
+
+LEAD, BASS = "leading line", "bass line"
+
+
+@dataclass(frozen=True)
+class ArticulationMeasurement:
+    """One recording's leading line.
+
+    Attributes
+    ----------
+    sounding_ratio : float or None
+        Median over the notes.
+    sounding_ratio_interval : tuple of float or None
+    gap_depth_db, attack_ms : float or None
+    notes : int
+        Notes that could be followed to their end.
+    reasons : tuple of str
+    """
+
+    sounding_ratio: float | None
+    sounding_ratio_interval: tuple[float, float] | None
+    gap_depth_db: float | None
+    attack_ms: float | None
+    notes: int
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class NoteShape:
+    """Envelopes of one note in both recordings, for a plot.
+
+    ``time_s`` counts from the onset; levels are dB against the note's plateau.
+    """
+
+    pitch: int = field(metadata=PITCH)
+    onset_s: float = field(metadata=MOMENT)
+    reference_time_s: tuple[float, ...] = field(metadata=exchanged_with("candidate_time_s"))
+    reference_level_db: tuple[float, ...] = field(metadata=exchanged_with("candidate_level_db"))
+    reference_held_s: float = field(metadata=exchanged_with("candidate_held_s"))
+    reference_interval_s: float = field(metadata=exchanged_with("candidate_interval_s"))
+    candidate_time_s: tuple[float, ...] = field(metadata=exchanged_with("reference_time_s"))
+    candidate_level_db: tuple[float, ...] = field(metadata=exchanged_with("reference_level_db"))
+    candidate_held_s: float = field(metadata=exchanged_with("reference_held_s"))
+    candidate_interval_s: float = field(metadata=exchanged_with("reference_interval_s"))
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The part of the passage in which the articulation clearly differs.
+
+    Attributes
+    ----------
+    sounding_ratio : float
+        Candidate minus reference, median over its notes.
+    sounding_ratio_interval : tuple of float
+    reference_ratio, candidate_ratio : float
+        Medians over the same notes.
+    agreement : float
+        Share of its notes that changed in the direction of the median.
+    notes : int
+    spans_s, candidate_spans_s : tuple of (start, end)
+    """
+
+    sounding_ratio: float = field(metadata=SIGNED)
+    sounding_ratio_interval: tuple[float, float]
+    reference_ratio: float = field(metadata=exchanged_with("candidate_ratio"))
+    candidate_ratio: float = field(metadata=exchanged_with("reference_ratio"))
+    agreement: float = field(metadata=KEPT)
+    notes: int = field(metadata=KEPT)
+    spans_s: tuple[Span, ...] = field(metadata=exchanged_with("candidate_spans_s"))
+    candidate_spans_s: tuple[Span, ...] = field(metadata=exchanged_with("spans_s"))
+
+
+@dataclass(frozen=True)
+class VoiceArticulation:
+    """The same notes of one voice in both recordings, candidate minus reference.
+
+    Attributes
+    ----------
+    name : str
+    reference_ratio, candidate_ratio : float or None
+    sounding_ratio : float or None
+        Median of the notes' differences.
+    sounding_ratio_interval : tuple of float or None
+    manner : str
+        In plain words, both recordings; empty where they can't be told.
+    gap_depth_db, accent_db, attack_ms : float or None
+        Changes: fall before the next onset, peak at the onset over what is held, rise. The fall
+        depends on the room.
+    release_ms : float or None
+        Change of the time to fall by 10 dB after the note-off; the room's share in it is large.
+    notes, notes_left_out : int
+    written : bool
+        Whether a score told the notes.
+    """
+
+    name: str
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
+    sounding_ratio_interval: tuple[float, float] | None
+    manner: str
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    accent_db: float | None = field(metadata=SIGNED | stretched(0.1))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    release_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    notes: int = field(metadata=KEPT)
+    notes_left_out: int = field(metadata=KEPT)
+    written: bool = field(metadata=KEPT)
+    stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
+    band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
+
+
+@dataclass(frozen=True)
+class ArticulationDifference:
+    """The same notes of the leading line in both recordings, candidate minus reference.
+
+    Attributes
+    ----------
+    sounding_ratio : float or None
+        Median of the notes' differences.
+    sounding_ratio_interval : tuple of float or None
+        Scatter of the notes and what rooms, instruments and timing may shift.
+    reference_ratio, candidate_ratio : float or None
+        Medians over the same notes.
+    gap_depth_db, attack_ms, accent_db, release_ms : float or None
+        Changes, as in :class:`VoiceArticulation`.
+    agreement : float or None
+        Share of the notes that changed in the direction of the median.
+    notes, notes_left_out : int
+        Notes compared, and notes that could be followed in one recording only.
+    band_hz : tuple of float or None
+        Range of the line's fundamentals.
+    stretch : Stretch or None
+        Where the difference is clear: the whole passage or a part of it.
+    shown : str
+        The voice whose notes follow: the one that changed most, or the leading line.
+    note_s, note_pitch, note_reference_ratio, note_candidate_ratio : tuple
+        Per note: onset on the reference's clock, pitch, both ratios.
+    examples : tuple of NoteShape
+    same_take : bool
+    voices : tuple of VoiceArticulation
+        The leading line, the bass line, and the parts of a score if there is one.
+    reasons : tuple of str
+    """
+
+    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
+    sounding_ratio_interval: tuple[float, float] | None
+    reference_ratio: float | None = field(
+        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+    )
+    candidate_ratio: float | None = field(
+        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+    )
+    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    agreement: float | None = field(metadata=KEPT | stretched(0.1))
+    notes: int = field(metadata=KEPT)
+    notes_left_out: int = field(metadata=KEPT)
+    same_take: bool = field(metadata=KEPT)
+    accent_db: float | None = field(default=None, metadata=SIGNED | stretched(0.1))
+    release_ms: float | None = field(default=None, metadata=SIGNED | stretched(4.0))
+    band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)
+    voices: tuple[VoiceArticulation, ...] = ()
+    reasons: tuple[str, ...] = ()
+    stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
+    shown: str = field(default=LEAD, metadata=NOT_IN_REPORT)
+    note_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.03))
+    note_pitch: tuple[int, ...] = field(default=(), metadata=NOT_IN_REPORT | PITCH)
+    note_reference_ratio: tuple[float, ...] = field(
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_candidate_ratio") | stretched(0.06),
+    )
+    note_candidate_ratio: tuple[float, ...] = field(
+        default=(),
+        metadata=NOT_IN_REPORT | exchanged_with("note_reference_ratio") | stretched(0.06),
+    )
+    examples: tuple[NoteShape, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
+    )

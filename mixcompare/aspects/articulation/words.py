@@ -1,0 +1,113 @@
+"""More detached, more connected: in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from mixcompare.aspects.articulation.values import Stretch, VoiceArticulation
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, joined_spans, size_in_jnd
+
+LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
+
+
+def manner_of(ratio: float) -> str:
+    """Plain word for a share held.
+
+    Staccato about 0.4, legato overlapping (Bresin and Battel 2000); the edges between the words
+    are common practice, no source.
+    """
+    if ratio >= 0.9:
+        return "legato or tenuto"  # a room hides what lies between
+    if ratio >= 0.75:
+        return "portato"
+    if ratio >= 0.5:
+        return "detached"
+    return "staccato" if ratio >= 0.3 else "staccatissimo"
+
+
+def playing_alike(parts: Sequence[VoiceArticulation]) -> list[list[VoiceArticulation]]:
+    """Parts that changed in one direction at the same time, the one with most notes first."""
+    groups: list[list[VoiceArticulation]] = []
+    for part in sorted(parts, key=lambda voice: voice.notes, reverse=True):
+        for group in groups:
+            if part.stretch and group[0].stretch and _alike(group[0].stretch, part.stretch):
+                group.append(part)
+                break
+        else:
+            groups.append([part])
+    return groups
+
+
+def _alike(one: Stretch, other: Stretch) -> bool:
+    lengths = [sum(end - start for start, end in stretch.spans_s) for stretch in (one, other)]
+    common = sum(
+        max(0.0, min(end, behind) - max(start, first))
+        for start, end in one.spans_s
+        for first, behind in other.spans_s
+    )
+    same_sign = one.sounding_ratio * other.sounding_ratio > 0
+    return same_sign and common > 0.5 * min(lengths)
+
+
+def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
+    stretches = [voice.stretch for voice in group if voice.stretch is not None]
+    first = stretches[0]
+    value, limits = first.sounding_ratio, first.sounding_ratio_interval
+    detached = value < 0
+    manners = (manner_of(first.candidate_ratio), manner_of(first.reference_ratio))
+    if manners[0] == manners[1]:
+        words = "more detached" if detached else "more connected"
+    else:
+        words = f"{manners[0]}, where the reference is {manners[1]}"
+    names = _listed([f"the {voice.name}" for voice in group])
+    held = _listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
+    before = _listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
+    text = (
+        f"The notes of {names} are held for {held} of their length against {before} in the"
+        f" reference: {words}."
+    )
+    scatter = max(limits[1] - limits[0], 1e-6) / 2
+    certainty = float(np.clip(abs(value) / scatter, 1, 4))
+    bands = [voice.band_hz for voice in group if voice.band_hz is not None]
+    return Finding(
+        aspect="articulation",
+        kind="notes_more_detached" if detached else "notes_more_connected",
+        subject=names,
+        difference=value,
+        interval=limits,
+        unit="",
+        jnd=size_in_jnd(value, limits, JUST_NOTICEABLE["articulation"].size),
+        confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
+        spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
+        candidate_spans_s=joined_spans(
+            [span for stretch in stretches for span in stretch.candidate_spans_s]
+        ),
+        band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
+        cause=(Cause.weighing(0.0, 0.1, 0.9) if same_take else Cause.weighing(0.9, 0.05, 0.05)),
+        text=text,
+        advice=_advice(names if group[0].written else None, detached, same_take),
+    )
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ...]:
+    if same_take:
+        return (
+            "Both are one take: look for a gate, an expander or an edit that"
+            f" {'shortens' if detached else 'lengthens'} the notes.",
+        )
+    whom, where = names or "whoever leads", names or "the theme"
+    if detached:
+        return (
+            f"Ask {whom} to hold every note up to the next.",
+            f"In the parts: tenuto marks or slurs under {where}.",
+        )
+    return (
+        f"Ask {whom} to lift before every note.",
+        f"In the parts: dots or a word such as 'detached' over {where}.",
+    )

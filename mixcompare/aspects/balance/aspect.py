@@ -1,0 +1,259 @@
+"""Balance: how loud elements and registers stand against everything else, over time.
+
+Conventions
+-----------
+Level differences are candidate minus reference in dB, with the pair's overall gain taken out.
+An element (repeating figure, leading line, bass, percussion, register) is found without a
+score, from what changed together: see :mod:`mixcompare.elements`. What is present whatever
+plays is tone, not balance, and is left to the tone analyzer. Registers are octaves, named by
+their range; their level is measured against the whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.aspects.balance.values import (
+    REGISTER_EDGES_HZ,
+    VOICES,
+    BalanceDifference,
+    BalanceMeasurement,
+    Element,
+)
+from mixcompare.aspects.balance.words import element_finding, local_finding
+from mixcompare.aspects.base import once
+from mixcompare.elements.audibility import Audibility, audibility
+from mixcompare.elements.changes import Change, Split, split_difference
+from mixcompare.elements.describe import Description, describe, own_cells
+from mixcompare.elements.local import local_changes
+from mixcompare.features import (
+    HIGHEST_SEMITONE,
+    LOWEST_SEMITONE,
+    SEMITONE_RATE_HZ,
+    Features,
+)
+from mixcompare.findings import (
+    Finding,
+)
+from mixcompare.pair.lines import bass_path, joint_weights, lead_path, stretches, voice_cells
+from mixcompare.pair.match import Match
+from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
+
+FloatArray = npt.NDArray[np.float64]
+_PICTURE_RATE_HZ = 5.0
+_MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
+_LEAST_AUDIBLE = 0.1
+_LEAST_LOUD = 0.002  # of the loudness: under it a change goes unnoticed
+
+
+class BalanceAnalyzer:
+    """Registers of one recording; elements and registers of a pair."""
+
+    aspect = "balance"
+
+    @once
+    def measure(self, features: Features) -> BalanceMeasurement:
+        """Level of every octave register against the whole."""
+        power = features.band_power.sum(axis=(0, 2), dtype=np.float64)
+        usable = features.usable_bands
+        total = power[usable].sum() + 1e-30
+        ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
+        levels: list[float | None] = []
+        heard: list[Audibility | None] = []
+        moments = features.band_power[::_MOMENTS].sum(axis=2, dtype=np.float64) * usable
+        for low, high in ranges:
+            centre = THIRD_OCTAVE_CENTRES_HZ
+            inside = (centre > low) & (centre < high)
+            carried = inside & usable
+            enough = carried.sum() == inside.sum() and power[carried].sum() > 0
+            levels.append(float(10 * np.log10(power[carried].sum() / total)) if enough else None)
+            found = audibility(moments * inside, moments * ~inside, centre) if enough else None
+            heard.append(found)
+        shares = tuple(found.loudness_share if found else None for found in heard)
+        voices = _voices(features)
+        return BalanceMeasurement(
+            ranges,
+            tuple(levels),
+            tuple(found.audible_share if found else None for found in heard),
+            shares,
+            _evenness([share for share in shares if share is not None]),
+            VOICES,
+            tuple(voice.audible_share for voice in voices),
+            tuple(voice.loudness_share for voice in voices),
+            _evenness([voice.loudness_share for voice in voices]),
+        )
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> BalanceDifference:
+        """Find the elements and registers that stand elsewhere."""
+        pair = pair_spectra(reference, candidate, match)
+        split = split_difference(pair, match.same_take)
+        elements = []
+        for change in split.changes:
+            found = describe(change.energy, pair)
+            element = _element(change, found, pair, match, split.tone_db)
+            if _can_be_heard(element):
+                elements.append(element)
+        passages = local_changes(pair, split, match.same_take)
+        registers, levels = _registers(pair)
+        reasons = []
+        if not np.isfinite(split.scatter_db):
+            reasons.append("Too little music sounds in both recordings to tell elements apart.")
+        elif not match.same_take and not elements:
+            reasons.append(
+                f"The two performances differ by {split.scatter_db:.1f} dB from note to note"
+                " anyway; smaller changes of one element can't be told from that."
+            )
+        times, picture = _picture(pair)
+        alone = self.measure(reference), self.measure(candidate)
+        heard, loud = (
+            tuple(_less(*pair) for pair in zip(*columns, strict=True))
+            for columns in (
+                [one.register_audible_share for one in alone],
+                [one.register_loudness_share for one in alone],
+            )
+        )
+        return BalanceDifference(
+            elements=tuple(elements),
+            passages=passages,
+            register_hz=registers,
+            register_level_db=levels,
+            scatter_db=float(split.scatter_db) if np.isfinite(split.scatter_db) else None,
+            same_take=match.same_take,
+            register_audible_share=heard,
+            register_loudness_share=loud,
+            evenness=_less(alone[0].evenness, alone[1].evenness),
+            voice_audible_share=_minus(*(one.voice_audible_share for one in alone)),
+            voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
+            blend=_less(alone[0].blend, alone[1].blend),
+            reasons=tuple(reasons),
+            explained_tone_db=_explained(pair, split),
+            band_centre_hz=tuple(pair.centre_hz),
+            times_s=times,
+            difference_db=picture,
+        )
+
+    def findings(self, difference: BalanceDifference) -> list[Finding]:
+        """Elements first, then registers that stand out in places."""
+        found = [element_finding(element, difference) for element in difference.elements]
+        found += [local_finding(passage, difference) for passage in difference.passages]
+        return found
+
+
+analyzer = BalanceAnalyzer()
+
+
+def _element(
+    change: Change, found: Description, pair: PairSpectra, match: Match, tone_db: FloatArray
+) -> Element:
+    gain = 10 ** ((change.difference_db + tone_db) / 10)
+    before = np.minimum(own_cells(change.energy, pair), pair.reference)
+    after = np.minimum(gain * before, pair.candidate)
+    stands = [
+        audibility(part, whole - part, pair.centre_hz)
+        for part, whole in ((before, pair.reference), (after, pair.candidate))
+    ]
+    return Element(
+        name=found.subject,
+        kind=found.kind,
+        difference_db=change.difference_db,
+        interval=change.interval,
+        confidence=change.confidence,
+        band_hz=found.band_hz,
+        spans_s=found.spans_s,
+        notes_per_s=found.notes_per_s,
+        motif_notes=found.motif_notes,
+        against=change.against or _left_alone(change, match),
+        reference_audible_share=stands[0].audible_share,
+        candidate_audible_share=stands[1].audible_share,
+        reference_loudness_share=stands[0].loudness_share,
+        candidate_loudness_share=stands[1].loudness_share,
+    )
+
+
+def _left_alone(change: Change, match: Match) -> bool:
+    """Whether an element has the very level it had, in one take, and all else another one."""
+    moved = abs(match.gain_db) > 1.0
+    return match.same_take and moved and abs(change.difference_db + match.gain_db) < 0.4
+
+
+def _can_be_heard(element: Element) -> bool:
+    shares = (element.reference_audible_share, element.candidate_audible_share)
+    loudness = (element.reference_loudness_share, element.candidate_loudness_share)
+    return max(shares) >= _LEAST_AUDIBLE and max(loudness) >= _LEAST_LOUD
+
+
+def _voices(features: Features) -> list[Audibility]:
+    """How the leading line, the bass line and all else can be heard in the whole."""
+    own: list[list[FloatArray]] = [[] for _ in VOICES]
+    whole: list[FloatArray] = []
+    frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+    for inside in stretches(len(frame_s)):
+        weights = joint_weights([(features, frame_s[inside], 0)])
+        lead = voice_cells(lead_path(weights))
+        bass = voice_cells(bass_path(weights)) & ~lead
+        power = features.semitone_power[inside].astype(np.float64)
+        for parts, cells in zip(own, (lead, bass, ~(lead | bass)), strict=True):
+            parts.append((power * cells)[::_MOMENTS])
+        whole.append(power[::_MOMENTS])
+    centre = pitch_hz(np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1))
+    total = np.concatenate(whole)
+    return [audibility(part, total - part, centre) for part in map(np.concatenate, own)]
+
+
+def _less(reference: float | None, candidate: float | None) -> float | None:
+    return None if reference is None or candidate is None else candidate - reference
+
+
+def _minus(reference: Sequence[float], candidate: Sequence[float]) -> tuple[float, ...]:
+    return tuple(after - before for before, after in zip(reference, candidate, strict=True))
+
+
+def _evenness(shares: list[float]) -> float | None:
+    total = sum(shares)
+    if len(shares) < 2 or total <= 0:
+        return None
+    parts = np.array([share / total for share in shares if share > 0])
+    return float(-(parts * np.log(parts)).sum() / np.log(len(shares)))
+
+
+def _registers(
+    pair: PairSpectra,
+) -> tuple[tuple[tuple[float, float], ...], tuple[float | None, ...]]:
+    ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
+    levels: list[float | None] = []
+    for low, high in ranges:
+        inside = (pair.centre_hz > low) & (pair.centre_hz < high)
+        a = pair.reference[:, inside].sum()
+        b = pair.candidate[:, inside].sum()
+        levels.append(float(10 * np.log10(b / a)) if a > 0 and b > 0 else None)
+    return ranges, tuple(levels)
+
+
+def _picture(pair: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
+    width = 0.5 / _PICTURE_RATE_HZ * len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9)
+    a = ndimage.gaussian_filter1d(pair.reference, width, axis=0)
+    b = ndimage.gaussian_filter1d(pair.candidate, width, axis=0)
+    step = max(round(len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9) / _PICTURE_RATE_HZ), 1)
+    floor = 1e-9 * max(a.max(), b.max(), 1e-30)
+    difference = 10 * np.log10((b + floor) / (a + floor))
+    difference[~pair.audible] = np.nan
+    return tuple(pair.times_s[::step]), difference[::step]
+
+
+def _explained(pair: PairSpectra, split: Split) -> tuple[float, ...]:
+    """Change of the long-term third-octave levels that the elements alone would make."""
+    changed = pair.reference.copy()
+    for change in split.changes:
+        factor = 10 ** (change.difference_db / 10) - 1
+        changed += factor * np.minimum(change.energy, pair.reference)
+    out = []
+    for low, high in zip(THIRD_OCTAVE_EDGES_HZ[:-1], THIRD_OCTAVE_EDGES_HZ[1:], strict=True):
+        inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
+        before, after = pair.reference[:, inside].sum(), changed[:, inside].sum()
+        out.append(float(10 * np.log10(after / before)) if before > 0 and after > 0 else 0.0)
+    return tuple(out)

@@ -1,0 +1,131 @@
+"""What balance measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.elements.local import LocalChange
+from mixcompare.fields import KEPT, MOMENT, PITCH, SIGNED, along, exchanged_with, stretched, within
+
+FloatArray = npt.NDArray[np.float64]
+REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
+"""Octaves on the IEC 61260-1 grid."""
+
+
+AGAINST = " against the rest"
+"""Ends a subject where either of two groups may be the one that moved."""
+
+
+VOICES = ("leading line", "bass line", "all else")
+
+
+@dataclass(frozen=True)
+class BalanceMeasurement:
+    """Level of every register against the whole, one recording.
+
+    Attributes
+    ----------
+    register_hz : tuple of (low, high)
+    register_level_db, register_audible_share, register_loudness_share : tuple of float or None
+        None where the file carries nothing.
+    evenness : float or None
+        Of the registers' loudness shares, 0 to 1.
+    voice_name : tuple of str
+        Leading line, bass line (each with its partials), and all else.
+    voice_audible_share, voice_loudness_share : tuple of float
+        How each can be heard in the whole.
+    blend : float or None
+        Evenness of the voices' loudness shares, 0 to 1; 1 = none obtrudes.
+    """
+
+    register_hz: tuple[tuple[float, float], ...]
+    register_level_db: tuple[float | None, ...]
+    register_audible_share: tuple[float | None, ...]
+    register_loudness_share: tuple[float | None, ...]
+    evenness: float | None
+    voice_name: tuple[str, ...] = ()
+    voice_audible_share: tuple[float, ...] = ()
+    voice_loudness_share: tuple[float, ...] = ()
+    blend: float | None = None
+
+
+@dataclass(frozen=True)
+class Element:
+    """An element that stands elsewhere than in the reference."""
+
+    name: str
+    kind: str
+    difference_db: float = field(metadata=SIGNED | within(0.1))
+    interval: tuple[float, float] = field(metadata=SIGNED | within(0.15))
+    confidence: float = field(metadata=KEPT | stretched(0.05))
+    band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
+    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    notes_per_s: float | None = field(metadata=KEPT | stretched(0.3))
+    motif_notes: int | None = field(metadata=KEPT)
+    against: bool = field(metadata=KEPT)
+    reference_audible_share: float = field(
+        metadata=exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
+    )
+    candidate_audible_share: float = field(
+        metadata=exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
+    )
+    reference_loudness_share: float = field(
+        metadata=exchanged_with("candidate_loudness_share") | within(0.01)
+    )
+    candidate_loudness_share: float = field(
+        metadata=exchanged_with("reference_loudness_share") | within(0.01)
+    )
+
+
+@dataclass(frozen=True)
+class BalanceDifference:
+    """Elements and registers, candidate minus reference.
+
+    Attributes
+    ----------
+    elements : tuple of Element
+    passages : tuple of LocalChange
+        Registers that stand out for part of the time only.
+    register_hz, register_level_db : tuple
+    register_audible_share, register_loudness_share : tuple of float or None
+    scatter_db : float or None
+        Difference from cell to cell that neither element nor tone explains.
+    same_take : bool
+    explained_tone_db : tuple of float, length 31
+        What the elements add to the static third-octave difference.
+    evenness : float or None
+        Change of how evenly the registers share the loudness.
+    voice_name, voice_audible_share, voice_loudness_share, blend
+        Changes of what :class:`BalanceMeasurement` tells of each recording's voices.
+    reasons : tuple of str
+    band_centre_hz, times_s, difference_db
+        The picture: difference over time and frequency, NaN where nothing sounds.
+    """
+
+    elements: tuple[Element, ...]
+    passages: tuple[LocalChange, ...]
+    register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
+    register_level_db: tuple[float | None, ...] = field(metadata=SIGNED | stretched(0.1))
+    scatter_db: float | None = field(metadata=KEPT | within(0.1))
+    same_take: bool = field(metadata=KEPT)
+    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
+    evenness: float | None = field(default=None, metadata=SIGNED)
+    voice_name: tuple[str, ...] = VOICES
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
+    blend: float | None = field(default=None, metadata=SIGNED)
+    reasons: tuple[str, ...] = ()
+    explained_tone_db: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
+    )
+    band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
+    times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.2))
+    difference_db: FloatArray = field(
+        default_factory=lambda: np.zeros((0, 0)),
+        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | stretched(0.1),
+    )

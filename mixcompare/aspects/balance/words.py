@@ -1,0 +1,122 @@
+"""Elements and registers that stand elsewhere, in words."""
+
+from __future__ import annotations
+
+from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
+from mixcompare.elements.describe import FIGURE
+from mixcompare.elements.local import LocalChange
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, places, size_in_jnd
+
+_NOTEWORTHY_SHARE = 0.15
+
+
+def _cause(same_take: bool) -> Cause:
+    # Only while the element plays: the players or its own microphone; one take: the mix.
+    return Cause.weighing(0.0, 0.0, 1.0) if same_take else Cause.weighing(0.65, 0.05, 0.3)
+
+
+def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
+    low, high = sorted(abs(edge) for edge in interval)
+    if interval[0] < 0 < interval[1]:
+        low = 0.0
+    decimals = 1 if high - low < 3 else 0
+    between = f"between {low:.{decimals}f} and {high:.{decimals}f}"
+    return f"{abs(difference_db):.{decimals}f} dB ({between})"
+
+
+def element_finding(element: Element, difference: BalanceDifference) -> Finding:
+    louder = element.difference_db > 0
+    direction = "further forward" if louder else "further back"
+    size = _size_text(element.difference_db, element.interval)
+    name = element.name if element.kind != "register" else f"{element.name},"
+    text = f"The {name} stands {direction} than in the reference, by {size}."
+    if element.kind == FIGURE:
+        rate = f"{element.notes_per_s:.1f} notes a second"
+        if element.motif_notes is not None:
+            rate += f", the same pattern every {element.motif_notes} notes"
+        text = (
+            f"The {element.name.split(',')[0]} (about {rate}) stands {direction} than in the"
+            f" reference, by {size}."
+        )
+    if element.against:
+        other = "further back" if louder else "further forward"
+        text += (
+            f" Or else what plays besides it stands {other}: which of the two moved can't be"
+            " told, for they weigh about the same."
+        )
+    heard = element.reference_audible_share, element.candidate_audible_share
+    if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
+        text += (
+            f" It can be heard through the rest {_percent(heard[1])} of the time it plays,"
+            f" against {_percent(heard[0])} in the reference."
+        )
+    else:
+        shares = element.reference_loudness_share, element.candidate_loudness_share
+        if round(100 * shares[0]) != round(100 * shares[1]):
+            text += (
+                f" It takes {_percent(shares[1])} of the loudness while it plays, against"
+                f" {_percent(shares[0])} in the reference."
+            )
+    return Finding(
+        aspect="balance",
+        kind=f"{element.kind}_{'louder' if louder else 'weaker'}",
+        subject=f"{element.name}{AGAINST}" if element.against else element.name,
+        difference=element.difference_db,
+        interval=element.interval,
+        unit="dB",
+        jnd=size_in_jnd(element.difference_db, element.interval, JUST_NOTICEABLE["balance"].size),
+        confidence=element.confidence,
+        spans_s=element.spans_s,
+        band_hz=element.band_hz,
+        cause=_cause(difference.same_take),
+        text=text,
+        advice=_advice(element, difference.same_take),
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %" if share < 0.095 else f"{100 * share:.0f} %"
+
+
+def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
+    size = round(abs(element.difference_db))
+    what = element.name.split(",")[0]
+    down = element.difference_db > 0
+    desk = f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
+    if element.against:
+        other = "up" if down else "down"
+        desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
+    if same_take:
+        return (desk,)
+    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
+    steps = "half a dynamic" if size < 4 else "one dynamic" if size < 8 else "one to two dynamics"
+    podium = f"Ask the {what} for {steps} {'less' if down else 'more'}."
+    return podium, desk
+
+
+def local_finding(passage: LocalChange, difference: BalanceDifference) -> Finding:
+    louder = passage.difference_db > 0
+    size = _size_text(passage.difference_db, passage.interval)
+    where = places((passage.span_s,))
+    text = (
+        f"From {where.replace('-', ' to ')} the {passage.name} stands"
+        f" {'further forward' if louder else 'further back'} than in the reference, by {size}."
+    )
+    what = f"{round(abs(passage.difference_db))} dB {'down' if louder else 'up'}"
+    desk = f"Ride the faders of what plays in the {passage.name} there about {what}."
+    podium = f"Ask for {'less' if louder else 'more'} in the {passage.name} there."
+    return Finding(
+        aspect="balance",
+        kind=f"register_{'louder' if louder else 'weaker'}",
+        subject=passage.name,
+        difference=passage.difference_db,
+        interval=passage.interval,
+        unit="dB",
+        jnd=size_in_jnd(passage.difference_db, passage.interval, JUST_NOTICEABLE["balance"].size),
+        confidence=passage.confidence,
+        spans_s=(passage.span_s,),
+        band_hz=passage.band_hz,
+        cause=_cause(difference.same_take),
+        text=text,
+        advice=(desk,) if difference.same_take else (podium, desk),
+    )

@@ -1,0 +1,5 @@
+"""Aspect dynamics."""
+
+from mixcompare.aspects.dynamics.aspect import analyzer
+
+__all__ = ["analyzer"]

@@ -1,0 +1,177 @@
+"""Dynamics: how far the level swings between soft and loud, and how peaks stand above it.
+
+Conventions
+-----------
+What is heard: contrast. A held-in recording rises less than the other where the music rises;
+``swing_db_per_db`` says by how much: 1 = the same dynamics, 0.5 = half the swing in decibels, as
+compression of 2:1 over the whole range leaves it. It is read from what all registers share, so
+that neither a change of tone nor one louder element counts. Where only loud passages differ, as
+compression above a threshold leaves them, the slope above that level stands beside it.
+
+Units: dB, LU for the loudness range, LUFS for levels (K-weighted), dB per dB for swings.
+
+Sign: candidate minus reference; a swing is the candidate's over the reference's. The contour of
+the difference runs on the reference's clock, with the overall gain taken out.
+
+Sources: loudness range EBU Tech 3342 v4 (2023); K weighting and true peak ITU-R BS.1770-5 (2023);
+regression with errors in both variables, see ``mixcompare.aspects.dynamics.slope``.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.dynamics import slope
+from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
+from mixcompare.aspects.dynamics.words import STEEPEST_ALONE, finding, slope_of, sticks_out
+from mixcompare.features import Features
+from mixcompare.findings import Finding, Span
+from mixcompare.pair import levels
+from mixcompare.pair.match import Match
+from mixcompare.standards import bs1770
+
+FloatArray = npt.NDArray[np.float64]
+
+CONTOUR_RATE_HZ = 5.0
+PASSAGE_S = 3.0
+"""Length of the loudest and softest passages: one short-term window."""
+
+_LOUD_GAP_S = 2.0
+
+
+class DynamicsAnalyzer:
+    """Swings between soft and loud, peaks, loudness range and the level against time."""
+
+    aspect = "dynamics"
+
+    def measure(self, features: Features) -> DynamicsMeasurement:
+        """Measure one recording alone."""
+        times_s = np.arange(0.0, features.duration_s, 1 / CONTOUR_RATE_HZ)
+        contour = levels.contour_lufs(features, times_s)
+        passages = levels.short_term_lufs(features, times_s)
+        music = levels.is_music(contour, contour)
+        loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
+        loudness_range = bs1770.loudness_range_lu(features.k_power)
+        reasons = []
+        if loudest is None or softest is None:
+            reasons.append("Loudest and softest passages need 3 s of music above -70 LUFS.")
+        return DynamicsMeasurement(
+            crest_db=_crest_db(features),
+            loudness_range_lu=loudness_range,
+            peak_to_short_term_db=_peak_to_short_term_db(features),
+            loudest_lufs=None if loudest is None else float(passages[loudest]),
+            loudest_s=_passage(times_s, loudest),
+            softest_lufs=None if softest is None else float(passages[softest]),
+            softest_s=_passage(times_s, softest),
+            contour_s=tuple(times_s.tolist()),
+            contour_db=_contour(contour, contour > bs1770.ABSOLUTE_GATE_LUFS),
+            reasons=tuple(reasons),
+        )
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> DynamicsDifference:
+        """Compare two recordings on the reference's clock."""
+        times_s = match.grid_s(CONTOUR_RATE_HZ)
+        places_s = match.time_map.to_candidate(times_s)
+        ours = levels.contour_lufs(reference, times_s)
+        theirs = levels.contour_lufs(candidate, places_s) - match.gain_db
+        music = levels.is_music((ours + theirs) / 2, ours, theirs + match.gain_db)
+        change = levels.common_change_db(reference, candidate, match, times_s, music)
+        told = np.isfinite(change)
+        moves = slope.moves((ours + theirs)[told] / 2, change[told], CONTOUR_RATE_HZ)
+        peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
+        range_difference = levels.range_difference_lu(reference, candidate, match)
+        passages = levels.short_term_lufs(reference, times_s)
+        loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
+        against = levels.short_term_lufs(candidate, places_s, as_stereo=True) - match.gain_db
+        against -= levels.short_term_lufs(reference, times_s, as_stereo=True)
+        loud = music & (ours >= moves.knee.level_db) if moves.knee else np.zeros_like(music)
+        loud_spans_s = _spans(times_s[loud])
+        spans_s = _spans(times_s)
+        knee = moves.knee
+        return DynamicsDifference(
+            crest_db=_crest_db(candidate) - _crest_db(reference),
+            peak_to_short_term_db=(
+                None if peaks[0] is None or peaks[1] is None else peaks[1] - peaks[0]
+            ),
+            loudness_range_lu=None if range_difference is None else range_difference[0],
+            loudness_range_lu_interval=None if range_difference is None else range_difference[1],
+            swing_db_per_db=None if moves.slope is None else moves.slope.value,
+            swing_db_per_db_interval=None if moves.slope is None else moves.slope.interval,
+            level_range_db=moves.range_db,
+            knee_lufs=None if knee is None else knee.level_db,
+            above_knee_db_per_db=None if knee is None else knee.above.value,
+            above_knee_db_per_db_interval=None if knee is None else knee.above.interval,
+            loudest_s=_passage(times_s, loudest),
+            loudest_difference_db=_at(against, loudest),
+            softest_s=_passage(times_s, softest),
+            softest_difference_db=_at(against, softest),
+            contour_s=tuple(times_s.tolist()),
+            contour_db=_contour(theirs - ours, music),
+            same_take=match.same_take,
+            spans_s=spans_s,
+            candidate_spans_s=_on_candidate(spans_s, match),
+            loud_spans_s=loud_spans_s,
+            loud_candidate_spans_s=_on_candidate(loud_spans_s, match),
+            reasons=moves.reasons,
+        )
+
+    def findings(self, difference: DynamicsDifference) -> list[Finding]:
+        """One finding at most: over the whole range, or else above a level alone."""
+        whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
+        above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
+        if whole is not None and sticks_out(whole):
+            return [finding(difference, whole, above, only_loud=False)]
+        if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
+            return [finding(difference, above, above, only_loud=True)]
+        return []
+
+
+def _crest_db(features: Features) -> float:
+    power = features.band_power.mean(axis=0, dtype=np.float64).sum(axis=0).max()
+    return float(20 * np.log10(features.true_peak) - 10 * np.log10(power))
+
+
+def _peak_to_short_term_db(features: Features) -> float | None:
+    windows = bs1770.window_powers(features.k_power, bs1770.SHORT_TERM_STEPS)
+    if windows.max(initial=0.0) <= 0:
+        return None
+    return float(20 * np.log10(features.true_peak) - bs1770.to_lufs(windows.max()))
+
+
+def _passage(times_s: FloatArray, index: int | None) -> Span | None:
+    if index is None:
+        return None
+    middle = float(times_s[index])
+    return round(middle - PASSAGE_S / 2, 2), round(middle + PASSAGE_S / 2, 2)
+
+
+def _at(values: FloatArray, index: int | None) -> float | None:
+    return None if index is None or not np.isfinite(values[index]) else float(values[index])
+
+
+def _contour(values: FloatArray, told: npt.NDArray[np.bool_]) -> Contour:
+    shown = np.round(values, 2).tolist()
+    return tuple(value if keep else None for value, keep in zip(shown, told, strict=True))
+
+
+def _spans(times_s: FloatArray) -> tuple[Span, ...]:
+    """Join moments of the contour that lie close together."""
+    if len(times_s) == 0:
+        return ()
+    breaks = np.flatnonzero(np.diff(times_s) > _LOUD_GAP_S)
+    starts = times_s[np.concatenate([[0], breaks + 1])]
+    ends = times_s[np.concatenate([breaks, [len(times_s) - 1]])]
+    return tuple(
+        (float(start), float(end)) for start, end in zip(starts, ends, strict=True) if end > start
+    )
+
+
+def _on_candidate(spans_s: tuple[Span, ...], match: Match) -> tuple[Span, ...]:
+    if not spans_s:
+        return ()
+    times_s = match.time_map.to_candidate(np.array(spans_s))
+    return tuple((float(start), float(end)) for start, end in times_s)
+
+
+analyzer = DynamicsAnalyzer()

@@ -1,0 +1,131 @@
+"""Swings that are smaller or larger, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+from mixcompare.aspects.dynamics.slope import Slope
+from mixcompare.aspects.dynamics.values import DynamicsDifference
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
+
+STEEPEST_ALONE = 3.0
+"""Above a level alone, swings that grow further come from something else that enters there
+(common practice, no source)."""
+
+
+def finding(
+    difference: DynamicsDifference, slope: Slope, above: Slope | None, only_loud: bool
+) -> Finding:
+    low, high = slope.interval
+    smaller = slope.value < 1
+    return Finding(
+        aspect="dynamics",
+        kind="dynamics_smaller" if smaller else "dynamics_larger",
+        subject="swings between soft and loud" if not only_loud else "loud passages",
+        difference=slope.value - 1,
+        interval=(low - 1, high - 1),
+        unit="dB/dB",
+        jnd=_jnd(slope),
+        confidence=_confidence(slope),
+        spans_s=difference.loud_spans_s if only_loud else difference.spans_s,
+        candidate_spans_s=(
+            difference.loud_candidate_spans_s if only_loud else difference.candidate_spans_s
+        ),
+        band_hz=None,
+        cause=_cause(difference, knee=above is not None),
+        text=_sentence(difference, slope, above, only_loud),
+        advice=_advice(difference, slope, only_loud),
+    )
+
+
+def sticks_out(slope: Slope) -> bool:
+    """Whether even the nearest end of the interval is a just-noticeable difference away from 1."""
+    low, high = slope.interval
+    least = 1 + JUST_NOTICEABLE["dynamics"].size
+    return low > least or high < 1 / least
+
+
+def _against(above: Slope, whole: Slope) -> Slope:
+    """The slope above the knee over that of the whole range."""
+    low, high = above.interval
+    return Slope(above.value / whole.value, (low / whole.value, high / whole.value))
+
+
+def _jnd(slope: Slope) -> float:
+    """Size by the ratio of the swings, so that exchanging the recordings leaves it as it is."""
+    low, high = np.log(slope.interval)
+    size = JUST_NOTICEABLE["dynamics"].size
+    return size_in_jnd(float(np.log(slope.value)), (float(low), float(high)), size)
+
+
+def _confidence(slope: Slope) -> float:
+    low, high = np.log(slope.interval)
+    deviation = max((high - low) / (2 * 1.96), 1e-6)
+    return float(min(special.ndtr(abs(np.log(slope.value)) / deviation), 0.99))
+
+
+def _cause(difference: DynamicsDifference, knee: bool) -> Cause:
+    """One take: the mix. Otherwise players shape dynamics; a threshold is a compressor's mark."""
+    if difference.same_take:
+        return Cause(0.0, 0.0, 1.0)
+    return Cause(0.3, 0.05, 0.65) if knee else Cause(0.6, 0.05, 0.35)
+
+
+def _sentence(
+    difference: DynamicsDifference, slope: Slope, above: Slope | None, only_loud: bool
+) -> str:
+    level = f"{difference.knee_lufs:.0f} LUFS" if difference.knee_lufs is not None else ""
+    rises = f"where the reference rises by 10 dB, the candidate rises by {_per_ten(slope)}"
+    if only_loud:
+        opening = "Loud passages are held back" if slope.value < 1 else "Loud passages tower more"
+        return f"{opening}: above about {level}, {rises}."
+    extent = "smaller" if slope.value < 1 else "larger"
+    sentence = f"Swings between soft and loud are {extent}: {rises}"
+    if above is not None and sticks_out(above) and sticks_out(_against(above, slope)):
+        sentence += f"; mainly above about {level}, where it is {_per_ten(above)}"
+    return f"{sentence}."
+
+
+def _per_ten(slope: Slope) -> str:
+    """A slope as what becomes of 10 dB, no finer than its interval."""
+    low, high = (10 * limit for limit in slope.interval)
+    decimals = 1 if high - low < 2 else 0
+    value = 10 * slope.value
+    return f"about {value:.{decimals}f} dB ({low:.{decimals}f} to {high:.{decimals}f})"
+
+
+def _advice(difference: DynamicsDifference, slope: Slope, only_loud: bool) -> tuple[str, ...]:
+    where = f" above about {difference.knee_lufs:.0f} LUFS" if only_loud else ""
+    ratio = max(slope.value, 1 / slope.value)
+    extent = "about 10:1 or more" if ratio >= 10 else f"about {ratio:.1f}:1"
+    if slope.value < 1:
+        desk = f"If the bus is compressed, ease it: {extent}{where} would explain this."
+        loud, soft = "up", "down"
+        podium = "Ask for more contrast: softer in the soft bars rather than louder in the loud."
+    else:
+        desk = f"Compress the bus by {extent}{where}."
+        loud, soft = "down", "up"
+        podium = "Ask for less contrast: fuller in the soft bars, held back in the loud ones."
+    advice = [desk]
+    rides = _rides_db(difference, slope)
+    if rides >= 1 and not only_loud:
+        advice.append(
+            f"Or ride the faders: about {rides:.0f} dB {loud} in the loudest bars"
+            f" and {soft} in the softest."
+        )
+    if not difference.same_take:
+        advice.append(podium)
+    return tuple(advice)
+
+
+def _rides_db(difference: DynamicsDifference, slope: Slope) -> float:
+    """Fader movement either way that gives the candidate the reference's swing."""
+    if difference.level_range_db is None:
+        return 0.0
+    reference_range_db = 2 * difference.level_range_db / (1 + slope.value)
+    return abs(1 - slope.value) * reference_range_db / 2
+
+
+def slope_of(value: float | None, interval: tuple[float, float] | None) -> Slope | None:
+    return None if value is None or interval is None else Slope(value, interval)

@@ -1,0 +1,252 @@
+"""Placement: where between left and right the bands lie, from the level between the channels.
+
+Conventions
+-----------
+What is heard: an instrument or a register further left or right. ``position`` runs from -1
+(left) over 0 (centre) to +1 (right): (g_R - g_L) / (g_R + g_L), g the amplitudes of the channels
+in the band. That is the ratio of the tangent law of stereophony (Bennett, Barker and Edeko 1985,
+JAES 33, 314-321, from memory): with loudspeakers at +-30 degrees the heard angle is
+atan(position * tan 30). Unrelated sound in both channels (a wide section, reverberation) pulls
+it towards the centre. Positive difference = the candidate lies further right.
+
+``time_difference_us`` is how much later a band reaches the right channel than the left (spaced
+microphones carry time, not only level), from the phase of the cross spectrum. It is told below
+700 Hz, where the phase of up to 0.7 ms is not ambiguous, and where both channels carry mostly the
+same sound (coherence of at least 0.6); 0.65 ms is what a head makes of a source at the side.
+
+What the whole image does is taken out of the bands first: a turn (one channel louder, the same in
+every band) and a scale (narrower or wider, which belongs to width). If the channels are
+exchanged, they are put right before anything is compared.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.placement.image import Image, turn_of
+from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
+from mixcompare.aspects.placement.words import range_finding, ranges, swap_finding, turn_finding
+from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.findings import Finding
+from mixcompare.pair import agreement
+from mixcompare.pair.match import Match
+from mixcompare.pair.thirds import (
+    BANDS,
+    CENTRES_HZ,
+    NOTHING,
+    pairs,
+    values,
+)
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import block_bootstrap
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+LIMIT_DB = 40.0
+"""A channel that much weaker than the other counts as that much weaker (position 0.98)."""
+
+_SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
+_CELL_RANGE_DB, _FRAME_RANGE_DB = 30.0, 55.0
+_FINEST = 0.01
+
+_HIGHEST_TIMED_HZ = 700.0
+_COHERENT = 0.6
+_DRAWS = 200
+
+
+class PlacementAnalyzer:
+    """Measures and compares placement."""
+
+    aspect = "placement"
+
+    def measure(self, features: Features) -> PlacementMeasurement:
+        """Position of each band, from the mean powers of the channels."""
+        if features.is_mono:
+            reasons = (f"{features.name} is mono: it has no placement.",)
+            return PlacementMeasurement(CENTRES_HZ, NOTHING, None, reasons=reasons)
+        power = features.band_power.sum(axis=0, dtype=np.float64)
+        usable = features.usable_bands & (power.sum(axis=1) > 0)
+        whole = power.sum(axis=0, keepdims=True)
+        delay_us = _time_difference_us(features, match=None)[0]
+        return PlacementMeasurement(
+            CENTRES_HZ,
+            values(_position(power), usable),
+            float(_position(whole)[0]),
+            values(delay_us, np.isfinite(delay_us)),
+        )
+
+    def compare(
+        self, reference: Features, candidate: Features, match: Match
+    ) -> PlacementDifference:
+        """Moves per band on which most moments agree, and what the whole image does."""
+        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
+        times = match.grid_s(BAND_RATE_HZ)
+        reasons = _reasons(reference, candidate, len(times))
+        if reasons:
+            return PlacementDifference(
+                CENTRES_HZ, NOTHING, NOTHING, NOTHING, None, None, None, NOTHING, NOTHING, NOTHING,
+                channels_swapped=match.channels_swapped, reasons=reasons,
+                same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
+            )  # fmt: skip
+        smooth_s = _SMOOTH_S[match.same_take]
+        before = _sampled(reference, times, smooth_s, swapped=False)
+        there = match.time_map.to_candidate(times)
+        after = _sampled(candidate, there, smooth_s, match.channels_swapped)
+        weight = np.minimum(
+            *(
+                agreement.cell_weights(power.sum(axis=2), _CELL_RANGE_DB, _FRAME_RANGE_DB)
+                for power in (before, after)
+            )
+        )
+        weight[:, ~common_bands(reference, candidate)] = 0
+        positions = _position(before), _position(after)
+        start, start_draws = agreement.agreed(positions[0], weight, BAND_RATE_HZ, _FINEST)
+        moved, draws = agreement.agreed(positions[1] - positions[0], weight, BAND_RATE_HZ, _FINEST)
+        known = np.isfinite(start) & np.isfinite(moved)
+        image = Image.fitted(start[known], moved[known])
+        shifts = np.array([turn_of(start[known], draw[known]) for draw in draws])
+        turns = image.turn_db + shifts - turn_of(start[known], moved[known])
+        expected = image.moves(start)
+        own = moved - expected
+        turn = image.turn_db if image.told else None
+        # A pan moves some bands and leaves the others where they were; a room, other players and
+        # other instruments scatter them all.
+        typical = 1.4826 * float(np.median(np.abs(own[known]))) if known.any() else 0.0
+        local = 0.0 if match.same_take else 1.5 * agreement.local_scatter(moved)
+        scatter = np.hypot(local, 2 * typical)
+        low, high = agreement.intervals(moved, draws, scatter)
+        extra = typical * 40 / math.log(10) / math.sqrt(max(known.sum() / 3, 1))
+        earlier, earlier_draws = _time_difference_us(reference, match)
+        later, later_draws = _time_difference_us(candidate, match.mirrored())
+        if match.channels_swapped:
+            later, later_draws = -later, -later_draws
+        delay_us = later - earlier
+        timed = np.isfinite(delay_us)
+        around_us = agreement.intervals(delay_us, later_draws - earlier_draws)
+        return PlacementDifference(
+            band_centre_hz=CENTRES_HZ,
+            position=values(moved, known),
+            position_interval=pairs(low, high, known),
+            reference_position=values(start, known),
+            turn_db=turn,
+            turn_db_interval=None if turn is None else _around(turn, turns, extra),
+            image_scale=image.scale if image.told else None,
+            own_position=values(own, known),
+            own_position_interval=pairs(low - expected, high - expected, known),
+            consistency=values(_consistency(positions, image, own, weight), known),
+            channels_swapped=match.channels_swapped,
+            time_difference_us=values(delay_us, timed),
+            time_difference_us_interval=pairs(*around_us, timed),
+            weight=tuple(float(value) for value in _weight(before, after)),
+            same_take=match.same_take,
+            span_s=span_s,
+            candidate_span_s=candidate_span_s,
+        )
+
+    def findings(self, difference: PlacementDifference) -> list[Finding]:
+        """Exchanged channels, a turn of the whole image, and ranges of bands that moved."""
+        out = []
+        if difference.channels_swapped:
+            out.append(swap_finding(difference))
+        turn = turn_finding(difference)
+        if turn is not None:
+            out.append(turn)
+        return out + [range_finding(difference, bands) for bands in ranges(difference)]
+
+
+def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatArray, FloatArray]:
+    """How much later each band comes on the right, and bootstrap draws of it.
+
+    Parameters
+    ----------
+    match : Match or None
+        Leaves out what has no counterpart; None takes the whole recording.
+
+    Returns
+    -------
+    value : ndarray, shape (31,)
+        NaN where it can't be told.
+    draws : ndarray, shape (200, 31)
+    """
+    frames = np.arange(len(features.band_power))
+    if match is not None:
+        frames = frames[match.time_map.covers(frames / BAND_RATE_HZ)]
+    per = int(BAND_RATE_HZ)
+    blocks = len(frames) // per
+    unknown = np.full(BANDS, np.nan)
+    if blocks < 2:
+        return unknown, np.full((_DRAWS, BANDS), np.nan)
+    frames = frames[: blocks * per]
+    cross = features.band_cross[frames].reshape(blocks, per, BANDS).sum(axis=1)
+    power = features.band_power[frames].reshape(blocks, per, BANDS, 2).sum(axis=1)
+    level = np.sqrt(power.sum(axis=0).prod(axis=1)) + 1e-30
+    told = (np.abs(cross.sum(axis=0)) > _COHERENT * level) & features.usable_bands
+    told &= THIRD_OCTAVE_CENTRES_HZ < _HIGHEST_TIMED_HZ
+    turn_us = 1e6 / (2 * np.pi * THIRD_OCTAVE_CENTRES_HZ)
+    draws = block_bootstrap(blocks, lambda index: np.angle(cross[index].sum(axis=0)), _DRAWS)
+    value = np.where(told, np.angle(cross.sum(axis=0)) * turn_us, np.nan)
+    return value, np.where(told, draws * turn_us, np.nan)
+
+
+def _sampled(features: Features, times_s: FloatArray, smooth_s: float, swapped: bool) -> FloatArray:
+    """Smoothed power of left and right at the given times, shape (frames, 31, 2)."""
+    size = max(round(smooth_s * BAND_RATE_HZ), 1)
+    smooth = ndimage.uniform_filter1d(
+        features.band_power.astype(np.float64), size, axis=0, mode="nearest"
+    )
+    sampled = np.maximum(sample_frames(smooth, BAND_RATE_HZ, times_s), 0)
+    return sampled[:, :, ::-1] if swapped else sampled
+
+
+def _position(power: FloatArray) -> FloatArray:
+    """Position by the tangent law; the channels are the last axis."""
+    left, right = power[..., 0], power[..., 1]
+    least = 10 ** (-0.1 * LIMIT_DB)
+    left, right = np.maximum(left, least * right), np.maximum(right, least * left)
+    left, right = np.sqrt(np.maximum(left, 1e-30)), np.sqrt(np.maximum(right, 1e-30))
+    return np.asarray((right - left) / (right + left))
+
+
+def _weight(before: FloatArray, after: FloatArray) -> FloatArray:
+    """Root of each band's mean power, of both recordings alike."""
+    powers = [power.sum(axis=2).mean(axis=0) for power in (before, after)]
+    return np.asarray((powers[0] * powers[1]) ** 0.25)
+
+
+def _consistency(
+    positions: tuple[FloatArray, FloatArray], image: Image, own: FloatArray, weight: FloatArray
+) -> FloatArray:
+    """Share of the weight in which a band's own move has the sign of its typical one."""
+    single = positions[1] - positions[0] - image.moves(positions[0])
+    agrees = single * np.sign(np.where(np.isfinite(own), own, 0.0)) > 0
+    return np.asarray((weight * agrees).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30))
+
+
+def _around(value: float, draws: FloatArray, scatter: float) -> tuple[float, float]:
+    low, high = agreement.intervals(np.array([value]), draws[:, None], scatter)
+    return float(low[0]), float(high[0])
+
+
+def _reasons(reference: Features, candidate: Features, frames: int) -> tuple[str, ...]:
+    reasons = [
+        f"The {name} is mono: placement can't be compared."
+        for name, features in (("reference", reference), ("candidate", candidate))
+        if features.is_mono
+    ]
+    if frames < agreement.SHORTEST_S * BAND_RATE_HZ:
+        reasons.append(
+            f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for placement."
+        )
+    return tuple(reasons)
+
+
+# --- findings -----------------------------------------------------------------------------------
+
+
+analyzer = PlacementAnalyzer()
+"""Instance for the list of analyzers."""

@@ -1,0 +1,83 @@
+"""What placement measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import (
+    KEPT,
+    RATIO,
+    SIGNED,
+    exchanged_with,
+    moved_by,
+    scaled_by,
+    stretched,
+    within,
+)
+from mixcompare.findings import Span
+from mixcompare.pair.thirds import BANDS, NOTHING, BandIntervals, BandValues
+
+SILENT_DB = 30.0
+LOWEST_PLACED_HZ = 90.0
+"""Below, level differences between loudspeakers give no direction (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class PlacementMeasurement:
+    """Where each third-octave band lies; None throughout for mono."""
+
+    band_centre_hz: tuple[float, ...]
+    position: BandValues
+    overall_position: float | None
+    time_difference_us: BandValues = NOTHING
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlacementDifference:
+    """Moves between left and right; candidate minus reference.
+
+    Attributes
+    ----------
+    band_centre_hz, position, position_interval
+        Per third-octave band, channels put right if they were exchanged.
+    reference_position : tuple
+        Where the band lies in the reference, most of the time.
+    turn_db, turn_db_interval
+        How much louder the right channel is throughout, against the left.
+    image_scale : float or None
+        Factor common to all positions: below 1 = narrower.
+    own_position, own_position_interval
+        What is left of each band's move after turn and scale.
+    consistency : tuple
+        Share of the time in which the band lies on the side its own move says.
+    channels_swapped : bool
+    time_difference_us, time_difference_us_interval
+        Change of the time by which each band comes later on the right.
+    """
+
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    position: BandValues = field(metadata=SIGNED | within(0.03))
+    position_interval: BandIntervals
+    reference_position: BandValues = field(metadata=moved_by("position") | within(0.2))
+    turn_db: float | None = field(metadata=SIGNED | scaled_by("image_scale") | within(0.15))
+    turn_db_interval: tuple[float, float] | None
+    image_scale: float | None = field(metadata=RATIO | within(0.12))
+    own_position: BandValues = field(metadata=SIGNED | scaled_by("image_scale") | within(0.1))
+    own_position_interval: BandIntervals
+    consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
+    channels_swapped: bool = field(default=False, metadata=KEPT)
+    time_difference_us: BandValues = field(default=NOTHING, metadata=SIGNED)
+    time_difference_us_interval: BandIntervals = NOTHING
+    reasons: tuple[str, ...] = ()
+    weight: tuple[float, ...] = field(
+        default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
+    )
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )

@@ -1,0 +1,150 @@
+"""What moved, turned or changed sides, in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
+from mixcompare.pair import agreement
+from mixcompare.pair.thirds import spoken_hz
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+
+_CONSISTENT = 0.7  # of the time with a move, in the direction of the move
+
+
+def _degrees(position: float) -> float:
+    """Heard angle between loudspeakers at +-30 degrees."""
+    return math.degrees(math.atan(position * math.tan(math.radians(30))))
+
+
+def _finding(
+    difference: PlacementDifference,
+    kind: str,
+    subject: str,
+    value: float,
+    around: tuple[float, float],
+    text: str,
+    advice: str,
+    cause: Cause,
+    band_hz: tuple[float, float] | None = None,
+) -> Finding:
+    sure = agreement.confidence(value, around, 0.99 if difference.same_take else 0.9)
+    return Finding(
+        aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
+        jnd=size_in_jnd(value, around, JUST_NOTICEABLE["placement"].size),
+        confidence=sure,
+        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=band_hz, cause=cause, text=text, advice=(advice,),
+    )  # fmt: skip
+
+
+def swap_finding(difference: PlacementDifference) -> Finding:
+    """How far the bands were thrown across: twice their distance from the centre."""
+    told = [value for value in difference.reference_position if value is not None]
+    far = 2 * float(np.percentile(np.abs(told), 75)) if told else 0.0
+    value = max(far, JUST_NOTICEABLE["placement"].size)  # a fact, however centred the music
+    text = (
+        "Left and right are exchanged in the candidate; everything else is compared with the"
+        " channels put right."
+    )
+    advice = "Exchange the candidate's channels; check the patching of the main array."
+    around = (0.9 * value, 1.1 * value)
+    cause = Cause.weighing(0.0, 0.0, 1.0)
+    subject = "the whole image"
+    return _finding(difference, "channels_swapped", subject, value, around, text, advice, cause)
+
+
+def turn_finding(difference: PlacementDifference) -> Finding | None:
+    turn, around_db = difference.turn_db, difference.turn_db_interval
+    if turn is None or around_db is None:
+        return None
+    value, low, high = (
+        math.tanh(level * math.log(10) / 40) for level in (turn, around_db[0], around_db[1])
+    )
+    size = size_in_jnd(value, (low, high), JUST_NOTICEABLE["placement"].size)
+    if size < 1:
+        return None
+    side, other = ("right", "left") if value > 0 else ("left", "right")
+    softer, louder = sorted(abs(level) for level in around_db)
+    text = (
+        f"The whole image of the candidate lies further {side}: the {side} channel is"
+        f" {abs(turn):.1f} dB louder against the {other} one than in the reference"
+        f" (between {softer:.1f} and {louder:.1f} dB), about {_spoken_angle(_degrees(value))}"
+        " between loudspeakers."
+    )
+    advice = f"Bring the {side} channel down by about {abs(turn):.0f} dB, or turn the balance."
+    if abs(turn) > SILENT_DB:
+        text = (
+            f"One channel is missing: between left and right the level differs by"
+            f" {abs(turn):.0f} dB more to the {side} than in the reference."
+        )
+        advice = "Check the cabling and the export: one channel is silent or nearly so."
+    cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.1, 0.2, 0.7)
+    kind, subject = f"moved_{side}", "the whole image"
+    return _finding(difference, kind, subject, value, (low, high), text, advice, cause)
+
+
+def ranges(difference: PlacementDifference) -> list[list[int]]:
+    """Runs of neighbouring bands that moved the same way, beyond turn and scale."""
+    limit = JUST_NOTICEABLE["placement"].size
+    moves: list[int] = []
+    for centre, value, pair, share in zip(
+        THIRD_OCTAVE_CENTRES_HZ, difference.own_position, difference.own_position_interval,
+        difference.consistency, strict=True,
+    ):  # fmt: skip
+        sure = value is not None and pair is not None and not pair[0] <= 0 <= pair[1]
+        sure = sure and centre > LOWEST_PLACED_HZ
+        large = sure and abs(value or 0.0) >= limit and (share or 0.0) >= _CONSISTENT
+        moves.append(int(np.sign(value or 0.0)) if large else 0)
+    runs: list[list[int]] = []
+    for band, direction in enumerate(moves):
+        if direction == 0:
+            continue
+        if runs and runs[-1][-1] == band - 1 and moves[band - 1] == direction:
+            runs[-1].append(band)
+        else:
+            runs.append([band])
+    return [run for run in runs if len(run) >= 2]
+
+
+def range_finding(difference: PlacementDifference, bands: list[int]) -> Finding:
+    weight = np.array([difference.weight[band] for band in bands])
+    weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(bands), 1 / len(bands))
+
+    def mean(values: list[float]) -> float:
+        return float(np.dot(weight, values))
+
+    pairs = [difference.own_position_interval[band] or (0.0, 0.0) for band in bands]
+    value = mean([difference.own_position[band] or 0.0 for band in bands])
+    around = mean([pair[0] for pair in pairs]), mean([pair[1] for pair in pairs])
+    start = mean([difference.reference_position[band] or 0.0 for band in bands])
+    end = start + mean([difference.position[band] or 0.0 for band in bands])
+    low, high = float(THIRD_OCTAVE_EDGES_HZ[bands[0]]), float(THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])
+    side = "right" if value > 0 else "left"
+    where = f"what sounds from {spoken_hz(low)} to {spoken_hz(high)}"
+    text = (
+        f"In the candidate {where} lies further {side}: {_place(end)} instead of {_place(start)}"
+        f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right)."
+    )
+    back = "left" if value > 0 else "right"
+    advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
+    cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.3, 0.1, 0.6)
+    return _finding(
+        difference, f"moved_{side}", where, value, around, text, advice, cause, (low, high)
+    )
+
+
+def _place(position: float) -> str:
+    """Where a position is heard: ``8 degrees left``."""
+    angle = _degrees(position)
+    if abs(angle) < 1:
+        return "in the centre"
+    return f"{_spoken_angle(angle)} {'right' if angle > 0 else 'left'}"
+
+
+def _spoken_angle(degrees: float) -> str:
+    rounded = round(abs(degrees))
+    return "1 degree" if rounded == 1 else f"{rounded} degrees"

@@ -1,0 +1,260 @@
+"""Room: how long the sound dies away, and how wet one recording is against another.
+
+Conventions
+-----------
+What is heard       length and amount of reverberation
+decay_time_s        60 dB decay time, mean of the 500 and 1000 Hz octaves (ISO 3382-1:2009)
+early_decay_time_s  the same from the first 10 dB; clarity_c80_db likewise only from an impulse
+wetness_db          change of reverberant energy, see :mod:`mixcompare.pair.wetness`
+Sign                candidate minus reference: positive = the candidate is wetter, rings longer
+Source              ISO 3382-1:2009; just-noticeable differences in its Table A.1
+
+Music hides the room. A decay time is given where the music stops and the sound falls freely by
+35 dB; a fall that is no slower than instruments may die away by themselves (1.4 s) only says
+"at most". Between two recordings the amount of reverberation can be compared all the time.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.base import once
+from mixcompare.aspects.room.freedecay import (
+    MID_OCTAVES_HZ,
+    Fall,
+    bent,
+    even_time,
+    fall_of,
+    free_falls,
+    impulse_start,
+    mid_time,
+    octave_decays,
+    part_of,
+)
+from mixcompare.aspects.room.values import Interval, RoomDifference, RoomMeasurement
+from mixcompare.aspects.room.words import decay_finding, wetness_finding
+from mixcompare.features import Features
+from mixcompare.findings import (
+    Finding,
+    Span,
+)
+from mixcompare.pair.match import Match
+from mixcompare.pair.wetness import MOST_DB, Wetness, wetness_between
+from mixcompare.standards.iso3382 import OCTAVES_HZ
+
+FloatArray = npt.NDArray[np.float64]
+
+_INSTRUMENTS_S = 1.4
+_UNCERTAINTY = {True: 0.042, False: 0.15}
+"""Relative, of a tail of noise that takes 1 s and of a tail of music."""
+_BOUND = 1.25  # the instruments' end makes a fall look up to a seventh shorter, and it scatters
+
+_TWO_SLOPES = "The sound falls fast at first and slowly afterwards: one decay time doesn't say it."
+_ONE_TIME = "Whether a second, shorter reverberation sounds along can't be told from music."
+_ONLY_IMPULSES = "Early decay and clarity can't be told from music."
+
+_MOST_UNPROVEN_DB = 6.5
+_SYSTEMATIC_DB = {True: 0.3, False: 1.0}
+_RELATIVE = 0.4  # the drier recording's own reverberation makes the fit read a fifth low
+_TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
+
+
+class Room:
+    """Analyzer of reverberation."""
+
+    aspect = "room"
+
+    @once
+    def measure(self, features: Features) -> RoomMeasurement:
+        """Measure the decay where the music of one recording stops."""
+        impulse = impulse_start(features)
+        if impulse is not None:
+            return _of_impulse(features, impulse)
+        tails = free_falls(features)
+        if not tails:
+            return _unknown("The music never stops for long enough to hear the room die away.")
+        falls = [fall for fall in (fall_of(features, tail) for tail in tails) if fall is not None]
+        used = tuple(tails)
+        if not falls:
+            reason = (
+                "Where the music stops, the sound doesn't fall long or evenly enough to time it."
+            )
+            return _unknown(reason, tails_s=used)
+        return _of_falls([fall for fall in falls if fall.is_noise] or falls, used)
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> RoomDifference:
+        """Fit the relative wetness, and compare the decay times where both are known."""
+        ours, theirs = self.measure(reference), self.measure(candidate)
+        fit = wetness_between(reference, candidate, match)
+        span = match.time_map.span_s
+        candidate_span = match.time_map.candidate_span_s
+        tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
+        percent, percent_interval = _percent(ours, theirs)
+        wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
+        kernel_s = fit.kernel_time_s if fit and wetness and not reasons else None
+        if percent is None:
+            one = ours.decay_time_s or theirs.decay_time_s
+            which = "reference" if ours.decay_time_s else "candidate"
+            only = f"of the {which} only" if one else "of neither recording"
+            reasons.append(f"The decay time can be told {only}.")
+        return RoomDifference(
+            wetness_db=wetness,
+            wetness_db_interval=limits,
+            kernel_time_s=kernel_s,
+            decay_time_s=_minus(theirs.decay_time_s, ours.decay_time_s),
+            decay_time_percent=percent,
+            decay_time_percent_interval=percent_interval,
+            early_decay_time_s=_minus(theirs.early_decay_time_s, ours.early_decay_time_s),
+            clarity_c80_db=_minus(theirs.clarity_c80_db, ours.clarity_c80_db),
+            register_wetness_db=fit.register_db if fit else (),
+            explained=fit.gain if fit else None,
+            same_take=match.same_take,
+            span_s=span,
+            candidate_span_s=candidate_span,
+            reference_decay_time_s=ours.decay_time_s,
+            candidate_decay_time_s=theirs.decay_time_s,
+            reference_decay_time_at_most_s=ours.decay_time_at_most_s,
+            candidate_decay_time_at_most_s=theirs.decay_time_at_most_s,
+            reasons=tuple(reasons),
+        )
+
+    def findings(self, difference: RoomDifference) -> list[Finding]:
+        """Wetter or drier; else longer or shorter."""
+        wetness = wetness_finding(difference)
+        if wetness is not None:
+            return [wetness]
+        decay = decay_finding(difference)
+        return [] if decay is None else [decay]
+
+
+analyzer = Room()
+
+
+def _minus(candidate: float | None, reference: float | None) -> float | None:
+    return None if candidate is None or reference is None else candidate - reference
+
+
+def _unknown(
+    *reasons: str, at_most_s: float | None = None, tails_s: tuple[Span, ...] = ()
+) -> RoomMeasurement:
+    return RoomMeasurement(None, None, at_most_s, None, None, tails_s=tails_s, reasons=reasons)
+
+
+def _of_falls(falls: list[Fall], tails_s: tuple[Span, ...]) -> RoomMeasurement:
+    """What tails tell that are all of noise or all of music."""
+    times = [fall.time_s for fall in falls]
+    time = float(np.median(times))
+    is_noise = falls[0].is_noise
+    if not is_noise and (time < _INSTRUMENTS_S or any(fall.is_bound for fall in falls)):
+        most = _BOUND * max(times)
+        reason = (
+            f"The sound falls as in {time:.1f} s, most of which instruments alone may take:"
+            f" the room's decay time is at most about {most:.1f} s."
+        )
+        return _unknown(reason, _ONLY_IMPULSES, at_most_s=most, tails_s=tails_s)
+    # A longer decay of noise holds more independent values (ISO 3382-2:2008, 7.1, from memory).
+    share = _UNCERTAINTY[is_noise] / (np.sqrt(time) if is_noise else 1.0)
+    spread = max(float(np.ptp(times)) / 2, float(share) * time)
+    early = [fall.early_s for fall in falls if fall.early_s is not None]
+    late = [fall.late_s for fall in falls if fall.late_s is not None]
+    bends = len(early) == len(falls)
+    reasons: tuple[str, ...] = (_ONLY_IMPULSES, _ONE_TIME)
+    if is_noise:
+        reasons = (_TWO_SLOPES,) if bends else ()
+    return RoomMeasurement(
+        decay_time_s=time,
+        decay_time_interval=(time - spread, time + spread),
+        decay_time_at_most_s=None,
+        early_decay_time_s=None,
+        clarity_c80_db=None,
+        decay_time_early_s=float(np.median(early)) if bends else None,
+        decay_time_late_s=float(np.median(late)) if bends else None,
+        octave_centre_hz=OCTAVES_HZ,
+        octave_decay_time_s=_per_octave([fall.octave_s for fall in falls]),
+        tails_s=tails_s,
+        reasons=reasons,
+    )
+
+
+def _of_impulse(features: Features, start_s: float) -> RoomMeasurement:
+    response = part_of(features, (start_s, features.duration_s))
+    decays = octave_decays(response)
+    mid = [decays[OCTAVES_HZ.index(octave)] for octave in MID_OCTAVES_HZ]
+    early = [decay.edt_s for decay in mid if decay.edt_s is not None]
+    clarity = [decay.c80_db for decay in mid if decay.c80_db is not None]
+    time = mid_time(decays)
+    two = bent(response)
+    return RoomMeasurement(
+        decay_time_s=time,
+        decay_time_interval=None if time is None else (0.95 * time, 1.05 * time),
+        decay_time_at_most_s=None,
+        early_decay_time_s=float(np.mean(early)) if early else None,
+        clarity_c80_db=float(np.mean(clarity)) if clarity else None,
+        decay_time_early_s=two[0] if two else None,
+        decay_time_late_s=two[1] if two else None,
+        octave_centre_hz=OCTAVES_HZ,
+        octave_decay_time_s=_per_octave([tuple(map(even_time, decays))]),
+        tails_s=((start_s, features.duration_s),),
+        reasons=(_TWO_SLOPES,) if two else (),
+    )
+
+
+def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ...]:
+    result: list[float | None] = []
+    for octave in zip(*tails, strict=True):
+        times = [time for time in octave if time is not None]
+        result.append(float(np.median(times)) if times else None)
+    return tuple(result)
+
+
+def _verdict(
+    fit: Wetness | None, same_take: bool, tempo: float, decay_percent: float | None
+) -> tuple[float | None, Interval | None, list[str]]:
+    """Wetness with its interval, or None with the reason."""
+    if fit is None:
+        return None, None, ["Less than 8 s, or too few registers, in common."]
+    value = fit.wetness_db
+    systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
+    systematic = float(np.hypot(systematic, _RELATIVE * value))
+    low = value - float(np.hypot(value - fit.scatter_db[0], systematic))
+    high = value + float(np.hypot(fit.scatter_db[1] - value, systematic))
+    if abs(value) >= MOST_DB:
+        # The end of what is tried: the truth may lie beyond.
+        low, high = (low, high + MOST_DB / 2) if value > 0 else (low - MOST_DB / 2, high)
+    # Likelier than the other sign, but not told from no change at all.
+    open_limits = (min(low, -abs(value)), max(high, abs(value)))
+    if not fit.is_told:
+        return value, open_limits, []
+    if fit.even_db * value <= 0:
+        return None, None, ["What looks like reverberation goes with the momentary level."]
+    if not fit.everywhere:
+        reason = (
+            "What looks like reverberation concerns part of the registers only: rather other note"
+            " lengths or another balance than another room."
+        )
+        return value, open_limits, [reason]
+    tails_agree = decay_percent is not None and decay_percent * value > 0
+    doubtful = abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths
+    if doubtful and not same_take and not tails_agree:
+        reason = (
+            "So large a difference in reverberation may as well be one in how long the notes are"
+            " held; no tail of the music decides."
+        )
+        return value, open_limits, [reason]
+    return value, (low, high), []
+
+
+def _percent(
+    reference: RoomMeasurement, candidate: RoomMeasurement
+) -> tuple[float | None, Interval | None]:
+    if reference.decay_time_s is None or candidate.decay_time_s is None:
+        return None, None
+    change = 100 * (candidate.decay_time_s / reference.decay_time_s - 1)
+    width = 0.0
+    for one in (reference, candidate):
+        if one.decay_time_s is not None and one.decay_time_interval is not None:
+            low, high = one.decay_time_interval
+            width = float(np.hypot(width, (high - low) / 2 / one.decay_time_s))
+    spread = width * (100 + change)
+    return change, (change - spread, change + spread)

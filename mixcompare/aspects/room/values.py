@@ -1,0 +1,103 @@
+"""What the room measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import KEPT, PERCENT, SIGNED, exchanged_with, stretched, within
+from mixcompare.findings import Span
+
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class RoomMeasurement:
+    """One recording's reverberation, as far as its own pauses tell.
+
+    Attributes
+    ----------
+    decay_time_s : float or None
+        Mid octaves, median over the tails. T30 of an impulse response or where steady noise
+        stops; the late part of the fall where music stops.
+    decay_time_interval : tuple of float or None
+    decay_time_at_most_s : float or None
+        Where only an upper bound can be told.
+    early_decay_time_s, clarity_c80_db : float or None
+        From an impulse response only.
+    decay_time_early_s, decay_time_late_s : float or None
+        Both decay times of a two-slope decay (a short dense reverberation and a long one
+        together), mid octaves, from an impulse response or where steady noise stops. None where
+        one slope fits, and where music stops: its first fall is also how the instruments end.
+    octave_centre_hz, octave_decay_time_s : tuple
+        Decay time per octave; None where that octave shows no clean decay.
+    tails_s : tuple of (start, end)
+        Where the music stops and the sound dies away.
+    reasons : tuple of str
+    """
+
+    decay_time_s: float | None
+    decay_time_interval: Interval | None
+    decay_time_at_most_s: float | None
+    early_decay_time_s: float | None
+    clarity_c80_db: float | None
+    decay_time_early_s: float | None = None
+    decay_time_late_s: float | None = None
+    octave_centre_hz: tuple[float, ...] = ()
+    octave_decay_time_s: tuple[float | None, ...] = ()
+    tails_s: tuple[Span, ...] = ()
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RoomDifference:
+    """Reverberation of the candidate against the reference.
+
+    Attributes
+    ----------
+    wetness_db : float or None
+        Change of reverberant energy (see the module's table).
+    wetness_db_interval : tuple of float or None
+        Holds zero where the sign is only the likelier one.
+    kernel_time_s : float or None
+        Decay time of what the wetter recording has more.
+    decay_time_s, decay_time_percent : float or None
+        Only where both decay times could be measured.
+    decay_time_percent_interval : tuple of float or None
+    early_decay_time_s, clarity_c80_db : float or None
+    register_wetness_db : tuple of float
+        Each register by itself: below 280 Hz, to 900 Hz, to 2.8 kHz, above.
+    explained : float or None
+        Share of the momentary differences that the fit explains.
+    same_take : bool
+    span_s, candidate_span_s : (start, end)
+    reference_decay_time_s, candidate_decay_time_s : float or None
+    reasons : tuple of str
+    """
+
+    wetness_db: float | None = field(metadata=SIGNED | stretched(1.0))
+    wetness_db_interval: Interval | None
+    kernel_time_s: float | None = field(metadata=KEPT | stretched(1.5))
+    decay_time_s: float | None = field(metadata=SIGNED)
+    decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
+    decay_time_percent_interval: Interval | None
+    early_decay_time_s: float | None = field(metadata=SIGNED)
+    clarity_c80_db: float | None = field(metadata=SIGNED)
+    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | stretched(1.0))
+    explained: float | None = field(metadata=KEPT | stretched(0.03))
+    same_take: bool = field(metadata=KEPT)
+    span_s: Span = field(metadata=exchanged_with("candidate_span_s"))
+    candidate_span_s: Span = field(metadata=exchanged_with("span_s"))
+    reference_decay_time_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_s")
+    )
+    candidate_decay_time_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("reference_decay_time_s")
+    )
+    reference_decay_time_at_most_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_at_most_s")
+    )
+    candidate_decay_time_at_most_s: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | exchanged_with("reference_decay_time_at_most_s")
+    )
+    reasons: tuple[str, ...] = ()

@@ -1,0 +1,123 @@
+"""Wetter, drier, longer, shorter: in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mixcompare.aspects.room.values import RoomDifference
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
+
+
+def _cause(same_take: bool) -> Cause:
+    return Cause.weighing(0.0, 0.25, 0.75) if same_take else Cause.weighing(0.05, 0.65, 0.3)
+
+
+def wetness_finding(difference: RoomDifference) -> Finding | None:
+    value, limits = difference.wetness_db, difference.wetness_db_interval
+    if value is None or limits is None:
+        return None
+    size = size_in_jnd(value, limits, JUST_NOTICEABLE["wetness"].size)
+    if size < 1:
+        return None
+    wetter = value > 0
+    text = (
+        f"The candidate is {'wetter' if wetter else 'drier'}: as if its reverberation were"
+        f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.0f} dB"
+        f" {'stronger' if wetter else 'weaker'}"
+        f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
+    )
+    decays = _decays(difference)
+    if decays is not None:
+        text += f"; {decays[0]}"
+    return Finding(
+        aspect="room",
+        kind="wetter" if wetter else "drier",
+        subject="the reverberation",
+        difference=value,
+        interval=limits,
+        unit="dB",
+        jnd=size,
+        confidence=_confidence(difference.explained or 0.0),
+        spans_s=(difference.span_s,),
+        candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=None,
+        cause=_cause(difference.same_take),
+        text=text + ".",
+        advice=_advice(value, difference.same_take, decays is not None and decays[1] == wetter),
+    )
+
+
+def _decays(difference: RoomDifference) -> tuple[str, bool] | None:
+    """How both die away, in words, and whether the candidate takes longer; None if untold."""
+    ours, theirs = difference.reference_decay_time_s, difference.candidate_decay_time_s
+    if ours is not None and theirs is not None and difference.decay_time_percent is not None:
+        return f"it dies away in {theirs:.1f} s against {ours:.1f} s", theirs > ours
+    bound = difference.reference_decay_time_at_most_s
+    if theirs is not None and bound is not None and theirs > 1.1 * bound:
+        return f"it dies away in {theirs:.1f} s, the reference in at most {bound:.1f} s", True
+    bound = difference.candidate_decay_time_at_most_s
+    if ours is not None and bound is not None and ours > 1.1 * bound:
+        return f"it dies away in at most {bound:.1f} s, the reference in {ours:.1f} s", False
+    return None
+
+
+def _confidence(explained: float) -> float:
+    return float(np.clip(0.7 + 3 * (explained - LEAST_GAIN), 0.7, 0.97))
+
+
+def _advice(value: float, same_take: bool, tail_differs: bool) -> tuple[str, ...]:
+    way, other = ("down", "shorter") if value > 0 else ("up", "longer")
+    advice = [
+        f"Bring the ambience microphones or the reverb return {way} by about"
+        f" {max(round(abs(value)), 1)} dB, then judge by ear."
+    ]
+    if same_take:
+        start = "Take" if tail_differs else "If the tail still differs, try"
+        advice.append(f"{start} a {other} reverb.")
+    else:
+        advice.append(
+            "If the recordings were made in different halls, expect the mix to mend only part."
+        )
+    return tuple(advice)
+
+
+def decay_finding(difference: RoomDifference) -> Finding | None:
+    value, limits = difference.decay_time_percent, difference.decay_time_percent_interval
+    if value is None or limits is None or difference.reference_decay_time_s is None:
+        return None
+    size = size_in_jnd(value, limits, JUST_NOTICEABLE["decay"].size)
+    if size < 1:
+        return None
+    longer = value > 0
+    return Finding(
+        aspect="room",
+        kind="decay_longer" if longer else "decay_shorter",
+        subject="the decay of the sound",
+        difference=value,
+        interval=limits,
+        unit="%",
+        jnd=size,
+        confidence=_decay_confidence(difference),
+        spans_s=(difference.span_s,),
+        candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=None,
+        cause=_cause(difference.same_take),
+        text=(
+            f"The sound dies away in {difference.candidate_decay_time_s:.1f} s against"
+            f" {difference.reference_decay_time_s:.1f} s in the reference"
+            f" ({signed(value, '%', 0)})."
+        ),
+        advice=(f"Try a {'shorter' if longer else 'longer'} reverb.",),
+    )
+
+
+def _decay_confidence(difference: RoomDifference) -> float:
+    """Other players' last notes end otherwise in the same room: then the wetness has to agree."""
+    if difference.same_take:
+        return 0.8
+    limits = difference.wetness_db_interval
+    if limits is None or difference.decay_time_percent is None:
+        return 0.5
+    proven = limits[0] > 0 if difference.decay_time_percent > 0 else limits[1] < 0
+    return 0.7 if proven else 0.5

@@ -1,0 +1,79 @@
+"""What tempo measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import INVERSE, KEPT, MOMENT, PAIR, PERCENT, RATIO, SIGNED, along, stretched
+
+CURVE_RATE_HZ = 5.0
+LOCAL_JND_PERCENT = 6.0
+"""Change of a single interval that is just noticed (Drake and Botte 1993)."""
+
+
+SPREAD_JND_PERCENT = 3.0
+"""Slow change of tempo that is just noticed: 60 to 62 per minute (from memory)."""
+
+
+SHORTEST_LOCAL_S = 1.0
+CLEAR = 3.0  # standard deviations of the map's error
+
+
+@dataclass(frozen=True)
+class TempoMeasurement:
+    """Tempo of one recording alone."""
+
+    events_per_minute: float | None
+    events_per_minute_interval: tuple[float, float] | None
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TempoDifference:
+    """Tempo of the candidate against the reference.
+
+    Attributes
+    ----------
+    ratio, ratio_interval
+        Candidate duration over reference duration.
+    percent, percent_interval
+        The same as a difference; positive = slower.
+    spread_percent : float or None
+        How far the local ratio typically lies from its mean, the map's error taken off.
+    own_spread_percent : tuple of float or None
+        How far the tempo of the reference, and of the candidate, wanders by itself.
+    own_spread_difference_percent, own_spread_difference_percent_interval
+        Candidate minus reference; positive = the candidate is freer.
+    playback_speed : bool
+        Whether the pitch went with the tempo, evenly: a clock or sample rate, not the players.
+    curve_s, curve_percent, curve_half_width_percent : tuple of float
+        Local tempo over time (reference clock), against the mean; positive = slower there.
+    """
+
+    ratio: float = field(metadata=RATIO | stretched(0.001))
+    ratio_interval: tuple[float, float]
+    percent: float = field(metadata=PERCENT | stretched(0.05))
+    percent_interval: tuple[float, float]
+    spread_percent: float | None = field(metadata=KEPT | stretched(0.6))
+    own_spread_percent: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.5)
+    )
+    own_spread_difference_percent: float | None = field(
+        default=None, metadata=SIGNED | stretched(0.5)
+    )
+    own_spread_difference_percent_interval: tuple[float, float] | None = None
+    reasons: tuple[str, ...] = ()
+    curve_s: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25)
+    )
+    curve_percent: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | PERCENT | along("curve_s") | stretched(0.3)
+    )
+    curve_half_width_percent: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | KEPT | along("curve_s") | stretched(0.3)
+    )
+    playback_speed: bool = field(default=False, metadata=KEPT)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT | INVERSE)

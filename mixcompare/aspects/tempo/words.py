@@ -1,0 +1,135 @@
+"""Faster, slower, freer, holding back: in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from mixcompare.aspects.tempo.values import (
+    CLEAR,
+    CURVE_RATE_HZ,
+    LOCAL_JND_PERCENT,
+    SHORTEST_LOCAL_S,
+    SPREAD_JND_PERCENT,
+    TempoDifference,
+)
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, clock, signed, size_in_jnd
+from mixcompare.pair import agreement
+
+
+def _finding(
+    difference: TempoDifference,
+    kind: str,
+    subject: str,
+    value: float,
+    around: tuple[float, float],
+    jnd: float,
+    text: str,
+    advice: str,
+    span_s: Span | None = None,
+) -> Finding:
+    time_map = difference.time_map
+    whole = span_s or time_map.span_s
+    first, last = (float(at) for at in time_map.to_candidate(np.array(whole)))
+    players = 0.0 if difference.same_take else 1.0
+    return Finding(
+        aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
+        jnd=size_in_jnd(value, around, jnd), confidence=agreement.confidence(value, around, 0.99),
+        spans_s=(whole,), candidate_spans_s=((first, last),), band_hz=None,
+        cause=Cause.weighing(players, 0.0, 1.0 - players), text=text, advice=(advice,),
+    )  # fmt: skip
+
+
+def overall_finding(difference: TempoDifference) -> Finding | None:
+    value, around = difference.percent, difference.percent_interval
+    if difference.playback_speed:
+        return None  # then the tuning says it
+    if size_in_jnd(value, around, JUST_NOTICEABLE["tempo"].size) < 1:
+        return None
+    value, around = _as_tempo(value, around)
+    slower = value < 0
+    text = (
+        f"The candidate is {abs(value):.0f} % {'slower' if slower else 'faster'} than the"
+        f" reference (tempo {signed(value, '%')}, between {around[0]:+.1f} and"
+        f" {around[1]:+.1f})."
+    )
+    if difference.same_take:
+        advice = "Check whether the candidate was stretched in time; its pitch did not follow."
+    else:
+        advice = (
+            f"Take the beat about {100 * abs(1 - difference.ratio):.0f} %"
+            f" {'faster' if slower else 'slower'}, if the tempo of the reference is wanted."
+        )
+    kind = "slower" if slower else "faster"
+    jnd = JUST_NOTICEABLE["tempo"].size
+    return _finding(difference, kind, "the tempo", value, around, jnd, text, advice)
+
+
+def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
+    """Difference in duration as one in tempo, which falls as the duration grows."""
+    value, low, high = (
+        100 * (100 / max(100 + part, 1.0) - 1) for part in (percent, around[1], around[0])
+    )
+    return value, (low, high)
+
+
+def freedom_finding(difference: TempoDifference) -> Finding | None:
+    value, own = difference.own_spread_difference_percent, difference.own_spread_percent
+    around = difference.own_spread_difference_percent_interval
+    if value is None or own is None or around is None:
+        return None
+    if size_in_jnd(value, around, SPREAD_JND_PERCENT) < 1:
+        return None
+    freer = value > 0
+    text = (
+        f"The candidate's tempo is {'freer' if freer else 'steadier'}: it wanders by"
+        f" {own[1]:.0f} % about its mean, the reference's by {own[0]:.0f} %."
+    )
+    advice = f"{'Less' if freer else 'More'} give and take within the phrases."
+    kind = "tempo_freer" if freer else "tempo_steadier"
+    return _finding(
+        difference, kind, "the give and take of the tempo", value, around, SPREAD_JND_PERCENT,
+        text, advice,
+    )  # fmt: skip
+
+
+def local_finding(difference: TempoDifference) -> Finding | None:
+    """The stretch of at least a second that leaves the mean tempo furthest behind."""
+    times = np.array(difference.curve_s)
+    away = np.array(difference.curve_percent)
+    half = np.array(difference.curve_half_width_percent)
+    if len(times) < 2:
+        return None
+    clear = (np.abs(away) >= LOCAL_JND_PERCENT) & (np.abs(away) > CLEAR * half / 1.96)
+    state = np.where(clear, np.sign(away), 0).astype(np.int64)
+    state[1:][np.diff(times) > 1.5 / CURVE_RATE_HZ] = 0
+    changes = np.flatnonzero(np.diff(state)) + 1
+    best: tuple[float, int, int] | None = None
+    for first, behind in zip(
+        np.concatenate([[0], changes]), np.concatenate([changes, [len(state)]]), strict=True
+    ):
+        length_s = (behind - first) / CURVE_RATE_HZ
+        if state[first] == 0 or length_s < SHORTEST_LOCAL_S:
+            continue
+        moved_s = float(np.abs(away[first:behind]).mean()) * math.sqrt(length_s)
+        if best is None or moved_s > best[0]:
+            best = (moved_s, int(first), int(behind))
+    if best is None:
+        return None
+    chosen = slice(best[1], best[2])
+    longer, reach = float(away[chosen].mean()), float(half[chosen].mean())
+    value, around = _as_tempo(longer, (longer - reach, longer + reach))
+    span = (float(times[chosen][0]), float(times[chosen][-1]))
+    holds = value < 0
+    text = (
+        f"At {clock(span[0])}-{clock(span[1])} the candidate"
+        f" {'holds back' if holds else 'pushes on'}: against the reference it is there"
+        f" {abs(value):.0f} % {'slower' if holds else 'faster'} than on average"
+        f" (tempo {signed(value, '%', 0)}, between {around[0]:+.0f} and {around[1]:+.0f})."
+    )
+    advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
+    return _finding(
+        difference, "holds_back" if holds else "pushes_on", "one moment", value, around,
+        LOCAL_JND_PERCENT, text, advice, span,
+    )  # fmt: skip

@@ -1,0 +1,209 @@
+"""Tone: the static spectral difference, whatever plays.
+
+Conventions
+-----------
+What is heard: one recording brighter, darker, fuller or thinner throughout. Third-octave bands
+after IEC 61260-1:2014, dB; positive = the candidate has more. Bands that either recording
+doesn't carry are None. What only some moments show (an element louder while it plays) is not
+tone: each band's difference is the value on which most moments agree, level-matched before.
+``tilt_db_per_octave`` is a straight line through the band levels against log frequency, 100 Hz
+to 10 kHz; pink noise has 0, white noise +3.01.
+
+``shaping_...`` describes the filters that would turn the reference's tone into the candidate's;
+with the gains reversed they bring the candidate to the reference.
+
+Intervals: block bootstrap over time (Politis and Romano 1992), widened by how much the curve
+scatters from band to band (few notes in a band, resonances). Between two performances they are
+widened further: instruments and playing make the curve scatter over octaves as well as from band
+to band.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
+from mixcompare.aspects.tone.words import region_finding, regions, tilt_finding
+from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.findings import Finding
+from mixcompare.pair import agreement
+from mixcompare.pair.match import Match
+from mixcompare.pair.thirds import (
+    CENTRES_HZ,
+    NOTHING,
+    pairs,
+    values,
+)
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+PLAYBACK_DB_SPL = 75.0
+"""Level at which the whole is taken to be heard (common practice, no source)."""
+HEARING_THRESHOLD_DB_SPL: FloatArray = np.array(
+    [
+        78.5, 68.7, 59.5, 51.1, 44.0, 37.5, 31.5, 26.5, 22.1, 17.9, 14.4, 11.4, 8.6, 6.2, 4.4, 3.0,
+        2.2, 2.4, 3.5, 1.7, -1.3, -4.2, -6.0, -5.4, -1.5, 6.0, 12.6, 13.9, 12.3, 40.2, 73.0,
+    ]
+)  # fmt: skip
+"""ISO 226:2003, Table 1 (threshold of hearing, 20 Hz to 12.5 kHz); above: ISO 389-7:2005, the last
+one extrapolated. From memory. Bands below it can't make a finding."""
+
+_CELL_RANGE_DB = 35.0  # a cell counts within so much of its band's loud moments ...
+_FRAME_RANGE_DB = 60.0  # ... and of the whole frame
+_FINEST_DB = 0.1
+_SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
+_MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
+# Neighbours scatter partly together, which their differences hide; below, standing waves of the
+# room move whole bands.
+_LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
+_BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
+
+
+class ToneAnalyzer:
+    """Measures and compares tone."""
+
+    aspect = "tone"
+
+    def measure(self, features: Features) -> ToneMeasurement:
+        """Mean third-octave levels and their tilt."""
+        power = features.band_power.sum(axis=2, dtype=np.float64).mean(axis=0)
+        usable = features.usable_bands & (power > 0)
+        level = 10 * np.log10(np.maximum(power, 1e-30) / power.sum())
+        line = shaping.Line.through(level, np.where(usable, 1.0, np.inf))
+        slope = None if line is None else line.slope
+        reasons = () if line else ("Too few usable bands for a tilt.",)
+        return ToneMeasurement(CENTRES_HZ, values(level, usable), slope, reasons)
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> ToneDifference:
+        """Static difference per band, tilt, and the broad filters that describe it."""
+        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
+        times = match.grid_s(BAND_RATE_HZ)
+        if len(times) < agreement.SHORTEST_S * BAND_RATE_HZ:
+            return ToneDifference(
+                CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
+                reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
+                span_s=span_s, candidate_span_s=candidate_span_s,
+            )  # fmt: skip
+        before, after = _paired_power(reference, candidate, match, times)
+        difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
+        difference -= match.gain_db
+        weight = np.minimum(
+            *(
+                agreement.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
+                for power in (before, after)
+            )
+        )
+        weight[:, ~common_bands(reference, candidate)] = 0
+        curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
+        known = np.isfinite(curve)
+        local = agreement.local_scatter(curve)
+        upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
+        typical = float(np.median(local[upper])) if upper.any() else 0.0
+        broad = 0.0 if match.same_take else _broad_scatter_db(typical)
+        low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
+        deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
+        line = shaping.Line.through(curve, deviation)
+        tilt, tilt_interval = None, None
+        if line is not None:
+            tilt = line.slope
+            slopes = line.slopes(np.where(known, draws, 0.0))
+            balance = 0.0 if match.same_take else _BALANCE_DB
+            spread = max(float(np.hypot(broad, balance)), typical)
+            around = line.scattered(slopes - np.mean(slopes), spread)
+            tilt_interval = (tilt + around[0], tilt + around[1])
+        fitted = shaping.Shaping((), 0.0, np.zeros(0))
+        if known.sum() >= 6:
+            centres = THIRD_OCTAVE_CENTRES_HZ[known]
+            # The filters describe the curve that is there, whoever made it.
+            near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
+            fitted = shaping.fit(centres, curve[known], ((near[1] - near[0]) / (2 * 1.96))[known])
+        left = fitted.residual_db
+        return ToneDifference(
+            band_centre_hz=CENTRES_HZ,
+            band_level_db=values(curve, known),
+            band_level_db_interval=pairs(low, high, known),
+            tilt_db_per_octave=tilt,
+            tilt_db_per_octave_interval=tilt_interval,
+            shaping_kind=tuple(entry.kind for entry in fitted.filters),
+            shaping_frequency_hz=tuple(entry.frequency_hz for entry in fitted.filters),
+            shaping_gain_db=tuple(entry.gain_db for entry in fitted.filters),
+            shaping_q=tuple(entry.q for entry in fitted.filters),
+            scatter_db=typical,
+            residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
+            reasons=() if line else ("Too few bands in common for a tilt.",),
+            audible=tuple(bool(value) for value in _audible(before) | _audible(after)),
+            same_take=match.same_take,
+            span_s=span_s,
+            candidate_span_s=candidate_span_s,
+        )
+
+    def findings(self, difference: ToneDifference) -> list[Finding]:
+        """A tilt, or the broad regions that stand out; never both for the same bands."""
+        known = np.array([value is not None for value in difference.band_level_db])
+        curve = np.array([value or 0.0 for value in difference.band_level_db])
+        # An explanation takes off what is there; it never turns into a difference of its own.
+        explained = np.asarray(difference.explained_db)
+        curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
+        half = np.array(
+            [
+                (pair[1] - pair[0]) / 2 if pair else np.inf
+                for pair in difference.band_level_db_interval
+            ]
+        )
+        heard = known & np.asarray(difference.audible)
+        out = []
+        tilt = tilt_finding(difference, curve, np.where(heard, half / 1.96, np.inf))
+        if tilt is not None:
+            out.append(tilt)
+            curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
+        for bands in regions(curve, half, heard):
+            out.append(region_finding(difference, curve, half, bands, heard))
+        return out
+
+
+def _paired_power(
+    reference: Features, candidate: Features, match: Match, times: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Power of both on the reference's clock, smoothed a little, shape (frames, 31)."""
+    size = max(round(_SMOOTH_S[match.same_take] * BAND_RATE_HZ), 1)
+    before, after = (
+        ndimage.uniform_filter1d(
+            features.band_power.sum(axis=2, dtype=np.float64), size, axis=0, mode="nearest"
+        )
+        for features in (reference, candidate)
+    )
+    return (
+        sample_frames(before, BAND_RATE_HZ, times),
+        match.time_map.warp(after, BAND_RATE_HZ, times),
+    )
+
+
+def _broad_scatter_db(typical_db: float) -> float:
+    """How much players and instruments differ over whole octaves, from band-to-band scatter.
+
+    The same instruments played again scatter by 0.2 to 0.3 dB from band to band and three times
+    that over octaves; other instruments by 0.8 to 2 dB and up to five times that (measured on
+    rendered performances).
+    """
+    return typical_db * (3 + 2 * typical_db)
+
+
+def _audible(power: FloatArray) -> BoolArray:
+    """Which bands rise above the threshold of hearing in their loud moments, shape (31,)."""
+    whole = float(power.sum(axis=1).mean())
+    loud = np.percentile(power, 95, axis=0)
+    heard_db = PLAYBACK_DB_SPL + 10 * np.log10(np.maximum(loud, 1e-30) / whole)
+    audible: BoolArray = heard_db > HEARING_THRESHOLD_DB_SPL
+    return audible
+
+
+# --- findings -----------------------------------------------------------------------------------
+
+
+analyzer = ToneAnalyzer()
+"""Instance for the list of analyzers."""

@@ -1,0 +1,371 @@
+"""Broad shapes in a tone curve: its tilt, and the few bells and shelves that describe it.
+
+Conventions
+-----------
+A filter has a frequency, a gain in dB and a Q, with the analogue prototypes that are in general
+use (Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients", 1994, also
+published as a W3C note, 2021): a bell reaches its gain at its frequency, a shelf half its gain.
+The opposite gain is the exact inverse. Responses are power averages over third-octave bands.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import interval
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+TILT_RANGE_HZ = (90.0, 11_000.0)
+"""Third-octave bands from 100 Hz to 10 kHz."""
+
+BELL, LOW_SHELF, HIGH_SHELF = "bell", "low_shelf", "high_shelf"
+MOST_FILTERS = 5
+SMALLEST_GAIN_DB = 0.7
+"""A filter with less gain is left out: half the just-noticeable difference of tone."""
+
+_FREQUENCY_RANGE_HZ = {
+    BELL: (40.0, 10_000.0),
+    LOW_SHELF: (30.0, 800.0),
+    HIGH_SHELF: (1200.0, 16_000.0),
+}
+_Q_RANGE = {BELL: (0.35, 4.0), LOW_SHELF: (0.4, 1.4), HIGH_SHELF: (0.4, 1.4)}
+_USUAL_Q = {BELL: 1.0, LOW_SHELF: 0.71, HIGH_SHELF: 0.71}
+_Q_SPREAD = 0.7  # natural logarithm; only holds Q where the bands don't tell it
+_GAIN_LIMIT_DB = 24.0
+_GAIN_SPREAD_DB = 6.0  # keeps two filters from working against each other
+_LEVEL_SPREAD_DB = 0.5  # how far the level match may be off
+_FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however steady the difference
+_PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
+_TILT_SHARE = 0.6  # of the curve, before it is called a tilt
+_EXHAUSTIVE, _STARTS = 3, 3
+_OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
+_IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A robust straight line through band levels against octaves."""
+
+    slope: float
+    weight: FloatArray  # of each band, Huber's included
+
+    @classmethod
+    def through(cls, level: FloatArray, deviation: FloatArray) -> Line | None:
+        """Iteratively reweighted least squares (Huber 1964); None for under seven bands."""
+        low, high = TILT_RANGE_HZ
+        centre = THIRD_OCTAVE_CENTRES_HZ
+        inside = (centre > low) & (centre < high)
+        inside &= np.isfinite(deviation) & np.isfinite(level)
+        if inside.sum() < 7:
+            return None
+        # No band may rule the fit by being measured more finely than the ear hears.
+        base = np.where(inside, 1 / np.hypot(np.where(inside, deviation, 1.0), 0.5) ** 2, 0.0)
+        level = np.where(inside, level, 0.0)
+        weight = base
+        for _ in range(20):
+            slope, offset = _weighted_line(level, weight)
+            away = np.abs(level - offset - slope * _OCTAVES)
+            spread = max(1.4826 * float(np.median(away[inside])), 0.05)
+            weight = base * np.minimum(1.0, 1.5 * spread / np.maximum(away, 1e-9))
+        return cls(slope, weight)
+
+    def slopes(self, draws: FloatArray) -> FloatArray:
+        """Slope of each draw, shape (draws,), with this line's weights."""
+        centred = _OCTAVES - np.average(_OCTAVES, weights=self.weight)
+        denominator = float(np.sum(self.weight * centred**2))
+        return np.asarray(draws @ (self.weight * centred) / denominator)
+
+    def scattered(self, deviations: FloatArray, scatter_db: float) -> tuple[float, float]:
+        """Interval around the slope when the bands scatter; neighbours scatter alike."""
+        used = self.weight > 0
+        share = np.sqrt(2.0) / (np.std(_OCTAVES[used]) * np.sqrt(used.sum()))
+        extra = 1.96 * scatter_db * float(share)
+        low, high = interval(deviations)
+        return -math.hypot(low, extra), math.hypot(high, extra)
+
+    @staticmethod
+    def clipped(slope: float, curve: FloatArray, heard: BoolArray) -> FloatArray:
+        """The line over all bands, level outside the range of the fit."""
+        low, high = np.log2(np.array(TILT_RANGE_HZ) / 1000)
+        line = slope * np.clip(_OCTAVES, low, high)
+        return np.asarray(line + np.median((curve - line)[heard]))
+
+
+def _weighted_line(level: FloatArray, weight: FloatArray) -> tuple[float, float]:
+    middle = np.average(_OCTAVES, weights=weight)
+    mean = np.average(level, weights=weight)
+    slope = np.sum(weight * (_OCTAVES - middle) * (level - mean)) / np.sum(
+        weight * (_OCTAVES - middle) ** 2
+    )
+    return float(slope), float(mean - slope * middle)
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One bell or shelf.
+
+    Attributes
+    ----------
+    kind : str
+        ``"bell"``, ``"low_shelf"`` or ``"high_shelf"``.
+    frequency_hz, gain_db, q : float
+    """
+
+    kind: str
+    frequency_hz: float
+    gain_db: float
+    q: float
+
+    def response_db(self, frequency_hz: npt.ArrayLike) -> FloatArray:
+        """Gain at the given frequencies."""
+        values = np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
+        power = _power_response(self.kind, values, np.asarray(frequency_hz, np.float64))
+        return np.asarray(10 * np.log10(power))
+
+    def band_response_db(self, centre_hz: npt.ArrayLike = THIRD_OCTAVE_CENTRES_HZ) -> FloatArray:
+        """Gain in third-octave bands, averaged as power."""
+        values = np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
+        return _band_response_db(self.kind, values, np.asarray(centre_hz, np.float64))
+
+
+@dataclass(frozen=True)
+class Shaping:
+    """Filters that turn one curve into another.
+
+    Attributes
+    ----------
+    filters : tuple of Filter
+        In order of frequency.
+    level_db : float
+        What is left to a change of level.
+    residual_db : ndarray, shape (bands,)
+        What the filters and the level don't explain.
+    misfit : float
+        Sum of squares in standard deviations, with the price of unusual values.
+    """
+
+    filters: tuple[Filter, ...]
+    level_db: float
+    residual_db: FloatArray
+    misfit: float = 0.0
+
+
+def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -> Shaping:
+    """Fit at most five bells and shelves to a curve, each only where it clearly helps.
+
+    Parameters
+    ----------
+    centre_hz, curve_db, deviation_db : ndarray, shape (bands,)
+        Third-octave bands, the curve, and its standard deviation.
+
+    Returns
+    -------
+    Shaping
+        A filter is added while the misfit falls by twice the criterion of Schwarz (1978,
+        Annals of Statistics 6, 461-464). Up to three are looked for together, further ones each
+        on top of those before.
+    """
+    problem = _Problem(centre_hz, curve_db, np.hypot(deviation_db, _FLOOR_DB))
+    best = problem.refined(())
+    price = 3 * _PER_PARAMETER * np.log(max(len(curve_db), 2))
+    for count in range(1, MOST_FILTERS + 1):
+        if len(curve_db) < 3 * count + 3:
+            break
+        starts = problem.sets(count) if count <= _EXHAUSTIVE else problem.extensions(best)
+        better = min(map(problem.refined, starts), key=lambda found: found.misfit)
+        if best.misfit - better.misfit < price:
+            break
+        best = better
+    kept = tuple(entry for entry in best.filters if abs(entry.gain_db) >= SMALLEST_GAIN_DB)
+    if len(kept) < len(best.filters):
+        best = problem.refined(kept)
+    ordered = tuple(sorted(best.filters, key=lambda entry: entry.frequency_hz))
+    return Shaping(ordered, best.level_db, best.residual_db, best.misfit)
+
+
+def is_tilt(
+    centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray, slope: float
+) -> bool:
+    """Whether a straight slope says most of a curve, and says it better than bells and shelves.
+
+    Parameters
+    ----------
+    centre_hz, curve_db, deviation_db : ndarray, shape (bands,)
+    slope : float
+        dB per octave.
+
+    Returns
+    -------
+    bool
+        By the criterion of Schwarz (1978), which sets misfit against the number of parameters.
+    """
+    deviation = np.hypot(deviation_db, _FLOOR_DB)
+    weight = deviation**-2
+    line = slope * np.log2(np.clip(centre_hz, *TILT_RANGE_HZ))
+    left = curve_db - line
+    left = left - np.average(left, weights=weight)
+    away = curve_db - np.average(curve_db, weights=weight)
+    misfit = float(np.sum(weight * left**2))
+    if misfit > (1 - _TILT_SHARE) * float(np.sum(weight * away**2)):
+        return False
+    filtered = fit(centre_hz, curve_db, deviation_db)
+    parameters = 3 * len(filtered.filters) - 1  # more than the line has, besides the level
+    return bool(misfit < filtered.misfit + parameters * np.log(len(curve_db)))
+
+
+class _Problem:
+    """A curve to be fitted, with the weights of its bands."""
+
+    def __init__(self, centre: FloatArray, curve: FloatArray, deviation: FloatArray) -> None:
+        self._centre, self._curve, self._weight = centre, curve, 1 / deviation
+        self._shapes = [
+            Filter(kind, float(frequency), 1.0, float(q))
+            for kind, (least, most) in _FREQUENCY_RANGE_HZ.items()
+            for frequency in np.exp(np.arange(np.log(least), np.log(most), np.log(2) / 2))
+            for q in ((0.7, 1.5) if kind == BELL else (0.71,))
+        ]
+        responses = [shape.band_response_db(centre) for shape in self._shapes]
+        self._responses = np.array(responses) * self._weight
+
+    def sets(self, count: int) -> list[tuple[Filter, ...]]:
+        """Of every mixture of kinds, the sets of so many filters that take away the most.
+
+        All sets of a coarse grid of filters are tried, their gains taken as linear.
+        """
+        kinds = np.array([list(_Q_RANGE).index(shape.kind) for shape in self._shapes])
+        chosen = np.array(list(combinations(range(len(kinds)), count)))
+        shelves = np.stack([(kinds[chosen] == kind).sum(axis=1) for kind in (1, 2)])
+        chosen, shelves = chosen[(shelves <= 1).all(axis=0)], shelves[:, (shelves <= 1).all(axis=0)]
+        gram = self._responses @ self._responses.T
+        gram += np.eye(len(gram)) / _GAIN_SPREAD_DB**2
+        along = (self._responses @ (self._curve * self._weight))[chosen]
+        gains = np.linalg.solve(gram[chosen[:, :, None], chosen[:, None, :]], along[..., None])
+        taken = np.sum(along * gains[..., 0], axis=1)
+        out = []
+        for mixture in np.unique(shelves, axis=1).T:
+            same = np.flatnonzero((mixture == shelves.T).all(axis=1))
+            for top in same[np.argsort(-taken[same])[:_STARTS]]:
+                shapes = [self._shapes[index] for index in chosen[top]]
+                out.append(
+                    tuple(
+                        replace(shape, gain_db=float(np.clip(gain, -12, 12)))
+                        for shape, gain in zip(shapes, gains[top, :, 0], strict=True)
+                    )
+                )
+        return out
+
+    def extensions(self, known: Shaping) -> list[tuple[Filter, ...]]:
+        """The known filters and one more: of each kind the one that takes away the most."""
+        taken_kinds = {entry.kind for entry in known.filters} - {BELL}
+        along = self._responses @ (known.residual_db * self._weight)
+        energy = np.sum(self._responses**2, axis=1) + 1 / _GAIN_SPREAD_DB**2
+        out = []
+        for kind in sorted(set(_Q_RANGE) - taken_kinds):
+            worth = [
+                along[index] ** 2 / energy[index] if shape.kind == kind else -1.0
+                for index, shape in enumerate(self._shapes)
+            ]
+            top = int(np.argmax(worth))
+            start = replace(self._shapes[top], gain_db=float(along[top] / energy[top]))
+            out.append((*known.filters, start))
+        return out
+
+    def refined(self, filters: tuple[Filter, ...]) -> Shaping:
+        """All filters and the level fitted together, from where they stand.
+
+        Levenberg (1944) and Marquardt (1963); values that leave their range are put back.
+        """
+        kinds = [entry.kind for entry in filters]
+        low, high = np.array([-30.0]), np.array([30.0])
+        start = np.zeros(1)
+        for entry in filters:
+            least, most = np.log([_FREQUENCY_RANGE_HZ[entry.kind], _Q_RANGE[entry.kind]]).T
+            low = np.concatenate([low, [least[0], -_GAIN_LIMIT_DB, least[1]]])
+            high = np.concatenate([high, [most[0], _GAIN_LIMIT_DB, most[1]]])
+            place = [np.log(entry.frequency_hz), entry.gain_db, np.log(entry.q)]
+            start = np.concatenate([start, place])
+        values = np.clip(start, low, high)
+        left, slopes = self._linearised(kinds, values)
+        damping = 0.01
+        for _ in range(40):
+            square = slopes.T @ slopes
+            damped = square + damping * np.diag(np.diag(square)) + 1e-9 * np.eye(len(square))
+            moved = np.clip(values - np.linalg.solve(damped, slopes.T @ left), low, high)
+            left_there, slopes_there = self._linearised(kinds, moved)
+            gained = float(left @ left - left_there @ left_there)
+            if gained <= 0:
+                damping *= 5
+                if damping > 1e4:
+                    break
+                continue
+            values, left, slopes = moved, left_there, slopes_there
+            damping = max(damping / 4, 1e-6)
+            if gained < 1e-3:
+                break
+        built = tuple(
+            Filter(kind, float(np.exp(row[0])), float(row[1]), float(np.exp(row[2])))
+            for kind, row in zip(kinds, values[1:].reshape(-1, 3), strict=True)
+        )
+        residual = left[: len(self._curve)] / self._weight
+        return Shaping(built, float(values[0]), residual, float(left @ left))
+
+    def _linearised(self, kinds: list[str], values: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What is left in standard deviations, unusual values included, and its derivative."""
+        bands, count = len(self._curve), len(kinds)
+        model = np.full(bands, values[0])
+        slopes = np.zeros((bands + 2 * count + 1, len(values)))
+        slopes[:bands, 0] = -self._weight
+        slopes[-1, 0] = 1 / _LEVEL_SPREAD_DB
+        for index, (kind, row) in enumerate(zip(kinds, values[1:].reshape(-1, 3), strict=True)):
+            around = row + np.vstack([np.zeros(3), 1e-5 * np.eye(3)])
+            responses = _band_response_db(kind, around, self._centre)
+            model = model + responses[0]
+            rise = (responses[1:] - responses[0]) / 1e-5
+            slopes[:bands, 1 + 3 * index : 4 + 3 * index] = -(rise * self._weight).T
+            slopes[bands + index, 3 + 3 * index] = 1 / _Q_SPREAD
+            slopes[bands + count + index, 2 + 3 * index] = 1 / _GAIN_SPREAD_DB
+        usual = np.log([_USUAL_Q[kind] for kind in kinds])
+        unusual = [
+            (values[3::3] - usual) / _Q_SPREAD,
+            values[2::3] / _GAIN_SPREAD_DB,
+            values[:1] / _LEVEL_SPREAD_DB,
+        ]
+        return np.concatenate([(self._curve - model) * self._weight, *unusual]), slopes
+
+
+def _power_response(kind: str, values: FloatArray, frequency_hz: FloatArray) -> FloatArray:
+    """Squared magnitude of the analogue prototype.
+
+    ``values`` holds log frequency, gain and log Q along its last axis; the others are broadcast
+    against the frequencies.
+    """
+    log_frequency, gain_db, log_q = (values[..., column, None] for column in range(3))
+    x = frequency_hz * np.exp(-log_frequency)
+    a = 10 ** (gain_db / 40)
+    square = x**2
+    if kind == BELL:
+        across = x * np.exp(-log_q)
+        above, below = a * across, across / a
+        return np.asarray(((1 - square) ** 2 + above**2) / ((1 - square) ** 2 + below**2))
+    side = a * square * np.exp(-2 * log_q)
+    rising = (1 - a * square) ** 2 + side
+    falling = (a - square) ** 2 + side
+    if kind == LOW_SHELF:
+        return np.asarray(a**2 * falling / rising)
+    return np.asarray(a**2 * rising / falling)
+
+
+def _band_response_db(kind: str, values: FloatArray, centre_hz: FloatArray) -> FloatArray:
+    """Gain in third-octave bands, averaged as power, shape (..., bands)."""
+    inside = (centre_hz[:, None] * _IN_BAND).ravel()
+    power = _power_response(kind, values, inside)
+    mean = power.reshape(*power.shape[:-1], len(centre_hz), len(_IN_BAND)).mean(axis=-1)
+    return np.asarray(10 * np.log10(mean))

@@ -1,0 +1,81 @@
+"""What tone measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import KEPT, SIGNED, exchanged_with, stretched, within
+from mixcompare.findings import Span
+from mixcompare.pair.thirds import BANDS, BandIntervals, BandValues
+
+
+@dataclass(frozen=True)
+class ToneMeasurement:
+    """Tone of one recording: mean third-octave levels against the broadband level."""
+
+    band_centre_hz: tuple[float, ...]
+    band_level_db: BandValues
+    tilt_db_per_octave: float | None
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ToneDifference:
+    """Static spectral difference, level-matched; candidate minus reference.
+
+    Attributes
+    ----------
+    band_centre_hz, band_level_db, band_level_db_interval
+        Per third-octave band, None where it can't be told.
+    tilt_db_per_octave, tilt_db_per_octave_interval
+    shaping_kind, shaping_frequency_hz, shaping_gain_db, shaping_q
+        Filters from the reference's tone to the candidate's.
+    residual_db : float or None
+        Root mean square over the bands of what they leave.
+    scatter_db : float or None
+        How far a band above 450 Hz typically lies from what its neighbours lead to expect.
+    explained_db : tuple of float, shape (31,)
+        How much of each band another finding explains (see :meth:`explained_by`).
+    audible : tuple of bool, shape (31,)
+        Whether the band is above the threshold of hearing in either recording.
+    """
+
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    band_level_db: BandValues = field(metadata=SIGNED | within(0.1) | stretched(0.2))
+    band_level_db_interval: BandIntervals
+    tilt_db_per_octave: float | None = field(metadata=SIGNED | within(0.02))
+    tilt_db_per_octave_interval: tuple[float, float] | None
+    shaping_kind: tuple[str, ...] = field(metadata=KEPT)
+    shaping_frequency_hz: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    shaping_gain_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05))
+    shaping_q: tuple[float, ...] = field(metadata=KEPT | within(0.05))
+    residual_db: float | None = field(metadata=KEPT | within(0.02))
+    scatter_db: float | None = field(default=None, metadata=KEPT | stretched(0.03))
+    explained_db: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=SIGNED)
+    reasons: tuple[str, ...] = ()
+    audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )
+
+    def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
+        """The same difference, part of which is known to be something else.
+
+        Parameters
+        ----------
+        band_db : array_like, shape (31,)
+            What the other finding contributes to each band.
+        reason : str
+            One sentence, added to ``reasons``.
+        """
+        total = np.asarray(self.explained_db) + np.asarray(band_db, np.float64)
+        explained = tuple(float(value) for value in total)
+        return replace(self, explained_db=explained, reasons=(*self.reasons, reason))

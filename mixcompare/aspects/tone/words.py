@@ -1,0 +1,166 @@
+"""Brighter, darker, fuller, thinner: in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone.values import ToneDifference
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.pair import agreement
+from mixcompare.pair.thirds import BANDS, spoken_hz
+from mixcompare.standards.iec61260 import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
+
+OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments are likely
+BoolArray = npt.NDArray[np.bool_]
+
+FloatArray = npt.NDArray[np.float64]
+_HIGHS_HZ = 1800.0
+_REGION_NAMES = (
+    (60.0, "the lowest octave"),
+    (130.0, "the bass"),
+    (260.0, "the upper bass"),
+    (520.0, "the low mids"),
+    (2100.0, "the mids"),
+    (5200.0, "the upper mids"),
+    (10_500.0, "the treble"),
+    (1e9, "the top octave"),
+)
+
+
+def tilt_finding(
+    difference: ToneDifference, curve: FloatArray, deviation: FloatArray
+) -> Finding | None:
+    """One finding for the whole tilt, if a straight line says most of it."""
+    around, whole = difference.tilt_db_per_octave_interval, difference.tilt_db_per_octave
+    line = shaping.Line.through(curve, deviation)
+    if line is None or around is None or whole is None:
+        return None
+    heard = np.isfinite(deviation)
+    low, high = around[0] - whole + line.slope, around[1] - whole + line.slope
+    size = size_in_jnd(line.slope, (low, high), JUST_NOTICEABLE["tone_tilt"].size)
+    centres = THIRD_OCTAVE_CENTRES_HZ[heard]
+    if size < 1 or not shaping.is_tilt(centres, curve[heard], deviation[heard], line.slope):
+        return None
+    brighter = line.slope > 0
+    span_db = abs(line.slope) * math.log2(100)
+    text = (
+        f"The candidate is {'brighter' if brighter else 'darker'} throughout:"
+        f" {signed(line.slope, 'dB per octave', 2)} (between {low:+.2f} and {high:+.2f}),"
+        f" about {span_db:.0f} dB from 100 Hz to 10 kHz."
+    )
+    advice = (
+        f"{'Less' if brighter else 'More'} treble and {'more' if brighter else 'less'} bass by a"
+        f" gentle slope over the whole range, about {span_db / 2:.0f} dB at either end.",
+    )
+    return Finding(
+        aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
+        subject="the overall tone", difference=line.slope, interval=(low, high),
+        unit="dB/octave", jnd=size,
+        confidence=agreement.confidence(line.slope, (low, high), _most_sure(difference)),
+        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=(100.0, 10_000.0), cause=_cause(difference), text=text, advice=advice,
+    )  # fmt: skip
+
+
+def regions(curve: FloatArray, half: FloatArray, heard: BoolArray) -> list[list[int]]:
+    """Runs of bands around each peak that differ in one direction, two thirds of an octave up."""
+    limit = JUST_NOTICEABLE["tone"].size
+    clear = heard & (np.abs(curve) >= limit) & (np.abs(curve) > half)
+    free = heard.copy()
+    out = []
+    while (clear & free).any():
+        peak = int(np.argmax(np.where(clear & free, np.abs(curve), 0)))
+        alike = free & (curve * np.sign(curve[peak]) >= 0.5 * abs(curve[peak]))
+        first, last = peak, peak
+        while first > 0 and alike[first - 1]:
+            first -= 1
+        while last < BANDS - 1 and alike[last + 1]:
+            last += 1
+        bands = list(range(first, last + 1))
+        free[bands] = False
+        _spend_skirts(free, np.abs(np.where(curve * curve[peak] > 0, curve, 0.0)), first, last)
+        if clear[bands].sum() >= 2 and abs(np.mean(curve[bands])) > np.mean(half[bands]):
+            out.append(bands)
+    return sorted(out)
+
+
+def _spend_skirts(free: BoolArray, size: FloatArray, first: int, last: int) -> None:
+    """What only leads down from a peak belongs to it."""
+    while first > 0 and 0 < size[first - 1] <= size[first]:
+        first -= 1
+        free[first] = False
+    while last < BANDS - 1 and 0 < size[last + 1] <= size[last]:
+        last += 1
+        free[last] = False
+
+
+def region_finding(
+    difference: ToneDifference,
+    curve: FloatArray,
+    half: FloatArray,
+    bands: list[int],
+    heard: BoolArray,
+) -> Finding:
+    value = float(np.mean(curve[bands]))
+    reach = float(np.mean(half[bands]))
+    around = (value - reach, value + reach)
+    peak = bands[int(np.argmax(np.abs(curve[bands])))]
+    low, high = float(THIRD_OCTAVE_EDGES_HZ[bands[0]]), float(THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])
+    to_the_top = bands[-1] >= np.flatnonzero(heard)[-1] - 1
+    more = value > 0
+    if low > _HIGHS_HZ and to_the_top:
+        kind = "tone_brighter" if more else "tone_darker"
+        where, shape = f"the highs above {spoken_hz(low)}", "a high shelf"
+    else:
+        kind = "tone_band_louder" if more else "tone_band_weaker"
+        where = f"{_region_name(peak)} around {_nominal(peak)}"
+        shape = "a broad bell"
+        if bands[0] <= np.flatnonzero(heard)[0] + 1:
+            where, shape = f"the low end below {spoken_hz(high)}", "a low shelf"
+    amount = f"{abs(value):.1f} dB {'more' if more else 'less'}"
+    text = (
+        f"The candidate has {amount} than the reference in {where}"
+        f" (between {around[0]:+.1f} and {around[1]:+.1f} dB; {spoken_hz(low)} to"
+        f" {spoken_hz(high)})."
+    )
+    if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:
+        text += " What a single element adds there is already taken off."
+    advice = (
+        f"Try a broad {'cut' if more else 'boost'} of about {abs(curve[peak]):.0f} dB in {where}"
+        f" ({shape}).",
+    )
+    return Finding(
+        aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
+        jnd=size_in_jnd(value, around, JUST_NOTICEABLE["tone"].size),
+        confidence=agreement.confidence(value, around, _most_sure(difference)),
+        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=(low, high), cause=_cause(difference), text=text, advice=advice,
+    )  # fmt: skip
+
+
+def _cause(difference: ToneDifference) -> Cause:
+    """One take: the mix, or room added in it. Else the mix, the room, or other instruments."""
+    if difference.same_take:
+        return Cause.weighing(players=0.0, room=0.1, mix=0.9)
+    if (difference.scatter_db or 0.0) > OTHER_INSTRUMENTS_DB:
+        return Cause.weighing(players=0.3, room=0.3, mix=0.4)
+    return Cause.weighing(players=0.1, room=0.35, mix=0.55)
+
+
+def _most_sure(difference: ToneDifference) -> float:
+    return 0.99 if difference.same_take else 0.9
+
+
+def _nominal(band: int) -> str:
+    """Name of a band: ``315 Hz``, ``1.25 kHz``."""
+    name = NOMINAL_HZ[band]
+    return f"{name / 1000:g} kHz" if name >= 1000 else f"{name:g} Hz"
+
+
+def _region_name(band: int) -> str:
+    centre = THIRD_OCTAVE_CENTRES_HZ[band]
+    return next(name for limit, name in _REGION_NAMES if centre < limit)

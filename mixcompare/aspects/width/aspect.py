@@ -1,0 +1,272 @@
+"""Width: how far the image spreads, from the sum and the difference of the channels.
+
+Conventions
+-----------
+What is heard: a narrow or a wide stereo image. Mid = (L + R) / 2, side = (L - R) / 2.
+``side_to_mid_db`` is their ratio of power, dB: minus infinity for equal channels (reported as
+None), 0 for independent ones or for one channel alone. ``correlation`` is that at zero lag,
+-1 to +1: None where a channel is silent. At equal channel levels side/mid = (1 - c) / (1 + c).
+``mono_fold_down_loss_db`` is what the level loses when both channels are summed: 0 for equal
+channels, 3.01 for independent ones. Positive difference = the candidate has more.
+
+Differences are values on which most moments agree, with block bootstrap intervals. Exchanging
+the channels changes none of them. All values are those of ordinary signal theory, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.base import once
+from mixcompare.aspects.width.values import LOW_HZ, WidthDifference, WidthMeasurement
+from mixcompare.aspects.width.words import INVERTED, inverted_finding, mono_finding, width_finding
+from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.findings import Finding
+from mixcompare.pair import agreement
+from mixcompare.pair.match import Match
+from mixcompare.pair.thirds import (
+    BANDS,
+    CENTRES_HZ,
+    NOTHING,
+    pairs,
+    values,
+)
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+FLOOR = 1e-6
+"""Side or mid less than 60 dB under the other is taken as 60 dB under it."""
+
+_SILENT_CHANNEL = 1e-8
+_SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
+_CELL_RANGE_DB = 35.0
+_FINEST_DB, _FINEST_CORRELATION = 0.1, 0.01
+_BAND_SHARE = 0.25  # other performances: as if sixteen bands were independent
+_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0
+
+
+class WidthAnalyzer:
+    """Measures and compares width."""
+
+    aspect = "width"
+
+    @once
+    def measure(self, features: Features) -> WidthMeasurement:
+        """Side to mid, correlation and fold-down loss, whole and per band."""
+        if features.is_mono:
+            reasons = (f"{features.name} is mono: it has no width.",)
+            return WidthMeasurement(None, None, None, CENTRES_HZ, NOTHING, NOTHING, reasons)
+        power = features.band_power.sum(axis=0, dtype=np.float64)
+        cross = features.band_cross.real.sum(axis=0, dtype=np.float64)
+        usable = features.usable_bands & (power.sum(axis=1) > 0)
+        ratio = 10 * np.log10(_side_to_mid(power.sum(axis=1), cross))
+        correlation = _correlation(power, cross)
+        whole, both = power.sum(axis=0), np.array(cross.sum())
+        whole_ratio = float(_side_to_mid(np.array(whole.sum()), both))
+        whole_correlation = float(_correlation(whole, both))
+        silent = math.isnan(whole_correlation)
+        return WidthMeasurement(
+            side_to_mid_db=10 * math.log10(whole_ratio),
+            correlation=None if silent else whole_correlation,
+            mono_fold_down_loss_db=10 * math.log10(1 + whole_ratio),
+            band_centre_hz=CENTRES_HZ,
+            band_side_to_mid_db=values(ratio, usable),
+            band_correlation=values(correlation, usable & np.isfinite(correlation)),
+            reasons=(f"One channel of {features.name} is silent.",) if silent else (),
+        )
+
+    def compare(self, reference: Features, candidate: Features, match: Match) -> WidthDifference:
+        """Differences in side to mid and correlation on which most moments agree."""
+        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
+        mono = (reference.is_mono, candidate.is_mono)
+        times = match.grid_s(BAND_RATE_HZ)
+        whole = (self.measure(reference).correlation, self.measure(candidate).correlation)
+        reasons = _reasons(mono, whole, len(times))
+        if reasons:
+            heard = tuple(1.0 if value is None else value for value in whole)
+            return WidthDifference(
+                None, None, None, None, None, CENTRES_HZ, NOTHING, NOTHING, NOTHING,
+                mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),
+                same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
+            )  # fmt: skip
+        smooth_s = _SMOOTH_S[match.same_take]
+        before = _Moments.of(reference, times, smooth_s)
+        after = _Moments.of(candidate, match.time_map.to_candidate(times), smooth_s)
+        usable = np.append(common_bands(reference, candidate), True)
+        weight = np.where(usable, np.minimum(before.weights(), after.weights()), 0.0)
+        ratio, ratio_draws = agreement.agreed(
+            after.ratio_db() - before.ratio_db(), weight, BAND_RATE_HZ, _FINEST_DB
+        )
+        shift, shift_draws = agreement.agreed(
+            after.correlation() - before.correlation(), weight, BAND_RATE_HZ, _FINEST_CORRELATION
+        )
+        total = np.sqrt(before.total() * after.total())  # of both recordings alike
+        local = np.append(1.5 * agreement.local_scatter(ratio[:BANDS]), 0.0)
+        if not match.same_take:
+            local[BANDS] = _BAND_SHARE * _spread_db(ratio, total)
+        low, high = agreement.intervals(ratio, ratio_draws, local)
+        shift_low, shift_high = agreement.intervals(shift, shift_draws)
+        known = np.isfinite(ratio)
+        told = bool(known[BANDS])
+        quick = _quick(reference, candidate, match, times)
+        loss = after.fold_down_loss_db() - before.fold_down_loss_db()
+        return WidthDifference(
+            side_to_mid_db=float(ratio[BANDS]) if told else None,
+            side_to_mid_db_interval=(float(low[BANDS]), float(high[BANDS])) if told else None,
+            correlation=float(shift[BANDS]) if np.isfinite(shift[BANDS]) else None,
+            correlation_interval=(
+                (float(shift_low[BANDS]), float(shift_high[BANDS]))
+                if np.isfinite(shift[BANDS])
+                else None
+            ),
+            mono_fold_down_loss_db=loss,
+            band_centre_hz=CENTRES_HZ,
+            band_side_to_mid_db=values(ratio, known[:BANDS]),
+            band_side_to_mid_db_interval=pairs(low, high, known),
+            band_correlation=values(shift, np.isfinite(shift[:BANDS])),
+            side_to_mid_direct_db=quick[0],
+            side_to_mid_decay_db=quick[1],
+            agreeing_share=_agreeing_share(ratio, total) if told else None,
+            low_correlation=(before.low_correlation(), after.low_correlation()),
+            same_take=match.same_take,
+            span_s=span_s,
+            candidate_span_s=candidate_span_s,
+        )
+
+    def findings(self, difference: WidthDifference) -> list[Finding]:
+        """One of: collapsed to mono, one channel inverted, wider or narrower."""
+        if difference.mono[0] != difference.mono[1]:
+            return mono_finding(difference)
+        low = difference.low_correlation
+        if low is not None and low[0] * low[1] < 0 and min(abs(low[0]), abs(low[1])) > INVERTED:
+            return [inverted_finding(difference, low)]
+        return width_finding(difference)
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """Smoothed channel powers and real cross power per band, the whole as a last column."""
+
+    left: FloatArray  # (frames, 32)
+    right: FloatArray
+    cross: FloatArray
+
+    @classmethod
+    def of(cls, features: Features, times_s: FloatArray, smooth_s: float) -> _Moments:
+        size = max(round(smooth_s * BAND_RATE_HZ), 1)
+        columns = []
+        for rows in (
+            features.band_power[:, :, 0],
+            features.band_power[:, :, 1],
+            features.band_cross.real,
+        ):
+            smooth = ndimage.uniform_filter1d(rows.astype(np.float64), size, axis=0, mode="nearest")
+            sampled = sample_frames(smooth, BAND_RATE_HZ, times_s)
+            columns.append(np.column_stack([sampled, sampled.sum(axis=1)]))
+        return cls(np.maximum(columns[0], 0), np.maximum(columns[1], 0), columns[2])
+
+    def total(self) -> FloatArray:
+        return self.left + self.right
+
+    def ratio_db(self) -> FloatArray:
+        return np.asarray(10 * np.log10(_side_to_mid(self.total(), self.cross)))
+
+    def correlation(self) -> FloatArray:
+        return _correlation(np.stack([self.left, self.right], axis=-1), self.cross)
+
+    def weights(self) -> FloatArray:
+        return agreement.cell_weights(self.total(), _CELL_RANGE_DB, math.inf)
+
+    def fold_down_loss_db(self) -> float:
+        total, cross = self.total()[:, BANDS].sum(), self.cross[:, BANDS].sum()
+        return float(10 * np.log10(1 + _side_to_mid(np.array(total), np.array(cross))))
+
+    def low_correlation(self) -> float:
+        low, high = LOW_HZ
+        centre = np.append(THIRD_OCTAVE_CENTRES_HZ, 0.0)
+        inside = (centre > low) & (centre < high)
+        power = np.array([self.left[:, inside].sum(), self.right[:, inside].sum()])
+        found = float(_correlation(power, np.array(self.cross[:, inside].sum())))
+        return 0.0 if math.isnan(found) else found
+
+
+def _side_to_mid(total: FloatArray, cross: FloatArray) -> FloatArray:
+    """Ratio of side to mid power, held within 60 dB."""
+    mid = np.maximum(total + 2 * cross, 1e-30)
+    side = np.maximum(total - 2 * cross, 1e-30)
+    return np.asarray(np.maximum(side, FLOOR * mid) / np.maximum(mid, FLOOR * side))
+
+
+def _correlation(power: FloatArray, cross: FloatArray) -> FloatArray:
+    """Correlation at zero lag; NaN where a channel is silent. Channels in the last axis."""
+    left, right = power[..., 0], power[..., 1]
+    silent = np.minimum(left, right) <= _SILENT_CHANNEL * np.maximum(left, right)
+    root = np.sqrt(np.where(silent, 1.0, left * right))
+    return np.where(silent, np.nan, np.clip(cross / root, -1, 1))
+
+
+def _quick(
+    reference: Features, candidate: Features, match: Match, times: FloatArray
+) -> tuple[float | None, float | None]:
+    """Difference in side to mid in direct and in decaying moments of both recordings."""
+    before = _Moments.of(reference, times, 0.2)
+    after = _Moments.of(candidate, match.time_map.to_candidate(times), 0.2)
+    difference = (after.ratio_db() - before.ratio_db())[:, BANDS]
+    weight = np.minimum(before.weights(), after.weights())[:, BANDS]
+    falls = []
+    for moments in (before, after):
+        level = 10 * np.log10(np.maximum(moments.total()[:, BANDS], 1e-30))
+        back = round(_LOOK_BACK_S * BAND_RATE_HZ)
+        recent = ndimage.maximum_filter1d(level, back, origin=back // 2, mode="nearest")
+        falls.append(level - recent)
+    direct = (falls[0] > _DIRECT_DB) & (falls[1] > _DIRECT_DB)
+    decay = (falls[0] < _DECAY_DB) & (falls[1] < _DECAY_DB)
+    out = []
+    for chosen in (direct & (weight > 0), decay & (weight > 0)):
+        enough = chosen.sum() >= BAND_RATE_HZ
+        out.append(weighted_quantile(difference[chosen], weight[chosen], 0.5) if enough else None)
+    return out[0], out[1]
+
+
+def _spread_db(ratio: FloatArray, total: FloatArray) -> float:
+    """How far the bands typically lie from the whole: root mean square, by the root of power."""
+    weight = np.sqrt(total[:, :BANDS].mean(axis=0)) * np.isfinite(ratio[:BANDS])
+    away = np.where(np.isfinite(ratio[:BANDS]), ratio[:BANDS], 0.0) - ratio[BANDS]
+    return float(np.sqrt((weight * away**2).sum() / max(weight.sum(), 1e-30)))
+
+
+def _agreeing_share(ratio: FloatArray, total: FloatArray) -> float:
+    """Share of the bands that differ as the whole does, by at least half as much."""
+    whole, bands = float(ratio[BANDS]), ratio[:BANDS]
+    weight = np.sqrt(total[:, :BANDS].mean(axis=0)) * np.isfinite(bands)
+    agrees = np.where(np.isfinite(bands), bands, 0.0) * np.sign(whole) >= 0.5 * abs(whole)
+    return float((weight * agrees).sum() / max(weight.sum(), 1e-30))
+
+
+def _reasons(
+    mono: tuple[bool, bool], correlation: tuple[float | None, float | None], frames: int
+) -> tuple[str, ...]:
+    reasons = []
+    for index, name in enumerate(("reference", "candidate")):
+        if mono[index]:
+            reasons.append(f"The {name} is mono: width can't be compared.")
+        elif correlation[index] is None:
+            reasons.append(f"One channel of the {name} is silent: width can't be compared.")
+    if frames < agreement.SHORTEST_S * BAND_RATE_HZ:
+        reasons.append(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for width.")
+    return tuple(reasons)
+
+
+# --- findings -----------------------------------------------------------------------------------
+
+
+analyzer = WidthAnalyzer()
+"""Instance for the list of analyzers."""

@@ -1,0 +1,75 @@
+"""What width measures of one recording, and of two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mixcompare.aspects.base import NOT_IN_REPORT
+from mixcompare.fields import KEPT, PAIR, SIGNED, exchanged_with, stretched
+from mixcompare.findings import Span
+from mixcompare.pair.thirds import BandIntervals, BandValues
+
+AGREEING_SHARE = 0.6
+LOW_HZ = (60.0, 500.0)
+
+
+@dataclass(frozen=True)
+class WidthMeasurement:
+    """Width of one recording; None throughout for mono."""
+
+    side_to_mid_db: float | None
+    correlation: float | None
+    mono_fold_down_loss_db: float | None
+    band_centre_hz: tuple[float, ...]
+    band_side_to_mid_db: BandValues
+    band_correlation: BandValues
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class WidthDifference:
+    """Difference in width; candidate minus reference.
+
+    Attributes
+    ----------
+    side_to_mid_db, correlation, mono_fold_down_loss_db
+        Of the whole, each with its interval.
+    band_centre_hz, band_side_to_mid_db, band_correlation
+        Per third-octave band.
+    side_to_mid_direct_db, side_to_mid_decay_db : float or None
+        The first one from loud moments and attacks, and from moments that die away.
+    agreeing_share : float or None
+        Share of the bands (by the root of their power) that differ in the same direction.
+    low_correlation : tuple of float or None
+        Correlation from 60 to 500 Hz in the reference and in the candidate.
+    mono : tuple of bool
+        Whether the reference is mono, and the candidate.
+    """
+
+    side_to_mid_db: float | None = field(metadata=SIGNED | stretched(0.02))
+    side_to_mid_db_interval: tuple[float, float] | None
+    correlation: float | None = field(metadata=SIGNED | stretched(0.01))
+    correlation_interval: tuple[float, float] | None
+    mono_fold_down_loss_db: float | None = field(metadata=SIGNED)
+    band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
+    band_side_to_mid_db: BandValues = field(metadata=SIGNED | stretched(0.2))
+    band_side_to_mid_db_interval: BandIntervals
+    band_correlation: BandValues = field(metadata=SIGNED | stretched(0.01))
+    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
+    agreeing_share: float | None = field(default=None, metadata=KEPT | stretched(0.05))
+    low_correlation: tuple[float, float] | None = field(
+        default=None, metadata=PAIR | stretched(0.001)
+    )
+    mono: tuple[bool, bool] = field(default=(False, False), metadata=PAIR)
+    reasons: tuple[str, ...] = ()
+    whole_correlation: tuple[float, float] | None = field(
+        default=None, metadata=NOT_IN_REPORT | PAIR
+    )
+    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
+    )
+    candidate_span_s: Span = field(
+        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
+    )

@@ -1,0 +1,100 @@
+"""Wider, narrower, mono, inverted: in words."""
+
+from __future__ import annotations
+
+from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
+from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.pair import agreement
+
+INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
+_JND_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
+_JND_NEAR_ONE = 0.04  # Gabriel and Colburn 1981, JASA 69, 1394 (from memory)
+
+
+def _finding(
+    difference: WidthDifference,
+    kind: str,
+    value: float,
+    around: tuple[float, float],
+    size: float,
+    words: tuple[str, str, str],
+    cause: Cause,
+    band_hz: tuple[float, float] | None = None,
+) -> Finding:
+    sure = agreement.confidence(value, around, 0.99 if difference.same_take else 0.9)
+    unit, text, advice = words
+    return Finding(
+        aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
+        unit=unit, jnd=size, confidence=sure,
+        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        band_hz=band_hz, cause=cause, text=text, advice=(advice,),
+    )  # fmt: skip
+
+
+def width_finding(difference: WidthDifference) -> list[Finding]:
+    value, around = difference.side_to_mid_db, difference.side_to_mid_db_interval
+    if value is None or around is None:
+        return []
+    size = size_in_jnd(value, around, JUST_NOTICEABLE["width"].size)
+    if size < 1 or (difference.agreeing_share or 0.0) < AGREEING_SHARE:
+        return []
+    wider = value > 0
+    direct, decay = difference.side_to_mid_direct_db, difference.side_to_mid_decay_db
+    only_decays = direct is not None and decay is not None and abs(direct) < 0.5 * abs(decay)
+    text = (
+        f"The candidate's stereo image is {'wider' if wider else 'narrower'}:"
+        f" {signed(value, 'dB')} of side against mid"
+        f" (between {around[0]:+.1f} and {around[1]:+.1f})"
+        f"{', mostly where sounds die away' if only_decays else ''}."
+    )
+    less = "less" if wider else "more"
+    if only_decays:
+        advice = f"Try {less} reverberation or ambience microphones, or a different width of them."
+    else:
+        advice = (
+            f"Bring the side signal {'down' if wider else 'up'} by about {abs(value):.0f} dB,"
+            f" or pan with {less} spread."
+        )
+    kind = "wider" if wider else "narrower"
+    words = ("dB", text, advice)
+    return [_finding(difference, kind, value, around, size, words, _cause(difference, only_decays))]
+
+
+def _cause(difference: WidthDifference, only_decays: bool) -> Cause:
+    """A change in loud direct sound is panning or the microphones; in decays, the room."""
+    if difference.same_take:
+        return Cause.weighing(0.0, 0.5, 0.5) if only_decays else Cause.weighing(0.0, 0.1, 0.9)
+    return Cause.weighing(0.05, 0.75, 0.2) if only_decays else Cause.weighing(0.05, 0.4, 0.55)
+
+
+def mono_finding(difference: WidthDifference) -> list[Finding]:
+    """One recording is mono and the other isn't: in correlation, since side to mid is infinite."""
+    if difference.whole_correlation is None:
+        return []
+    before, after = difference.whole_correlation
+    value = after - before
+    around = (value - 0.02, value + 0.02)
+    size = size_in_jnd(value, around, _JND_NEAR_ONE)
+    name, other = ("candidate", "reference") if value > 0 else ("reference", "candidate")
+    text = (
+        f"The {name} is mono; the {other} is stereo with a correlation of"
+        f" {before if value > 0 else after:.2f}."
+    )
+    words = ("", text, f"Check the {name}: both channels carry the same signal.")
+    kind = "narrower" if value > 0 else "wider"
+    cause = Cause.weighing(0.0, 0.0, 1.0)
+    return [_finding(difference, kind, value, around, size, words, cause)]
+
+
+def inverted_finding(difference: WidthDifference, low: tuple[float, float]) -> Finding:
+    value = low[1] - low[0]
+    around = (value - 0.1, value + 0.1)
+    size = size_in_jnd(value, around, _JND_CORRELATION)
+    name = "candidate" if value < 0 else "reference"
+    text = (
+        f"In the {name} one channel is inverted: from 60 to 500 Hz the channels correlate at"
+        f" {low[0]:+.2f} in the reference and at {low[1]:+.2f} in the candidate."
+    )
+    words = ("", text, f"Invert the polarity of one channel of the {name}.")
+    cause = Cause.weighing(0.0, 0.0, 1.0)
+    return _finding(difference, "polarity_inverted", value, around, size, words, cause, LOW_HZ)

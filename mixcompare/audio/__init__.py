@@ -1,0 +1,1 @@
+"""Sound in: recordings, read block by block and checked."""

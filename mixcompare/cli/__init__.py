@@ -1,0 +1,1 @@
+"""Command line: arguments in, exit code out; nothing is computed here."""

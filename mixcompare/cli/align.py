@@ -1,0 +1,148 @@
+"""The command that lays two recordings over each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from mixcompare.alignment.result import Alignment
+
+import argparse
+import json
+from pathlib import Path
+
+from mixcompare.cli.shared import OK, UNRELATED_EXIT, Commands, add_pair, read_map, spans_of
+from mixcompare.cli.terminal import Status
+
+
+def add_to(commands: Commands) -> None:
+    """Describe the command and its options."""
+    parser = commands.add_parser(
+        "align",
+        help="lay two recordings over each other",
+        description="Say whether two recordings are one take, one passage, or neither, and"
+        " where the candidate lies against the reference.",
+    )
+    add_pair(parser)
+    parser.add_argument("--map", metavar="FILE", help="write the time map as CSV")
+    parser.add_argument("--figure", metavar="FILE", help="draw the map (SVG, PDF or PNG)")
+    parser.add_argument("--map-from", metavar="FILE", help="check a time map of your own")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Do what the command says; returns the exit code."""
+    spans = spans_of(arguments)
+    status = Status(quiet=arguments.json)
+    with status:
+        status.say("preparing (the very first run takes longer)")
+        from mixcompare.alignment import align
+        from mixcompare.alignment.result import UNRELATED
+        from mixcompare.comparison import load
+
+        status.say("reading both recordings and laying one over the other")
+        alignment = align(
+            load(arguments.reference, spans[0]),
+            load(arguments.candidate, spans[1]),
+            read_map(arguments.map_from),
+        )
+    if arguments.map:
+        _write_map(alignment, Path(arguments.map))
+    if arguments.figure:
+        _draw_map(alignment, Path(arguments.figure))
+    if arguments.json:
+        from mixcompare.report.document import alignment_document
+
+        print(json.dumps(alignment_document(alignment), indent=2, allow_nan=False))
+    else:
+        for line in alignment_lines(alignment):
+            print(line)
+        for line in _worst_places(alignment):
+            print(line)
+        for text in (*(event.text for event in alignment.events), *alignment.warnings):
+            print(f"note: {text}")
+    return UNRELATED_EXIT if alignment.relation == UNRELATED else OK
+
+
+def alignment_lines(alignment: Alignment) -> list[str]:
+    names = {
+        "same_take": "the same take",
+        "same_passage": "the same passage, another performance",
+        "unrelated": "not the same passage",
+    }
+    sure = min(alignment.confidence, 0.99)
+    lines = [f"relation   {names[alignment.relation]} (sure to {sure:.0%})"]
+    if alignment.relation == "unrelated":
+        return lines
+    if alignment.relation == "same_take":
+        offset, drift = alignment.offset_s, alignment.drift_ppm or 0.0
+        extra = [f"offset {offset:+.6f} s" if abs(offset) >= 5e-7 else "no offset"]
+        extra.append(f"drift {drift:+.2f} ppm" if abs(drift) >= 0.005 else "no drift")
+        if alignment.polarity == -1:
+            extra.append("polarity inverted")
+    else:
+        ratio = alignment.tempo_ratio
+        extra = [
+            f"offset {alignment.offset_s:+.2f} s",
+            f"lasts {ratio:.3f} times as long",
+            f"tuning {round(alignment.tuning_cents) or 0:+d} cents",
+        ]
+        if alignment.transposition_semitones:
+            extra.append(f"transposed {alignment.transposition_semitones:+d} semitones")
+    if alignment.channels_swapped:
+        extra.append("left and right exchanged")
+    lines.append("alignment  " + ", ".join(extra))
+    if alignment.relation == "same_passage":
+        lines.append(f"accuracy   about {alignment.uncertainty_ms:.0f} ms")
+    return lines
+
+
+def _worst_places(alignment: Alignment) -> list[str]:
+    import numpy as np
+
+    from mixcompare.findings import clock
+
+    if alignment.relation != "same_passage":
+        return []
+    width = np.where(
+        np.isfinite(alignment.time_map.half_width_ms), alignment.time_map.half_width_ms, -1.0
+    )
+    lines = []
+    for _ in range(3):
+        worst = int(np.argmax(width))
+        if width[worst] < max(2 * np.median(width[width >= 0]), 1.0):
+            break
+        at = float(alignment.time_map.reference_s[worst])
+        lines.append(f"least sure at {clock(at)} (within {width[worst]:.0f} ms)")
+        width[np.abs(alignment.time_map.reference_s - at) < 2] = -1
+    return lines
+
+
+def _write_map(alignment: Alignment, path: Path) -> None:
+    from mixcompare.errors import OutputError
+
+    rows = ["reference_s,candidate_s,half_width_ms"]
+    time_map = alignment.time_map.thinned()
+    for reference, candidate, width in zip(
+        time_map.reference_s, time_map.candidate_s, time_map.half_width_ms, strict=True
+    ):
+        rows.append(f"{reference:.6f},{candidate:.6f},{width:.3f}")
+    try:
+        path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from error
+
+
+def _draw_map(alignment: Alignment, path: Path) -> None:
+    from mixcompare.errors import OutputError
+    from mixcompare.plots import style
+    from mixcompare.plots.alignment import draw_alignment
+
+    with style.settings():
+        figure = style.new_figure()
+        draw_alignment(alignment, figure)
+    try:
+        figure.savefig(path)
+    except (OSError, ValueError) as error:
+        raise OutputError(f"{path}: cannot be written ({error}).") from error

@@ -1,0 +1,149 @@
+"""The command that compares two recordings and writes a report."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from mixcompare.comparison import Comparison
+    from mixcompare.findings import Finding
+
+import argparse
+import shutil
+import sys
+import textwrap
+from pathlib import Path
+
+from mixcompare.cli.align import alignment_lines
+from mixcompare.cli.shared import (
+    OK,
+    OVER_LIMIT,
+    UNRELATED_EXIT,
+    Commands,
+    add_pair,
+    read_map,
+    spans_of,
+)
+from mixcompare.cli.terminal import Ink, Status
+
+
+def add_to(commands: Commands) -> None:
+    """Describe the command and its options."""
+    parser = commands.add_parser(
+        "compare",
+        help="compare two recordings and write a report",
+        description="Compare two recordings of one passage; print what sticks out, ranked,"
+        " and write report.html, report.json, figures and excerpts.",
+    )
+    add_pair(parser)
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        default="comparison",
+        help="folder for the report (default: %(default)s); a former report there is replaced",
+    )
+    parser.add_argument(
+        "--map-from", metavar="FILE", help="use this time map (CSV: reference_s, candidate_s)"
+    )
+    parser.add_argument(
+        "--score",
+        metavar="FILE",
+        help="MIDI file or table of notes (CSV: part, onset_s, end_s, pitch) of the passage:"
+        " compares every part's articulation",
+    )
+    parser.add_argument(
+        "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
+    )
+    parser.add_argument(
+        "--limit",
+        metavar="JND",
+        type=float,
+        help="exit with 1 when a finding exceeds this many just-noticeable differences",
+    )
+    parser.add_argument("--open", action="store_true", help="open the page when done")
+    parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
+    parser.add_argument("--json", action="store_true", help="print report.json instead of the list")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Do what the command says; returns the exit code."""
+    spans = spans_of(arguments)
+    status = Status(quiet=arguments.quiet or arguments.json)
+    with status:
+        status.say("preparing (the very first run takes longer)")
+        from mixcompare.alignment.result import UNRELATED
+        from mixcompare.comparison import compare
+        from mixcompare.report.writer import check_writable
+
+        check_writable(arguments.out)
+        comparison = compare(
+            arguments.reference,
+            arguments.candidate,
+            reference_span_s=spans[0],
+            candidate_span_s=spans[1],
+            time_map=read_map(arguments.map_from),
+            score=arguments.score,
+            progress=status.say,
+        )
+        folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
+    if arguments.json:
+        print((folder / "report.json").read_text(encoding="utf-8"))
+    elif not arguments.quiet:
+        _print_comparison(comparison, folder)
+    if arguments.open:
+        import webbrowser
+
+        webbrowser.open((folder / "report.html").resolve().as_uri())
+    if comparison.alignment.relation == UNRELATED:
+        return UNRELATED_EXIT
+    if arguments.limit is not None and any(
+        finding.jnd > arguments.limit for finding in comparison.findings
+    ):
+        return OVER_LIMIT
+    return OK
+
+
+def _print_comparison(comparison: Comparison, folder: Path) -> None:
+    ink = Ink(sys.stdout)
+    width = min(shutil.get_terminal_size((80, 24)).columns, 80)
+    results = comparison.results.on_file_clocks()
+    print(f"reference  {results.reference.path}")
+    print(f"candidate  {results.candidate.path}")
+    for line in alignment_lines(results.alignment):
+        print(line)
+    if results.level is not None:
+        print(f"level      {results.level.gain_db:+.1f} dB taken out")
+    print()
+    print(ink.bold(textwrap.fill(results.verdict, width)))
+    for finding in results.findings:
+        print()
+        _print_finding(finding, width, ink)
+    if results.warnings:
+        print()
+        for warning in results.warnings:
+            print(textwrap.fill(f"note: {warning}", width, subsequent_indent="      "))
+    print()
+    print(f"report     {folder / 'report.html'}")
+
+
+def _print_finding(finding: Finding, width: int, ink: Ink) -> None:
+    from mixcompare.findings import places, signed
+
+    decimals = 2 if finding.unit in ("", "dB/octave", "dB/dB") else 1
+    size = signed(finding.difference, finding.unit, decimals)
+    if finding.aspect == "articulation":  # a share of the notes' length
+        size = f"{100 * finding.difference:+.0f} %"
+    head = f"{finding.rank:2}  {size:<12} {finding.subject}"
+    print(ink.bold(textwrap.fill(head, width, subsequent_indent=" " * 17)))
+    where = places(finding.spans_s)
+    facts = f"{where}; {finding.jnd:.1f} x just noticeable; likely {finding.cause.likeliest}"
+    print(textwrap.fill(facts, width, initial_indent="    ", subsequent_indent="    "))
+    print(textwrap.fill(finding.text, width, initial_indent="    ", subsequent_indent="    "))
+    for advice in finding.advice:
+        print(
+            textwrap.fill(f"> {advice}", width, initial_indent="    ", subsequent_indent="      ")
+        )
+    if finding.consequences:
+        also = "It also explains " + "; ".join(finding.consequences) + "."
+        print(textwrap.fill(also, width, initial_indent="    ", subsequent_indent="    "))

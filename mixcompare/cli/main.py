@@ -1,0 +1,93 @@
+"""Command line: arguments in, exit code out; nothing is computed here."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+from mixcompare import __version__
+from mixcompare.cli import align, compare, measure
+from mixcompare.cli.shared import BAD_INPUT, INTERRUPTED, OK
+from mixcompare.errors import MixcompareError
+
+_DESCRIPTION = """\
+Compare two recordings of the same orchestral passage, a reference and a
+candidate, and list what sticks out in the candidate: where, by how much,
+whether players, room or mix are the likely cause, and what to try.
+
+The two are laid over each other and matched in level first, so they may come
+from another hall, other players, another tempo or tuning, or be another mix
+of the same take.
+"""
+
+_EPILOG = """\
+examples:
+  mixcompare compare reference.flac candidate.flac --out comparison
+  mixcompare compare take1.wav take2.wav --reference-span 0:12-0:45.5
+  mixcompare measure take1.wav
+  mixcompare align take1.wav take2.wav --map map.csv
+
+exit codes:
+  0  compared, whatever was found
+  1  a finding exceeds --limit
+  2  bad input or usage
+  3  not the same passage (a report is still written)
+  130  interrupted
+
+Turn the playback down before listening to excerpts: matched in level does not
+mean soft. Figures help ears; they do not replace them.
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; default those of the process.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+    # Matrices here are small: more threads of the linear algebra only wait for one another.
+    # It reads this when it is first imported, which happens below.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    parser = _parser()
+    arguments = parser.parse_args(argv)
+    if not hasattr(arguments, "run"):
+        parser.print_help()
+        return BAD_INPUT
+    try:
+        code: int = arguments.run(arguments)
+        return code
+    except MixcompareError as error:
+        print(f"mixcompare: {error}", file=sys.stderr)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        print("mixcompare: interrupted; nothing was written.", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output went away (a pager, say): not an error of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return OK
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="mixcompare",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"mixcompare {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    for command in (compare, align, measure):
+        command.add_to(commands)
+    return parser

@@ -1,0 +1,77 @@
+"""The command that measures one recording alone."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import fields
+from typing import Any
+
+from mixcompare.cli.shared import OK, Commands
+from mixcompare.cli.terminal import Status
+
+
+def add_to(commands: Commands) -> None:
+    """Describe the command and its options."""
+    parser = commands.add_parser(
+        "measure",
+        help="measure one recording alone",
+        description="Print one recording's own values: loudness, tone, width, room and so on.",
+    )
+    parser.add_argument("file", metavar="FILE", help="audio file")
+    parser.add_argument("--span", metavar="A-B", help="part to measure, such as 0:12-0:45.5")
+    parser.add_argument("--json", action="store_true", help="print the values as JSON")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Do what the command says; returns the exit code."""
+    from mixcompare.audio.recording import parse_span
+
+    span = parse_span(arguments.span) if arguments.span else None
+    status = Status(quiet=arguments.json)
+    with status:
+        status.say("preparing (the very first run takes longer)")
+        from mixcompare.aspects import ANALYZERS
+        from mixcompare.comparison import load
+        from mixcompare.features import Features
+
+        features = Features.of(load(arguments.file, span))
+        measured = {analyzer.aspect: analyzer.measure(features) for analyzer in ANALYZERS}
+    if arguments.json:
+        from mixcompare.report.document import plain
+
+        document = {aspect: plain(value) for aspect, value in measured.items()}
+        print(json.dumps(document, indent=2, allow_nan=False))
+        return OK
+    print(f"{features.name}: {features.duration_s:.1f} s, {features.sample_rate_hz} Hz")
+    for aspect, measurement in measured.items():
+        print()
+        print(aspect)
+        for name, text in _printable(measurement):
+            print(f"  {name:<28} {text}")
+    for warning in features.warnings:
+        print(f"note: {warning}")
+    return OK
+
+
+def _printable(measurement: Any) -> list[tuple[str, str]]:
+    """Name and value of everything that fits on a line."""
+    from mixcompare.report.wording import words_and_unit
+
+    rows, reasons = [], []
+    for entry in fields(measurement):
+        value = getattr(measurement, entry.name)
+        if not entry.metadata.get("report", True) or entry.name.endswith("_interval"):
+            continue
+        name, unit = words_and_unit(entry.name)
+        if entry.name == "reasons":
+            reasons = [("", reason) for reason in value]
+        elif value is None:
+            rows.append((name, "can't tell"))
+        elif isinstance(value, bool | str | int):
+            rows.append((name, f"{value} {unit}".rstrip()))
+        elif isinstance(value, float):
+            digits = ".3g" if abs(value) < 1 else ".1f"
+            rows.append((name, f"{value + 0.0:{digits}} {unit}".rstrip()))  # no -0
+    return rows + reasons

@@ -1,0 +1,96 @@
+"""Frames of a stream of samples, and their spectra, a batch at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+Float32Array = npt.NDArray[np.float32]
+SPARE_FRAMES = 64
+_BATCH_FRAMES = 64  # spectra at a time: they stay in the cache
+
+
+class FrameStream:
+    """Cut a stream of stereo samples into windowed frames centred on k * hop."""
+
+    def __init__(self, rate_hz: float, size: int, hop_s: float) -> None:
+        self._size, self._hop = size, round(hop_s * rate_hz, 9)
+        self._window = np.hanning(size + 1)[:-1].astype(np.float32)
+        self.scale = 2.0 / (size * float(np.square(self._window, dtype=np.float64).sum()))
+        self._buffer = np.zeros((2, size // 2), np.float32)
+        self._start = -(size // 2)
+        self._next = 0
+
+    def push(
+        self, samples: Float32Array, limit: int | None = None
+    ) -> Iterator[npt.NDArray[np.complex64]]:
+        """Spectra of the frames that are complete now, in batches of shape (2, frames, bins).
+
+        ``limit`` is the total number of frames at the end of the stream; the missing samples
+        are then taken as silence.
+        """
+        parts = [self._buffer, samples.T]
+        if limit is not None:
+            parts.append(np.zeros((2, self._size), np.float32))
+        self._buffer = np.concatenate(parts, axis=1)
+        end = self._start + self._buffer.shape[1]
+        last = int((end - self._size + self._size // 2) / self._hop) + 1
+        if limit is not None:
+            last = min(last, limit)
+        begins = self._begin(np.arange(self._next, last))
+        begins = begins[begins + self._size <= self._buffer.shape[1]]
+        if len(begins) == 0:
+            return
+        view = np.lib.stride_tricks.sliding_window_view(self._buffer, self._size, axis=1)
+        for first in range(0, len(begins), _BATCH_FRAMES):
+            batch = begins[first : first + _BATCH_FRAMES]
+            if self._hop.is_integer():  # evenly spaced frames need no copy
+                frames = view[:, batch[0] : batch[-1] + 1 : int(self._hop)]
+            else:
+                frames = view[:, batch]
+            spectra = fft.rfft(frames * self._window, axis=-1, overwrite_x=True)
+            yield np.asarray(spectra, np.complex64)
+        self._next += len(begins)
+        done = max(int(self._begin(np.array([self._next]))[0]), 0)
+        self._buffer = self._buffer[:, done:]
+        self._start += done
+
+    def _begin(self, frames: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Where in the buffer a frame begins."""
+        centres = np.round(frames * self._hop).astype(np.int64)
+        return np.asarray(centres - self._size // 2 - self._start, np.int64)
+
+
+def power_of(spectra: npt.NDArray[np.complex64]) -> Float32Array:
+    parts = np.square(spectra.view(np.float32))
+    return np.asarray(parts[..., ::2] + parts[..., 1::2], np.float32)
+
+
+def energy_of(spectra: npt.NDArray[np.complex64]) -> Float32Array:
+    """Power of both channels together; the spectra are used up."""
+    parts = spectra.view(np.float32)
+    np.square(parts, out=parts)
+    both = parts[0]
+    both += parts[1]
+    return np.asarray(both[:, ::2] + both[:, 1::2], np.float32)
+
+
+class Rows:
+    """Rows that are filled one batch after the other, in place: nothing is held twice."""
+
+    def __init__(self, store: npt.NDArray[Any]) -> None:
+        self._store = store
+        self._count = 0
+
+    def add(self, values: npt.NDArray[Any]) -> None:
+        room = len(self._store) - self._count
+        self._store[self._count : self._count + len(values)] = values[:room]
+        self._count += min(len(values), room)
+
+    @property
+    def filled(self) -> npt.NDArray[Any]:
+        return self._store[: self._count]

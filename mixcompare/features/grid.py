@@ -1,0 +1,31 @@
+"""Rates, ranges and scales of the features: the grid on which everything is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+
+FloatArray = npt.NDArray[np.float64]
+Progress = Callable[[float], None]
+ANALYSIS_RATE_HZ = 12_000
+BAND_RATE_HZ = 25.0
+SEMITONE_RATE_HZ = 50.0
+ONSET_RATE_HZ = 100.0
+LOWEST_SEMITONE, HIGHEST_SEMITONE = 28, 112
+LOWEST_ONSET, HIGHEST_ONSET = 45, 104
+WAVEFORM_SCALE = 1024.0
+LOWER_BANDS = 16
+"""Third-octave bands below 800 Hz: they come from the long window."""
+
+
+def band_centres_hz() -> FloatArray:
+    """Exact mid-band frequencies of the third-octave features, shape (31,)."""
+    return THIRD_OCTAVE_CENTRES_HZ.copy()
+
+
+LOW_FFT, SEMITONE_FFT, ONSET_FFT = 4096, 2048, 1024
+TUNING_RANGE_HZ = (110.0, 2500.0)

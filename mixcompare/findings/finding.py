@@ -1,0 +1,99 @@
+"""What sticks out: one finding, its size in just-noticeable differences, and the ranking.
+
+Conventions
+-----------
+Differences are candidate minus reference: positive means the candidate has more. Times are
+seconds on the reference's clock unless the name says otherwise. Intervals are 95 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """How likely players, room and mix are the cause; the weights sum to 1."""
+
+    players: float
+    room: float
+    mix: float
+
+    @classmethod
+    def weighing(cls, players: float, room: float, mix: float) -> Cause:
+        """Scale the weights so that they sum to 1."""
+        total = players + room + mix
+        return cls(players / total, room / total, mix / total)
+
+    @property
+    def likeliest(self) -> str:
+        """Name of the largest weight."""
+        weights = {"players": self.players, "room": self.room, "mix": self.mix}
+        return max(weights, key=lambda name: weights[name])
+
+
+@dataclass(frozen=True)
+class Excerpts:
+    """Paths of a finding's level-matched excerpts, relative to the report."""
+
+    reference: str
+    candidate: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that sticks out.
+
+    Attributes
+    ----------
+    aspect, kind, subject : str
+        Aspect of the report, short stable code, and what it is about in plain words.
+    difference : float
+        Candidate minus reference, in ``unit``.
+    interval : tuple of float
+        95 % interval of the difference.
+    unit : str
+    jnd : float
+        Size in just-noticeable differences, shrunk by the uncertainty.
+    confidence : float in [0, 1]
+        That the finding is real.
+    spans_s, candidate_spans_s : tuple of (start, end)
+        Where, on the reference's and on the candidate's clock.
+    band_hz : (low, high) or None
+    cause : Cause
+    text : str
+        One sentence for a person.
+    advice : tuple of str
+    rank : int
+        1 = most salient; 0 until ranked.
+    bars : tuple of (first, last) or None
+    listening : Excerpts or None
+    consequences : tuple of str
+        What else this finding explains, in plain words.
+    """
+
+    aspect: str
+    kind: str
+    subject: str
+    difference: float
+    interval: tuple[float, float]
+    unit: str
+    jnd: float
+    confidence: float
+    spans_s: tuple[Span, ...]
+    band_hz: tuple[float, float] | None
+    cause: Cause
+    text: str
+    advice: tuple[str, ...]
+    candidate_spans_s: tuple[Span, ...] = ()
+    rank: int = 0
+    bars: tuple[tuple[int, int], ...] | None = None
+    listening: Excerpts | None = None
+    consequences: tuple[str, ...] = ()
+
+    @property
+    def duration_s(self) -> float:
+        """Length of all spans together."""
+        return sum(end - start for start, end in self.spans_s)

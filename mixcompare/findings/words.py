@@ -1,0 +1,47 @@
+"""Sizes and places in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mixcompare.findings.finding import Finding, Span
+
+
+def signed(value: float, unit: str, decimals: int = 1) -> str:
+    """A difference as a person writes it: ``+5.8 dB``."""
+    return f"{value:+.{decimals}f} {unit}".rstrip()
+
+
+def amount(finding: Finding) -> str:
+    """A finding's size in words; of a bare ratio, what it is a share of."""
+    if finding.aspect == "articulation":
+        return f"{100 * finding.difference:+.0f} % of the notes' length"
+    decimals = 2 if finding.unit in ("dB/octave", "dB/dB") else 1
+    return signed(finding.difference, finding.unit, decimals)
+
+
+def clock(seconds: float) -> str:
+    """A time as ``0:07`` or ``1:02:03``."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+def joined_spans(spans_s: Sequence[Span]) -> tuple[Span, ...]:
+    """Spans in order, joined where they touch."""
+    joined: list[Span] = []
+    for start, end in sorted(spans_s):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return tuple(joined)
+
+
+def places(spans_s: Sequence[Span], limit: int = 3) -> str:
+    """Spans as words: ``0:05-0:12 and 0:20-0:28``."""
+    shown = [f"{clock(start)}-{clock(end)}" for start, end in spans_s[:limit]]
+    if len(spans_s) > limit:
+        shown.append(f"{len(spans_s) - limit} more")
+    return " and ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else "".join(shown)

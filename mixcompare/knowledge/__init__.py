@@ -1,0 +1,1 @@
+"""What the user gives besides the two recordings."""

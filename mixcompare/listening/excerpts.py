@@ -1,0 +1,271 @@
+"""What a person hears of a comparison: level-matched, aligned excerpts, and sound for the page.
+
+Conventions
+-----------
+The broadband level difference is taken out by turning the louder recording down, never the
+other one up, by one gain for the whole comparison: a finding's own difference stays audible.
+Where a true peak would pass -1 dBTP both recordings are lowered alike. Spans are seconds on the
+reference's clock; the candidate's part begins and ends where the time map puts the same music,
+so its length differs where its tempo does. Samples are float32, shape (n, 2).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import soundfile
+
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
+from mixcompare.errors import OutputError
+from mixcompare.findings import Excerpts, Finding, Span
+from mixcompare.standards.bs1770 import TruePeak
+
+Samples = npt.NDArray[np.float32]
+
+FADE_S = 0.015
+CEILING_DBTP = -1.0
+"""Highest true peak of anything written (EBU R 128, 2023: -1 dBTP)."""
+
+METER_MARGIN_DB = 0.1
+"""What another true-peak meter may read higher."""
+
+
+SHORTEST_S, LONGEST_S = 3.0, 12.0
+CONTEXT_S = 1.0
+"""Music before and after a finding's span that lets the ear find its way in."""
+
+SEARCH_STEP_S = 0.5
+
+MP3_RATES_HZ = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
+BLOCK_S = 30.0
+
+
+@dataclass(frozen=True)
+class AlignedSound:
+    """Two recordings and how they lie against each other, ready to be cut.
+
+    Attributes
+    ----------
+    reference, candidate : Recording
+    time_map : TimeMap
+    gain_db : float
+        Level of the candidate against the reference.
+    """
+
+    reference: Recording
+    candidate: Recording
+    time_map: TimeMap
+    gain_db: float
+
+    @property
+    def span_s(self) -> Span:
+        """Part of the reference that both recordings have."""
+        start, end = self.time_map.span_s
+        candidate_ends = np.array([0.0, self.candidate.duration_s])
+        first, last = self.time_map.to_reference(candidate_ends)
+        return max(start, 0.0, float(first)), min(end, self.reference.duration_s, float(last))
+
+
+@dataclass(frozen=True)
+class Excerpt:
+    """Sound cut out of one recording; ``span_s`` is on that recording's own clock."""
+
+    samples: Samples
+    sample_rate_hz: int
+    span_s: Span
+
+
+@dataclass(frozen=True)
+class ExcerptPair:
+    """The same music of both recordings, and the gain that each was given (never above 0 dB)."""
+
+    reference: Excerpt
+    candidate: Excerpt
+    reference_gain_db: float
+    candidate_gain_db: float
+
+
+def matching_gains_db(gain_db: float) -> tuple[float, float]:
+    """Gains of (reference, candidate) that turn the louder of the two down.
+
+    Parameters
+    ----------
+    gain_db : float
+        Level of the candidate against the reference.
+    """
+    return min(gain_db, 0.0), min(-gain_db, 0.0)
+
+
+def true_peak_dbtp(samples: Samples, sample_rate_hz: int) -> float:
+    """True peak (BS.1770-5 Annex 2) of samples of shape (n, 2); -inf for silence."""
+    meter = TruePeak(sample_rate_hz)
+    meter.push(samples, last=True)
+    return _decibels(meter.peak)
+
+
+def excerpt_span(finding: Finding, pair: AlignedSound, profile: Samples | None = None) -> Span:
+    """Which 3 to 12 seconds show a finding: its longest place, with music around it.
+
+    Parameters
+    ----------
+    finding : Finding
+    pair : AlignedSound
+    profile : ndarray, optional
+        Result of :func:`busy_profile`. With it, the busiest part of a long place is chosen;
+        without, the middle.
+
+    Returns
+    -------
+    tuple of float
+        (start, end) on the reference's clock.
+    """
+    first, last = pair.span_s
+    spans = finding.spans_s or ((first, last),)
+    start, end = max(spans, key=lambda span: span[1] - span[0])
+    start, end = max(start, first), min(end, last)
+    if end <= start:
+        start, end = first, last
+    if end - start > LONGEST_S:
+        start = _busiest_start(start, end, profile)
+        end = start + LONGEST_S
+    spare = LONGEST_S - (end - start)
+    context = max(min(CONTEXT_S, spare / 2), (SHORTEST_S - (end - start)) / 2)
+    start, end = start - context, end + context
+    shift = max(first - start, 0.0) - max(end - last, 0.0)
+    return max(start + shift, first), min(end + shift, last)
+
+
+def busy_profile(pair: AlignedSound) -> Samples:
+    """Power of the reference in steps of half a second, shape (steps,)."""
+    recording = pair.reference
+    powers = []
+    for block in recording.blocks(SEARCH_STEP_S):
+        powers.append(float(np.mean(np.square(block))))
+    return np.asarray(powers, np.float32)
+
+
+def cut(pair: AlignedSound, span_s: Span) -> ExcerptPair:
+    """Cut the same music out of both recordings, level-matched, faded in and out.
+
+    Parameters
+    ----------
+    pair : AlignedSound
+    span_s : tuple of float
+        (start, end) on the reference's clock.
+    """
+    return matched(pair, span_s, _read, CEILING_DBTP - METER_MARGIN_DB)
+
+
+def excerpts(finding: Finding, pair: AlignedSound, profile: Samples | None = None) -> ExcerptPair:
+    """Level-matched, aligned excerpts of the place where a finding is heard.
+
+    See Also
+    --------
+    excerpt_span : which place that is.
+    """
+    return cut(pair, excerpt_span(finding, pair, profile))
+
+
+def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerpts:
+    """Write both excerpts as FLAC (16 bit) into the report's folder ``listening``.
+
+    Parameters
+    ----------
+    finding : Finding
+        Gives the files their names.
+    sound : ExcerptPair
+    folder : Path
+        The report's folder.
+
+    Returns
+    -------
+    Excerpts
+        Paths relative to ``folder``.
+
+    Raises
+    ------
+    OutputError
+        If the files cannot be written.
+    """
+    name = re.sub(r"[^a-z0-9]+", "-", finding.kind.lower()).strip("-") or finding.aspect
+    paths = []
+    for role, excerpt in (("reference", sound.reference), ("candidate", sound.candidate)):
+        path = f"listening/{finding.rank:02d}-{name}-{role}.flac"
+        target = folder / path
+        try:
+            target.parent.mkdir(exist_ok=True)
+            soundfile.write(
+                target, excerpt.samples, excerpt.sample_rate_hz, format="FLAC", subtype="PCM_16"
+            )
+        except (OSError, soundfile.SoundFileError) as error:
+            raise OutputError(f"{target}: the excerpt cannot be written ({error}).") from error
+        paths.append(path)
+    return Excerpts(*paths)
+
+
+def matched(
+    pair: AlignedSound,
+    span_s: Span,
+    read: Callable[[Recording, Span], tuple[Samples, int]],
+    ceiling_dbtp: float,
+) -> ExcerptPair:
+    """Read both, turn the louder one down, lower both alike under the ceiling, fade."""
+    span = on_candidate(pair.time_map, span_s)
+    reference, reference_rate = read(pair.reference, span_s)
+    candidate, candidate_rate = read(pair.candidate, span)
+    reference_gain_db, candidate_gain_db = matching_gains_db(pair.gain_db)
+    peak_dbtp = max(
+        true_peak_dbtp(reference, reference_rate) + reference_gain_db,
+        true_peak_dbtp(candidate, candidate_rate) + candidate_gain_db,
+    )
+    lowering_db = min(ceiling_dbtp - peak_dbtp, 0.0)
+    reference_gain_db += lowering_db
+    candidate_gain_db += lowering_db
+    return ExcerptPair(
+        Excerpt(_shaped(reference, reference_rate, reference_gain_db), reference_rate, span_s),
+        Excerpt(_shaped(candidate, candidate_rate, candidate_gain_db), candidate_rate, span),
+        reference_gain_db,
+        candidate_gain_db,
+    )
+
+
+def _read(recording: Recording, span_s: Span) -> tuple[Samples, int]:
+    return recording.read(*span_s), recording.sample_rate_hz
+
+
+def _shaped(samples: Samples, rate: int, gain_db: float) -> Samples:
+    """Apply a gain and raised-cosine fades at both ends."""
+    out = samples * np.float32(10 ** (gain_db / 20))
+    count = min(round(FADE_S * rate), len(out) // 2)
+    if count:
+        ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(count) + 0.5) / count)).astype(np.float32)
+        out[:count] *= ramp[:, None]
+        out[-count:] *= ramp[::-1, None]
+    return np.asarray(out, np.float32)
+
+
+def on_candidate(time_map: TimeMap, span_s: Span) -> Span:
+    start, end = time_map.to_candidate(np.array(span_s))
+    return float(start), float(end)
+
+
+def _busiest_start(start: float, end: float, profile: Samples | None) -> float:
+    latest = end - LONGEST_S
+    if profile is None:
+        return (start + latest) / 2
+    width = round(LONGEST_S / SEARCH_STEP_S)
+    first = int(np.ceil(start / SEARCH_STEP_S))
+    sums = np.convolve(profile[first : int(end / SEARCH_STEP_S)], np.ones(width), mode="valid")
+    if len(sums) == 0:
+        return start
+    return min((first + int(np.argmax(sums))) * SEARCH_STEP_S, latest)
+
+
+def _decibels(amplitude: float) -> float:
+    return 20 * float(np.log10(amplitude)) if amplitude > 0 else float("-inf")

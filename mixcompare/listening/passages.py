@@ -1,0 +1,163 @@
+"""Sound for the page: both recordings, level-matched, coded within a budget of bytes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import soundfile
+from scipy import signal
+
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.recording import Recording
+from mixcompare.findings import Finding, Span
+from mixcompare.listening.excerpts import (
+    BLOCK_S,
+    CEILING_DBTP,
+    MP3_RATES_HZ,
+    AlignedSound,
+    Excerpt,
+    Samples,
+    busy_profile,
+    excerpt_span,
+    matched,
+    on_candidate,
+)
+
+CODEC_MARGIN_DB = 1.0
+"""What MP3 coding may add to a peak (common practice, no source)."""
+
+
+PAGE_BUDGET_BYTES = 8_200_000
+"""Of coded sound in a page: 11 MB once it is written as text."""
+
+
+BIT_RATES_KBPS = (192, 160, 128, 112, 96)
+
+
+@dataclass(frozen=True)
+class Passage:
+    """Part of a comparison, coded as MP3 for the page.
+
+    Attributes
+    ----------
+    reference_span_s, candidate_span_s : tuple of float
+        What was coded, each on its own clock.
+    reference_mp3, candidate_mp3 : bytes
+    reference_gain_db, candidate_gain_db : float
+    """
+
+    reference_span_s: Span
+    candidate_span_s: Span
+    reference_mp3: bytes
+    candidate_mp3: bytes
+    reference_gain_db: float
+    candidate_gain_db: float
+
+
+def passages(
+    pair: AlignedSound, findings: Sequence[Finding] = (), budget_bytes: int = PAGE_BUDGET_BYTES
+) -> tuple[Passage, ...]:
+    """Code the sound of a page: the whole passage, or the findings' places where it is too long.
+
+    Parameters
+    ----------
+    pair : AlignedSound
+    findings : sequence of Finding
+        Most salient first.
+    budget_bytes : int
+        Most that all of it may take.
+
+    Returns
+    -------
+    tuple of Passage
+        In the order of time; they do not overlap. Empty where the audio library cannot write MP3.
+    """
+    if "MP3" not in soundfile.available_formats():
+        return ()
+    spans, kbps = _spans_within([pair.span_s], pair.time_map, budget_bytes)
+    if not spans:
+        profile = busy_profile(pair)
+        wanted = [excerpt_span(finding, pair, profile) for finding in findings]
+        spans, kbps = _spans_within(wanted, pair.time_map, budget_bytes)
+    return tuple(_coded(pair, span, kbps) for span in spans)
+
+
+def _spans_within(
+    wanted: Sequence[Span], time_map: TimeMap, budget_bytes: int
+) -> tuple[list[Span], int]:
+    """As many of the wanted spans as fit, merged, and the best bit rate for them."""
+    for count in range(len(wanted), 0, -1):
+        merged = _merged(wanted[:count])
+        seconds = 0.0
+        for span in merged:
+            start, end = on_candidate(time_map, span)
+            seconds += span[1] - span[0] + end - start
+        for kbps in BIT_RATES_KBPS:
+            if seconds * kbps * 125 <= budget_bytes:
+                return merged, kbps
+    return [], 0
+
+
+def _merged(spans: Sequence[Span]) -> list[Span]:
+    out: list[Span] = []
+    for start, end in sorted(spans):
+        if out and start <= out[-1][1]:
+            out[-1] = (out[-1][0], max(end, out[-1][1]))
+        else:
+            out.append((start, end))
+    return out
+
+
+def _coded(pair: AlignedSound, span_s: Span, kbps: int) -> Passage:
+    sound = matched(pair, span_s, _read_at_mp3_rate, CEILING_DBTP - CODEC_MARGIN_DB)
+    # The coder works outside Python's lock, so both can be coded at once.
+    with ThreadPoolExecutor(2) as workers:
+        sides = (sound.reference, sound.candidate)
+        reference_mp3, candidate_mp3 = workers.map(lambda side: _mp3(side, kbps), sides)
+    return Passage(
+        sound.reference.span_s,
+        sound.candidate.span_s,
+        reference_mp3,
+        candidate_mp3,
+        sound.reference_gain_db,
+        sound.candidate_gain_db,
+    )
+
+
+def _read_at_mp3_rate(recording: Recording, span_s: Span) -> tuple[Samples, int]:
+    """Read a span at a rate that MP3 knows, resampled in blocks where necessary."""
+    rate = recording.sample_rate_hz
+    if rate in MP3_RATES_HZ:
+        return recording.read(*span_s), rate
+    target = next((known for known in (48000, 44100) if rate % known == 0), 44100)
+    margin_s = 1.0
+    blocks = []
+    start, end = span_s
+    while start < end:
+        stop = min(start + BLOCK_S, end)
+        wide = recording.read(start - margin_s, stop + margin_s)
+        dense = signal.resample_poly(wide, target, rate, axis=0)
+        first = round(margin_s * target)
+        blocks.append(dense[first : first + round((stop - start) * target)])
+        start = stop
+    return np.concatenate(blocks).astype(np.float32), target
+
+
+def _mp3(excerpt: Excerpt, kbps: int) -> bytes:
+    # The library maps 0..1 onto 320..32 kbps and takes the nearest rate of the format.
+    level = (320 - kbps) / (320 - 32)
+    buffer = io.BytesIO()
+    soundfile.write(
+        buffer,
+        excerpt.samples,
+        excerpt.sample_rate_hz,
+        format="MP3",
+        subtype="MPEG_LAYER_III",
+        compression_level=level,
+        bitrate_mode="CONSTANT",
+    )
+    return buffer.getvalue()

@@ -1,0 +1,1 @@
+"""An aligned pair, and what all aspects share of it."""

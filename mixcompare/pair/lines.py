@@ -1,0 +1,265 @@
+"""Who leads: the leading line of an orchestral passage and its notes, without a score.
+
+Conventions
+-----------
+Pitches are MIDI numbers on the recording's own semitone grid. A note lasts from its onset to the
+next onset in the line; how long of that it sounds is not decided here.
+
+Method
+------
+Every frame is explained as a sum of harmonic combs, one a pitch, with non-negative weights
+(multiplicative updates for the Kullback-Leibler divergence, Lee and Seung 2001, with fixed
+templates). The line is the path through these weights with the largest sum, where every change
+of pitch has its price (Viterbi 1967). Several recordings of the same passage, brought to one
+clock, add up: what one of them masks the other may show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.features import (
+    HIGHEST_SEMITONE,
+    LOWEST_SEMITONE,
+    SEMITONE_RATE_HZ,
+    Features,
+)
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.pair.notes import LONGEST_NOTE_S, PARTIALS, Note, Sounding, line_notes
+
+FloatArray = npt.NDArray[np.float64]
+LOWEST_COMB, HIGHEST_COMB = 36, 104
+LOWEST_LEAD, HIGHEST_LEAD = 50, 96
+"""Range of the leading line: D3 to C7."""
+
+HIGHEST_BASS = 57
+"""Of the bass line: A3."""
+
+
+_COMB_FALL = 0.7  # each partial's share against the one below
+_COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
+_UPDATES = 20
+_SMOOTH_FRAMES = 5
+_CHANGE_PRICE = 2.5  # in standard deviations of the weights
+_LEAP_PRICE = 0.3  # per semitone, relative
+_REST_SHARE = 0.2
+_COLOUR_SEMITONES = 13
+_MIDDLE_PITCH = 66
+_HIGH_VOICE = 0.15  # per octave: the ear follows the highest voice (Fujioka et al. 2005)
+_LOW_VOICE = 0.3
+_TOGETHER_S = 0.03
+_SHORTEST_WRITTEN_S = 0.2
+_COVERING = 6  # partials of another note that may cover one's own
+_STRETCH_S, _MOST_STRETCHES = 60.0, 10
+
+
+def comb_weights(semitone_power: FloatArray) -> FloatArray:
+    """How strongly every pitch sounds, by combs of partials.
+
+    Parameters
+    ----------
+    semitone_power : ndarray, shape (frames, 85)
+
+    Returns
+    -------
+    ndarray, shape (frames, 69)
+        From ``LOWEST_COMB`` to ``HIGHEST_COMB``; mean 1.
+    """
+    combs = _combs().astype(np.float32)
+    total = combs.sum(axis=1)
+    if len(semitone_power) == 0:
+        return np.zeros((0, len(combs)))
+    loud = (np.maximum(semitone_power, 1e-16) ** _COMPRESSION).astype(np.float32)
+    colour = uniform_filter1d(loud.mean(axis=0), 25, mode="nearest")
+    loud /= np.sqrt(colour)
+    loud /= loud.mean()
+    weights = np.ones((len(loud), len(combs)), np.float32)
+    for _ in range(_UPDATES):
+        weights *= (loud / (weights @ combs + np.float32(1e-9))) @ combs.T / total
+    return np.asarray(weights / (weights.mean() + 1e-9), np.float64)
+
+
+def _combs() -> FloatArray:
+    pitches = np.arange(LOWEST_COMB, HIGHEST_COMB + 1)
+    combs = np.zeros((len(pitches), HIGHEST_SEMITONE - LOWEST_SEMITONE + 1))
+    for row, pitch in enumerate(pitches):
+        for number, partial in enumerate(PARTIALS):
+            band = pitch + partial - LOWEST_SEMITONE
+            if band < combs.shape[1]:
+                combs[row, band] += _COMB_FALL**number
+    return np.asarray(combs / combs.sum(axis=1, keepdims=True))
+
+
+def grid_shift(
+    reference: Features, candidate: Features, transposition_semitones: int, tuning_cents: float
+) -> int:
+    """Semitone bands from a reference pitch to the same note in the candidate."""
+    grids = reference.grid_tuning_cents - candidate.grid_tuning_cents
+    return round(transposition_semitones + (tuning_cents + grids) / 100)
+
+
+def joint_weights(
+    sources: Sequence[Sounding],
+) -> FloatArray:
+    """Comb weights of several recordings on one clock, added up.
+
+    Parameters
+    ----------
+    sources : sequence of Sounding
+
+    Returns
+    -------
+    ndarray, shape (frames, 69)
+    """
+    total: FloatArray | None = None
+    for features, times_s, shift in sources:
+        power = sample_frames(features.semitone_power, SEMITONE_RATE_HZ, times_s)
+        weights = comb_weights(power)
+        weights = np.roll(weights, -shift, axis=1)
+        if shift > 0:
+            weights[:, -shift:] = 0
+        elif shift < 0:
+            weights[:, :-shift] = 0
+        total = weights if total is None else total + weights
+    if total is None:
+        return np.zeros((0, HIGHEST_COMB - LOWEST_COMB + 1))
+    return total
+
+
+def lead_notes(sources: Sequence[Sounding], frame_s: FloatArray) -> tuple[Note, ...]:
+    """Notes of the leading line; of a long piece, those of ten minutes spread over the whole."""
+    return _notes(sources, frame_s, lead_path)[0]
+
+
+def lead_and_bass_notes(
+    sources: Sequence[Sounding], frame_s: FloatArray
+) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
+    """Notes of the leading line and of the bass line, from one search for pitches."""
+    lead, bass = _notes(sources, frame_s, lead_path, bass_path)
+    return lead, bass
+
+
+def part_notes(part: PartNotes) -> tuple[Note, ...]:
+    """Notes of a written part that another note of it follows at once.
+
+    Of notes struck together the highest counts. Notes before a rest are left out: how long they
+    sound is written, not played.
+    """
+    first = np.unique(np.round(part.notes[:, 0] / _TOGETHER_S), return_index=True)[1]
+    groups = np.split(part.notes, first[1:])
+    top = np.array([group[group[:, 2].argmax()] for group in groups]).reshape(-1, 3)
+    notes = []
+    for (onset_s, end_s, pitch), (next_s, _, following) in zip(top[:-1], top[1:], strict=True):
+        length = next_s - onset_s
+        if not _SHORTEST_WRITTEN_S <= length <= LONGEST_NOTE_S or end_s < next_s - 0.3 * length:
+            continue
+        near = (part.others[:, 0] < next_s - _TOGETHER_S) & (part.others[:, 1] > onset_s)
+        near &= ~_doubling(part.others, onset_s, end_s, pitch)
+        partials = part.others[near, 2][:, None] + PARTIALS[None, :_COVERING]
+        notes.append(
+            Note(
+                pitch=round(pitch),
+                next_pitch=round(following),
+                onset_s=float(onset_s),
+                next_s=float(next_s),
+                written=True,
+                covered=tuple(int(band) for band in np.unique(np.round(partials))),
+            )
+        )
+    return tuple(notes)
+
+
+def _doubling(
+    others: FloatArray, onset_s: float, end_s: float, pitch: float
+) -> npt.NDArray[np.bool_]:
+    """Notes in unison or octaves from the same onset to the same end: one voice to the ear."""
+    together = np.abs(others[:, 0] - onset_s) < 2 * _TOGETHER_S
+    alike = np.abs(others[:, 1] - end_s) < 0.15 * (end_s - onset_s)
+    doubling: npt.NDArray[np.bool_] = together & alike & ((others[:, 2] - pitch) % 12 == 0)
+    return doubling
+
+
+def _notes(
+    sources: Sequence[Sounding],
+    frame_s: FloatArray,
+    *paths: Callable[[FloatArray], npt.NDArray[np.int64]],
+) -> list[tuple[Note, ...]]:
+    """Notes of every line that a path through the comb weights finds."""
+    lines: list[list[Note]] = [[] for _ in paths]
+    for inside in stretches(len(frame_s)):
+        part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
+        weights = joint_weights(part)
+        for notes, path in zip(lines, paths, strict=True):
+            notes += line_notes(path(weights), frame_s[inside], part)
+    return [tuple(notes) for notes in lines]
+
+
+def stretches(frames: int) -> list[slice]:
+    """A piece cut into minutes; of a long one, ten that are spread over the whole."""
+    length = round(_STRETCH_S * SEMITONE_RATE_HZ)
+    firsts = np.arange(0, max(frames - length // 4, 1), length)
+    if len(firsts) > _MOST_STRETCHES:
+        kept = np.linspace(0, len(firsts) - 1, _MOST_STRETCHES).round().astype(int)
+        firsts = firsts[kept]
+    out = []
+    for first in firsts:
+        behind = int(first) + length
+        out.append(slice(int(first), frames if frames - behind < length // 4 else behind))
+    return out
+
+
+def voice_cells(path: npt.NDArray[np.int64], partials: int = 6) -> npt.NDArray[np.bool_]:
+    """Semitone cells of a line and its first partials, shape (frames, 85)."""
+    cells = np.zeros((len(path), HIGHEST_SEMITONE - LOWEST_SEMITONE + 1), bool)
+    for step in PARTIALS[:partials]:
+        band = path + step - LOWEST_SEMITONE
+        inside = (path > 0) & (band < cells.shape[1])
+        cells[np.flatnonzero(inside), band[inside]] = True
+    return cells
+
+
+def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
+    """Pitch of the leading line in every frame; 0 where it rests."""
+    return _path(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)
+
+
+def bass_path(weights: FloatArray) -> npt.NDArray[np.int64]:
+    """Pitch of the bass line in every frame; 0 where it rests."""
+    return _path(weights, LOWEST_COMB, HIGHEST_BASS, -_LOW_VOICE)
+
+
+def _path(
+    weights: FloatArray, lowest: int, highest: int, per_octave: float
+) -> npt.NDArray[np.int64]:
+    low = lowest - LOWEST_COMB
+    colour = uniform_filter1d(weights.mean(axis=0), _COLOUR_SEMITONES, mode="nearest")
+    strength = np.sqrt(weights / np.sqrt(colour + 1e-9))
+    strength = strength[:, low : highest - LOWEST_COMB + 1]
+    strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0)
+    height = (np.arange(lowest, highest + 1) - _MIDDLE_PITCH) / 12
+    strength *= 1 + per_octave * height
+    strength /= strength.std() + 1e-12
+    frames, states = strength.shape
+    if frames == 0:
+        return np.zeros(0, np.int64)
+    distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
+    price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 24))
+    price[distance == 0] = 0
+    score = strength[0].copy()
+    came_from = np.zeros((frames, states), np.int16)
+    for frame in range(1, frames):
+        options = score[None] - price
+        came_from[frame] = options.argmax(axis=1)
+        score = options.max(axis=1) + strength[frame]
+    path = np.empty(frames, np.int64)
+    path[-1] = int(score.argmax())
+    for frame in range(frames - 1, 0, -1):
+        path[frame - 1] = came_from[frame, path[frame]]
+    on_path = strength[np.arange(frames), path] ** 2
+    sounding = on_path > _REST_SHARE * np.median(on_path)
+    return np.where(sounding, path + lowest, 0)

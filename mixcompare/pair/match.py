@@ -1,0 +1,73 @@
+"""How two recordings lie against each other: what alignment found, what analyzers need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.knowledge.notes import PartNotes
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Match:
+    """How the candidate lies against the reference.
+
+    Attributes
+    ----------
+    time_map : TimeMap
+        Reference time to candidate time.
+    same_take : bool
+        Whether both are the same performance (then nothing can be the players' doing).
+    gain_db : float
+        Broadband level of the candidate against the reference; subtract it from every level
+        difference.
+    transposition_semitones : int
+    tuning_cents : float
+        Candidate against reference, after transposition.
+    channels_swapped : bool
+        Whether left and right are exchanged in the candidate.
+    uncertainty_ms : float
+        Typical error of the time map.
+    parts : tuple of PartNotes
+        Written notes, where the user gave a score.
+    """
+
+    time_map: TimeMap
+    same_take: bool = False
+    gain_db: float = 0.0
+    transposition_semitones: int = 0
+    tuning_cents: float = 0.0
+    channels_swapped: bool = False
+    uncertainty_ms: float = 0.0
+    parts: tuple[PartNotes, ...] = ()
+
+    def grid_s(self, rate_hz: float) -> FloatArray:
+        """Reference times, evenly spaced, that have a counterpart in the candidate."""
+        start, end = self.time_map.span_s
+        times = np.arange(np.ceil(start * rate_hz), np.floor(end * rate_hz) + 1) / rate_hz
+        return times[self.time_map.covers(times)]
+
+    def mirrored(self) -> Match:
+        """The same pair with the roles exchanged."""
+        return replace(
+            self,
+            time_map=self.time_map.inverse(),
+            gain_db=-self.gain_db,
+            transposition_semitones=-self.transposition_semitones,
+            tuning_cents=-self.tuning_cents,
+            parts=tuple(self._heard_in_candidate(part) for part in self.parts),
+        )
+
+    def _heard_in_candidate(self, part: PartNotes) -> PartNotes:
+        """The part's notes at the times and pitches of the candidate."""
+
+        def moved(notes: FloatArray) -> FloatArray:
+            times = self.time_map.to_candidate(notes[:, :2])
+            return np.column_stack([times, notes[:, 2] + self.transposition_semitones])
+
+        return PartNotes(part.name, moved(part.notes), moved(part.others))

@@ -1,0 +1,143 @@
+"""The pair as two aligned spectrograms on one clock: the ground on which elements are found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.features import (
+    BAND_RATE_HZ,
+    HIGHEST_SEMITONE,
+    LOWEST_SEMITONE,
+    SEMITONE_RATE_HZ,
+    Features,
+    common_bands,
+)
+from mixcompare.pair.match import Match
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
+
+FloatArray = npt.NDArray[np.float64]
+
+RATE_HZ = 20.0
+_LOWEST_HZ = 40.0
+_AUDIBLE_DB = 50.0
+_EDGE_S = 0.2  # frames nearer to an end reach over it, where one of a take may go on
+
+
+@dataclass(frozen=True)
+class PairSpectra:
+    """Both recordings' band powers at the same musical moments.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (n,)
+        Reference clock.
+    centre_hz : ndarray, shape (bands,)
+        Semitones up to 5 kHz, third octaves above.
+    reference, candidate : ndarray, shape (n, bands)
+        Powers; the candidate's with the pair's gain taken out.
+    """
+
+    times_s: FloatArray
+    centre_hz: FloatArray
+    reference: FloatArray
+    candidate: FloatArray
+
+    @property
+    def difference_db(self) -> FloatArray:
+        """Level difference of every cell, shape (n, bands)."""
+        floor = 1e-9 * max(self.reference.max(), self.candidate.max())
+        return np.asarray(10 * np.log10((self.candidate + floor) / (self.reference + floor)))
+
+    @property
+    def audible(self) -> npt.NDArray[np.bool_]:
+        """Cells in which either recording sounds: near its band's and its moment's loudest."""
+        louder = np.maximum(self.reference, self.candidate)
+        band = np.percentile(louder, 98, axis=0, keepdims=True)
+        moment = louder.max(axis=1, keepdims=True)
+        limit = 10 ** (-_AUDIBLE_DB / 10)
+        heard: npt.NDArray[np.bool_] = (
+            (louder > 1e-3 * band) & (louder > limit * moment) & (louder > 1e-7 * louder.max())
+        )
+        return heard
+
+    def mirrored(self) -> PairSpectra:
+        """The same cells with the roles exchanged."""
+        return PairSpectra(self.times_s, self.centre_hz, self.candidate, self.reference)
+
+
+def pair_spectra(reference: Features, candidate: Features, match: Match) -> PairSpectra:
+    """Lay both spectrograms over each other.
+
+    A transposed candidate is read at its own pitches, so that the same written notes meet.
+    """
+    times = match.grid_s(RATE_HZ)
+    if match.same_take:
+        start, end = match.time_map.span_s
+        whole = times[(times >= start + _EDGE_S) & (times <= end - _EDGE_S)]
+        times = whole if len(whole) else times
+    usable = common_bands(reference, candidate)
+    edges = THIRD_OCTAVE_EDGES_HZ
+    low = max(_LOWEST_HZ, float(edges[:-1][usable].min(initial=20_000)))
+    high = float(edges[1:][usable].max(initial=0))
+    shift = _grid_shift(reference, candidate, match)
+    pitches = np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1)
+    inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
+    inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
+    columns = np.flatnonzero(inside)
+    a, b = _read(
+        (reference.semitone_power, candidate.semitone_power), SEMITONE_RATE_HZ, times, match
+    )
+    upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
+    a_upper, b_upper = _read(
+        (
+            reference.band_power.sum(axis=2)[:, upper],
+            candidate.band_power.sum(axis=2)[:, upper],
+        ),
+        BAND_RATE_HZ,
+        times,
+        match,
+    )
+    gain = 10 ** (-match.gain_db / 10)
+    return PairSpectra(
+        times_s=times,
+        centre_hz=np.concatenate([pitch_hz(pitches[columns]), THIRD_OCTAVE_CENTRES_HZ[upper]]),
+        reference=np.concatenate([a[:, columns], a_upper], axis=1),
+        candidate=gain * np.concatenate([b[:, columns + shift], b_upper], axis=1),
+    )
+
+
+def _read(
+    powers: tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]],
+    rate_hz: float,
+    times_s: FloatArray,
+    match: Match,
+) -> tuple[FloatArray, FloatArray]:
+    """Both recordings' frames at the same moments.
+
+    Interpolation blurs by how far from a frame it reads. In one take the moments are moved a
+    little, so that they lie as far before a frame of one recording as after one of the other:
+    read unevenly, every attack of the same sound would differ.
+    """
+    if match.same_take:
+        frames = (match.time_map.to_candidate(times_s) - times_s) * rate_hz
+        times_s = times_s - (frames - np.round(frames)) / 2 / rate_hz
+    width = 0.3 * rate_hz / RATE_HZ
+    first, second = (_smooth(power, width) for power in powers)
+    places_s = match.time_map.to_candidate(times_s)
+    return sample_frames(first, rate_hz, times_s), sample_frames(second, rate_hz, places_s)
+
+
+def _grid_shift(reference: Features, candidate: Features, match: Match) -> int:
+    """Semitone columns by which the candidate's grid lies higher."""
+    total = 100 * match.transposition_semitones + match.tuning_cents
+    grids = candidate.grid_tuning_cents - reference.grid_tuning_cents
+    return round((total - grids) / 100)
+
+
+def _smooth(power: npt.NDArray[np.float32], width: float) -> npt.NDArray[np.float32]:
+    return np.asarray(ndimage.gaussian_filter1d(power, width, axis=0, mode="nearest"), np.float32)

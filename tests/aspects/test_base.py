@@ -1,0 +1,34 @@
+"""A measurement that the comparison needs as well is made once per recording."""
+
+from __future__ import annotations
+
+import gc
+import weakref
+
+from mixcompare.aspects.base import once
+from mixcompare.features import Features
+from tests.aspects.stereo_music import features_of, music
+
+
+class Counting:
+    """Counts how often it measures."""
+
+    def __init__(self) -> None:
+        self.times = 0
+
+    @once
+    def measure(self, features: Features) -> float:
+        self.times += 1
+        return features.duration_s
+
+
+def test_measured_once_and_let_go_with_the_recording() -> None:
+    first, second = features_of(music()), features_of(0.5 * music())
+    counting = Counting()
+    for features in (first, second, first):
+        assert counting.measure(features) == features.duration_s
+    assert counting.times == 2
+    gone = weakref.ref(first)
+    del first, features
+    gc.collect()
+    assert gone() is None

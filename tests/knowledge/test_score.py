@@ -1,0 +1,323 @@
+"""Scores: read, laid over a recording, and what bad ones are told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import mido
+import numpy as np
+import pytest
+
+from mixcompare.alignment.result import SAME_PASSAGE, Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.articulation.aspect import analyzer
+from mixcompare.audio.recording import Recording
+from mixcompare.cli.main import main
+from mixcompare.errors import ScoreError
+from mixcompare.features import AlignmentFeatures, Features
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.score import RATE_HZ, Score
+from mixcompare.pair.lines import part_notes
+from mixcompare.pair.match import Match
+
+SAMPLES = Path(__file__).parent.parent / "sample_audio"
+TABLE = "part,onset_s,end_s,pitch\nviolins,0,0.5,72\nviolins,0.5,1.0,74\ncellos,0,1,48\n"
+
+
+def table(folder: Path, text: str = TABLE) -> Path:
+    path = folder / "notes.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_table(tmp_path: Path) -> None:
+    score = Score.open(table(tmp_path))
+    assert [name for name, _ in score.parts] == ["violins", "cellos"]
+    np.testing.assert_allclose(score.parts[0][1], [[0, 0.5, 72], [0.5, 1.0, 74]])
+
+
+def test_midi_with_a_change_of_tempo(tmp_path: Path) -> None:
+    # Standard MIDI File 1.0: ticks count fractions of a quarter note; a tempo is in microseconds
+    # a quarter and holds for all tracks.
+    file = mido.MidiFile(type=1, ticks_per_beat=100)
+    tempo = mido.MidiTrack(
+        [
+            mido.MetaMessage("set_tempo", tempo=1_000_000, time=0),
+            mido.MetaMessage("set_tempo", tempo=500_000, time=100),
+        ]
+    )
+    notes = mido.MidiTrack(
+        [
+            mido.MetaMessage("track_name", name="oboe", time=0),
+            mido.Message("note_on", note=60, velocity=80, time=0),
+            mido.Message("note_on", note=60, velocity=0, time=100),
+            mido.Message("note_on", note=62, velocity=80, time=0),
+            mido.Message("note_off", note=62, velocity=0, time=200),
+            mido.Message("note_on", note=38, velocity=80, channel=9, time=0),
+            mido.Message("note_off", note=38, velocity=0, channel=9, time=50),
+        ]
+    )
+    file.tracks += [tempo, notes]
+    path = tmp_path / "score.mid"
+    file.save(str(path))
+    ((name, found),) = Score.open(path).parts
+    assert name == "oboe"
+    np.testing.assert_allclose(found, [[0, 1, 60], [1, 2, 62]])
+
+
+def test_laid_over_the_sample() -> None:
+    # sample_audio/README.md: the first beat falls at 0.5 s; every note scatters by 10 ms.
+    score = Score.open(SAMPLES / "score.mid")
+    reference = AlignmentFeatures.of(Recording.open(SAMPLES / "reference.flac"))
+    laid = {part.name: part for part in score.over(reference).parts}
+    for name, written in score.parts:
+        if name not in laid or len(laid[name].notes) != len(written):
+            continue
+        error_s = laid[name].notes[:, 0] - (written[:, 0] + 0.5)
+        assert abs(float(np.median(error_s))) < 0.05, name
+    assert {"violins", "flute"} <= set(laid)
+
+
+def test_other_music_is_refused() -> None:
+    rng = np.random.default_rng(1)
+    notes = np.column_stack(
+        [np.arange(60) * 0.4, np.arange(60) * 0.4 + 0.35, rng.integers(50, 80, 60)]
+    )
+    score = Score((("line", notes),))
+    reference = AlignmentFeatures.of(Recording.open(SAMPLES / "reference.flac"))
+    with pytest.raises(ScoreError, match="of other music"):
+        score.over(reference)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        ("none.csv", None, "no such file"),
+        (".", None, "is a folder"),
+        ("notes.csv", "part,onset_s,pitch\nviolins,0,72\n", "lacks the column 'end_s'"),
+        ("notes.csv", "part,onset_s,end_s,pitch\n", "holds no notes"),
+        ("notes.csv", "part,onset_s,end_s,pitch\nviolins,1,0.5,72\n", "line 2"),
+        ("notes.csv", "part,onset_s,end_s,pitch\nviolins,0,soon,72\n", "no table of notes"),
+        ("notes.csv", "part,onset_s,end_s,pitch\nviolins,0,inf,72\n", "line 2"),
+        ("notes.mid", "MThd and then nothing", "no readable MIDI file"),
+    ],
+)
+def test_bad_scores_get_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, text: str | None, words: str
+) -> None:
+    path = tmp_path / name
+    if text is not None:
+        path.write_text(text, encoding="utf-8")
+    reference = str(SAMPLES / "reference.flac")
+    out = tmp_path / "out"
+    code = main(["compare", reference, reference, "--score", str(path), "--out", str(out)])
+    told = capsys.readouterr().err
+    assert code == 2
+    assert words in told
+    assert path.name in told
+    assert len(told.strip().splitlines()) == 1
+    assert not (out / "report.html").exists()
+
+
+def _line(ratio: float, seed: int = 4) -> tuple[Score, Features]:
+    """A line over held chords, by the score's own tones."""
+    rng = np.random.default_rng(seed)
+    onsets = np.cumsum(rng.choice([0.4, 0.6, 0.8], 30))
+    lengths = np.diff(onsets)
+    pitches = 74 + rng.integers(-4, 8, 29)
+    line = np.column_stack([onsets[:-1], onsets[:-1] + ratio * lengths, pitches])
+    chords = [
+        (at, at + 2.0, pitch) for at in np.arange(0.4, onsets[-1], 2.0) for pitch in (48, 52, 55)
+    ]
+    score = Score((("line", line), ("chords", np.array(chords))))
+    return score, Features.of(Recording.from_array(score.tones(), RATE_HZ))
+
+
+def test_a_written_part_among_others() -> None:
+    legato, reference = _line(0.95)
+    _, candidate = _line(0.5)
+    parts = legato.over(reference).parts
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, reference.duration_s), parts=parts)
+    difference = analyzer.compare(reference, candidate, match)
+    voices = {voice.name: voice for voice in difference.voices}
+    line = voices["line"]
+    assert line.sounding_ratio is not None
+    assert line.sounding_ratio == pytest.approx(-0.45, abs=0.1)
+    assert line.candidate_ratio == pytest.approx(0.5, abs=0.1)
+    assert line.manner == "detached against legato or tenuto"
+    assert voices["chords"].stretch is None
+    told = analyzer.findings(difference)
+    assert [finding.subject for finding in told] == ["the line"]
+
+
+def test_rests_and_chords_in_a_written_part() -> None:
+    notes = np.array([[0, 0.5, 60], [0, 0.5, 67], [0.5, 1.0, 69], [1.0, 1.2, 71], [2.0, 2.5, 72]])
+    found = part_notes(PartNotes("part", notes, np.zeros((0, 3))))
+    # The chord's top note; the note before the rest is left out, and so is the last.
+    assert [(note.pitch, note.next_pitch) for note in found] == [(67, 69), (69, 71)]
+
+
+def test_doublings_cover_nothing_and_others_do() -> None:
+    notes = np.array([[0, 0.5, 72], [0.5, 1.0, 74], [1.0, 1.5, 76]])
+    octave = notes - [0, 0, 12]
+    assert part_notes(PartNotes("part", notes, octave))[0].covered == ()
+    chord = np.array([[0.0, 2.0, 60]])
+    assert 72 in part_notes(PartNotes("part", notes, chord))[0].covered
+
+
+def midi(folder: Path, *tracks: list[mido.Message | mido.MetaMessage], ticks: int = 480) -> Path:
+    file = mido.MidiFile(type=1, ticks_per_beat=ticks)
+    file.tracks += [mido.MidiTrack(track) for track in tracks]
+    path = folder / "score.mid"
+    file.save(str(path))
+    return path
+
+
+def on(pitch: int, after: int, velocity: int = 64, channel: int = 0) -> mido.Message:
+    return mido.Message("note_on", note=pitch, velocity=velocity, time=after, channel=channel)
+
+
+def off(pitch: int, after: int, channel: int = 0) -> mido.Message:
+    return mido.Message("note_off", note=pitch, velocity=0, time=after, channel=channel)
+
+
+def test_midi_without_a_tempo_has_two_quarters_a_second(tmp_path: Path) -> None:
+    # Standard MIDI File 1.0: 500 000 microseconds a quarter unless a tempo is given.
+    path = midi(tmp_path, [on(60, 0), off(60, 480), on(62, 240), off(62, 960)])
+    ((name, notes),) = Score.open(path).parts
+    assert name == "part 0"
+    assert notes.tolist() == [[0, 0.5, 60], [0.75, 1.75, 62]]
+
+
+def test_a_tempo_in_any_track_holds_for_all(tmp_path: Path) -> None:
+    slow = mido.MetaMessage("set_tempo", tempo=2_000_000, time=480)
+    fast = mido.MetaMessage("set_tempo", tempo=250_000, time=480)
+    path = midi(
+        tmp_path,
+        [on(60, 0), off(60, 240), on(64, 240), off(64, 720), on(67, 0), off(67, 480)],
+        [slow, fast, on(48, 0), off(48, 480)],
+    )
+    (_, upper), (_, lower) = Score.open(path).parts
+    # Half a second a quarter, from tick 480 on two seconds, from tick 960 on a quarter of one.
+    assert upper.tolist() == [[0, 0.25, 60], [0.5, 2.625, 64], [2.625, 2.875, 67]]
+    assert lower.tolist() == [[2.5, 2.75, 48]]
+
+
+def test_a_pitch_struck_twice_ends_in_its_order(tmp_path: Path) -> None:
+    path = midi(tmp_path, [on(60, 0), on(60, 240), off(60, 240), off(60, 240)])
+    ((_, notes),) = Score.open(path).parts
+    assert notes.tolist() == [[0, 0.5, 60], [0.25, 0.75, 60]]
+
+
+def test_channels_hold_their_own_notes_and_the_tenth_is_percussion(tmp_path: Path) -> None:
+    path = midi(
+        tmp_path,
+        [
+            mido.MetaMessage("track_name", name=" harp ", time=0),
+            on(60, 0),
+            on(36, 0, channel=9),
+            off(36, 240, channel=9),
+            on(60, 0, channel=8),
+            off(60, 240, channel=8),
+            on(60, 480, velocity=0),
+            off(61, 10),  # never struck
+        ],
+    )
+    ((name, notes),) = Score.open(path).parts
+    assert name == "harp"
+    assert notes.tolist() == [[0, 1.0, 60], [0.25, 0.5, 60]]
+
+
+def test_tables_are_sorted_by_onset_and_parted_by_name(tmp_path: Path) -> None:
+    text = "part,onset_s,end_s,pitch\nb,1.5,2,60\na,0,1,50\nb,0.25,0.75,61.5\n,3,4,127\n"
+    parts = dict(Score.open(table(tmp_path, text)).parts)
+    assert list(parts) == ["b", "a", "part"]
+    assert parts["b"].tolist() == [[0.25, 0.75, 61.5], [1.5, 2, 60]]
+    assert parts["part"].tolist() == [[3, 4, 127]]
+
+
+@pytest.mark.parametrize("row", ["v,0,1,128", "v,-1,1,60", "v,1,1,60", "v,0,1,-1"])
+def test_notes_outside_of_what_there_is(tmp_path: Path, row: str) -> None:
+    with pytest.raises(ScoreError, match="line 2"):
+        Score.open(table(tmp_path, f"part,onset_s,end_s,pitch\n{row}\n"))
+    with pytest.raises(ScoreError, match="too long"):
+        Score.open(table(tmp_path, "part,onset_s,end_s,pitch\nv,0,14401,60\n"))
+
+
+def test_tones_sound_where_and_as_high_as_they_are_written() -> None:
+    # A4 = 440 Hz (ISO 16:1975). Half a second of lead before the score's zero.
+    score = Score((("one", np.array([[1.0, 2.0, 69.0], [3.0, 3.5, 57.0]])),))
+    samples = score.tones()
+    assert len(samples) == pytest.approx((3.5 + 0.5 + 1.0) * RATE_HZ, abs=1)
+    assert np.abs(samples).max() == pytest.approx(0.5)
+    assert not samples[: int(1.49 * RATE_HZ)].any()
+    assert np.abs(samples[int(1.5 * RATE_HZ) : int(1.54 * RATE_HZ)]).max() > 0.2
+    assert not samples[int(2.57 * RATE_HZ) : int(3.49 * RATE_HZ)].any()
+    for start_s, frequency_hz in ((1.55, 440.0), (3.55, 220.0)):
+        part = samples[int(start_s * RATE_HZ) :][: int(0.4 * RATE_HZ)]
+        spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part)), 1 << 18))
+        peak = int(spectrum.argmax()) * RATE_HZ / (1 << 18)
+        assert 1200 * abs(np.log2(peak / frequency_hz)) < 3
+
+
+def test_a_transposed_and_stretched_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The map goes from the score's tones, which begin half a second before its zero.
+    monkeypatch.setattr(
+        "mixcompare.knowledge.score.align",
+        lambda *_: Alignment(
+            SAME_PASSAGE,
+            1.0,
+            TimeMap.linear(2.0, 1.1, 0.4, 3.0),
+            2.0,
+            None,
+            None,
+            None,
+            -5,
+            0.0,
+            1.1,
+            10.0,
+        ),
+    )
+    one = np.array([[0.0, 0.5, 72.0], [0.5, 1.0, 74.0], [2.0, 2.8, 76.0]])
+    two = np.array([[1.0, 2.0, 48.0]])
+    laid = Score((("one", one), ("two", two))).over(_line(0.9)[1])
+    assert laid.transposition_semitones == -5
+    first, second = laid.parts
+    assert (first.name, second.name) == ("one", "two")
+    # What ends behind the matched passage (2.8 s) is left out.
+    known = [[2.0 + 1.1 * 0.5, 2.0 + 1.1 * 1.0, 67], [2.0 + 1.1 * 1.0, 2.0 + 1.1 * 1.5, 69]]
+    np.testing.assert_allclose(first.notes, known)
+    np.testing.assert_allclose(second.notes, [[2.0 + 1.1 * 1.5, 2.0 + 1.1 * 2.5, 43]])
+    np.testing.assert_allclose(first.others, second.notes)
+    np.testing.assert_allclose(second.others, first.notes)
+
+
+@pytest.mark.parametrize("semitones", [3, -4])
+def test_notes_on_the_recordings_clock_and_pitch(semitones: int) -> None:
+    # Other tones than the score's own, a second and a quarter late, a tenth slower, transposed.
+    rng = np.random.default_rng(6)
+    onsets = np.cumsum(rng.choice([0.3, 0.45, 0.6], 30))
+    upper = np.column_stack([onsets[:-1], onsets[1:], 70 + rng.integers(-5, 8, 29)])
+    chords = [(at, at + 1.2, pitch) for at in onsets[:-4:4] for pitch in rng.integers(45, 60, 2)]
+    score = Score((("upper", upper), ("chords", np.array(chords))))
+    moved = [
+        np.column_stack([1.1 * notes[:, :2] + 1.25, notes[:, 2] + semitones])
+        for _, notes in score.parts
+    ]
+    samples = np.zeros(int((moved[0][-1, 1] + 1.5) * RATE_HZ))
+    for onset_s, end_s, pitch in np.concatenate(moved):
+        time = np.arange(int((end_s - onset_s) * RATE_HZ)) / RATE_HZ
+        frequency_hz = 440 * 2 ** ((pitch - 69) / 12)
+        wave = sum(np.sin(2 * np.pi * n * frequency_hz * time + n) / n for n in range(1, 6))
+        first = int(onset_s * RATE_HZ)
+        samples[first : first + len(time)] += wave * np.exp(-time) * np.minimum(time / 0.02, 1)
+    heard = Recording.from_array(0.3 * samples / np.abs(samples).max(), RATE_HZ)
+    laid = score.over(AlignmentFeatures.of(heard))
+    assert laid.transposition_semitones == semitones
+    for part, known in zip(laid.parts, moved, strict=True):
+        assert len(part.notes) >= len(known) - 2
+        for onset_s, _, pitch in part.notes:
+            near = known[np.abs(known[:, 0] - onset_s) < 0.08]
+            assert pitch in near[:, 2]
+    errors = [np.abs(moved[0][:, 0] - onset_s).min() for onset_s, _, _ in laid.parts[0].notes]
+    assert np.median(errors) < 0.02  # the order of two onsets is heard from some 20 ms on
