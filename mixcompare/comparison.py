@@ -10,15 +10,12 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
-from mixcompare.aspects.balance.values import BalanceDifference
-from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding, amount, places, ranked, signed
@@ -26,7 +23,7 @@ from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.knowledge.score import Score
 from mixcompare.pair.gain import match_level
-from mixcompare.pair.match import Match
+from mixcompare.pair.pair import aligned
 from mixcompare.results import Level, Measured, Results, Source
 
 if TYPE_CHECKING:
@@ -248,53 +245,22 @@ def analyse(
         verdict = "These are not two recordings of the same passage; nothing was compared."
         return Results(*sources, alignment, None, {}, (), verdict, warnings)
     tell("matching the level")
-    match = replace(_match(alignment), parts=parts)
-    level = match_level(reference, candidate, match)
-    match = replace(match, gain_db=level.gain_db)
+    pair = aligned(reference, candidate, alignment).with_parts(parts)
+    level = match_level(pair)
+    pair = pair.with_gain(level.gain_db)
     measured: dict[str, Measured] = {}
     found: list[Finding] = []
     for analyzer in ANALYZERS:
         tell(f"comparing {analyzer.aspect}")
-        difference = analyzer.compare(reference, candidate, match)
-        measured[analyzer.aspect] = Measured(
-            analyzer.aspect, analyzer.measure(reference), analyzer.measure(candidate), difference
-        )
-    _share_out(measured)
+        difference = pair.differences[analyzer.aspect] = analyzer.compare(pair)
+        measured[analyzer.aspect] = Measured(analyzer.aspect, *pair.alone(analyzer), difference)
     for analyzer in ANALYZERS:
-        found += analyzer.findings(measured[analyzer.aspect].difference)
-    if match.same_take:
+        found += analyzer.findings(measured[analyzer.aspect].difference, pair)
+    if pair.same_take:
         found = [_not_the_players(finding) for finding in found]
-    whole_s = float(np.ptp(match.time_map.span_s))
-    listed = ranked(without_consequences(found), whole_s)
-    findings = tuple(_on_both_clocks(finding, match.time_map) for finding in listed)
+    listed = ranked(without_consequences(found), pair.duration_s)
+    findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
     return Results(*sources, alignment, level, measured, findings, _verdict(findings), warnings)
-
-
-def _match(alignment: Alignment) -> Match:
-    return Match(
-        time_map=alignment.time_map,
-        same_take=alignment.same_take,
-        transposition_semitones=alignment.transposition_semitones,
-        tuning_cents=alignment.tuning_cents,
-        channels_swapped=bool(alignment.channels_swapped),
-        uncertainty_ms=alignment.uncertainty_ms,
-    )
-
-
-def _share_out(measured: dict[str, Measured]) -> None:
-    """Tell tone what the elements explain of it already."""
-    balance = measured.get("balance")
-    tone = measured.get("tone")
-    if balance is None or tone is None:
-        return
-    if isinstance(balance.difference, BalanceDifference) and isinstance(
-        tone.difference, ToneDifference
-    ):
-        explained = balance.difference.explained_tone_db
-        if any(explained):
-            reason = "What single elements contribute is taken off before tone is judged."
-            difference = tone.difference.explained_by(explained, reason)
-            measured["tone"] = replace(tone, difference=difference)
 
 
 def _not_the_players(finding: Finding) -> Finding:

@@ -14,14 +14,13 @@ import soundfile
 import mixcompare
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects import ANALYZERS
+from mixcompare.aspects import ANALYZERS, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import (
     Comparison,
     _not_the_players,
     _on_both_clocks,
-    _share_out,
     _verdict,
     analyse,
     load,
@@ -29,7 +28,7 @@ from mixcompare.comparison import (
 from mixcompare.features import Features
 from mixcompare.findings import Cause
 from mixcompare.pair.match import Match
-from mixcompare.results import Measured
+from mixcompare.pair.pair import Pair
 from tests import samples, synthetic
 from tests.by_hand import finding
 
@@ -122,12 +121,14 @@ def identity(features: Features) -> Match:
 @pytest.mark.parametrize("analyzer", ANALYZERS, ids=lambda analyzer: analyzer.aspect)
 def test_no_analyzer_reacts_to_identity_or_gain(analyzer: Analyzer) -> None:
     a = samples.features("reference")
-    assert analyzer.findings(analyzer.compare(a, a, identity(a))) == []
+    pair = Pair(a, a, identity(a))
+    assert analyzer.findings(analyzer.compare(pair), pair) == []
     music = synthetic.play(7)
     first = Features.of(Recording.from_array(music, synthetic.RATE_HZ))
     second = Features.of(Recording.from_array(0.3 * music, synthetic.RATE_HZ))
     match = replace(identity(first), gain_db=20 * np.log10(0.3))
-    assert analyzer.findings(analyzer.compare(first, second, match)) == []
+    pair = Pair(first, second, match)
+    assert analyzer.findings(analyzer.compare(pair), pair) == []
 
 
 def test_usable_band_of_a_low_pass_is_left_out_not_reported() -> None:
@@ -204,24 +205,18 @@ def test_tone_is_told_without_what_the_elements_explain() -> None:
     assert explained.max() > 0.5
     assert np.abs(explained[:8]).max() < 0.1  # 20 to 100 Hz
     assert len(centre) > 0
-    alone = next(one for one in ANALYZERS if one.aspect == "tone").compare(
+    pair = Pair(
         samples.features("reference"),
         samples.features("candidate_figure_louder"),
         replace(identity(samples.features("reference")), gain_db=results.level.gain_db),
     )
-    measured = {"balance": balance, "tone": Measured("tone", None, None, alone)}
-    _share_out(measured)
     reason = "What single elements contribute is taken off before tone is judged."
-    assert reason in measured["tone"].difference.reasons
-    assert reason not in alone.reasons
+    assert reason not in tone.analyzer.compare(pair).reasons
+    pair.differences["balance"] = balance.difference
+    assert reason in tone.analyzer.compare(pair).reasons
     assert reason in results.measurements["tone"].difference.reasons
-    nothing = replace(balance.difference, explained_tone_db=(0.0,) * 31)
-    measured = {
-        "balance": replace(balance, difference=nothing),
-        "tone": Measured("tone", None, None, alone),
-    }
-    _share_out(measured)
-    assert measured["tone"].difference is alone
+    pair.differences["balance"] = replace(balance.difference, explained_tone_db=(0.0,) * 31)
+    assert reason not in tone.analyzer.compare(pair).reasons
 
 
 # --- both clocks --------------------------------------------------------------------------------

@@ -16,6 +16,7 @@ from scipy import ndimage, signal
 
 from mixcompare.aspects import placement, tone, width
 from mixcompare.aspects.tone import shaping
+from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import same_clock
@@ -66,9 +67,11 @@ def test_tone_and_tilt_of_the_same_instruments_played_again() -> None:
             1e-4 * 10 ** (one / 10) for one in (level, level + scattered + moments(rng, 0.3))
         )
         difference = tone.analyzer.compare(
-            stereo_music.cells(before, before),
-            stereo_music.cells(after, after),
-            same_clock(stereo_music.features(), same_take=False),
+            Pair(
+                stereo_music.cells(before, before),
+                stereo_music.cells(after, after),
+                same_clock(stereo_music.features(), same_take=False),
+            )
         )
         bands += held_in(difference.band_level_db_interval, curve)
         tilts += held_in((difference.tilt_db_per_octave_interval,), np.array([slope]))
@@ -88,7 +91,7 @@ def test_width_of_bands_that_scatter_each_by_itself() -> None:
             cross = 1e-3 * (1 - ratio) / (1 + ratio)
             features.append(stereo_music.cells(1e-3, 1e-3, cross))
         match = same_clock(stereo_music.features(), same_take=False)
-        difference = width.analyzer.compare(*features, match)
+        difference = width.analyzer.compare(Pair(*features, match))
         bands += held_in(difference.band_side_to_mid_db_interval, np.full(31, by_db))
     check(bands, 31 * CASES // 2)
 
@@ -106,7 +109,7 @@ def test_turn_of_an_image_whose_bands_move_each_by_itself() -> None:
             right = (1 + wander) * 10 ** (by_db / 20)
             features.append(stereo_music.cells(1e-4 * (1 - wander) ** 2, 1e-4 * right**2))
         match = same_clock(stereo_music.features(), same_take=False)
-        difference = placement.analyzer.compare(*features, match)
+        difference = placement.analyzer.compare(Pair(*features, match))
         turns += held_in((difference.turn_db_interval,), np.array([turn_db]))
     check(turns, CASES)
 

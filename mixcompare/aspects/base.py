@@ -10,34 +10,13 @@ exchanged (``mixcompare.fields``). Fields with ``metadata=NOT_IN_REPORT`` serve 
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable
-from typing import Any, Protocol, TypeVar
-from weakref import WeakKeyDictionary
+from typing import Any, Protocol
 
 from mixcompare.features import Features
 from mixcompare.findings import Finding
-from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 
 NOT_IN_REPORT = {"report": False}
-
-_Owner = TypeVar("_Owner")
-_Measurement = TypeVar("_Measurement")
-
-
-def once(
-    measure: Callable[[_Owner, Features], _Measurement],
-) -> Callable[[_Owner, Features], _Measurement]:
-    """Keep a measurement while its features live: where ``compare`` needs it as well."""
-    kept: WeakKeyDictionary[Features, _Measurement] = WeakKeyDictionary()
-
-    @functools.wraps(measure)
-    def measured_once(self: _Owner, features: Features) -> _Measurement:
-        if features not in kept:
-            kept[features] = measure(self, features)
-        return kept[features]
-
-    return measured_once
 
 
 class Analyzer(Protocol):
@@ -50,8 +29,8 @@ class Analyzer(Protocol):
     def measure(self, features: Features) -> Any:
         """Measure one recording alone."""
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> Any:
+    def compare(self, pair: Pair) -> Any:
         """Compare two recordings on one clock; candidate minus reference."""
 
-    def findings(self, difference: Any) -> list[Finding]:
+    def findings(self, difference: Any, pair: Pair) -> list[Finding]:
         """What of the difference sticks out, unranked."""

@@ -26,7 +26,7 @@ from mixcompare.features import Features
 from mixcompare.fields import SIGNED, WITH_GAIN, stretched
 from mixcompare.findings import Finding
 from mixcompare.pair import levels
-from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.standards import bs1770
 
 SERIES_RATE_HZ = 10.0
@@ -103,13 +103,14 @@ class LoudnessAnalyzer:
             reasons=_reasons(values),
         )
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> LoudnessDifference:
+    def compare(self, pair: Pair) -> LoudnessDifference:
         """Compare the music that both recordings have."""
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         kept_reference, kept_candidate = levels.matched_steps(reference, candidate, match)
         ours, theirs = _values(kept_reference), _values(kept_candidate)
         peak_db = _true_peak_dbtp(candidate) - _true_peak_dbtp(reference)
         integrated = _difference(ours["integrated_lufs"], theirs["integrated_lufs"])
-        range_difference = levels.range_difference_lu(reference, candidate, match)
+        range_difference = pair.loudness_range
         return LoudnessDifference(
             integrated_lufs=integrated,
             loudness_range_lu=None if range_difference is None else range_difference[0],
@@ -125,7 +126,7 @@ class LoudnessAnalyzer:
             reasons=tuple(dict.fromkeys(_reasons(ours) + _reasons(theirs))),
         )
 
-    def findings(self, difference: LoudnessDifference) -> list[Finding]:
+    def findings(self, difference: LoudnessDifference, pair: Pair) -> list[Finding]:
         """Nothing: overall level is taken out before anything is compared."""
         return []
 

@@ -24,12 +24,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.aspects.base import NOT_IN_REPORT, once
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
-from mixcompare.fields import KEPT, PAIR, PERCENT, SIGNED, exchanged_with, stretched
+from mixcompare.fields import PAIR, PERCENT, SIGNED, stretched
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
 from mixcompare.pair import agreement, beatrate
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import A4_HZ
 from mixcompare.statistics import block_bootstrap, few_blocks, interval
 
@@ -86,13 +86,6 @@ class TuningDifference:
     speed_percent: float | None = field(default=None, metadata=PERCENT)
     reasons: tuple[str, ...] = ()
     a4_hz: tuple[float | None, float | None] = field(default=(None, None), metadata=PAIR)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
-    span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
-    )
-    candidate_span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
-    )
 
 
 class TuningAnalyzer:
@@ -100,7 +93,6 @@ class TuningAnalyzer:
 
     aspect = "tuning"
 
-    @once
     def measure(self, features: Features) -> TuningMeasurement:
         """Tuning against A4 = 440 Hz."""
         cents, draws = _cents(features.tuning_phasor)
@@ -112,10 +104,12 @@ class TuningAnalyzer:
             return TuningMeasurement(None, None, None, (_NO_PITCHES,))
         return TuningMeasurement(A4_HZ * 2 ** (cents / 1200), cents, (cents - below, cents + above))
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> TuningDifference:
+    def compare(self, pair: Pair) -> TuningDifference:
         """Difference in tuning: from the speed in one take, else from pitches and alignment."""
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         spans = match.time_map.span_s, match.time_map.candidate_span_s
-        a4 = self.measure(reference).a4_hz, self.measure(candidate).a4_hz
+        alone = pair.alone(self)
+        a4 = alone[0].a4_hz, alone[1].a4_hz
         cents: float | None = None
         around: tuple[float, float] | None = None
         speed_percent: float | None = None
@@ -142,12 +136,9 @@ class TuningAnalyzer:
             speed_percent=speed_percent,
             reasons=reasons,
             a4_hz=a4,
-            same_take=match.same_take,
-            span_s=spans[0],
-            candidate_span_s=spans[1],
         )
 
-    def findings(self, difference: TuningDifference) -> list[Finding]:
+    def findings(self, difference: TuningDifference, pair: Pair) -> list[Finding]:
         """One finding from five cents up."""
         total, cents = difference.total_cents, difference.tuning_cents
         around = difference.tuning_cents_interval
@@ -158,15 +149,15 @@ class TuningAnalyzer:
         if size < 1:
             return []
         higher = total > 0
-        by_machine = difference.same_take or difference.speed_percent is not None
+        by_machine = pair.same_take or difference.speed_percent is not None
         players = 0.0 if by_machine else 1.0
-        text, advice, consequences = _words(difference, total, around)
+        text, advice, consequences = _words(difference, pair, total, around)
         return [
             Finding(
                 aspect="tuning", kind="tuned_higher" if higher else "tuned_lower",
                 subject="the tuning", difference=total, interval=around, unit="cents",
                 jnd=size, confidence=agreement.confidence(total, around, 0.99),
-                spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+                spans_s=(pair.span_s,),
                 band_hz=None, cause=Cause.weighing(players, 0.0, 1.0 - players),
                 text=text, advice=advice, consequences=consequences,
             )
@@ -256,13 +247,13 @@ def _from_pitches(
 
 
 def _words(
-    difference: TuningDifference, total: float, around: tuple[float, float]
+    difference: TuningDifference, pair: Pair, total: float, around: tuple[float, float]
 ) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
     """Sentence, advice, and what else follows."""
     word = "higher" if total > 0 else "lower"
     semitones = difference.transposition_semitones
     size = f"{abs(total):.0f} cents"
-    by_machine = difference.same_take or difference.speed_percent is not None
+    by_machine = pair.same_take or difference.speed_percent is not None
     if semitones and not by_machine:
         name = "a semitone" if abs(semitones) == 1 else f"{abs(semitones)} semitones"
         rest = total - 100 * semitones

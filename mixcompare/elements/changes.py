@@ -91,7 +91,7 @@ class Split:
     scatter_db: float
 
 
-def split_difference(pair: PairSpectra, same_take: bool) -> Split:
+def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
     """Take the level difference of a pair apart.
 
     Parameters
@@ -100,61 +100,63 @@ def split_difference(pair: PairSpectra, same_take: bool) -> Split:
         With the pair's gain taken out.
     same_take : bool
     """
-    if len(pair.times_s) < 3 * RATE_HZ:
-        return Split((), np.zeros(len(pair.centre_hz)), float("nan"))
-    if float(np.abs(pair.difference_db[pair.audible]).max(initial=0.0)) < 0.05:
-        return Split((), np.zeros(len(pair.centre_hz)), 0.0)
+    if len(spectra.times_s) < 3 * RATE_HZ:
+        return Split((), np.zeros(len(spectra.centre_hz)), float("nan"))
+    if float(np.abs(spectra.difference_db[spectra.audible]).max(initial=0.0)) < 0.05:
+        return Split((), np.zeros(len(spectra.centre_hz)), 0.0)
     if same_take:
-        exact = _exact(pair)
+        exact = _exact(spectra)
         # Another room or heavy processing moves every cell; then the difference is no longer
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < EXACT_SCATTER_DB:
             return exact
     found: list[Change] = []
-    tone, scatter = np.zeros(len(pair.centre_hz)), float("nan")
+    tone, scatter = np.zeros(len(spectra.centre_hz)), float("nan")
     while len(found) < _MOST_CHANGES:
-        tried = [_fit(pair, seed) for seed in SEEDS]
+        tried = [_fit(spectra, seed) for seed in SEEDS]
         fits = [fit for fit in tried if fit is not None]
         if not fits:
             break
         tone = np.median([fit.group.tone_db for fit in fits], axis=0)
         scatter = float(np.median([fit.group.noise_db for fit in fits]))
-        change = _agreed(pair, fits)
+        change = _agreed(spectra, fits)
         if change is None:
             break
         if found and _same_cells(found[0], change):
             break  # the first one was not all of it; no second thing
         found.append(change)
-        pair = _without(pair, change)
+        spectra = _without(spectra, change)
     return Split(tuple(found), tone, scatter)
 
 
 # --- one take ------------------------------------------------------------------------------
 
 
-def _exact(pair: PairSpectra) -> Split:
+def _exact(spectra: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
-    softer = np.where(pair.audible, np.minimum(pair.reference, pair.candidate), 0.0)
-    tone = _persistent(pair, softer**0.3)
-    changes = _above_tone(pair, tone, softer)
+    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    tone = _persistent(spectra, softer**0.3)
+    changes = _above_tone(spectra, tone, softer)
     own = _of_one_size(tone, changes)
     if own.any():
         tone = np.where(own, 0.0, tone)
-        changes = _above_tone(pair, tone, softer)
+        changes = _above_tone(spectra, tone, softer)
     levels = np.array([0.0, *(change.difference_db for change in changes)])
-    rest = pair.difference_db - tone
+    rest = spectra.difference_db - tone
     nearest = np.abs(rest[:, :, None] - levels).min(axis=2)
     scatter = 1.4826 * weighted_quantile(nearest, np.sqrt(softer), 0.5)
     return Split(tuple(_without_interference(changes)), tone, max(scatter, 0.05))
 
 
-def _above_tone(pair: PairSpectra, tone: FloatArray, softer: FloatArray) -> list[Change]:
-    expected = pair.reference * 10 ** (tone / 10)
-    floor = 1e-9 * max(pair.reference.max(), pair.candidate.max())
-    rest = 10 * np.log10((pair.candidate + floor) / (expected + floor))
-    whitened = softer / (pair.reference.mean(axis=0) ** 0.5 + floor)
+def _above_tone(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) -> list[Change]:
+    expected = spectra.reference * 10 ** (tone / 10)
+    floor = 1e-9 * max(spectra.reference.max(), spectra.candidate.max())
+    rest = 10 * np.log10((spectra.candidate + floor) / (expected + floor))
+    whitened = softer / (spectra.reference.mean(axis=0) ** 0.5 + floor)
     noise = max(1.4826 * weighted_quantile(np.abs(rest), np.sqrt(softer), 0.5), 0.05)
-    found = (_one_sign(pair, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0))
+    found = (
+        _one_sign(spectra, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0)
+    )
     return [change for change in found if change is not None]
 
 
@@ -171,14 +173,14 @@ def _of_one_size(tone: FloatArray, changes: list[Change]) -> npt.NDArray[np.bool
     return own
 
 
-def _persistent(pair: PairSpectra, weight: FloatArray) -> FloatArray:
+def _persistent(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
     """Static difference per band: what remains of it in nearly every moment.
 
     An equaliser acts whatever plays; an element leaves its bands alone while it rests. So the
     difference that four fifths of a band's moments exceed, on the same side of zero, is tone;
     half an octave's median keeps a band that one element holds all the time from deciding.
     """
-    difference = pair.difference_db
+    difference = spectra.difference_db
     bands = difference.shape[1]
     tone = np.zeros(bands)
     known = np.zeros(bands, bool)
@@ -190,7 +192,7 @@ def _persistent(pair: PairSpectra, weight: FloatArray) -> FloatArray:
         known[band] = True
     if not known.any():
         return tone
-    octave = np.log2(pair.centre_hz)
+    octave = np.log2(spectra.centre_hz)
     smooth = np.zeros(bands)
     for band in range(bands):
         near = known & (np.abs(octave - octave[band]) <= 0.5)
@@ -211,7 +213,7 @@ def _without_interference(changes: list[Change]) -> list[Change]:
 
 
 def _one_sign(
-    pair: PairSpectra,
+    spectra: PairSpectra,
     raised: FloatArray,
     sign: float,
     weight: FloatArray,
@@ -220,7 +222,7 @@ def _one_sign(
 ) -> Change | None:
     threshold = max(0.6, 4 * noise_db)
     strong = (raised > threshold) & (weight > 0)
-    added = np.where(strong, np.abs(pair.candidate - expected), 0.0)
+    added = np.where(strong, np.abs(spectra.candidate - expected), 0.0)
     share = float(added.sum() / (np.where(weight > 0, expected, 0).sum() + 1e-20))
     if strong.sum() < 40 or share < 1e-4:
         return None
@@ -240,7 +242,7 @@ def _one_sign(
     hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
     near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)
-    before_tone = pair.reference / np.maximum(expected, 1e-30)
+    before_tone = spectra.reference / np.maximum(expected, 1e-30)
     energy = np.where(raised > 0.25 * threshold, added * before_tone, 0.0) / factor
     confidence = float(np.clip(0.5 + agreeing, 0.5, 0.99))
     return Change(
@@ -248,14 +250,14 @@ def _one_sign(
         interval=(min(near, far), max(near, far)),
         confidence=confidence,
         energy=energy,
-        against=_holds_much(pair, raised, size, weight),
+        against=_holds_much(spectra, raised, size, weight),
         strength=float(pull.sum()),
     )
 
 
-def _holds_much(pair: PairSpectra, raised: FloatArray, size: float, weight: FloatArray) -> bool:
+def _holds_much(spectra: PairSpectra, raised: FloatArray, size: float, weight: FloatArray) -> bool:
     """Whether the changed cells are about as many as those left alone."""
-    loud = np.where(weight > 0, np.minimum(pair.reference, pair.candidate), 0.0) ** 0.3
+    loud = np.where(weight > 0, np.minimum(spectra.reference, spectra.candidate), 0.0) ** 0.3
     changed = float(loud[np.abs(raised - size) < 0.3 * size].sum())
     unchanged = float(loud[np.abs(raised) < 0.3 * size].sum())
     return changed > _EVEN_SHARE * (changed + unchanged)
@@ -282,16 +284,16 @@ class _Fit:
         return self.group.evidence * clear if sensible else 0.0
 
 
-def _fit(pair: PairSpectra, seed: int) -> _Fit | None:
-    factors = factorise(pair, seed)
-    cells = make_cells(pair, factors)
+def _fit(spectra: PairSpectra, seed: int) -> _Fit | None:
+    factors = factorise(spectra, seed)
+    cells = make_cells(spectra, factors)
     if len(cells.value_db) < 20:
         return None
     fits = fit_groups(cells, _SMALLEST_NOISE_DB)
     group, rival = (_as_smaller_part(fit, factors, cells) for fit in fits)
     near = rival.evidence > _RIVAL * group.evidence
     mask = _mask(factors, group.membership)
-    size = _size(pair, mask, group)
+    size = _size(spectra, mask, group)
     doubtful = near and rival.change_db * group.change_db < 0
     return _Fit(group, mask, size, doubtful, _apart_db(fits[0], cells))
 
@@ -303,11 +305,11 @@ def _apart_db(group: GroupFit, cells: Cells) -> float:
     return abs(group.change_db) * typical
 
 
-def _without(pair: PairSpectra, change: Change) -> PairSpectra:
+def _without(spectra: PairSpectra, change: Change) -> PairSpectra:
     """The pair as if that element had not changed."""
-    share = np.clip(change.energy / (pair.reference + 1e-20), 0, 1)
+    share = np.clip(change.energy / (spectra.reference + 1e-20), 0, 1)
     gain = 10 ** (change.difference_db / 10)
-    return replace(pair, candidate=pair.candidate / (1 + (gain - 1) * share))
+    return replace(spectra, candidate=spectra.candidate / (1 + (gain - 1) * share))
 
 
 def _same_cells(one: Change, other: Change) -> bool:
@@ -354,16 +356,16 @@ def _mask(factors: Factors, member: FloatArray) -> FloatArray:
     return np.asarray((inside / (inside + outside + 1e-20)).T, np.float64)
 
 
-def _size(pair: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
+def _size(spectra: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
     """Level of the group's own cells against the rest's, by the modes of both."""
-    reference = ndimage.uniform_filter1d(pair.reference, 5, axis=0)[::2]
-    candidate = ndimage.uniform_filter1d(pair.candidate, 5, axis=0)[::2]
+    reference = ndimage.uniform_filter1d(spectra.reference, 5, axis=0)[::2]
+    candidate = ndimage.uniform_filter1d(spectra.candidate, 5, axis=0)[::2]
     share = mask[::2]
     floor = 1e-9 * max(reference.max(), candidate.max())
     difference = 10 * np.log10((candidate + floor) / (reference + floor)) - group.tone_db
     softer = np.maximum(np.minimum(reference, candidate), 0.0)
-    softer /= pair.reference.mean(axis=0) + floor
-    weight = np.where(pair.audible[::2], np.sqrt(softer), 0.0)
+    softer /= spectra.reference.mean(axis=0) + floor
+    weight = np.where(spectra.audible[::2], np.sqrt(softer), 0.0)
     rest = share < 0.12
     for least in (0.75, 0.6):
         own = share > least
@@ -373,13 +375,13 @@ def _size(pair: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
     return _MIXED * group.change_db
 
 
-def _agreed(pair: PairSpectra, fits: list[_Fit]) -> Change | None:
+def _agreed(spectra: PairSpectra, fits: list[_Fit]) -> Change | None:
     """The change that several starts find independently, or none.
 
     A start may end without any group where its components mix elements: that says nothing.
     Starts that find a group where nothing changed are rare and seldom agree.
     """
-    weight = np.sqrt(pair.reference / (pair.reference.mean(axis=0) + 1e-20))
+    weight = np.sqrt(spectra.reference / (spectra.reference.mean(axis=0) + 1e-20))
     flat = [(fit.mask * weight).ravel() for fit in fits]
     flat = [row / (np.linalg.norm(row) + 1e-12) for row in flat]
     found = [
@@ -406,7 +408,7 @@ def _agreed(pair: PairSpectra, fits: list[_Fit]) -> Change | None:
         return None
     chosen = [fits[index] for index in best]
     share = np.mean([fit.mask for fit in chosen], axis=0)
-    energy = share * pair.reference
+    energy = share * spectra.reference
     amplitude = (weight * np.sqrt(share)).sum(axis=0)
     if amplitude.sum() ** 2 < _FEWEST_BANDS * (amplitude**2).sum():
         return None

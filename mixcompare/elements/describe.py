@@ -66,7 +66,7 @@ class Description:
     motif_notes: int | None = None
 
 
-def describe(energy: FloatArray, pair: PairSpectra) -> Description:
+def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
     """Describe an element from its power per cell.
 
     Parameters
@@ -75,27 +75,27 @@ def describe(energy: FloatArray, pair: PairSpectra) -> Description:
     pair : PairSpectra
         Of which ``energy`` is a part.
     """
-    own = own_cells(energy, pair)
-    band = _band(own, pair.centre_hz)
-    spans = active_spans(own.sum(axis=1), pair.times_s)
-    monophony = _monophony(energy, pair.centre_hz)
-    rate, evenness = attack_rhythm(energy, pair.times_s, spans)
-    tonal = _tonality(energy, pair.centre_hz)
+    own = own_cells(energy, spectra)
+    band = _band(own, spectra.centre_hz)
+    spans = active_spans(own.sum(axis=1), spectra.times_s)
+    monophony = _monophony(energy, spectra.centre_hz)
+    rate, evenness = attack_rhythm(energy, spectra.times_s, spans)
+    tonal = _tonality(energy, spectra.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
     # A drum's overtones follow no harmonic series; a bass line's do.
     drummed = tonal < 0.5 or (monophony < 0.5 and tonal < 0.95)
     if centre < 400 and drummed:
         return Description(PERCUSSION, "low drums", band, spans, None)
-    lowest = centre < 160 or (centre < 500 and carries(own, pair) > 0.5)
+    lowest = centre < 160 or (centre < 500 and carries(own, spectra) > 0.5)
     if lowest and evenness < _CLOCKWORK:
         return Description(BASS, "bass line", band, spans, None)
-    leading = monophony > 0.6 and leads(energy, pair) > 0.45
+    leading = monophony > 0.6 and leads(energy, spectra) > 0.45
     if leading and evenness < _CLOCKWORK:
         return Description(LINE, "leading line", band, spans, None)
     if rate is not None and evenness > _EVEN and rate >= _SLOWEST_FIGURE:
         subject = f"repeating {where} figure, {rate:.1f} notes a second"
-        motif = motif_notes(energy, pair, rate, spans)
+        motif = motif_notes(energy, spectra, rate, spans)
         return Description(FIGURE, subject, band, spans, rate, motif)
     if leading:
         return Description(LINE, "leading line", band, spans, None)
@@ -165,22 +165,22 @@ def _monophony(energy: FloatArray, centre_hz: FloatArray) -> float:
     return float(explained.sum() / (power.sum() + 1e-30))
 
 
-def leads(energy: FloatArray, pair: PairSpectra) -> float:
+def leads(energy: FloatArray, spectra: PairSpectra) -> float:
     """How much of the whole's most salient line is an element's while it plays, 0 to 1.
 
     The line is, at each moment, the pitch from G3 up whose partials together are loudest; its
     three strongest partials are looked up in the element's share.
     """
-    semitones = np.flatnonzero((pair.centre_hz > 190) & (pair.centre_hz < 5_500))
-    power = ndimage.gaussian_filter1d(pair.reference, 2.0, axis=0)
+    semitones = np.flatnonzero((spectra.centre_hz > 190) & (spectra.centre_hz < 5_500))
+    power = ndimage.gaussian_filter1d(spectra.reference, 2.0, axis=0)
     # Ears weigh the upper middle more; a rising weight keeps a loud bass from leading.
-    loud = np.sqrt(power[:, semitones] * pair.centre_hz[semitones])
+    loud = np.sqrt(power[:, semitones] * spectra.centre_hz[semitones])
     salience = _salience(loud, (1.0, 0.8, 0.6, 0.4))
-    salience[:, np.flatnonzero(pair.centre_hz[semitones] > 2_200)] = 0
+    salience[:, np.flatnonzero(spectra.centre_hz[semitones] > 2_200)] = 0
     best = salience.argmax(axis=1)
     rows = np.arange(len(best))
     weight = salience[rows, best] * _playing(energy)
-    share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, semitones]
+    share = np.clip(energy / (spectra.reference + 1e-20), 0, 1)[:, semitones]
     return float((share[rows, best] * weight).sum() / (weight.sum() + 1e-20))
 
 
@@ -193,23 +193,23 @@ def _salience(amplitude: FloatArray, weights: tuple[float, ...]) -> FloatArray:
     return salience
 
 
-def carries(energy: FloatArray, pair: PairSpectra) -> float:
+def carries(energy: FloatArray, spectra: PairSpectra) -> float:
     """How much of the lowest pitches that sound belongs to an element while it plays, 0 to 1."""
-    low = np.flatnonzero(pair.centre_hz < _HIGHEST_BASS_HZ)
-    power = ndimage.gaussian_filter1d(pair.reference, 2.0, axis=0)
+    low = np.flatnonzero(spectra.centre_hz < _HIGHEST_BASS_HZ)
+    power = ndimage.gaussian_filter1d(spectra.reference, 2.0, axis=0)
     top = power.max(axis=1, keepdims=True)
     power = power[:, low]
     sounds = power > 0.01 * np.maximum(top, 0.05 * np.percentile(top, 90))
     sounds &= power >= ndimage.maximum_filter1d(power, 3, axis=1)
     rows, first = np.arange(len(power)), sounds.argmax(axis=1)
     weight = np.sqrt(power[rows, first]) * sounds.any(axis=1) * _playing(energy)
-    share = np.clip(energy / (pair.reference + 1e-20), 0, 1)[:, low]
+    share = np.clip(energy / (spectra.reference + 1e-20), 0, 1)[:, low]
     return float((share[rows, first] * weight).sum() / (weight.sum() + 1e-20))
 
 
-def own_cells(energy: FloatArray, pair: PairSpectra) -> FloatArray:
+def own_cells(energy: FloatArray, spectra: PairSpectra) -> FloatArray:
     """The cells that are mostly the element's; all if there are hardly any."""
-    mostly = np.where(energy > _OWN_SHARE * pair.reference, energy, 0.0)
+    mostly = np.where(energy > _OWN_SHARE * spectra.reference, energy, 0.0)
     return mostly if mostly.sum() > 0.1 * energy.sum() else energy
 
 
@@ -276,7 +276,7 @@ def attack_rhythm(
 
 def motif_notes(
     energy: FloatArray,
-    pair: PairSpectra,
+    spectra: PairSpectra,
     notes_per_s: float,
     spans_s: tuple[tuple[float, float], ...],
 ) -> int | None:
@@ -293,13 +293,13 @@ def motif_notes(
     phases = np.arange(0, step, 0.25)
     struck = [np.interp(np.arange(at, len(rise), step), frames, rise).sum() for at in phases]
     onsets = np.arange(phases[int(np.argmax(struck))], len(rise), step)
-    tones = amplitude[:, pair.centre_hz < 5_500]
+    tones = amplitude[:, spectra.centre_hz < 5_500]
     salience = _salience(tones, (1.0, 0.7, 0.5, 0.35))
     pitch, playing = [], []
     for onset in onsets:
         first, last = round(onset + 0.15 * step), round(onset + 0.85 * step) + 1
         pitch.append(int(salience[first:last].mean(axis=0).argmax()) if first < len(tones) else 0)
-        at_s = float(pair.times_s[min(int(onset), len(rise))])
+        at_s = float(spectra.times_s[min(int(onset), len(rise))])
         playing.append(any(start <= at_s <= end for start, end in spans_s))
     steps, sounds = np.diff(pitch), np.array(playing[1:]) & np.array(playing[:-1])
     alike: dict[int, float] = {}

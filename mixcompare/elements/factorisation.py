@@ -53,7 +53,7 @@ def component_count(duration_s: float) -> int:
     return int(np.clip(30 + duration_s, 40, 72))
 
 
-def factorise(pair: PairSpectra, seed: int, components: int | None = None) -> Factors:
+def factorise(spectra: PairSpectra, seed: int, components: int | None = None) -> Factors:
     """Factorise a pair.
 
     Parameters
@@ -67,9 +67,9 @@ def factorise(pair: PairSpectra, seed: int, components: int | None = None) -> Fa
     -------
     Factors
     """
-    frames = len(pair.times_s)
-    count = components or component_count(float(np.ptp(pair.times_s)))
-    both = np.concatenate([pair.reference, pair.candidate]).T
+    frames = len(spectra.times_s)
+    count = components or component_count(float(np.ptp(spectra.times_s)))
+    both = np.concatenate([spectra.reference, spectra.candidate]).T
     mean = ndimage.gaussian_filter1d(np.sqrt(both.mean(axis=1) + 1e-20), 2.0)
     data = (np.sqrt(both) / (mean[:, None] ** _WHITENING)).astype(np.float32)
     data /= data.mean() + 1e-12

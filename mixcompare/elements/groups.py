@@ -92,16 +92,16 @@ class GroupFit:
     evidence: float
 
 
-def make_cells(pair: PairSpectra, factors: Factors) -> Cells:
+def make_cells(spectra: PairSpectra, factors: Factors) -> Cells:
     """Collect the cells of a factorised pair."""
-    difference = pair.difference_db.T
-    heard = pair.audible.T
+    difference = spectra.difference_db.T
+    heard = spectra.audible.T
     frames = difference.shape[1]
-    reference = ndimage.uniform_filter1d(pair.reference, 5, axis=0).T
-    candidate = ndimage.uniform_filter1d(pair.candidate, 5, axis=0).T
+    reference = ndimage.uniform_filter1d(spectra.reference, 5, axis=0).T
+    candidate = ndimage.uniform_filter1d(spectra.candidate, 5, axis=0).T
     floor = 1e-9 * max(reference.max(), candidate.max())
     difference = 10 * np.log10((candidate + floor) / (reference + floor))
-    mean_level = np.sqrt(pair.reference.mean(axis=0) + floor)
+    mean_level = np.sqrt(spectra.reference.mean(axis=0) + floor)
     softer = np.maximum(np.minimum(reference, candidate), 0)
     amplitude = np.sqrt(softer) / mean_level[:, None] ** 0.8
     activity = np.minimum(factors.reference, factors.candidate)
@@ -134,9 +134,9 @@ def make_cells(pair: PairSpectra, factors: Factors) -> Cells:
         value_db=table[:, 2],
         weight=table[:, 3] / frames,
         spread_db=table[:, 4],
-        likeness=_likeness(factors, pair.centre_hz),
+        likeness=_likeness(factors, spectra.centre_hz),
         components=factors.templates.shape[1],
-        centre_hz=pair.centre_hz,
+        centre_hz=spectra.centre_hz,
     )
 
 

@@ -41,7 +41,7 @@ class LocalChange:
     confidence: float = field(metadata=KEPT)
 
 
-def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
+def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
     """Find spans in which one register stands out against its own rest.
 
     A span counts when it reaches 2 dB and three and a half times the register's own scatter for at
@@ -49,32 +49,32 @@ def local_changes(pair: PairSpectra, split: Split, same_take: bool) -> tuple[Loc
     wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.changes`).
     """
     exact = same_take and split.scatter_db < EXACT_SCATTER_DB
-    if len(pair.times_s) < 6 * RATE_HZ or not exact:
+    if len(spectra.times_s) < 6 * RATE_HZ or not exact:
         return ()
-    expected = pair.reference
+    expected = spectra.reference
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
     expected = expected * 10 ** (split.tone_db / 10)
     found: list[LocalChange] = []
     for low, high in _REGISTERS_HZ:
-        inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
+        inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)
         if inside.sum() < 6:
             continue
-        found += _in_register(pair, expected, inside, (float(low), float(high)))
+        found += _in_register(spectra, expected, inside, (float(low), float(high)))
     return tuple(_widest(found))
 
 
 def _in_register(
-    pair: PairSpectra,
+    spectra: PairSpectra,
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
     band_hz: tuple[float, float],
 ) -> list[LocalChange]:
     width = _SMOOTH_S * RATE_HZ / 2
     a = ndimage.gaussian_filter1d(expected[:, inside].sum(axis=1), width)
-    b = ndimage.gaussian_filter1d(pair.candidate[:, inside].sum(axis=1), width)
-    whole = ndimage.gaussian_filter1d(pair.reference.sum(axis=1), width)
+    b = ndimage.gaussian_filter1d(spectra.candidate[:, inside].sum(axis=1), width)
+    whole = ndimage.gaussian_filter1d(spectra.reference.sum(axis=1), width)
     heard = np.maximum(a, b) > np.maximum(1e-3 * whole, 1e-3 * np.percentile(whole, 90))
     heard &= np.minimum(a, b) > 0.05 * np.percentile(np.minimum(a, b), 90)
     if heard.mean() < 0.2:
@@ -97,9 +97,9 @@ def _in_register(
             # Smoothing spreads a change over its neighbourhood: half of the size is its edge.
             clear = frames[sign * values > 0.5 * abs(size)]
             length = (clear[-1] - clear[0] + 1) / RATE_HZ
-            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(pair.times_s):
+            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(spectra.times_s):
                 continue
-            if not _shared(pair, expected, inside, frames, middle, size):
+            if not _shared(spectra, expected, inside, frames, middle, size):
                 continue
             deviation = float(np.hypot(scatter, np.std(values)))
             half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
@@ -108,7 +108,7 @@ def _in_register(
                 LocalChange(
                     name=name,
                     band_hz=band_hz,
-                    span_s=(float(pair.times_s[clear[0]]), float(pair.times_s[clear[-1]])),
+                    span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
                     difference_db=size,
                     interval=(size - half, size + half),
                     confidence=float(np.clip(0.5 + 0.1 * (abs(size) / limit), 0.5, 0.95)),
@@ -118,7 +118,7 @@ def _in_register(
 
 
 def _shared(
-    pair: PairSpectra,
+    spectra: PairSpectra,
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
     frames: npt.NDArray[np.int64],
@@ -127,7 +127,7 @@ def _shared(
 ) -> bool:
     """Whether the register's pitches agree: standing waves and one long note move few of them."""
     a = expected[frames][:, inside].sum(axis=0)
-    b = pair.candidate[frames][:, inside].sum(axis=0)
+    b = spectra.candidate[frames][:, inside].sum(axis=0)
     weight = np.sqrt(np.maximum(np.minimum(a, b), 0))
     total = float(weight.sum())
     if total <= 0 or total**2 < _FEWEST_PITCHES * float((weight**2).sum()):

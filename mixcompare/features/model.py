@@ -20,9 +20,10 @@ tuning_phasor        (seconds,) complex       magnitude-weighted deviation from 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -37,6 +38,7 @@ from mixcompare.standards.iec61260 import (
 )
 
 FloatArray = npt.NDArray[np.float64]
+_Value = TypeVar("_Value")
 Float32Array = npt.NDArray[np.float32]
 
 
@@ -131,6 +133,13 @@ class Features(AlignmentFeatures):
             THIRD_OCTAVE_EDGES_HZ[1:] <= high * 1.01
         )
         return inside
+
+    def kept(self, key: object, compute: Callable[[Features], _Value]) -> _Value:
+        """What was computed from these features under a key, computed now if it was not."""
+        store: dict[object, _Value] = self.__dict__.setdefault("_kept", {})
+        if key not in store:
+            store[key] = compute(self)
+        return store[key]
 
     def save(self, path: str | Path) -> None:
         """Write to ``path`` (.npz), to be read again with :meth:`load`."""

@@ -9,14 +9,11 @@ the softer in every cell, and pull the gain of two performances by up to 1 dB.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.features import Features
-from mixcompare.pair.match import Match
-from mixcompare.pair.spectra import RATE_HZ, pair_spectra
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import RATE_HZ
 from mixcompare.results import Level
 from mixcompare.statistics import (
     block_bootstrap,
@@ -37,13 +34,12 @@ _METHOD = (
 )
 
 
-def match_level(reference: Features, candidate: Features, match: Match) -> Level:
+def match_level(pair: Pair) -> Level:
     """Find the broadband gain on which most of the sound agrees.
 
     Parameters
     ----------
-    reference, candidate : Features
-    match : Match
+    pair : Pair
         Its own gain is ignored.
 
     Returns
@@ -51,19 +47,18 @@ def match_level(reference: Features, candidate: Features, match: Match) -> Level
     Level
         Gain of the candidate over the reference, dB, with a block-bootstrap interval.
     """
-    pair = pair_spectra(reference, candidate, match)
-    about = weighted_quantile(pair.difference_db, pair.audible, 0.5)
-    pair = replace(pair, candidate=pair.candidate * 10 ** (-about / 10))
-    difference = pair.difference_db
-    weight = cell_weights(np.minimum(pair.reference, pair.candidate), pair.audible)
-    width = 0.5 if match.same_take else 2.0
+    about = weighted_quantile(pair.spectra.difference_db, pair.spectra.audible, 0.5)
+    spectra = pair.spectra.raised(-about)
+    difference = spectra.difference_db
+    weight = cell_weights(np.minimum(spectra.reference, spectra.candidate), spectra.audible)
+    width = 0.5 if pair.same_take else 2.0
     mode = robust_mode(difference, weight, width)
-    gain = match.gain_db + about + mode
+    gain = pair.gain_db + about + mode
     rest = difference - mode
     if weighted_quantile(np.abs(rest), weight, 0.5) < 1e-3:
         return Level(gain, (gain, gain), _METHOD)
     # The softer side follows the gain, and would make it look surer than it is.
-    weight = cell_weights(np.sqrt(pair.reference * pair.candidate), pair.audible)
+    weight = cell_weights(np.sqrt(spectra.reference * spectra.candidate), spectra.audible)
     low, high = interval(_draws(rest, weight, width))
     return Level(gain, (gain + min(low, 0.0), gain + max(high, 0.0)), _METHOD)
 

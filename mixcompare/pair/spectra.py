@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -47,13 +48,13 @@ class PairSpectra:
     reference: FloatArray
     candidate: FloatArray
 
-    @property
+    @cached_property
     def difference_db(self) -> FloatArray:
         """Level difference of every cell, shape (n, bands)."""
         floor = 1e-9 * max(self.reference.max(), self.candidate.max())
         return np.asarray(10 * np.log10((self.candidate + floor) / (self.reference + floor)))
 
-    @property
+    @cached_property
     def audible(self) -> npt.NDArray[np.bool_]:
         """Cells in which either recording sounds: near its band's and its moment's loudest."""
         louder = np.maximum(self.reference, self.candidate)
@@ -64,6 +65,10 @@ class PairSpectra:
             (louder > 1e-3 * band) & (louder > limit * moment) & (louder > 1e-7 * louder.max())
         )
         return heard
+
+    def raised(self, by_db: float) -> PairSpectra:
+        """The same cells with the candidate louder throughout."""
+        return replace(self, candidate=self.candidate * 10 ** (by_db / 10))
 
     def mirrored(self) -> PairSpectra:
         """The same cells with the roles exchanged."""

@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.findings import JUST_NOTICEABLE, Finding, Span, clock
-from mixcompare.listening.passages import Passage
+from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import pictures, tables, timeline, wording
@@ -38,7 +38,7 @@ class Picture:
 
 
 def render(
-    results: Results, figures: Mapping[str, Picture], passages: Sequence[Passage] = ()
+    results: Results, figures: Mapping[str, Picture], passages: Sequence[CodedSound] = ()
 ) -> str:
     """Write the page.
 
@@ -47,7 +47,7 @@ def render(
     results : Results
     figures : mapping of str to Picture
         By aspect; ``"alignment"`` shows the time map.
-    passages : sequence of Passage
+    passages : sequence of CodedSound
         Sound for the listening panel; without it the panel shows pictures only.
 
     Returns
@@ -248,14 +248,14 @@ def _settings(results: Results) -> list[tuple[str, str]]:
     ]
 
 
-def _sound(index: int, passage: Passage) -> dict[str, str]:
+def _sound(index: int, passage: CodedSound) -> dict[str, str]:
     return {
         "reference": base64.b64encode(passage.reference_mp3).decode(),
         "candidate": base64.b64encode(passage.candidate_mp3).decode(),
     }
 
 
-def _gains(passages: Sequence[Passage]) -> str:
+def _gains(passages: Sequence[CodedSound]) -> str:
     """How the sound in the page was turned down, in words."""
     if not passages:
         return ""
@@ -274,7 +274,7 @@ def _gains(passages: Sequence[Passage]) -> str:
     return ", ".join(parts)
 
 
-def _player_data(results: Results, passages: Sequence[Passage]) -> dict[str, Any]:
+def _player_data(results: Results, passages: Sequence[CodedSound]) -> dict[str, Any]:
     """What the script needs: clocks, places, bands. Embedded as JSON, with < and > escaped."""
     points = results.alignment.time_map.thinned(MAP_POINTS_PER_S)
     related = results.alignment.relation != UNRELATED

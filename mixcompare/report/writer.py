@@ -20,7 +20,7 @@ from mixcompare import plots
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
-from mixcompare.listening.passages import Passage, passages
+from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots import style
 from mixcompare.report.document import findings_table, to_document, to_json
 from mixcompare.report.page import Picture, render
@@ -111,12 +111,12 @@ def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell)
     if results.alignment.relation == UNRELATED:
         pair = None
     with ThreadPoolExecutor(1) as worker:
-        coding: Future[tuple[Passage, ...]] | None = None
+        coding: Future[tuple[CodedSound, ...]] | None = None
         if pair is not None:
             tell("cutting excerpts")
             results = _with_excerpts(results, pair, folder)
             # The coder works outside Python's lock: it runs while the figures are drawn.
-            coding = worker.submit(passages, pair, results.findings)
+            coding = worker.submit(page_sound, pair, results.findings)
         tell("drawing figures")
         pictures = _write_figures(results, folder / "figures")
         tell("coding the sound for the page")

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.balance.aspect import analyzer
+from mixcompare.aspects import balance
 from mixcompare.aspects.balance.values import AGAINST, VOICES, BalanceDifference, Element
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.audibility import audibility
@@ -19,7 +19,10 @@ from mixcompare.features import HIGHEST_SEMITONE, LOWEST_SEMITONE, Features
 from mixcompare.findings import Finding
 from mixcompare.pair.match import Match
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, pitch_hz
+from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
+
+analyzer = Remembering(balance.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 

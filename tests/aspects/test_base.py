@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import weakref
 
-from mixcompare.aspects.base import once
 from mixcompare.features import Features
 from tests.aspects.stereo_music import features_of, music
 
@@ -16,7 +15,8 @@ class Counting:
     def __init__(self) -> None:
         self.times = 0
 
-    @once
+    aspect = "counting"
+
     def measure(self, features: Features) -> float:
         self.times += 1
         return features.duration_s
@@ -26,7 +26,7 @@ def test_measured_once_and_let_go_with_the_recording() -> None:
     first, second = features_of(music()), features_of(0.5 * music())
     counting = Counting()
     for features in (first, second, first):
-        assert counting.measure(features) == features.duration_s
+        assert features.kept(counting.aspect, counting.measure) == features.duration_s
     assert counting.times == 2
     gone = weakref.ref(first)
     del first, features

@@ -24,6 +24,7 @@ from mixcompare.fields import SIGNED, exchanged_with
 from mixcompare.findings import Cause, Finding
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.results import Results
 from tests import synthetic
 from tests.aspects import stereo_music
@@ -36,13 +37,6 @@ every_analyzer = pytest.mark.parametrize("analyzer", ANALYZERS, ids=lambda one: 
 
 
 # --- pairs with something to tell ---------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Pair:
-    reference: Features
-    candidate: Features
-    match: Match
 
 
 def heard(samples: npt.ArrayLike) -> Features:
@@ -244,10 +238,7 @@ CASES = [
 def compared(analyzer: Analyzer, name: str) -> tuple[Any, Any]:
     """Differences of a pair, there and back."""
     pair = PAIRS[name]()
-    return (
-        analyzer.compare(pair.reference, pair.candidate, pair.match),
-        analyzer.compare(pair.candidate, pair.reference, pair.match.mirrored()),
-    )
+    return analyzer.compare(pair), analyzer.compare(pair.mirrored())
 
 
 @functools.cache
@@ -272,27 +263,29 @@ def test_exchanged_recordings_give_the_mirrored_difference(analyzer: Analyzer, n
 
 @pytest.mark.parametrize(("analyzer", "name"), CASES)
 def test_exchanged_recordings_give_the_mirrored_findings(analyzer: Analyzer, name: str) -> None:
-    forth, back = (analyzer.findings(difference) for difference in compared(analyzer, name))
-    scale = getattr(compared(analyzer, name)[0], "image_scale", None) or 1.0
-    assert unlike(forth, back, PAIRS[name]().match.time_map, scale=scale) == []
+    pair, (there, back) = PAIRS[name](), compared(analyzer, name)
+    scale = getattr(there, "image_scale", None) or 1.0
+    forth = analyzer.findings(there, pair)
+    assert unlike(forth, analyzer.findings(back, pair.mirrored()), pair.time_map, scale=scale) == []
 
 
 @every_analyzer
 def test_one_recording_against_itself_tells_nothing(analyzer: Analyzer) -> None:
     pair = louder_by(0.0)
     for match in (pair.match, replace(pair.match, same_take=False)):
-        difference = analyzer.compare(pair.reference, pair.reference, match)
+        itself = Pair(pair.reference, pair.reference, match)
+        difference = analyzer.compare(itself)
         assert contradictions(difference, difference, match) == []
-        assert analyzer.findings(difference) == []
+        assert analyzer.findings(difference, itself) == []
 
 
 @every_analyzer
 @pytest.mark.parametrize("gain_db", [-10.0, 7.0])
 def test_gain_alone_tells_nothing(analyzer: Analyzer, gain_db: float) -> None:
     pair = louder_by(gain_db)
-    difference = analyzer.compare(pair.reference, pair.candidate, pair.match)
+    difference = analyzer.compare(pair)
     assert contradictions(difference, difference, pair.match, gain_db, exact=2e-3) == []
-    assert analyzer.findings(difference) == []
+    assert analyzer.findings(difference, pair) == []
 
 
 @every_analyzer
@@ -311,7 +304,7 @@ def test_the_pairs_make_every_analyzer_speak(analyzer: Analyzer) -> None:
         if one is not analyzer:
             continue
         forth, _ = compared(analyzer, name)
-        kinds |= {finding.kind for finding in analyzer.findings(forth)}
+        kinds |= {finding.kind for finding in analyzer.findings(forth, PAIRS[name]())}
         seen += [forth]
     for difference in seen:
         for field_name in turning:
@@ -406,21 +399,20 @@ class ToyAnalyzer:
             10 * np.log10(power[600:700].mean() / (power.mean() if self.deaf_to_gain else 1))
         )
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> Toy:
-        value = self.twisted(self.measure(candidate) - self.measure(reference))
+    def compare(self, pair: Pair) -> Toy:
+        value = self.twisted(self.measure(pair.candidate) - self.measure(pair.reference))
         return Toy(value, (value - 1.0, value + 1.0))
 
-    def findings(self, difference: Toy) -> list[Finding]:
+    def findings(self, difference: Toy, pair: Pair) -> list[Finding]:
         return []
 
 
 def against(toy: ToyAnalyzer, pair: Pair) -> list[str]:
     """What speaks against a toy: exchanged, against itself, and with gain alone."""
-    there = toy.compare(pair.reference, pair.candidate, pair.match)
-    back = toy.compare(pair.candidate, pair.reference, pair.match.mirrored())
-    itself = toy.compare(pair.reference, pair.reference, pair.match)
+    there, back = toy.compare(pair), toy.compare(pair.mirrored())
+    itself = toy.compare(Pair(pair.reference, pair.reference, pair.match))
     gain = louder_by(7.0)
-    louder = toy.compare(gain.reference, gain.candidate, gain.match)
+    louder = toy.compare(gain)
     return [
         name
         for name, one, other, match in (
@@ -500,11 +492,12 @@ def test_with_exchanged_channels_either_recording_is_told_in_its_own_sides() -> 
     other = stereo_music.features_of(stereo_music.with_side(sharp, 1.3)[:, ::-1])
     match = replace(pair.match, channels_swapped=True)
     straight, _ = compared(placement.analyzer, "turned_wider_and_sharp")
-    forth = placement.analyzer.compare(pair.reference, other, match)
-    back = placement.analyzer.compare(other, pair.reference, match.mirrored())
+    exchanged = Pair(pair.reference, other, match)
+    forth = placement.analyzer.compare(exchanged)
+    back = placement.analyzer.compare(exchanged.mirrored())
     assert forth.turn_db == pytest.approx(straight.turn_db, abs=1e-6)
     assert back.turn_db == pytest.approx(forth.turn_db / forth.image_scale, abs=0.15)
-    kinds = {finding.kind for finding in placement.analyzer.findings(forth)}
+    kinds = {finding.kind for finding in placement.analyzer.findings(forth, exchanged)}
     assert kinds == {"channels_swapped", "moved_right"}
 
 
@@ -516,7 +509,7 @@ def test_breadth_and_turn_of_the_image_are_those_that_were_made(
     made = stereo_music.with_side(stereo_music.music(), side) * [1.0, balance]
     first = stereo_music.features()
     told = placement.analyzer.compare(
-        first, stereo_music.features_of(made), stereo_music.same_clock(first)
+        Pair(first, stereo_music.features_of(made), stereo_music.same_clock(first))
     )
     assert told.image_scale == pytest.approx(side, abs=0.06)
     assert told.turn_db == pytest.approx(20 * np.log10(balance), abs=0.3)

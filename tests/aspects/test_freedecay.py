@@ -150,7 +150,7 @@ def test_the_95_percent_interval_of_a_decay_time_holds_the_truth(
 ) -> None:
     # 80 rooms of 0.7 to 2.5 s, one stop of noise in each.
     monkeypatch.setattr("mixcompare.aspects.room.freedecay._is_noise", lambda *_: True)
-    monkeypatch.setattr("mixcompare.aspects.room.impulse_start", lambda _: None)
+    monkeypatch.setattr("mixcompare.aspects.room.aspect.impulse_start", lambda _: None)
     monkeypatch.setattr("mixcompare.aspects.room.freedecay.bent", lambda _: None)
     held = []
     for seed in range(80):
@@ -158,7 +158,7 @@ def test_the_95_percent_interval_of_a_decay_time_holds_the_truth(
         samples = stopped(seed, decay_s)
         end_s = len(samples) / ANALYSIS_RATE_HZ
         monkeypatch.setattr(
-            "mixcompare.aspects.room.free_falls", lambda _, end_s=end_s: [(0.0, end_s)]
+            "mixcompare.aspects.room.aspect.free_falls", lambda _, end_s=end_s: [(0.0, end_s)]
         )
         waveform = (samples * WAVEFORM_SCALE).astype(np.float16)
         measured = analyzer.measure(replace(plain, waveform=waveform))

@@ -7,10 +7,13 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.loudness import analyzer
+from mixcompare.aspects import loudness
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
+from tests.pairs import Remembering
+
+analyzer = Remembering(loudness.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 16_000

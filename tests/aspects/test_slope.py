@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 from scipy import ndimage
 
-from mixcompare.aspects.dynamics import slope
+from mixcompare.aspects.dynamics import slope as slopes
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 5.0
@@ -34,7 +34,7 @@ def pair(
 
 @pytest.mark.parametrize("slope", [0.25, 0.5, 1.0, 1.6])
 def test_exact_slopes(slope: float) -> None:
-    told = slope.swing_slope(*pair(0, slope, 1e-6), RATE_HZ)
+    told = slopes.swing_slope(*pair(0, slope, 1e-6), RATE_HZ)
     assert told is not None
     assert told.value == pytest.approx(slope, rel=1e-4)
     assert told.interval == pytest.approx((slope, slope), rel=1e-3)
@@ -45,7 +45,7 @@ def test_agrees_with_total_least_squares() -> None:
     mean, change = pair(3, 0.7, 0.4)
     points = np.column_stack([mean - change / 2, mean + change / 2])
     _, _, axes = np.linalg.svd(points - points.mean(axis=0))
-    told = slope.swing_slope(mean, change, RATE_HZ)
+    told = slopes.swing_slope(mean, change, RATE_HZ)
     assert told is not None
     assert told.value == pytest.approx(axes[0, 1] / axes[0, 0], abs=0.02)
 
@@ -55,7 +55,7 @@ def test_the_interval_holds_the_truth(slope: float) -> None:
     # 100 pairs of a minute. The interval says 95 %.
     held = 0
     for seed in range(100):
-        told = slope.swing_slope(*pair(seed, slope, 0.7), RATE_HZ)
+        told = slopes.swing_slope(*pair(seed, slope, 0.7), RATE_HZ)
         assert told is not None
         held += told.interval[0] <= slope <= told.interval[1]
     assert 92 <= held <= 99
@@ -63,8 +63,8 @@ def test_the_interval_holds_the_truth(slope: float) -> None:
 
 def test_mirror() -> None:
     mean, change = pair(1, 0.6, 0.5)
-    there = slope.swing_slope(mean, change, RATE_HZ)
-    back = slope.swing_slope(mean, -change, RATE_HZ)
+    there = slopes.swing_slope(mean, change, RATE_HZ)
+    back = slopes.swing_slope(mean, -change, RATE_HZ)
     assert there is not None
     assert back is not None
     assert there.value == pytest.approx(1 / back.value, rel=1e-9)
@@ -77,7 +77,7 @@ def test_scatter_in_one_level_alone_widens_the_interval() -> None:
     rng = np.random.default_rng(4)
     reference = wandering(rng, 300, 4.0, 3.0)
     candidate = reference + wandering(rng, 300, 2.0, 4.0)
-    told = slope.swing_slope((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    told = slopes.swing_slope((reference + candidate) / 2, candidate - reference, RATE_HZ)
     assert told is not None
     assert told.interval[0] < 1.0 < told.interval[1]
 
@@ -85,7 +85,7 @@ def test_scatter_in_one_level_alone_widens_the_interval() -> None:
 def test_levels_that_do_not_follow_each_other() -> None:
     rng = np.random.default_rng(2)
     reference, candidate = wandering(rng, 300, 4.0, 2.0), wandering(rng, 300, 4.0, 2.0)
-    told = slope.moves((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    told = slopes.moves((reference + candidate) / 2, candidate - reference, RATE_HZ)
     assert told.slope is None
     assert told.knee is None
     assert "not move closely enough together" in told.reasons[0]
@@ -97,7 +97,7 @@ def test_a_knee_is_found(above: float, level_db: float) -> None:
     reference = wandering(rng, 400, 4.0, 1.0)
     candidate = reference + (above - 1) * np.maximum(reference - level_db, 0)
     candidate += wandering(rng, 400, 0.2, 0.5)
-    knee = slope.fitted_knee((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    knee = slopes.fitted_knee((reference + candidate) / 2, candidate - reference, RATE_HZ)
     assert knee is not None
     assert knee.level_db == pytest.approx(level_db, abs=1.5)
     assert knee.above.value == pytest.approx(above, rel=0.3)
@@ -107,13 +107,13 @@ def test_a_knee_is_found(above: float, level_db: float) -> None:
 @pytest.mark.parametrize("slope", [0.5, 1.0])
 def test_no_knee_on_a_straight_line(slope: float) -> None:
     for seed in range(10):
-        assert slope.fitted_knee(*pair(seed, slope, 0.5), RATE_HZ) is None
+        assert slopes.fitted_knee(*pair(seed, slope, 0.5), RATE_HZ) is None
 
 
 def test_the_range_is_the_mean_of_both() -> None:
     # Even spreads over 20 and 10 dB: nine tenths of them lie between the 5th and 95th percentile.
     level = np.linspace(-20.0, 0.0, 601)
-    told = slope.moves(0.75 * level, -0.5 * level, RATE_HZ)
+    told = slopes.moves(0.75 * level, -0.5 * level, RATE_HZ)
     assert told.range_db == pytest.approx(0.9 * 15.0)
     assert told.slope is not None
     assert told.slope.value == pytest.approx(0.5, rel=1e-3)
@@ -122,7 +122,7 @@ def test_the_range_is_the_mean_of_both() -> None:
 @pytest.mark.parametrize(("seconds", "told"), [(14.8, False), (15.2, True)])
 def test_fifteen_seconds_are_needed(seconds: float, told: bool) -> None:
     level = 5 * np.sin(np.arange(round(seconds * RATE_HZ)) / 4)
-    assert (slope.moves(level, 0.1 * level, RATE_HZ).slope is not None) is told
+    assert (slopes.moves(level, 0.1 * level, RATE_HZ).slope is not None) is told
 
 
 @pytest.mark.parametrize(("range_db", "told"), [(5.8, False), (6.2, True)])
@@ -130,7 +130,7 @@ def test_six_decibels_are_needed_in_one_of_them(range_db: float, told: bool) -> 
     level = np.linspace(0.0, range_db / 0.9, 301)
     for change in (-0.5, 0.0):
         # The reference moves that far; the candidate as far or half as far.
-        moves = slope.moves(level * (1 + change / 2), change * level, RATE_HZ)
+        moves = slopes.moves(level * (1 + change / 2), change * level, RATE_HZ)
         assert (moves.slope is not None) is told
         assert moves.range_db == pytest.approx(range_db * (1 + change / 2))
 
@@ -138,14 +138,14 @@ def test_six_decibels_are_needed_in_one_of_them(range_db: float, told: bool) -> 
 @pytest.mark.parametrize("interval", [(0.3, 2.6), (0.3, 2.8), (1.1, 20.0)])
 def test_an_interval_that_says_nothing(interval: tuple[float, float]) -> None:
     # Everything from a third of the swing to three times as much.
-    assert slope.Slope(1.0, interval).says_nothing is (interval == (0.3, 2.8))
+    assert slopes.Slope(1.0, interval).says_nothing is (interval == (0.3, 2.8))
 
 
 def test_moments_far_off_count_little() -> None:
     mean, change = pair(0, 0.5, 0.2)
     knocked = change.copy()
     knocked[::20] += 15.0
-    told = slope.swing_slope(mean, knocked, RATE_HZ)
+    told = slopes.swing_slope(mean, knocked, RATE_HZ)
     assert told is not None
     assert told.value == pytest.approx(0.5, abs=0.05)
 
@@ -155,7 +155,7 @@ def test_a_knee_mirrors(sign: int) -> None:
     rng = np.random.default_rng(6)
     reference = wandering(rng, 400, 4.0, 1.0)
     candidate = reference - 0.75 * np.maximum(reference - 1.0, 0) + wandering(rng, 400, 0.2, 0.5)
-    knee = slope.fitted_knee((reference + candidate) / 2, sign * (candidate - reference), RATE_HZ)
+    knee = slopes.fitted_knee((reference + candidate) / 2, sign * (candidate - reference), RATE_HZ)
     assert knee is not None
     assert knee.above.value == pytest.approx(0.25**sign, rel=0.2)
     low, high = knee.above.interval

@@ -9,13 +9,16 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.tempo.aspect import analyzer
+from mixcompare.aspects import tempo as aspect_tempo
 from mixcompare.aspects.tempo.values import TempoDifference
 from mixcompare.features import Features
 from mixcompare.pair import beatrate
 from mixcompare.pair.match import Match
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, filtered, music, same_clock
+from tests.pairs import Remembering
+
+analyzer = Remembering(aspect_tempo.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 16_000
@@ -256,7 +259,7 @@ def test_what_is_said_of_one_moment(percent: float) -> None:
     (finding,) = analyzer.findings(compared(moved))
     slower = percent > 0
     assert finding.kind == ("holds_back" if slower else "pushes_on")
-    (start, end), (there, there_end) = finding.spans_s[0], finding.candidate_spans_s[0]
+    (start, end) = finding.spans_s[0]
     # Seen through windows of 2 s, against a mean that is higher by 15 % of 3 s in 40 s.
     times = np.linspace(start, end, 100)
     inside = np.clip(np.minimum(times + 1, 15) - np.maximum(times - 1, 12), 0, 2) / 2
@@ -265,9 +268,6 @@ def test_what_is_said_of_one_moment(percent: float) -> None:
     low, high = finding.interval
     assert low < finding.difference < high
     assert (start, end) == pytest.approx((12, 15), abs=0.8)
-    assert there == pytest.approx(float(moved.to_candidate(start)), abs=1e-6)
-    assert there_end == pytest.approx(float(moved.to_candidate(end)), abs=1e-6)
-    assert there > start + 2.9
     assert ("slower" if slower else "faster") in finding.text
     assert ("holds back" if slower else "pushes on") in finding.text
     assert finding.advice[0].startswith("Keep moving" if slower else "Take more time")
@@ -288,7 +288,6 @@ def test_what_is_said_of_the_tempo(ratio: float) -> None:
     )
     assert finding.interval[0] < finding.difference < finding.interval[1]
     assert finding.spans_s == ((0.0, 60.0),)
-    assert finding.candidate_spans_s[0] == pytest.approx((1.0, 1.0 + 60 * ratio))
     (stretched,) = analyzer.findings(compared(time_map, same_take=True))
     assert "stretched in time" in stretched.advice[0]
 
@@ -307,7 +306,7 @@ def test_what_is_said_of_freedom() -> None:
             own_spread_difference_percent=value,
             own_spread_difference_percent_interval=(value - 0.5, value + 0.5),
         )
-        (finding,) = analyzer.findings(told)
+        (finding,) = analyzer.findings(told, same_take=False)
         assert finding.kind == kind
         assert finding.difference == pytest.approx(value)
         assert finding.jnd == pytest.approx(4 / 3, rel=0.02)

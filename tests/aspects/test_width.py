@@ -8,13 +8,16 @@ import pytest
 from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.width.aspect import analyzer
+from mixcompare.aspects import width
 from mixcompare.aspects.width.values import WidthDifference
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.thirds import CENTRES_HZ, NOTHING
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, filtered, music, same_clock, with_side
+from tests.pairs import Remembering
+
+analyzer = Remembering(width.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -275,8 +278,6 @@ def test_values_are_read_where_the_map_says() -> None:
     assert difference.side_to_mid_db == pytest.approx(2, abs=0.05)
     assert difference.side_to_mid_db_interval == pytest.approx((2, 2), abs=0.1)
     assert difference.side_to_mid_direct_db == pytest.approx(2, abs=0.05)
-    assert difference.span_s == pytest.approx(stereo_music.SPAN_S)
-    assert difference.candidate_span_s == pytest.approx(stereo_music.CANDIDATE_SPAN_S)
 
 
 def stated(**changes: object) -> WidthDifference:
@@ -287,10 +288,11 @@ def stated(**changes: object) -> WidthDifference:
         "band_centre_hz": CENTRES_HZ, "band_side_to_mid_db": NOTHING,
         "band_side_to_mid_db_interval": NOTHING, "band_correlation": NOTHING,
         "side_to_mid_direct_db": 3.0, "side_to_mid_decay_db": 3.0, "agreeing_share": 0.9,
-        "low_correlation": (0.5, 0.4), "whole_correlation": (0.5, 0.3), "same_take": True,
-        "span_s": stereo_music.SPAN_S, "candidate_span_s": stereo_music.CANDIDATE_SPAN_S,
+        "low_correlation": (0.5, 0.4), "whole_correlation": (0.5, 0.3),
     }  # fmt: skip
-    return WidthDifference(**(values | changes))  # type: ignore[arg-type]
+    same_take = bool(changes.pop("same_take", True))
+    difference = WidthDifference(**(values | changes))  # type: ignore[arg-type]
+    return analyzer.stated(difference, same_take)
 
 
 def test_wider_and_narrower_in_words() -> None:
@@ -301,7 +303,6 @@ def test_wider_and_narrower_in_words() -> None:
     assert wider.jnd == pytest.approx(2 * (1 - (0.5 / 1.96 / 3) ** 2), abs=1e-9)
     assert wider.confidence == 0.99
     assert wider.spans_s == (stereo_music.SPAN_S,)
-    assert wider.candidate_spans_s == (stereo_music.CANDIDATE_SPAN_S,)
     assert wider.text == (
         "The candidate's stereo image is wider: +3.0 dB of side against mid"
         " (between +2.5 and +3.5)."

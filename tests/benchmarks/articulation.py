@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.aspects.articulation.aspect import analyzer
+from mixcompare.aspects import articulation
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.knowledge.notes import PartNotes
@@ -28,6 +28,9 @@ from tests.benchmarks.orchestration import ORCHESTRATIONS
 from tests.benchmarks.passages import SOUNDFONTS
 from tests.benchmarks.performances import SAMPLE_RATE_HZ, Performance, passage, play
 from tests.benchmarks.rendering import Note, Part, mix, render_part, scale_durations
+from tests.pairs import Remembering
+
+analyzer = Remembering(articulation.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +25,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests import synthetic
 
@@ -113,10 +114,10 @@ def measured(number: int) -> list[Told]:
         tuning_cents=alignment.tuning_cents,
         uncertainty_ms=alignment.uncertainty_ms,
     )
-    level = match_level(reference, candidate, match)
-    match = replace(match, gain_db=level.gain_db)
+    pair = Pair(reference, candidate, match)
+    pair = pair.with_gain(match_level(pair).gain_db)
     difference = {
-        analyzer.aspect: analyzer.compare(reference, candidate, match)
+        analyzer.aspect: analyzer.compare(pair)
         for analyzer in ANALYZERS
         if analyzer.aspect in _ASPECTS
     }

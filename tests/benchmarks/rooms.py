@@ -21,12 +21,15 @@ import numpy.typing as npt
 
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.room.aspect import analyzer
+from mixcompare.aspects import room
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from tests import synthetic
 from tests.benchmarks.coverage import tilted
+from tests.pairs import Remembering
+
+analyzer = Remembering(room.analyzer)
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -10,7 +10,7 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.articulation.aspect import analyzer
+from mixcompare.aspects import articulation
 from mixcompare.audio.recording import Recording
 from mixcompare.cli.main import main
 from mixcompare.errors import ScoreError
@@ -19,8 +19,11 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.knowledge.score import RATE_HZ, Score
 from mixcompare.pair.lines import part_notes
 from mixcompare.pair.match import Match
+from tests.pairs import Remembering
 
-SAMPLES = Path(__file__).parent.parent / "sample_audio"
+analyzer = Remembering(articulation.analyzer)
+
+SAMPLES = Path(__file__).parents[2] / "sample_audio"
 TABLE = "part,onset_s,end_s,pitch\nviolins,0,0.5,72\nviolins,0.5,1.0,74\ncellos,0,1,48\n"
 
 

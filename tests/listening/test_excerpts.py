@@ -11,7 +11,7 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.findings import Cause, Finding
-from mixcompare.listening import excerpts
+from mixcompare.listening import excerpts, page_sound
 from mixcompare.listening.excerpts import AlignedSound
 
 RATE = 48_000
@@ -152,7 +152,7 @@ def test_the_page_gets_the_whole_passage_in_mp3_with_place_and_level_kept():
     reference = tune(20)
     candidate = tune(25, rate=96_000, speed=0.8, level=0.4)
     pair = pair_of(reference, candidate, 6.02, slope=1.25, candidate_rate=96_000)
-    (passage,) = excerpts.passages(pair)
+    (passage,) = page_sound.page_sound(pair)
     assert passage.reference_span_s == (0.0, 20.0)
     power = []
     for data, place_s in ((passage.reference_mp3, 8.0), (passage.candidate_mp3, 10.0)):
@@ -168,15 +168,15 @@ def test_too_long_a_passage_gives_the_findings_places_most_salient_first():
     pair = pair_of(tune(40), tune(40), 0.0)
     seconds = 2 * (6.0 + 6.0)
     findings = [finding_at((30.0, 34.0)), finding_at((5.0, 9.0)), finding_at((15.0, 19.0))]
-    passages = excerpts.passages(pair, findings, budget_bytes=int(seconds * 96 * 125) + 10)
+    passages = page_sound.page_sound(pair, findings, budget_bytes=int(seconds * 96 * 125) + 10)
     assert [passage.reference_span_s for passage in passages] == [(4.0, 10.0), (29.0, 35.0)]
 
 
 def test_three_minutes_fit_into_the_page():
     # 11 MB of base64 leave 4 MB of the page's 15 MB for everything else.
     seconds = 2 * 180
-    spans, kbps = excerpts._spans_within(
-        [(0.0, 180.0)], TimeMap.linear(0, 1, 0, 180), excerpts.PAGE_BUDGET_BYTES
+    spans, kbps = page_sound._spans_within(
+        [(0.0, 180.0)], TimeMap.linear(0, 1, 0, 180), page_sound.PAGE_BUDGET_BYTES
     )
     assert spans == [(0.0, 180.0)]
     assert kbps >= 160
@@ -191,9 +191,9 @@ def test_the_louder_one_is_turned_down_never_the_softer_one_up():
 
 def test_passages_carry_the_gains_that_they_were_given():
     reference = tune(6)
-    (louder,) = excerpts.passages(pair_of(reference, 2 * reference, 6.02))
+    (louder,) = page_sound.page_sound(pair_of(reference, 2 * reference, 6.02))
     assert (louder.reference_gain_db, louder.candidate_gain_db) == pytest.approx((0.0, -6.02))
-    (softer,) = excerpts.passages(pair_of(reference, 0.5 * reference, -6.02))
+    (softer,) = page_sound.page_sound(pair_of(reference, 0.5 * reference, -6.02))
     assert (softer.reference_gain_db, softer.candidate_gain_db) == pytest.approx((-6.02, 0.0))
 
 
@@ -203,7 +203,7 @@ def test_what_is_coded_keeps_two_decibels_of_headroom(peak, lowered_db):
     # (EBU R 128), 1 dB more is left to the coder.
     wave = np.sin(2 * np.pi * 100 * np.arange(6 * RATE) / RATE)[:, None] * np.ones(2)
     tones = (peak * wave).astype(np.float32)
-    (passage,) = excerpts.passages(pair_of(tones, tones, 0.0))
+    (passage,) = page_sound.page_sound(pair_of(tones, tones, 0.0))
     gains = (passage.reference_gain_db, passage.candidate_gain_db)
     assert gains == pytest.approx((lowered_db, lowered_db), abs=0.02)
 
@@ -250,7 +250,7 @@ def test_the_busiest_part_stays_inside_its_place():
 
 
 def test_places_that_touch_are_coded_once():
-    assert excerpts._merged([(5.0, 8.0), (1.0, 3.0), (3.0, 4.0), (7.0, 9.0)]) == [
+    assert page_sound._merged([(5.0, 8.0), (1.0, 3.0), (3.0, 4.0), (7.0, 9.0)]) == [
         (1.0, 4.0), (5.0, 9.0),
     ]  # fmt: skip
 
@@ -258,9 +258,9 @@ def test_places_that_touch_are_coded_once():
 def test_the_candidates_length_counts_in_the_budget():
     time_map = TimeMap.linear(0.0, 1.5, 0.0, 100.0)
     # 10 s of the reference and 15 s of the candidate at 96 kbit/s: 300 kB.
-    assert excerpts._spans_within([(0.0, 10.0)], time_map, 300_000) == ([(0.0, 10.0)], 96)
-    assert excerpts._spans_within([(0.0, 10.0)], time_map, 299_999) == ([], 0)
-    assert excerpts._spans_within([(0.0, 10.0)], time_map, 600_000) == ([(0.0, 10.0)], 192)
+    assert page_sound._spans_within([(0.0, 10.0)], time_map, 300_000) == ([(0.0, 10.0)], 96)
+    assert page_sound._spans_within([(0.0, 10.0)], time_map, 299_999) == ([], 0)
+    assert page_sound._spans_within([(0.0, 10.0)], time_map, 600_000) == ([(0.0, 10.0)], 192)
 
 
 def test_the_music_in_common_ends_where_either_recording_does():

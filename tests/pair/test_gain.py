@@ -12,6 +12,7 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import Features
 from mixcompare.pair.gain import cell_weights, match_level
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, music, same_clock
 
@@ -58,10 +59,10 @@ def whole(**known: float) -> Match:
 def test_the_gain_of_a_scaled_recording(gain_db: float, same_take: bool) -> None:
     reference = stereo_music.features()
     candidate = features_of(music() * 10 ** (gain_db / 20))
-    level = match_level(reference, candidate, same_clock(reference, same_take=same_take))
+    level = match_level(Pair(reference, candidate, same_clock(reference, same_take=same_take)))
     assert level.gain_db == pytest.approx(gain_db, abs=0.01)
     assert level.interval == pytest.approx((gain_db, gain_db), abs=0.01)
-    back = match_level(candidate, reference, same_clock(reference, same_take=same_take))
+    back = match_level(Pair(candidate, reference, same_clock(reference, same_take=same_take)))
     assert back.gain_db == pytest.approx(-gain_db, abs=0.01)
 
 
@@ -73,7 +74,7 @@ def test_what_is_louder_in_part_does_not_count(
     # Up to nearly half the pitches 6 dB louder: a mean would say +2.7, a median nearly +2.
     pair = made(rng, 0.0, 1.0, share_louder)
     reference, candidate = pair[::sign]
-    assert match_level(reference, candidate, whole()).gain_db == pytest.approx(0.0, abs=0.5)
+    assert match_level(Pair(reference, candidate, whole())).gain_db == pytest.approx(0.0, abs=0.5)
 
 
 def test_half_of_one_take_louder_leaves_the_other_half_as_it_was() -> None:
@@ -82,9 +83,11 @@ def test_half_of_one_take_louder_leaves_the_other_half_as_it_was() -> None:
     power[: int(0.45 * len(power))] *= 10**0.6
     louder = replace(reference, semitone_power=power, usable_band_hz=(0.0, 2_600.0))
     even = replace(reference, usable_band_hz=(0.0, 2_600.0))
-    level = match_level(even, louder, same_clock(reference))
+    level = match_level(Pair(even, louder, same_clock(reference)))
     assert level.gain_db == pytest.approx(0.0, abs=0.05)
-    assert match_level(louder, even, same_clock(reference)).gain_db == pytest.approx(0, abs=0.05)
+    assert match_level(Pair(louder, even, same_clock(reference))).gain_db == pytest.approx(
+        0, abs=0.05
+    )
 
 
 @pytest.mark.parametrize("known_db", [0.0, 15.0])
@@ -95,7 +98,7 @@ def test_scatter_pulls_the_gain_to_neither_side(gain_db: float, known_db: float)
     # a candidate that counts by its softer side alone would be 1.1 dB off.
     errors = [
         match_level(
-            *made(np.random.default_rng(seed), gain_db, 6.0), whole(gain_db=known_db)
+            Pair(*made(np.random.default_rng(seed), gain_db, 6.0), whole(gain_db=known_db))
         ).gain_db
         - gain_db
         for seed in range(6)
@@ -107,7 +110,7 @@ def test_the_interval_holds_the_truth() -> None:
     # 80 pairs of made-up performances; the interval says 95 %.
     held, widths, errors = 0, [], []
     for seed in range(80):
-        level = match_level(*made(np.random.default_rng(seed), -4.0, 3.0), whole())
+        level = match_level(Pair(*made(np.random.default_rng(seed), -4.0, 3.0), whole()))
         low, high = level.interval
         assert low <= level.gain_db <= high
         held += low <= -4.0 <= high

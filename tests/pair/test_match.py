@@ -9,10 +9,11 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.comparison import _match, _not_the_players, _on_both_clocks
+from mixcompare.comparison import _not_the_players, _on_both_clocks
 from mixcompare.findings import Cause, Finding
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import aligned
 
 SLOPE, OFFSET_S = 1.06, 0.75
 SLOWER = TimeMap.linear(OFFSET_S, SLOPE, 2.0, 12.0, 30.0)
@@ -22,6 +23,10 @@ OBOE = PartNotes(
     np.array([[2.5, 5.0, 50.0]]),
 )
 MATCH = Match(SLOWER, False, -2.5, 3, 12.0, True, 8.0, (OBOE,))
+
+
+def laid(found: Alignment) -> Match:
+    return aligned(None, None, found).match  # type: ignore[arg-type]
 
 
 def finding(*spans_s: tuple[float, float], **changed: object) -> Finding:
@@ -111,13 +116,13 @@ def alignment(relation: str, **changed: object) -> Alignment:
 )
 def test_only_the_same_take_is_the_same_take(relation: str, same: bool) -> None:
     assert alignment(relation).same_take is same
-    assert _match(alignment(relation)).same_take is same
+    assert laid(alignment(relation)).same_take is same
 
 
 def test_the_match_is_what_the_alignment_found() -> None:
-    found = _match(alignment(SAME_PASSAGE))
+    found = laid(alignment(SAME_PASSAGE))
     assert found == Match(SLOWER, False, 0.0, -2, 7.0, True, 8.0)
-    assert _match(alignment(SAME_TAKE, channels_swapped=None)).channels_swapped is False
+    assert laid(alignment(SAME_TAKE, channels_swapped=None)).channels_swapped is False
 
 
 # --- both clocks --------------------------------------------------------------------------------

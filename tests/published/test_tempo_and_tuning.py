@@ -25,6 +25,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 22_050
@@ -65,8 +66,10 @@ def compared(
         tuning_cents=found.tuning_cents,
         uncertainty_ms=found.uncertainty_ms,
     )
-    told = tempo.analyzer.compare(*pair, match), tuning.analyzer.compare(*pair, match)
-    return *told, tempo.analyzer.findings(told[0]) + tuning.analyzer.findings(told[1])
+    laid = Pair(*pair, match)
+    told = tempo.analyzer.compare(laid), tuning.analyzer.compare(laid)
+    findings = tempo.analyzer.findings(told[0], laid) + tuning.analyzer.findings(told[1], laid)
+    return *told, findings
 
 
 @pytest.mark.parametrize("sign", [1, -1])

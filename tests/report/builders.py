@@ -241,7 +241,7 @@ def _articulation(length_s, rng):
             release_ms=12.0,
             band_hz=(400.0, 1600.0),
             voices=(leading, untold, horns),
-            stretch=Stretch(-0.21, (-0.27, -0.15), 0.83, 0.62, 0.92, notes, line, line),
+            stretch=Stretch(-0.21, (-0.27, -0.15), 0.83, 0.62, 0.92, notes, line),
             shown=LEAD,
             note_s=tuple(np.linspace(0.05 * length_s, 0.9 * length_s, notes).tolist()),
             note_pitch=(67,) * notes,

@@ -16,7 +16,7 @@ import pytest
 from scipy import fft, signal
 from scipy.stats import binom
 
-from mixcompare.listening.passages import passages
+from mixcompare.listening.page_sound import page_sound
 from mixcompare.report.page import render
 from tests.report.builders import glide_hz, gliding_pair, made_up_results
 from tests.report.conftest import LENGTH_S, LOOP
@@ -253,7 +253,7 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
     results = made_up_results(length_s=LENGTH_S)
     pair = gliding_pair(results, LENGTH_S)
     late = replace(results.findings[0], spans_s=((14.0, 16.0),))
-    (passage,) = passages(pair, [late], budget_bytes=150_000)
+    (passage,) = page_sound(pair, [late], budget_bytes=150_000)
     start, end = passage.reference_span_s
     assert (start, end) == pytest.approx((13.0, 17.0))
     file = tmp_path / "page.html"

@@ -16,7 +16,7 @@ import soundfile
 from mixcompare import findings
 from mixcompare.alignment.result import SAME_TAKE, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.listening.passages import Passage, passages
+from mixcompare.listening.page_sound import CodedSound, page_sound
 from mixcompare.plots.contours import balance_field, gaps, loudness_contours
 from mixcompare.report import timeline, wording
 from mixcompare.report.page import _gains, render
@@ -202,7 +202,7 @@ def test_both_sources_are_described_each_at_its_own_name(shown):
 
 
 def passage(reference_gain_db, candidate_gain_db):
-    return Passage((0, 1), (0, 1), b"", b"", reference_gain_db, candidate_gain_db)
+    return CodedSound((0, 1), (0, 1), b"", b"", reference_gain_db, candidate_gain_db)
 
 
 def test_gains_are_told_in_words():
@@ -230,7 +230,7 @@ def test_the_player_has_both_clocks_the_sound_and_the_gains():
         findings=results.findings[:1],
     )
     pair = gliding_pair(results, 12.0, 22_050)
-    sound = passages(pair, results.findings)
+    sound = page_sound(pair, results.findings)
     page = render(results, {}, sound)
     data = player(page)
     assert data["span"] == [0.0, 12.0]

@@ -18,14 +18,16 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare import cli, comparison
+from mixcompare import comparison
 from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
+from mixcompare.cli.main import main
 from mixcompare.features import Features
 from mixcompare.findings import Excerpts
+from mixcompare.pair.pair import Pair
 from mixcompare.report import document, page, tables, wording
 from mixcompare.results import Results
 from tests import synthetic
@@ -51,12 +53,12 @@ class Kept:
     def measure(self, features: Features) -> Any:
         return self.analyzer.measure(features)
 
-    def compare(self, *of: Any) -> Any:
-        self.said = self.said or self.analyzer.compare(*of)
+    def compare(self, pair: Pair) -> Any:
+        self.said = self.said or self.analyzer.compare(pair)
         return self.said
 
-    def findings(self, difference: Any) -> list[Any]:
-        return self.analyzer.findings(difference)
+    def findings(self, difference: Any, pair: Pair) -> list[Any]:
+        return self.analyzer.findings(difference, pair)
 
     __hash__ = object.__hash__
 
@@ -65,7 +67,7 @@ KEPT = tuple(Kept(analyzer) for analyzer in ANALYZERS)
 
 
 @functools.cache
-def pair() -> tuple[Features, Features, Alignment]:
+def laid() -> tuple[Features, Features, Alignment]:
     """A figure 6 dB up, 3 dB louder, 4 % slower and 5 cents sharp; spans of longer recordings."""
     rate = synthetic.RATE_HZ
     louder = synthetic.play(
@@ -91,7 +93,7 @@ def pair() -> tuple[Features, Features, Alignment]:
 def analysed(analyzers: tuple[Any, ...]) -> Results:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(comparison, "ANALYZERS", analyzers)
-        return replace(comparison.analyse(*pair()), settings={"score": "none", "numbers": (1, 2)})
+        return replace(comparison.analyse(*laid()), settings={"score": "none", "numbers": (1, 2)})
 
 
 @functools.cache
@@ -158,7 +160,7 @@ def test_each_source_is_told_as_itself(side: str) -> None:
 
 
 def test_the_alignment_is_told_by_its_names_and_on_the_clocks_of_the_files() -> None:
-    told, found = report()["alignment"], pair()[2]
+    told, found = report()["alignment"], laid()[2]
     for name in (
         "relation", "confidence", "drift_ppm", "polarity", "channels_swapped",
         "transposition_semitones", "tuning_cents", "tempo_ratio", "uncertainty_ms",
@@ -202,8 +204,8 @@ def test_every_measurement_is_told_field_by_field(analyzer: Analyzer) -> None:
     for role in told:
         assert list(differences(getattr(found, role), told[role], role)) == []
     kept = next(one for one in KEPT if one.analyzer is analyzer)
-    assert found.reference is kept.measure(pair()[0])
-    assert found.candidate is kept.measure(pair()[1])
+    assert found.reference is kept.measure(laid()[0])
+    assert found.candidate is kept.measure(laid()[1])
 
 
 def test_every_finding_is_told_field_by_field_and_on_the_clocks_of_the_files() -> None:
@@ -403,7 +405,7 @@ def test_the_command_line_measures_without_any_one_analyzer(
     soundfile.write(path, 0.1 * noise, 8_000)
     left = tuple(one for one in ANALYZERS if one is not analyzer)
     monkeypatch.setattr("mixcompare.aspects.ANALYZERS", left)
-    assert cli.main(["measure", str(path), "--json"]) == 0
+    assert main(["measure", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert analyzer.aspect not in json.dumps(list(told.get("measurements", told)))
     assert {one.aspect for one in left} <= set(told.get("measurements", told))

@@ -53,10 +53,10 @@ from mixcompare.features import SEMITONE_RATE_HZ, Features
 from mixcompare.findings import (
     Finding,
 )
-from mixcompare.pair.lines import grid_shift, lead_and_bass_notes, lead_notes, part_notes
+from mixcompare.pair.lines import lead_notes, part_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
-from mixcompare.pair.wetness import wetness_between
+from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import pitch_hz
 from mixcompare.statistics import weighted_quantile
 
@@ -105,23 +105,16 @@ class Articulation:
             reasons=(_NO_ATTACK,) if too_fast else (),
         )
 
-    def compare(
-        self, reference: Features, candidate: Features, match: Match
-    ) -> ArticulationDifference:
+    def compare(self, pair: Pair) -> ArticulationDifference:
         """Follow the same notes in both recordings."""
-        frame_s = match.grid_s(SEMITONE_RATE_HZ)
-        shift = grid_shift(reference, candidate, match.transposition_semitones, match.tuning_cents)
-        sources: list[Sounding] = [
-            (reference, frame_s, 0),
-            (candidate, match.time_map.to_candidate(frame_s), shift),
-        ]
-        fit = wetness_between(reference, candidate, match)
+        match = pair.match
+        fit = pair.wetness
         room_db = fit.wetness_db if fit is not None and fit.is_told and fit.everywhere else 0.0
 
         def followed(notes: Sequence[Note]) -> ArticulationDifference:
-            return _followed(notes, sources, frame_s, match, room_db)
+            return _followed(notes, pair, room_db)
 
-        lead, bass = lead_and_bass_notes(sources, frame_s)
+        lead, bass = pair.lines
         found = {
             LEAD: followed(lead),
             BASS: followed(bass),
@@ -139,7 +132,7 @@ class Articulation:
             examples=found[shown].examples,
         )
 
-    def findings(self, difference: ArticulationDifference) -> list[Finding]:
+    def findings(self, difference: ArticulationDifference, pair: Pair) -> list[Finding]:
         """One finding for every voice that is clearly more detached or more connected.
 
         Where a score tells the parts, they speak for the lines that were only heard.
@@ -148,11 +141,11 @@ class Articulation:
             voice
             for voice in difference.voices
             if voice.stretch is not None
-            and not (difference.same_take and abs(voice.stretch.sounding_ratio) < LEAST_SAME_TAKE)
+            and not (pair.same_take and abs(voice.stretch.sounding_ratio) < LEAST_SAME_TAKE)
         ]
         parts = [voice for voice in told if voice.written]
         groups = playing_alike(parts) if parts else [[voice] for voice in told]
-        return [finding(group, difference.same_take) for group in groups]
+        return [finding(group, pair.same_take) for group in groups]
 
 
 analyzer = Articulation()
@@ -176,14 +169,12 @@ def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> Articula
 
 def _followed(
     notes: Sequence[Note],
-    sources: Sequence[Sounding],
-    frame_s: FloatArray,
-    match: Match,
+    pair: Pair,
     room_db: float,
 ) -> ArticulationDifference:
     """Follow a voice's notes in both recordings and compare what both tell."""
-    ours = [follow_note(note, sources[0], frame_s) for note in notes]
-    theirs = [follow_note(note, sources[1], frame_s) for note in notes]
+    match, frames_s = pair.match, pair.note_frames_s
+    ours, theirs = ([follow_note(note, one, frames_s) for note in notes] for one in pair.sounding)
     pairs = list(zip(notes, ours, theirs, strict=True))
     both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
     one_only = sum((a is None) != (b is None) for _, a, b in pairs)

@@ -56,8 +56,6 @@ def stretch(
 ) -> Stretch:
     changes = ratios[:, 1] - ratios[:, 0]
     middle = weighted_quantile(changes, weights, 0.5)
-    spans = _spans(notes)
-    to_candidate = match.time_map.to_candidate
     low, high = median_interval(changes, weights, systematic)
     # A wetter room can only make notes look longer: that much may be the room's.
     low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
@@ -75,10 +73,7 @@ def stretch(
         candidate_ratio=theirs,
         agreement=float(weights @ (changes * middle > 0) / weights.sum()),
         notes=len(notes),
-        spans_s=spans,
-        candidate_spans_s=tuple(
-            (float(to_candidate(start)), float(to_candidate(end))) for start, end in spans
-        ),
+        spans_s=_spans(notes),
     )
 
 

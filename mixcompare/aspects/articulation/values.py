@@ -68,7 +68,7 @@ class Stretch:
     agreement : float
         Share of its notes that changed in the direction of the median.
     notes : int
-    spans_s, candidate_spans_s : tuple of (start, end)
+    spans_s : tuple of (start, end)
     """
 
     sounding_ratio: float = field(metadata=SIGNED)
@@ -77,8 +77,7 @@ class Stretch:
     candidate_ratio: float = field(metadata=exchanged_with("reference_ratio"))
     agreement: float = field(metadata=KEPT)
     notes: int = field(metadata=KEPT)
-    spans_s: tuple[Span, ...] = field(metadata=exchanged_with("candidate_spans_s"))
-    candidate_spans_s: tuple[Span, ...] = field(metadata=exchanged_with("spans_s"))
+    spans_s: tuple[Span, ...] = field(metadata=MOMENT | stretched(0.1))
 
 
 @dataclass(frozen=True)

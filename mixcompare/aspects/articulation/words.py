@@ -81,9 +81,6 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         jnd=size_in_jnd(value, limits, JUST_NOTICEABLE["articulation"].size),
         confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
-        candidate_spans_s=joined_spans(
-            [span for stretch in stretches for span in stretch.candidate_spans_s]
-        ),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
         cause=(Cause.weighing(0.0, 0.1, 0.9) if same_take else Cause.weighing(0.9, 0.05, 0.05)),
         text=text,

@@ -25,7 +25,6 @@ from mixcompare.aspects.balance.values import (
     Element,
 )
 from mixcompare.aspects.balance.words import element_finding, local_finding
-from mixcompare.aspects.base import once
 from mixcompare.elements.audibility import Audibility, audibility
 from mixcompare.elements.changes import Change, Split, split_difference
 from mixcompare.elements.describe import Description, describe, own_cells
@@ -41,7 +40,8 @@ from mixcompare.findings import (
 )
 from mixcompare.pair.lines import bass_path, joint_weights, lead_path, stretches, voice_cells
 from mixcompare.pair.match import Match
-from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import PairSpectra
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
@@ -56,7 +56,6 @@ class BalanceAnalyzer:
 
     aspect = "balance"
 
-    @once
     def measure(self, features: Features) -> BalanceMeasurement:
         """Level of every octave register against the whole."""
         power = features.band_power.sum(axis=(0, 2), dtype=np.float64)
@@ -88,18 +87,18 @@ class BalanceAnalyzer:
             _evenness([voice.loudness_share for voice in voices]),
         )
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> BalanceDifference:
+    def compare(self, pair: Pair) -> BalanceDifference:
         """Find the elements and registers that stand elsewhere."""
-        pair = pair_spectra(reference, candidate, match)
-        split = split_difference(pair, match.same_take)
+        spectra, match = pair.spectra, pair.match
+        split = split_difference(spectra, match.same_take)
         elements = []
         for change in split.changes:
-            found = describe(change.energy, pair)
-            element = _element(change, found, pair, match, split.tone_db)
+            found = describe(change.energy, spectra)
+            element = _element(change, found, spectra, match, split.tone_db)
             if _can_be_heard(element):
                 elements.append(element)
-        passages = local_changes(pair, split, match.same_take)
-        registers, levels = _registers(pair)
+        passages = local_changes(spectra, split, match.same_take)
+        registers, levels = _registers(spectra)
         reasons = []
         if not np.isfinite(split.scatter_db):
             reasons.append("Too little music sounds in both recordings to tell elements apart.")
@@ -108,10 +107,10 @@ class BalanceAnalyzer:
                 f"The two performances differ by {split.scatter_db:.1f} dB from note to note"
                 " anyway; smaller changes of one element can't be told from that."
             )
-        times, picture = _picture(pair)
-        alone = self.measure(reference), self.measure(candidate)
+        times, picture = _picture(spectra)
+        alone = pair.alone(self)
         heard, loud = (
-            tuple(_less(*pair) for pair in zip(*columns, strict=True))
+            tuple(_less(*both) for both in zip(*columns, strict=True))
             for columns in (
                 [one.register_audible_share for one in alone],
                 [one.register_loudness_share for one in alone],
@@ -131,16 +130,16 @@ class BalanceAnalyzer:
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
             reasons=tuple(reasons),
-            explained_tone_db=_explained(pair, split),
-            band_centre_hz=tuple(pair.centre_hz),
+            explained_tone_db=_explained(spectra, split),
+            band_centre_hz=tuple(spectra.centre_hz),
             times_s=times,
             difference_db=picture,
         )
 
-    def findings(self, difference: BalanceDifference) -> list[Finding]:
+    def findings(self, difference: BalanceDifference, pair: Pair) -> list[Finding]:
         """Elements first, then registers that stand out in places."""
-        found = [element_finding(element, difference) for element in difference.elements]
-        found += [local_finding(passage, difference) for passage in difference.passages]
+        found = [element_finding(element, difference, pair) for element in difference.elements]
+        found += [local_finding(passage, difference, pair) for passage in difference.passages]
         return found
 
 
@@ -148,14 +147,14 @@ analyzer = BalanceAnalyzer()
 
 
 def _element(
-    change: Change, found: Description, pair: PairSpectra, match: Match, tone_db: FloatArray
+    change: Change, found: Description, spectra: PairSpectra, match: Match, tone_db: FloatArray
 ) -> Element:
     gain = 10 ** ((change.difference_db + tone_db) / 10)
-    before = np.minimum(own_cells(change.energy, pair), pair.reference)
-    after = np.minimum(gain * before, pair.candidate)
+    before = np.minimum(own_cells(change.energy, spectra), spectra.reference)
+    after = np.minimum(gain * before, spectra.candidate)
     stands = [
-        audibility(part, whole - part, pair.centre_hz)
-        for part, whole in ((before, pair.reference), (after, pair.candidate))
+        audibility(part, whole - part, spectra.centre_hz)
+        for part, whole in ((before, spectra.reference), (after, spectra.candidate))
     ]
     return Element(
         name=found.subject,
@@ -222,38 +221,40 @@ def _evenness(shares: list[float]) -> float | None:
 
 
 def _registers(
-    pair: PairSpectra,
+    spectra: PairSpectra,
 ) -> tuple[tuple[tuple[float, float], ...], tuple[float | None, ...]]:
     ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
     levels: list[float | None] = []
     for low, high in ranges:
-        inside = (pair.centre_hz > low) & (pair.centre_hz < high)
-        a = pair.reference[:, inside].sum()
-        b = pair.candidate[:, inside].sum()
+        inside = (spectra.centre_hz > low) & (spectra.centre_hz < high)
+        a = spectra.reference[:, inside].sum()
+        b = spectra.candidate[:, inside].sum()
         levels.append(float(10 * np.log10(b / a)) if a > 0 and b > 0 else None)
     return ranges, tuple(levels)
 
 
-def _picture(pair: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
-    width = 0.5 / _PICTURE_RATE_HZ * len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9)
-    a = ndimage.gaussian_filter1d(pair.reference, width, axis=0)
-    b = ndimage.gaussian_filter1d(pair.candidate, width, axis=0)
-    step = max(round(len(pair.times_s) / max(np.ptp(pair.times_s), 1e-9) / _PICTURE_RATE_HZ), 1)
+def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
+    width = 0.5 / _PICTURE_RATE_HZ * len(spectra.times_s) / max(np.ptp(spectra.times_s), 1e-9)
+    a = ndimage.gaussian_filter1d(spectra.reference, width, axis=0)
+    b = ndimage.gaussian_filter1d(spectra.candidate, width, axis=0)
+    step = max(
+        round(len(spectra.times_s) / max(np.ptp(spectra.times_s), 1e-9) / _PICTURE_RATE_HZ), 1
+    )
     floor = 1e-9 * max(a.max(), b.max(), 1e-30)
     difference = 10 * np.log10((b + floor) / (a + floor))
-    difference[~pair.audible] = np.nan
-    return tuple(pair.times_s[::step]), difference[::step]
+    difference[~spectra.audible] = np.nan
+    return tuple(spectra.times_s[::step]), difference[::step]
 
 
-def _explained(pair: PairSpectra, split: Split) -> tuple[float, ...]:
+def _explained(spectra: PairSpectra, split: Split) -> tuple[float, ...]:
     """Change of the long-term third-octave levels that the elements alone would make."""
-    changed = pair.reference.copy()
+    changed = spectra.reference.copy()
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
-        changed += factor * np.minimum(change.energy, pair.reference)
+        changed += factor * np.minimum(change.energy, spectra.reference)
     out = []
     for low, high in zip(THIRD_OCTAVE_EDGES_HZ[:-1], THIRD_OCTAVE_EDGES_HZ[1:], strict=True):
-        inside = (pair.centre_hz >= low) & (pair.centre_hz < high)
-        before, after = pair.reference[:, inside].sum(), changed[:, inside].sum()
+        inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)
+        before, after = spectra.reference[:, inside].sum(), changed[:, inside].sum()
         out.append(float(10 * np.log10(after / before)) if before > 0 and after > 0 else 0.0)
     return tuple(out)

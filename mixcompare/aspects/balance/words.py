@@ -6,6 +6,7 @@ from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Elemen
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, places, size_in_jnd
+from mixcompare.pair.pair import Pair
 
 _NOTEWORTHY_SHARE = 0.15
 
@@ -24,7 +25,7 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
     return f"{abs(difference_db):.{decimals}f} dB ({between})"
 
 
-def element_finding(element: Element, difference: BalanceDifference) -> Finding:
+def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
     louder = element.difference_db > 0
     direction = "further forward" if louder else "further back"
     size = _size_text(element.difference_db, element.interval)
@@ -68,9 +69,9 @@ def element_finding(element: Element, difference: BalanceDifference) -> Finding:
         confidence=element.confidence,
         spans_s=element.spans_s,
         band_hz=element.band_hz,
-        cause=_cause(difference.same_take),
+        cause=_cause(pair.same_take),
         text=text,
-        advice=_advice(element, difference.same_take),
+        advice=_advice(element, pair.same_take),
     )
 
 
@@ -94,7 +95,7 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     return podium, desk
 
 
-def local_finding(passage: LocalChange, difference: BalanceDifference) -> Finding:
+def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pair) -> Finding:
     louder = passage.difference_db > 0
     size = _size_text(passage.difference_db, passage.interval)
     where = places((passage.span_s,))
@@ -116,7 +117,7 @@ def local_finding(passage: LocalChange, difference: BalanceDifference) -> Findin
         confidence=passage.confidence,
         spans_s=(passage.span_s,),
         band_hz=passage.band_hz,
-        cause=_cause(difference.same_take),
+        cause=_cause(pair.same_take),
         text=text,
-        advice=(desk,) if difference.same_take else (podium, desk),
+        advice=(desk,) if pair.same_take else (podium, desk),
     )

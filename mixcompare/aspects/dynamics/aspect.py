@@ -28,7 +28,7 @@ from mixcompare.aspects.dynamics.words import STEEPEST_ALONE, finding, slope_of,
 from mixcompare.features import Features
 from mixcompare.findings import Finding, Span
 from mixcompare.pair import levels
-from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.standards import bs1770
 
 FloatArray = npt.NDArray[np.float64]
@@ -69,8 +69,9 @@ class DynamicsAnalyzer:
             reasons=tuple(reasons),
         )
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> DynamicsDifference:
+    def compare(self, pair: Pair) -> DynamicsDifference:
         """Compare two recordings on the reference's clock."""
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         times_s = match.grid_s(CONTOUR_RATE_HZ)
         places_s = match.time_map.to_candidate(times_s)
         ours = levels.contour_lufs(reference, times_s)
@@ -80,7 +81,7 @@ class DynamicsAnalyzer:
         told = np.isfinite(change)
         moves = slope.moves((ours + theirs)[told] / 2, change[told], CONTOUR_RATE_HZ)
         peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
-        range_difference = levels.range_difference_lu(reference, candidate, match)
+        range_difference = pair.loudness_range
         passages = levels.short_term_lufs(reference, times_s)
         loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
         against = levels.short_term_lufs(candidate, places_s, as_stereo=True) - match.gain_db
@@ -108,22 +109,19 @@ class DynamicsAnalyzer:
             softest_difference_db=_at(against, softest),
             contour_s=tuple(times_s.tolist()),
             contour_db=_contour(theirs - ours, music),
-            same_take=match.same_take,
             spans_s=spans_s,
-            candidate_spans_s=_on_candidate(spans_s, match),
             loud_spans_s=loud_spans_s,
-            loud_candidate_spans_s=_on_candidate(loud_spans_s, match),
             reasons=moves.reasons,
         )
 
-    def findings(self, difference: DynamicsDifference) -> list[Finding]:
+    def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         """One finding at most: over the whole range, or else above a level alone."""
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):
-            return [finding(difference, whole, above, only_loud=False)]
+            return [finding(difference, pair, whole, above, only_loud=False)]
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
-            return [finding(difference, above, above, only_loud=True)]
+            return [finding(difference, pair, above, above, only_loud=True)]
         return []
 
 
@@ -165,13 +163,6 @@ def _spans(times_s: FloatArray) -> tuple[Span, ...]:
     return tuple(
         (float(start), float(end)) for start, end in zip(starts, ends, strict=True) if end > start
     )
-
-
-def _on_candidate(spans_s: tuple[Span, ...], match: Match) -> tuple[Span, ...]:
-    if not spans_s:
-        return ()
-    times_s = match.time_map.to_candidate(np.array(spans_s))
-    return tuple((float(start), float(end)) for start, end in times_s)
 
 
 analyzer = DynamicsAnalyzer()

@@ -12,9 +12,7 @@ from mixcompare.fields import (
     RATIO,
     SIGNED,
     along,
-    exchanged_with,
     stretched,
-    within,
 )
 from mixcompare.findings import Span
 
@@ -74,8 +72,7 @@ class DynamicsDifference:
         Level-matched difference there.
     contour_s, contour_db : tuple
         Level-matched difference against time; None in rests.
-    same_take : bool
-    spans_s, candidate_spans_s, loud_spans_s, loud_candidate_spans_s : tuple of (start, end)
+    spans_s, loud_spans_s : tuple of (start, end)
         All of the music in common, and its part above the knee, on either clock.
     reasons : tuple of str
     """
@@ -96,17 +93,6 @@ class DynamicsDifference:
     softest_difference_db: float | None = field(metadata=OF_REFERENCE)
     contour_s: tuple[float, ...] = field(metadata=MOMENT | stretched(0.25))
     contour_db: Contour = field(metadata=SIGNED | along("contour_s") | stretched(0.05))
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
-    spans_s: tuple[Span, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("candidate_spans_s") | stretched(0.25)
-    )
-    candidate_spans_s: tuple[Span, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("spans_s") | stretched(0.25)
-    )
-    loud_spans_s: tuple[Span, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("loud_candidate_spans_s") | within(0.25)
-    )
-    loud_candidate_spans_s: tuple[Span, ...] = field(
-        default=(), metadata=NOT_IN_REPORT | exchanged_with("loud_spans_s") | within(0.25)
-    )
+    spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25))
+    loud_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | OF_REFERENCE)
     reasons: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from scipy import special
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
+from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
 """Above a level alone, swings that grow further come from something else that enters there
@@ -15,7 +16,7 @@ STEEPEST_ALONE = 3.0
 
 
 def finding(
-    difference: DynamicsDifference, slope: Slope, above: Slope | None, only_loud: bool
+    difference: DynamicsDifference, pair: Pair, slope: Slope, above: Slope | None, only_loud: bool
 ) -> Finding:
     low, high = slope.interval
     smaller = slope.value < 1
@@ -29,13 +30,10 @@ def finding(
         jnd=_jnd(slope),
         confidence=_confidence(slope),
         spans_s=difference.loud_spans_s if only_loud else difference.spans_s,
-        candidate_spans_s=(
-            difference.loud_candidate_spans_s if only_loud else difference.candidate_spans_s
-        ),
         band_hz=None,
-        cause=_cause(difference, knee=above is not None),
+        cause=_cause(pair, knee=above is not None),
         text=_sentence(difference, slope, above, only_loud),
-        advice=_advice(difference, slope, only_loud),
+        advice=_advice(difference, pair, slope, only_loud),
     )
 
 
@@ -65,9 +63,9 @@ def _confidence(slope: Slope) -> float:
     return float(min(special.ndtr(abs(np.log(slope.value)) / deviation), 0.99))
 
 
-def _cause(difference: DynamicsDifference, knee: bool) -> Cause:
+def _cause(pair: Pair, knee: bool) -> Cause:
     """One take: the mix. Otherwise players shape dynamics; a threshold is a compressor's mark."""
-    if difference.same_take:
+    if pair.same_take:
         return Cause(0.0, 0.0, 1.0)
     return Cause(0.3, 0.05, 0.65) if knee else Cause(0.6, 0.05, 0.35)
 
@@ -95,7 +93,9 @@ def _per_ten(slope: Slope) -> str:
     return f"about {value:.{decimals}f} dB ({low:.{decimals}f} to {high:.{decimals}f})"
 
 
-def _advice(difference: DynamicsDifference, slope: Slope, only_loud: bool) -> tuple[str, ...]:
+def _advice(
+    difference: DynamicsDifference, pair: Pair, slope: Slope, only_loud: bool
+) -> tuple[str, ...]:
     where = f" above about {difference.knee_lufs:.0f} LUFS" if only_loud else ""
     ratio = max(slope.value, 1 / slope.value)
     extent = "about 10:1 or more" if ratio >= 10 else f"about {ratio:.1f}:1"
@@ -114,7 +114,7 @@ def _advice(difference: DynamicsDifference, slope: Slope, only_loud: bool) -> tu
             f"Or ride the faders: about {rides:.0f} dB {loud} in the loudest bars"
             f" and {soft} in the softest."
         )
-    if not difference.same_take:
+    if not pair.same_take:
         advice.append(podium)
     return tuple(advice)
 

@@ -31,10 +31,11 @@ from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.placement.image import Image, turn_of
 from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
 from mixcompare.aspects.placement.words import range_finding, ranges, swap_finding, turn_finding
-from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
     BANDS,
     CENTRES_HZ,
@@ -80,18 +81,15 @@ class PlacementAnalyzer:
             values(delay_us, np.isfinite(delay_us)),
         )
 
-    def compare(
-        self, reference: Features, candidate: Features, match: Match
-    ) -> PlacementDifference:
+    def compare(self, pair: Pair) -> PlacementDifference:
         """Moves per band on which most moments agree, and what the whole image does."""
-        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         times = match.grid_s(BAND_RATE_HZ)
         reasons = _reasons(reference, candidate, len(times))
         if reasons:
             return PlacementDifference(
                 CENTRES_HZ, NOTHING, NOTHING, NOTHING, None, None, None, NOTHING, NOTHING, NOTHING,
                 channels_swapped=match.channels_swapped, reasons=reasons,
-                same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
         smooth_s = _SMOOTH_S[match.same_take]
         before = _sampled(reference, times, smooth_s, swapped=False)
@@ -103,7 +101,7 @@ class PlacementAnalyzer:
                 for power in (before, after)
             )
         )
-        weight[:, ~common_bands(reference, candidate)] = 0
+        weight[:, ~pair.usable_bands] = 0
         positions = _position(before), _position(after)
         start, start_draws = agreement.agreed(positions[0], weight, BAND_RATE_HZ, _FINEST)
         moved, draws = agreement.agreed(positions[1] - positions[0], weight, BAND_RATE_HZ, _FINEST)
@@ -143,20 +141,17 @@ class PlacementAnalyzer:
             time_difference_us=values(delay_us, timed),
             time_difference_us_interval=pairs(*around_us, timed),
             weight=tuple(float(value) for value in _weight(before, after)),
-            same_take=match.same_take,
-            span_s=span_s,
-            candidate_span_s=candidate_span_s,
         )
 
-    def findings(self, difference: PlacementDifference) -> list[Finding]:
+    def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
         """Exchanged channels, a turn of the whole image, and ranges of bands that moved."""
         out = []
         if difference.channels_swapped:
-            out.append(swap_finding(difference))
-        turn = turn_finding(difference)
+            out.append(swap_finding(difference, pair))
+        turn = turn_finding(difference, pair)
         if turn is not None:
             out.append(turn)
-        return out + [range_finding(difference, bands) for bands in ranges(difference)]
+        return out + [range_finding(difference, pair, bands) for bands in ranges(difference)]
 
 
 def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatArray, FloatArray]:

@@ -9,13 +9,11 @@ from mixcompare.fields import (
     KEPT,
     RATIO,
     SIGNED,
-    exchanged_with,
     moved_by,
     scaled_by,
     stretched,
     within,
 )
-from mixcompare.findings import Span
 from mixcompare.pair.thirds import BANDS, NOTHING, BandIntervals, BandValues
 
 SILENT_DB = 30.0
@@ -73,11 +71,4 @@ class PlacementDifference:
     reasons: tuple[str, ...] = ()
     weight: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
-    )
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
-    span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
-    )
-    candidate_span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
     )

@@ -9,6 +9,7 @@ import numpy as np
 from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
 from mixcompare.pair import agreement
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 
@@ -21,7 +22,7 @@ def _degrees(position: float) -> float:
 
 
 def _finding(
-    difference: PlacementDifference,
+    pair: Pair,
     kind: str,
     subject: str,
     value: float,
@@ -31,17 +32,17 @@ def _finding(
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
 ) -> Finding:
-    sure = agreement.confidence(value, around, 0.99 if difference.same_take else 0.9)
+    sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
     return Finding(
         aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
         jnd=size_in_jnd(value, around, JUST_NOTICEABLE["placement"].size),
         confidence=sure,
-        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
 
 
-def swap_finding(difference: PlacementDifference) -> Finding:
+def swap_finding(difference: PlacementDifference, pair: Pair) -> Finding:
     """How far the bands were thrown across: twice their distance from the centre."""
     told = [value for value in difference.reference_position if value is not None]
     far = 2 * float(np.percentile(np.abs(told), 75)) if told else 0.0
@@ -54,10 +55,10 @@ def swap_finding(difference: PlacementDifference) -> Finding:
     around = (0.9 * value, 1.1 * value)
     cause = Cause.weighing(0.0, 0.0, 1.0)
     subject = "the whole image"
-    return _finding(difference, "channels_swapped", subject, value, around, text, advice, cause)
+    return _finding(pair, "channels_swapped", subject, value, around, text, advice, cause)
 
 
-def turn_finding(difference: PlacementDifference) -> Finding | None:
+def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     turn, around_db = difference.turn_db, difference.turn_db_interval
     if turn is None or around_db is None:
         return None
@@ -82,9 +83,9 @@ def turn_finding(difference: PlacementDifference) -> Finding | None:
             f" {abs(turn):.0f} dB more to the {side} than in the reference."
         )
         advice = "Check the cabling and the export: one channel is silent or nearly so."
-    cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.1, 0.2, 0.7)
+    cause = Cause.weighing(0.0, 0.1, 0.9) if pair.same_take else Cause.weighing(0.1, 0.2, 0.7)
     kind, subject = f"moved_{side}", "the whole image"
-    return _finding(difference, kind, subject, value, (low, high), text, advice, cause)
+    return _finding(pair, kind, subject, value, (low, high), text, advice, cause)
 
 
 def ranges(difference: PlacementDifference) -> list[list[int]]:
@@ -110,7 +111,7 @@ def ranges(difference: PlacementDifference) -> list[list[int]]:
     return [run for run in runs if len(run) >= 2]
 
 
-def range_finding(difference: PlacementDifference, bands: list[int]) -> Finding:
+def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int]) -> Finding:
     weight = np.array([difference.weight[band] for band in bands])
     weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(bands), 1 / len(bands))
 
@@ -131,10 +132,8 @@ def range_finding(difference: PlacementDifference, bands: list[int]) -> Finding:
     )
     back = "left" if value > 0 else "right"
     advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
-    cause = Cause.weighing(0.0, 0.1, 0.9) if difference.same_take else Cause.weighing(0.3, 0.1, 0.6)
-    return _finding(
-        difference, f"moved_{side}", where, value, around, text, advice, cause, (low, high)
-    )
+    cause = Cause.weighing(0.0, 0.1, 0.9) if pair.same_take else Cause.weighing(0.3, 0.1, 0.6)
+    return _finding(pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high))
 
 
 def _place(position: float) -> str:

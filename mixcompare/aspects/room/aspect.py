@@ -19,7 +19,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.aspects.base import once
 from mixcompare.aspects.room.freedecay import (
     MID_OCTAVES_HZ,
     Fall,
@@ -39,8 +38,8 @@ from mixcompare.findings import (
     Finding,
     Span,
 )
-from mixcompare.pair.match import Match
-from mixcompare.pair.wetness import MOST_DB, Wetness, wetness_between
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.wetness import MOST_DB, Wetness
 from mixcompare.standards.iso3382 import OCTAVES_HZ
 
 FloatArray = npt.NDArray[np.float64]
@@ -65,7 +64,6 @@ class Room:
 
     aspect = "room"
 
-    @once
     def measure(self, features: Features) -> RoomMeasurement:
         """Measure the decay where the music of one recording stops."""
         impulse = impulse_start(features)
@@ -83,10 +81,11 @@ class Room:
             return _unknown(reason, tails_s=used)
         return _of_falls([fall for fall in falls if fall.is_noise] or falls, used)
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> RoomDifference:
+    def compare(self, pair: Pair) -> RoomDifference:
         """Fit the relative wetness, and compare the decay times where both are known."""
-        ours, theirs = self.measure(reference), self.measure(candidate)
-        fit = wetness_between(reference, candidate, match)
+        match = pair.match
+        ours, theirs = pair.alone(self)
+        fit = pair.wetness
         span = match.time_map.span_s
         candidate_span = match.time_map.candidate_span_s
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
@@ -119,12 +118,12 @@ class Room:
             reasons=tuple(reasons),
         )
 
-    def findings(self, difference: RoomDifference) -> list[Finding]:
+    def findings(self, difference: RoomDifference, pair: Pair) -> list[Finding]:
         """Wetter or drier; else longer or shorter."""
-        wetness = wetness_finding(difference)
+        wetness = wetness_finding(difference, pair)
         if wetness is not None:
             return [wetness]
-        decay = decay_finding(difference)
+        decay = decay_finding(difference, pair)
         return [] if decay is None else [decay]
 
 

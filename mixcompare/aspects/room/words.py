@@ -6,6 +6,7 @@ import numpy as np
 
 from mixcompare.aspects.room.values import RoomDifference
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
 
 
@@ -13,7 +14,7 @@ def _cause(same_take: bool) -> Cause:
     return Cause.weighing(0.0, 0.25, 0.75) if same_take else Cause.weighing(0.05, 0.65, 0.3)
 
 
-def wetness_finding(difference: RoomDifference) -> Finding | None:
+def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     value, limits = difference.wetness_db, difference.wetness_db_interval
     if value is None or limits is None:
         return None
@@ -39,12 +40,11 @@ def wetness_finding(difference: RoomDifference) -> Finding | None:
         unit="dB",
         jnd=size,
         confidence=_confidence(difference.explained or 0.0),
-        spans_s=(difference.span_s,),
-        candidate_spans_s=(difference.candidate_span_s,),
+        spans_s=(pair.span_s,),
         band_hz=None,
-        cause=_cause(difference.same_take),
+        cause=_cause(pair.same_take),
         text=text + ".",
-        advice=_advice(value, difference.same_take, decays is not None and decays[1] == wetter),
+        advice=_advice(value, pair.same_take, decays is not None and decays[1] == wetter),
     )
 
 
@@ -82,7 +82,7 @@ def _advice(value: float, same_take: bool, tail_differs: bool) -> tuple[str, ...
     return tuple(advice)
 
 
-def decay_finding(difference: RoomDifference) -> Finding | None:
+def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     value, limits = difference.decay_time_percent, difference.decay_time_percent_interval
     if value is None or limits is None or difference.reference_decay_time_s is None:
         return None
@@ -98,11 +98,10 @@ def decay_finding(difference: RoomDifference) -> Finding | None:
         interval=limits,
         unit="%",
         jnd=size,
-        confidence=_decay_confidence(difference),
-        spans_s=(difference.span_s,),
-        candidate_spans_s=(difference.candidate_span_s,),
+        confidence=_decay_confidence(difference, pair),
+        spans_s=(pair.span_s,),
         band_hz=None,
-        cause=_cause(difference.same_take),
+        cause=_cause(pair.same_take),
         text=(
             f"The sound dies away in {difference.candidate_decay_time_s:.1f} s against"
             f" {difference.reference_decay_time_s:.1f} s in the reference"
@@ -112,9 +111,9 @@ def decay_finding(difference: RoomDifference) -> Finding | None:
     )
 
 
-def _decay_confidence(difference: RoomDifference) -> float:
+def _decay_confidence(difference: RoomDifference, pair: Pair) -> float:
     """Other players' last notes end otherwise in the same room: then the wetness has to agree."""
-    if difference.same_take:
+    if pair.same_take:
         return 0.8
     limits = difference.wetness_db_interval
     if limits is None or difference.decay_time_percent is None:

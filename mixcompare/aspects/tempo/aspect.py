@@ -28,7 +28,7 @@ from mixcompare.findings import (
     Finding,
 )
 from mixcompare.pair import beatrate
-from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.statistics import block_bootstrap, interval
 
 FloatArray = npt.NDArray[np.float64]
@@ -53,8 +53,9 @@ class TempoAnalyzer:
             return TempoMeasurement(None, None, (reason,))
         return TempoMeasurement(counts[1], (counts[0], counts[1]))
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> TempoDifference:
+    def compare(self, pair: Pair) -> TempoDifference:
         """Overall ratio, local tempo, and how free each recording is."""
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         time_map = match.time_map
         ratio, deviation = _overall(time_map)
         around = (ratio - 1.96 * deviation, ratio + 1.96 * deviation)
@@ -76,15 +77,14 @@ class TempoAnalyzer:
             curve_percent=tuple((100 * (local / ratio - 1)).tolist()),
             curve_half_width_percent=tuple((100 * 1.96 * error / ratio).tolist()),
             playback_speed=beatrate.is_playback_speed(match),
-            same_take=match.same_take,
             time_map=time_map,
         )
 
-    def findings(self, difference: TempoDifference) -> list[Finding]:
+    def findings(self, difference: TempoDifference, pair: Pair) -> list[Finding]:
         """Overall tempo, freedom, and the one place that stands out most."""
-        out = [overall_finding(difference)]
-        if not (difference.same_take or difference.playback_speed):
-            out += [freedom_finding(difference), local_finding(difference)]
+        out = [overall_finding(difference, pair)]
+        if not (pair.same_take or difference.playback_speed):
+            out += [freedom_finding(difference, pair), local_finding(difference, pair)]
         return [entry for entry in out if entry is not None]
 
 

@@ -75,5 +75,4 @@ class TempoDifference:
         default=(), metadata=NOT_IN_REPORT | KEPT | along("curve_s") | stretched(0.3)
     )
     playback_speed: bool = field(default=False, metadata=KEPT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT | INVERSE)

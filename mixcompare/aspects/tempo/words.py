@@ -16,10 +16,11 @@ from mixcompare.aspects.tempo.values import (
 )
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, clock, signed, size_in_jnd
 from mixcompare.pair import agreement
+from mixcompare.pair.pair import Pair
 
 
 def _finding(
-    difference: TempoDifference,
+    pair: Pair,
     kind: str,
     subject: str,
     value: float,
@@ -29,19 +30,16 @@ def _finding(
     advice: str,
     span_s: Span | None = None,
 ) -> Finding:
-    time_map = difference.time_map
-    whole = span_s or time_map.span_s
-    first, last = (float(at) for at in time_map.to_candidate(np.array(whole)))
-    players = 0.0 if difference.same_take else 1.0
+    players = 0.0 if pair.same_take else 1.0
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
         jnd=size_in_jnd(value, around, jnd), confidence=agreement.confidence(value, around, 0.99),
-        spans_s=(whole,), candidate_spans_s=((first, last),), band_hz=None,
+        spans_s=(span_s or pair.span_s,), band_hz=None,
         cause=Cause.weighing(players, 0.0, 1.0 - players), text=text, advice=(advice,),
     )  # fmt: skip
 
 
-def overall_finding(difference: TempoDifference) -> Finding | None:
+def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     value, around = difference.percent, difference.percent_interval
     if difference.playback_speed:
         return None  # then the tuning says it
@@ -54,7 +52,7 @@ def overall_finding(difference: TempoDifference) -> Finding | None:
         f" reference (tempo {signed(value, '%')}, between {around[0]:+.1f} and"
         f" {around[1]:+.1f})."
     )
-    if difference.same_take:
+    if pair.same_take:
         advice = "Check whether the candidate was stretched in time; its pitch did not follow."
     else:
         advice = (
@@ -63,7 +61,7 @@ def overall_finding(difference: TempoDifference) -> Finding | None:
         )
     kind = "slower" if slower else "faster"
     jnd = JUST_NOTICEABLE["tempo"].size
-    return _finding(difference, kind, "the tempo", value, around, jnd, text, advice)
+    return _finding(pair, kind, "the tempo", value, around, jnd, text, advice)
 
 
 def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
@@ -74,7 +72,7 @@ def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple
     return value, (low, high)
 
 
-def freedom_finding(difference: TempoDifference) -> Finding | None:
+def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     value, own = difference.own_spread_difference_percent, difference.own_spread_percent
     around = difference.own_spread_difference_percent_interval
     if value is None or own is None or around is None:
@@ -89,12 +87,12 @@ def freedom_finding(difference: TempoDifference) -> Finding | None:
     advice = f"{'Less' if freer else 'More'} give and take within the phrases."
     kind = "tempo_freer" if freer else "tempo_steadier"
     return _finding(
-        difference, kind, "the give and take of the tempo", value, around, SPREAD_JND_PERCENT,
+        pair, kind, "the give and take of the tempo", value, around, SPREAD_JND_PERCENT,
         text, advice,
     )  # fmt: skip
 
 
-def local_finding(difference: TempoDifference) -> Finding | None:
+def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     """The stretch of at least a second that leaves the mean tempo furthest behind."""
     times = np.array(difference.curve_s)
     away = np.array(difference.curve_percent)
@@ -130,6 +128,6 @@ def local_finding(difference: TempoDifference) -> Finding | None:
     )
     advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
     return _finding(
-        difference, "holds_back" if holds else "pushes_on", "one moment", value, around,
+        pair, "holds_back" if holds else "pushes_on", "one moment", value, around,
         LOCAL_JND_PERCENT, text, advice, span,
     )  # fmt: skip

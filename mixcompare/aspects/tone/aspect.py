@@ -28,10 +28,11 @@ from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 from mixcompare.aspects.tone.words import region_finding, regions, tilt_finding
-from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
     CENTRES_HZ,
     NOTHING,
@@ -63,6 +64,8 @@ _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by it
 _LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 
+_TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
+
 
 class ToneAnalyzer:
     """Measures and compares tone."""
@@ -79,70 +82,15 @@ class ToneAnalyzer:
         reasons = () if line else ("Too few usable bands for a tilt.",)
         return ToneMeasurement(CENTRES_HZ, values(level, usable), slope, reasons)
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> ToneDifference:
+    def compare(self, pair: Pair) -> ToneDifference:
         """Static difference per band, tilt, and the broad filters that describe it."""
-        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
-        times = match.grid_s(BAND_RATE_HZ)
-        if len(times) < agreement.SHORTEST_S * BAND_RATE_HZ:
-            return ToneDifference(
-                CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
-                reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
-                span_s=span_s, candidate_span_s=candidate_span_s,
-            )  # fmt: skip
-        before, after = _paired_power(reference, candidate, match, times)
-        difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
-        difference -= match.gain_db
-        weight = np.minimum(
-            *(
-                agreement.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
-                for power in (before, after)
-            )
-        )
-        weight[:, ~common_bands(reference, candidate)] = 0
-        curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
-        known = np.isfinite(curve)
-        local = agreement.local_scatter(curve)
-        upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
-        typical = float(np.median(local[upper])) if upper.any() else 0.0
-        broad = 0.0 if match.same_take else _broad_scatter_db(typical)
-        low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
-        deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
-        line = shaping.Line.through(curve, deviation)
-        tilt, tilt_interval = None, None
-        if line is not None:
-            tilt = line.slope
-            slopes = line.slopes(np.where(known, draws, 0.0))
-            balance = 0.0 if match.same_take else _BALANCE_DB
-            spread = max(float(np.hypot(broad, balance)), typical)
-            around = line.scattered(slopes - np.mean(slopes), spread)
-            tilt_interval = (tilt + around[0], tilt + around[1])
-        fitted = shaping.Shaping((), 0.0, np.zeros(0))
-        if known.sum() >= 6:
-            centres = THIRD_OCTAVE_CENTRES_HZ[known]
-            # The filters describe the curve that is there, whoever made it.
-            near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
-            fitted = shaping.fit(centres, curve[known], ((near[1] - near[0]) / (2 * 1.96))[known])
-        left = fitted.residual_db
-        return ToneDifference(
-            band_centre_hz=CENTRES_HZ,
-            band_level_db=values(curve, known),
-            band_level_db_interval=pairs(low, high, known),
-            tilt_db_per_octave=tilt,
-            tilt_db_per_octave_interval=tilt_interval,
-            shaping_kind=tuple(entry.kind for entry in fitted.filters),
-            shaping_frequency_hz=tuple(entry.frequency_hz for entry in fitted.filters),
-            shaping_gain_db=tuple(entry.gain_db for entry in fitted.filters),
-            shaping_q=tuple(entry.q for entry in fitted.filters),
-            scatter_db=typical,
-            residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
-            reasons=() if line else ("Too few bands in common for a tilt.",),
-            audible=tuple(bool(value) for value in _audible(before) | _audible(after)),
-            same_take=match.same_take,
-            span_s=span_s,
-            candidate_span_s=candidate_span_s,
-        )
+        difference = _compared(pair)
+        balance = pair.differences.get("balance")
+        if balance is None or not any(balance.explained_tone_db):
+            return difference
+        return difference.explained_by(balance.explained_tone_db, _TAKEN_OFF)
 
-    def findings(self, difference: ToneDifference) -> list[Finding]:
+    def findings(self, difference: ToneDifference, pair: Pair) -> list[Finding]:
         """A tilt, or the broad regions that stand out; never both for the same bands."""
         known = np.array([value is not None for value in difference.band_level_db])
         curve = np.array([value or 0.0 for value in difference.band_level_db])
@@ -157,13 +105,73 @@ class ToneAnalyzer:
         )
         heard = known & np.asarray(difference.audible)
         out = []
-        tilt = tilt_finding(difference, curve, np.where(heard, half / 1.96, np.inf))
+        tilt = tilt_finding(difference, pair, curve, np.where(heard, half / 1.96, np.inf))
         if tilt is not None:
             out.append(tilt)
             curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
         for bands in regions(curve, half, heard):
-            out.append(region_finding(difference, curve, half, bands, heard))
+            out.append(region_finding(difference, pair, curve, half, bands, heard))
         return out
+
+
+def _compared(pair: Pair) -> ToneDifference:
+    """The difference by itself, before it is asked what single elements explain of it."""
+    reference, candidate, match = pair.reference, pair.candidate, pair.match
+    times = match.grid_s(BAND_RATE_HZ)
+    if len(times) < agreement.SHORTEST_S * BAND_RATE_HZ:
+        return ToneDifference(
+            CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
+            reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
+        )  # fmt: skip
+    before, after = _paired_power(reference, candidate, match, times)
+    difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
+    difference -= match.gain_db
+    weight = np.minimum(
+        *(
+            agreement.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
+            for power in (before, after)
+        )
+    )
+    weight[:, ~pair.usable_bands] = 0
+    curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
+    known = np.isfinite(curve)
+    local = agreement.local_scatter(curve)
+    upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
+    typical = float(np.median(local[upper])) if upper.any() else 0.0
+    broad = 0.0 if match.same_take else _broad_scatter_db(typical)
+    low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
+    deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
+    line = shaping.Line.through(curve, deviation)
+    tilt, tilt_interval = None, None
+    if line is not None:
+        tilt = line.slope
+        slopes = line.slopes(np.where(known, draws, 0.0))
+        balance = 0.0 if match.same_take else _BALANCE_DB
+        spread = max(float(np.hypot(broad, balance)), typical)
+        around = line.scattered(slopes - np.mean(slopes), spread)
+        tilt_interval = (tilt + around[0], tilt + around[1])
+    fitted = shaping.Shaping((), 0.0, np.zeros(0))
+    if known.sum() >= 6:
+        centres = THIRD_OCTAVE_CENTRES_HZ[known]
+        # The filters describe the curve that is there, whoever made it.
+        near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
+        fitted = shaping.fit(centres, curve[known], ((near[1] - near[0]) / (2 * 1.96))[known])
+    left = fitted.residual_db
+    return ToneDifference(
+        band_centre_hz=CENTRES_HZ,
+        band_level_db=values(curve, known),
+        band_level_db_interval=pairs(low, high, known),
+        tilt_db_per_octave=tilt,
+        tilt_db_per_octave_interval=tilt_interval,
+        shaping_kind=tuple(entry.kind for entry in fitted.filters),
+        shaping_frequency_hz=tuple(entry.frequency_hz for entry in fitted.filters),
+        shaping_gain_db=tuple(entry.gain_db for entry in fitted.filters),
+        shaping_q=tuple(entry.q for entry in fitted.filters),
+        scatter_db=typical,
+        residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
+        reasons=() if line else ("Too few bands in common for a tilt.",),
+        audible=tuple(bool(value) for value in _audible(before) | _audible(after)),
+    )
 
 
 def _paired_power(

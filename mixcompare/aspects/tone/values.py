@@ -8,8 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, SIGNED, exchanged_with, stretched, within
-from mixcompare.findings import Span
+from mixcompare.fields import KEPT, SIGNED, stretched, within
 from mixcompare.pair.thirds import BANDS, BandIntervals, BandValues
 
 
@@ -58,13 +57,6 @@ class ToneDifference:
     explained_db: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=SIGNED)
     reasons: tuple[str, ...] = ()
     audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
-    span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
-    )
-    candidate_span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
-    )
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
         """The same difference, part of which is known to be something else.

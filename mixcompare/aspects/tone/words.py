@@ -11,6 +11,7 @@ from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
 from mixcompare.pair import agreement
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import BANDS, spoken_hz
 from mixcompare.standards.iec61260 import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 
@@ -32,7 +33,7 @@ _REGION_NAMES = (
 
 
 def tilt_finding(
-    difference: ToneDifference, curve: FloatArray, deviation: FloatArray
+    difference: ToneDifference, pair: Pair, curve: FloatArray, deviation: FloatArray
 ) -> Finding | None:
     """One finding for the whole tilt, if a straight line says most of it."""
     around, whole = difference.tilt_db_per_octave_interval, difference.tilt_db_per_octave
@@ -60,9 +61,9 @@ def tilt_finding(
         aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
         subject="the overall tone", difference=line.slope, interval=(low, high),
         unit="dB/octave", jnd=size,
-        confidence=agreement.confidence(line.slope, (low, high), _most_sure(difference)),
-        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
-        band_hz=(100.0, 10_000.0), cause=_cause(difference), text=text, advice=advice,
+        confidence=agreement.confidence(line.slope, (low, high), _most_sure(pair)),
+        spans_s=(pair.span_s,),
+        band_hz=(100.0, 10_000.0), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
 
 
@@ -100,6 +101,7 @@ def _spend_skirts(free: BoolArray, size: FloatArray, first: int, last: int) -> N
 
 def region_finding(
     difference: ToneDifference,
+    pair: Pair,
     curve: FloatArray,
     half: FloatArray,
     bands: list[int],
@@ -136,23 +138,23 @@ def region_finding(
     return Finding(
         aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
         jnd=size_in_jnd(value, around, JUST_NOTICEABLE["tone"].size),
-        confidence=agreement.confidence(value, around, _most_sure(difference)),
-        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
-        band_hz=(low, high), cause=_cause(difference), text=text, advice=advice,
+        confidence=agreement.confidence(value, around, _most_sure(pair)),
+        spans_s=(pair.span_s,),
+        band_hz=(low, high), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
 
 
-def _cause(difference: ToneDifference) -> Cause:
+def _cause(difference: ToneDifference, pair: Pair) -> Cause:
     """One take: the mix, or room added in it. Else the mix, the room, or other instruments."""
-    if difference.same_take:
+    if pair.same_take:
         return Cause.weighing(players=0.0, room=0.1, mix=0.9)
     if (difference.scatter_db or 0.0) > OTHER_INSTRUMENTS_DB:
         return Cause.weighing(players=0.3, room=0.3, mix=0.4)
     return Cause.weighing(players=0.1, room=0.35, mix=0.55)
 
 
-def _most_sure(difference: ToneDifference) -> float:
-    return 0.99 if difference.same_take else 0.9
+def _most_sure(pair: Pair) -> float:
+    return 0.99 if pair.same_take else 0.9
 
 
 def _nominal(band: int) -> str:

@@ -23,13 +23,13 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
-from mixcompare.aspects.base import once
 from mixcompare.aspects.width.values import LOW_HZ, WidthDifference, WidthMeasurement
 from mixcompare.aspects.width.words import INVERTED, inverted_finding, mono_finding, width_finding
-from mixcompare.features import BAND_RATE_HZ, Features, common_bands
+from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
     BANDS,
     CENTRES_HZ,
@@ -58,7 +58,6 @@ class WidthAnalyzer:
 
     aspect = "width"
 
-    @once
     def measure(self, features: Features) -> WidthMeasurement:
         """Side to mid, correlation and fold-down loss, whole and per band."""
         if features.is_mono:
@@ -83,24 +82,24 @@ class WidthAnalyzer:
             reasons=(f"One channel of {features.name} is silent.",) if silent else (),
         )
 
-    def compare(self, reference: Features, candidate: Features, match: Match) -> WidthDifference:
+    def compare(self, pair: Pair) -> WidthDifference:
         """Differences in side to mid and correlation on which most moments agree."""
-        span_s, candidate_span_s = match.time_map.span_s, match.time_map.candidate_span_s
+        reference, candidate, match = pair.reference, pair.candidate, pair.match
         mono = (reference.is_mono, candidate.is_mono)
         times = match.grid_s(BAND_RATE_HZ)
-        whole = (self.measure(reference).correlation, self.measure(candidate).correlation)
+        alone = pair.alone(self)
+        whole = (alone[0].correlation, alone[1].correlation)
         reasons = _reasons(mono, whole, len(times))
         if reasons:
             heard = tuple(1.0 if value is None else value for value in whole)
             return WidthDifference(
                 None, None, None, None, None, CENTRES_HZ, NOTHING, NOTHING, NOTHING,
                 mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),
-                same_take=match.same_take, span_s=span_s, candidate_span_s=candidate_span_s,
             )  # fmt: skip
         smooth_s = _SMOOTH_S[match.same_take]
         before = _Moments.of(reference, times, smooth_s)
         after = _Moments.of(candidate, match.time_map.to_candidate(times), smooth_s)
-        usable = np.append(common_bands(reference, candidate), True)
+        usable = np.append(pair.usable_bands, True)
         weight = np.where(usable, np.minimum(before.weights(), after.weights()), 0.0)
         ratio, ratio_draws = agreement.agreed(
             after.ratio_db() - before.ratio_db(), weight, BAND_RATE_HZ, _FINEST_DB
@@ -136,19 +135,16 @@ class WidthAnalyzer:
             side_to_mid_decay_db=quick[1],
             agreeing_share=_agreeing_share(ratio, total) if told else None,
             low_correlation=(before.low_correlation(), after.low_correlation()),
-            same_take=match.same_take,
-            span_s=span_s,
-            candidate_span_s=candidate_span_s,
         )
 
-    def findings(self, difference: WidthDifference) -> list[Finding]:
+    def findings(self, difference: WidthDifference, pair: Pair) -> list[Finding]:
         """One of: collapsed to mono, one channel inverted, wider or narrower."""
         if difference.mono[0] != difference.mono[1]:
-            return mono_finding(difference)
+            return mono_finding(difference, pair)
         low = difference.low_correlation
         if low is not None and low[0] * low[1] < 0 and min(abs(low[0]), abs(low[1])) > INVERTED:
-            return [inverted_finding(difference, low)]
-        return width_finding(difference)
+            return [inverted_finding(difference, pair, low)]
+        return width_finding(difference, pair)
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, PAIR, SIGNED, exchanged_with, stretched
-from mixcompare.findings import Span
+from mixcompare.fields import KEPT, PAIR, SIGNED, stretched
 from mixcompare.pair.thirds import BandIntervals, BandValues
 
 AGREEING_SHARE = 0.6
@@ -65,11 +64,4 @@ class WidthDifference:
     reasons: tuple[str, ...] = ()
     whole_correlation: tuple[float, float] | None = field(
         default=None, metadata=NOT_IN_REPORT | PAIR
-    )
-    same_take: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
-    span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("candidate_span_s")
-    )
-    candidate_span_s: Span = field(
-        default=(0.0, 0.0), metadata=NOT_IN_REPORT | exchanged_with("span_s")
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
 from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
 from mixcompare.pair import agreement
+from mixcompare.pair.pair import Pair
 
 INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
 _JND_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
@@ -12,7 +13,7 @@ _JND_NEAR_ONE = 0.04  # Gabriel and Colburn 1981, JASA 69, 1394 (from memory)
 
 
 def _finding(
-    difference: WidthDifference,
+    pair: Pair,
     kind: str,
     value: float,
     around: tuple[float, float],
@@ -21,17 +22,17 @@ def _finding(
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
 ) -> Finding:
-    sure = agreement.confidence(value, around, 0.99 if difference.same_take else 0.9)
+    sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
     unit, text, advice = words
     return Finding(
         aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
         unit=unit, jnd=size, confidence=sure,
-        spans_s=(difference.span_s,), candidate_spans_s=(difference.candidate_span_s,),
+        spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
 
 
-def width_finding(difference: WidthDifference) -> list[Finding]:
+def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     value, around = difference.side_to_mid_db, difference.side_to_mid_db_interval
     if value is None or around is None:
         return []
@@ -57,17 +58,17 @@ def width_finding(difference: WidthDifference) -> list[Finding]:
         )
     kind = "wider" if wider else "narrower"
     words = ("dB", text, advice)
-    return [_finding(difference, kind, value, around, size, words, _cause(difference, only_decays))]
+    return [_finding(pair, kind, value, around, size, words, _cause(pair, only_decays))]
 
 
-def _cause(difference: WidthDifference, only_decays: bool) -> Cause:
+def _cause(pair: Pair, only_decays: bool) -> Cause:
     """A change in loud direct sound is panning or the microphones; in decays, the room."""
-    if difference.same_take:
+    if pair.same_take:
         return Cause.weighing(0.0, 0.5, 0.5) if only_decays else Cause.weighing(0.0, 0.1, 0.9)
     return Cause.weighing(0.05, 0.75, 0.2) if only_decays else Cause.weighing(0.05, 0.4, 0.55)
 
 
-def mono_finding(difference: WidthDifference) -> list[Finding]:
+def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     """One recording is mono and the other isn't: in correlation, since side to mid is infinite."""
     if difference.whole_correlation is None:
         return []
@@ -83,10 +84,10 @@ def mono_finding(difference: WidthDifference) -> list[Finding]:
     words = ("", text, f"Check the {name}: both channels carry the same signal.")
     kind = "narrower" if value > 0 else "wider"
     cause = Cause.weighing(0.0, 0.0, 1.0)
-    return [_finding(difference, kind, value, around, size, words, cause)]
+    return [_finding(pair, kind, value, around, size, words, cause)]
 
 
-def inverted_finding(difference: WidthDifference, low: tuple[float, float]) -> Finding:
+def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, float]) -> Finding:
     value = low[1] - low[0]
     around = (value - 0.1, value + 0.1)
     size = size_in_jnd(value, around, _JND_CORRELATION)
@@ -97,4 +98,4 @@ def inverted_finding(difference: WidthDifference, low: tuple[float, float]) -> F
     )
     words = ("", text, f"Invert the polarity of one channel of the {name}.")
     cause = Cause.weighing(0.0, 0.0, 1.0)
-    return _finding(difference, "polarity_inverted", value, around, size, words, cause, LOW_HZ)
+    return _finding(pair, "polarity_inverted", value, around, size, words, cause, LOW_HZ)

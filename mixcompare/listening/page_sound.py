@@ -39,7 +39,7 @@ BIT_RATES_KBPS = (192, 160, 128, 112, 96)
 
 
 @dataclass(frozen=True)
-class Passage:
+class CodedSound:
     """Part of a comparison, coded as MP3 for the page.
 
     Attributes
@@ -58,9 +58,9 @@ class Passage:
     candidate_gain_db: float
 
 
-def passages(
+def page_sound(
     pair: AlignedSound, findings: Sequence[Finding] = (), budget_bytes: int = PAGE_BUDGET_BYTES
-) -> tuple[Passage, ...]:
+) -> tuple[CodedSound, ...]:
     """Code the sound of a page: the whole passage, or the findings' places where it is too long.
 
     Parameters
@@ -73,7 +73,7 @@ def passages(
 
     Returns
     -------
-    tuple of Passage
+    tuple of CodedSound
         In the order of time; they do not overlap. Empty where the audio library cannot write MP3.
     """
     if "MP3" not in soundfile.available_formats():
@@ -112,13 +112,13 @@ def _merged(spans: Sequence[Span]) -> list[Span]:
     return out
 
 
-def _coded(pair: AlignedSound, span_s: Span, kbps: int) -> Passage:
+def _coded(pair: AlignedSound, span_s: Span, kbps: int) -> CodedSound:
     sound = matched(pair, span_s, _read_at_mp3_rate, CEILING_DBTP - CODEC_MARGIN_DB)
     # The coder works outside Python's lock, so both can be coded at once.
     with ThreadPoolExecutor(2) as workers:
         sides = (sound.reference, sound.candidate)
         reference_mp3, candidate_mp3 = workers.map(lambda side: _mp3(side, kbps), sides)
-    return Passage(
+    return CodedSound(
         sound.reference.span_s,
         sound.candidate.span_s,
         reference_mp3,

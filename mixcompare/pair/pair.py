@@ -1,0 +1,175 @@
+"""An aligned pair of recordings: what all aspects read, each part of it computed once.
+
+Everything here is on the reference's clock unless a name says otherwise. Nothing is computed before
+somebody asks for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.pair import levels
+from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
+from mixcompare.pair.match import Match
+from mixcompare.pair.notes import Note, Sounding
+from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.pair.wetness import Wetness, wetness_between
+
+if TYPE_CHECKING:
+    from mixcompare.alignment.result import Alignment
+
+FloatArray = npt.NDArray[np.float64]
+Span = tuple[float, float]
+
+
+class Measuring(Protocol):
+    """Whatever measures one recording alone, under a name of its own."""
+
+    @property
+    def aspect(self) -> str:
+        """Its name."""
+
+    def measure(self, features: Features) -> Any:
+        """Measure one recording."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """Reference and candidate, and how one lies against the other.
+
+    Attributes
+    ----------
+    reference, candidate : Features
+    match : Match
+        Time map, level, tuning and written parts.
+    """
+
+    reference: Features
+    candidate: Features
+    match: Match
+
+    @property
+    def time_map(self) -> TimeMap:
+        """Reference time to candidate time."""
+        return self.match.time_map
+
+    @property
+    def same_take(self) -> bool:
+        """Whether both are the same performance: then nothing can be the players' doing."""
+        return self.match.same_take
+
+    @property
+    def gain_db(self) -> float:
+        """Broadband level of the candidate against the reference."""
+        return self.match.gain_db
+
+    @property
+    def span_s(self) -> Span:
+        """Part of the reference that has a counterpart."""
+        return self.match.time_map.span_s
+
+    @property
+    def candidate_span_s(self) -> Span:
+        """The same part on the candidate's clock."""
+        return self.match.time_map.candidate_span_s
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the part in common, on the reference's clock."""
+        return float(np.ptp(self.span_s))
+
+    def grid_s(self, rate_hz: float) -> FloatArray:
+        """Reference times, evenly spaced, that have a counterpart in the candidate."""
+        return self.match.grid_s(rate_hz)
+
+    def mirrored(self) -> Pair:
+        """The same pair with the roles exchanged."""
+        return Pair(self.candidate, self.reference, self.match.mirrored())
+
+    def with_parts(self, parts: tuple[PartNotes, ...]) -> Pair:
+        """The same pair with the written notes of its parts."""
+        return replace(self, match=replace(self.match, parts=parts))
+
+    def with_gain(self, gain_db: float) -> Pair:
+        """The same pair with another level taken out; what does not hang on it is kept."""
+        other = replace(self, match=replace(self.match, gain_db=gain_db))
+        spectra = self.spectra.raised(self.gain_db - gain_db)
+        other.__dict__["spectra"] = spectra  # where a cached property keeps its value
+        return other
+
+    @cached_property
+    def differences(self) -> dict[str, Any]:
+        """What aspects found of this pair so far, for those that build on them; by aspect."""
+        return {}
+
+    def alone(self, measuring: Measuring) -> tuple[Any, Any]:
+        """Both recordings' own measurements, made once while their features live."""
+        one, other = (
+            features.kept(measuring, measuring.measure)
+            for features in (self.reference, self.candidate)
+        )
+        return one, other
+
+    @cached_property
+    def usable_bands(self) -> npt.NDArray[np.bool_]:
+        """Third-octave bands that both recordings carry, shape (31,)."""
+        return common_bands(self.reference, self.candidate)
+
+    @cached_property
+    def spectra(self) -> PairSpectra:
+        """Both spectrograms laid over each other, the gain taken out."""
+        return pair_spectra(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def wetness(self) -> Wetness | None:
+        """How much wetter the candidate is; None where too little is in common."""
+        return wetness_between(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def loudness_range(self) -> tuple[float, Span] | None:
+        """Difference of the loudness ranges in LU, with its 95 % interval."""
+        return levels.range_difference_lu(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def note_frames_s(self) -> FloatArray:
+        """Times of the common frames in which notes are looked for."""
+        return self.grid_s(SEMITONE_RATE_HZ)
+
+    @cached_property
+    def sounding(self) -> tuple[Sounding, Sounding]:
+        """Both recordings, each with its own times of those frames and its pitches' shift."""
+        match = self.match
+        shift = grid_shift(
+            self.reference, self.candidate, match.transposition_semitones, match.tuning_cents
+        )
+        frames_s = self.note_frames_s
+        return (
+            (self.reference, frames_s, 0),
+            (self.candidate, self.time_map.to_candidate(frames_s), shift),
+        )
+
+    @cached_property
+    def lines(self) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
+        """Notes of the leading line and of the bass line, found in both recordings jointly."""
+        return lead_and_bass_notes(self.sounding, self.note_frames_s)
+
+
+def aligned(reference: Features, candidate: Features, alignment: Alignment) -> Pair:
+    """A pair as alignment laid it; its level is not taken out yet."""
+    match = Match(
+        time_map=alignment.time_map,
+        same_take=alignment.same_take,
+        transposition_semitones=alignment.transposition_semitones,
+        tuning_cents=alignment.tuning_cents,
+        channels_swapped=bool(alignment.channels_swapped),
+        uncertainty_ms=alignment.uncertainty_ms,
+    )
+    return Pair(reference, candidate, match)
