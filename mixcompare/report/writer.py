@@ -20,7 +20,7 @@ from mixcompare import plots
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
-from mixcompare.listening.page_sound import CodedSound
+from mixcompare.listening.page_sound import CodedSound, page_sound
 from mixcompare.plots import style
 from mixcompare.report.document import findings_table, to_document, to_json
 from mixcompare.report.page import Picture, render
