@@ -15,10 +15,10 @@ import numpy.typing as npt
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects import ANALYZERS
+from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.findings import Finding, amount, places, ranked, signed
+from mixcompare.findings import Finding, places, ranked
 from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.knowledge.score import Score
@@ -115,7 +115,7 @@ class Comparison:
         """Verdict and ranked list, for a notebook."""
         rows = "".join(
             f"<tr><td>{finding.rank}</td><td>{escape(finding.subject)}</td>"
-            f"<td>{signed(finding.difference, finding.unit, 2)}</td>"
+            f"<td>{escape(finding.amount)}</td>"
             f"<td>{finding.interval[0]:+.2f} to {finding.interval[1]:+.2f}</td>"
             f"<td>{escape(places(finding.spans_s))}</td>"
             f"<td>{finding.cause.likeliest}</td><td>{escape(finding.text)}</td></tr>"
@@ -250,17 +250,23 @@ def analyse(
     pair = pair.with_gain(level.gain_db)
     measured: dict[str, Measured] = {}
     found: list[Finding] = []
-    for analyzer in ANALYZERS:
+    for analyzer in in_order(ANALYZERS):
         tell(f"comparing {analyzer.aspect}")
-        difference = pair.differences[analyzer.aspect] = analyzer.compare(pair)
-        measured[analyzer.aspect] = Measured(analyzer.aspect, *pair.alone(analyzer), difference)
+        pair.differences[analyzer.aspect] = analyzer.compare(pair)
+    for analyzer in ANALYZERS:
+        aspect = analyzer.aspect
+        both = pair.alone(analyzer)
+        measured[aspect] = Measured(aspect, *both, pair.differences[aspect], analyzer.about)
     for analyzer in ANALYZERS:
         found += analyzer.findings(measured[analyzer.aspect].difference, pair)
     if pair.same_take:
         found = [_not_the_players(finding) for finding in found]
-    listed = ranked(without_consequences(found), pair.duration_s)
+    rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
+    listed = ranked(without_consequences(found, rules), pair.duration_s)
     findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
-    return Results(*sources, alignment, level, measured, findings, _verdict(findings), warnings)
+    return Results(
+        *sources, alignment, level, measured, findings, _verdict(findings, measured), warnings
+    )
 
 
 def _not_the_players(finding: Finding) -> Finding:
@@ -303,15 +309,13 @@ def _source(features: Features) -> Source:
     )
 
 
-def _verdict(findings: tuple[Finding, ...]) -> str:
+def _verdict(findings: tuple[Finding, ...], measured: Mapping[str, Measured]) -> str:
     if not findings:
         return "Nothing sticks out."
     first = findings[0]
-    head = first.subject
-    if first.aspect == "balance":  # the only subjects without an article
-        head = f"the {head}"
-    if first.unit or first.aspect == "articulation":  # a bare ratio says nothing to a person
-        head += f" ({amount(first)})"
+    head = measured[first.aspect].about.article + first.subject
+    if any(letter.isalpha() or letter == "%" for letter in first.spoken):
+        head += f" ({first.spoken})"  # a bare number says nothing to a person
     if len(findings) == 1:
         return f"One thing sticks out: {head}."
     return f"{len(findings)} things stick out, first of all: {head}."

@@ -1,15 +1,66 @@
-"""What becomes of a reported value when reference and candidate are exchanged.
+"""What a field of a result says of itself: its words, its unit, and its mirror image.
 
-Every field of a difference carries one of these as its metadata, beside anything else
+``labelled`` gives the words that stand for it in tables where its name does not; its unit is the
+ending of its name (:mod:`mixcompare.units`) or said here; ``BARE`` says that it has none.
+
+Every field of a difference carries as well what becomes of it when reference and candidate are
+exchanged, beside anything else
 (``NOT_IN_REPORT | SIGNED``), and every analyzer is held to them by one test. ``NAME_interval``
 goes as ``NAME`` does, its ends exchanged where the value turns round; texts say nothing of it.
 """
 
 from __future__ import annotations
 
+from dataclasses import Field
 from typing import Any
 
+from mixcompare import units
+
 Metadata = dict[str, Any]
+
+CHANGE: Metadata = {"is_change": True}
+"""Candidate minus reference, where the mirror image is the change at another place."""
+
+NOT_IN_REPORT: Metadata = {"report": False}
+"""Serves figures alone."""
+
+BARE: Metadata = {"unit": ""}
+"""A share, a count, a factor, or a place between -1 and +1: a number without a unit."""
+
+
+def labelled(words: str, unit: str | None = None) -> Metadata:
+    """Words that stand for the value in tables, and its unit where its name does not end in it."""
+    return {"label": words} if unit is None else {"label": words, "unit": unit}
+
+
+def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
+    """Words and unit of a field: ``("Gap depth", "dB")`` for ``gap_depth_db``.
+
+    Parameters
+    ----------
+    item : dataclasses.Field
+    prefix : str
+        What the table's heading says already (``band_``).
+    """
+    words, unit = units.words_and_unit(item.name.removeprefix(prefix))
+    label = item.metadata.get("label", words[:1].upper() + words[1:])
+    return label, item.metadata.get("unit", unit)
+
+
+def says_its_unit(item: Field[Any]) -> bool:
+    """Whether a number's unit is known, be it that it has none."""
+    return bool(label_and_unit(item)[1]) or "unit" in item.metadata
+
+
+def is_ratio(item: Field[Any]) -> bool:
+    """Whether a value of the pair is candidate over reference, and so no difference."""
+    return item.metadata.get("mirror") == "ratio"
+
+
+def is_change(item: Field[Any]) -> bool:
+    """Whether a value of the pair is candidate minus reference, so that its sign matters."""
+    return item.metadata.get("mirror") in ("signed", "percent") or "is_change" in item.metadata
+
 
 SIGNED: Metadata = {"mirror": "signed"}
 """x becomes -x."""

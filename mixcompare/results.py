@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from mixcompare.alignment.result import Alignment
-from mixcompare.findings import Finding
+from mixcompare.findings import Description, Finding
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,13 @@ class Level:
 
 @dataclass(frozen=True)
 class Measured:
-    """One aspect: both measurements and their difference (dataclasses of the analyzer)."""
+    """One aspect: both measurements, their difference, and what the aspect says of itself."""
 
     aspect: str
     reference: Any
     candidate: Any
     difference: Any
+    about: Description
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,8 @@ import soundfile
 import soxr
 from scipy import ndimage, signal
 
-from mixcompare.findings import JUST_NOTICEABLE, Finding, Span, signed
+from mixcompare.aspects import JUST_NOTICEABLE
+from mixcompare.findings import Finding, Span, signed
 from mixcompare.results import Results
 from tests import samples
 

@@ -25,6 +25,7 @@ class Remembering:
     def __init__(self, analyzer: Analyzer) -> None:
         self.analyzer = analyzer
         self.aspect = analyzer.aspect
+        self.about = analyzer.about
         self._pairs: dict[int, tuple[Any, Pair]] = {}
 
     def measure(self, features: Features) -> Any:

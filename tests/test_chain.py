@@ -19,10 +19,11 @@ import soundfile
 from scipy import signal
 
 from mixcompare.alignment import align
+from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding
+from mixcompare.findings import Cause, Finding
 from mixcompare.results import Results
 from sample_audio.render import ARRIVAL_MS, HALL, ROOM_SEED, slower
 from tests import samples

@@ -10,8 +10,9 @@ import signal
 import subprocess
 import sys
 import time
+import typing
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ import pytest
 import soundfile
 
 from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS
 from mixcompare.aspects.articulation.values import ArticulationMeasurement
 from mixcompare.aspects.width.values import WidthMeasurement
 from mixcompare.audio.recording import Recording
@@ -28,6 +30,8 @@ from mixcompare.cli.main import main
 from mixcompare.cli.measure import _printable
 from mixcompare.cli.terminal import Ink, Status
 from mixcompare.comparison import Comparison
+from mixcompare.fields import label_and_unit
+from mixcompare.units import decimals_of
 from tests import samples, synthetic
 from tests.report.builders import made_up_results
 
@@ -212,7 +216,7 @@ def test_a_finding_is_printed_with_the_times_of_the_reference(
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == " 1  +5.8 dB      repeating high figure, 4.0 notes a second"
     assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; likely players"
-    tilt = replace(slower, aspect="tone", unit="dB/octave", difference=-0.238)
+    tilt = replace(slower, unit="dB/octave", difference=-0.238, noticeable=None)
     _print_finding(tilt, 80, Ink(io.StringIO()))
     assert " 4  -0.24 dB/octave tempo" in capsys.readouterr().out
 
@@ -344,13 +348,8 @@ def test_a_real_pair_from_files_of_eight_channels_and_a_span(
     assert f"\n    0:{round(start):02d}-0:{round(end):02d}; " in printed
 
 
-UNITS = {
-    "lufs": "LUFS", "lu": "LU", "dbtp": "dBTP", "db": "dB", "hz": "Hz", "s": "s", "ms": "ms",
-}  # fmt: skip
-NAMED = {
-    "tilt_db_per_octave": ("tilt", "dB/octave"),
-    "events_per_minute": ("events", "per minute"),
-    "cents_against_440": ("cents against 440", "cents"),
+MEASURED = {
+    analyzer.aspect: typing.get_type_hints(analyzer.measure)["return"] for analyzer in ANALYZERS
 }
 
 
@@ -369,39 +368,42 @@ def test_measure_prints_every_value_with_its_unit(
         for name, value in document[aspect].items():
             if name.endswith("_interval"):
                 continue
-            *words, last = name.split("_")
-            label, unit = NAMED.get(name, (" ".join(words), UNITS.get(last, "")))
-            if not unit:
-                label = name.replace("_", " ")
             if name == "reasons":
                 for reason in value:
-                    assert f"  {'':<28} {reason}" in lines
-            elif value is None:
-                assert lines.pop(0) == f"  {label:<28} can't tell"
-            elif isinstance(value, (int, float)):
-                line = lines.pop(0)
-                assert line == line.rstrip()
-                text = line.removeprefix(f"  {label:<28} ").removesuffix(f" {unit}" if unit else "")
-                tolerance = 0.051 if abs(value) >= 1 else 0.0051 * abs(value)
-                assert float(text) == pytest.approx(value, abs=tolerance), line
-                count += 1
+                    assert reason in [line.strip() for line in lines]
+                continue
+            if not isinstance(value, (int, float, type(None))):
+                continue
+            line = lines.pop(0)
+            assert line == line.rstrip()
+            words, text = re.split(r"\s{2,}", line.strip())
+            item = next(one for one in fields(MEASURED[aspect]) if one.name == name)
+            label, unit = label_and_unit(item)
+            assert words == label
+            if value is None:
+                assert text == "can't tell"
+                continue
+            assert text.endswith(f" {unit}" if unit else "")
+            decimals = 0.51 * 10.0 ** -decimals_of(unit)
+            assert float(text.removesuffix(unit)) == pytest.approx(value, abs=decimals), line
+            count += 1
     assert count >= 20
 
 
 def test_small_and_whole_numbers_are_printed_as_such() -> None:
     rows = _printable(WidthMeasurement(-0.0, 1.0, None, (), (), (), ("It is mono.",)))
     assert rows == [
-        ("side to mid", "0 dB"),
-        ("correlation", "1.0"),
-        ("mono fold down loss", "can't tell"),
+        ("Side against mid", "0.0 dB"),
+        ("Correlation", "1.00"),
+        ("Loss when folded to mono", "can't tell"),
         ("", "It is mono."),
     ]
     rows = _printable(ArticulationMeasurement(0.83412, (0.8, 0.9), -14.06, None, 24))
     assert rows == [
-        ("sounding ratio", "0.834"),
-        ("gap depth", "-14.1 dB"),
-        ("attack", "can't tell"),
-        ("notes", "24"),
+        ("Sounding ratio", "0.83"),
+        ("Dip before the next note (depends on the room)", "-14.1 dB"),
+        ("Attack", "can't tell"),
+        ("Notes", "24"),
     ]
 
 

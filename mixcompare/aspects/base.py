@@ -1,6 +1,7 @@
 """The one shape of every analyzer.
 
-An analyzer is an object with an ``aspect`` (its name in the report) and three verbs. Its
+An analyzer is an object with an ``aspect`` (its name in the report), what it says of itself
+(``about``: title, meaning, just-noticeable differences, figure ...) and three verbs. Its
 measurement and its difference are frozen dataclasses of named, unit-suffixed fields: numbers,
 tuples of numbers, or None where the value can't be told. ``NAME_interval`` beside ``NAME`` is
 its 95 % interval. Every field of a difference declares what becomes of it when the recordings are
@@ -13,10 +14,8 @@ from __future__ import annotations
 from typing import Any, Protocol
 
 from mixcompare.features import Features
-from mixcompare.findings import Finding
+from mixcompare.findings import Description, Finding
 from mixcompare.pair.pair import Pair
-
-NOT_IN_REPORT = {"report": False}
 
 
 class Analyzer(Protocol):
@@ -25,6 +24,10 @@ class Analyzer(Protocol):
     @property
     def aspect(self) -> str:
         """Name of the aspect, as in the report."""
+
+    @property
+    def about(self) -> Description:
+        """What the aspect says of itself."""
 
     def measure(self, features: Features) -> Any:
         """Measure one recording alone."""

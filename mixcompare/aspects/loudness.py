@@ -21,10 +21,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.aspects.base import NOT_IN_REPORT
 from mixcompare.features import Features
-from mixcompare.fields import SIGNED, WITH_GAIN, stretched
+from mixcompare.fields import NOT_IN_REPORT, SIGNED, WITH_GAIN, labelled, stretched
 from mixcompare.findings import Finding
+from mixcompare.findings.description import Description
 from mixcompare.pair import levels
 from mixcompare.pair.pair import Pair
 from mixcompare.standards import bs1770
@@ -55,11 +55,11 @@ class LoudnessMeasurement:
     """
 
     integrated_lufs: float | None
-    loudness_range_lu: float | None
-    max_momentary_lufs: float | None
-    max_short_term_lufs: float | None
+    loudness_range_lu: float | None = field(metadata=labelled("Loudness range (LRA)"))
+    max_momentary_lufs: float | None = field(metadata=labelled("Loudest 0.4 s (momentary)"))
+    max_short_term_lufs: float | None = field(metadata=labelled("Loudest 3 s (short-term)"))
     true_peak_dbtp: float
-    peak_to_loudness_db: float | None
+    peak_to_loudness_db: float | None = field(metadata=labelled("True peak above loudness"))
     series_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT)
     momentary_lufs: Series = field(default=(), metadata=NOT_IN_REPORT)
     short_term_lufs: Series = field(default=(), metadata=NOT_IN_REPORT)
@@ -74,19 +74,38 @@ class LoudnessDifference:
     """
 
     integrated_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
-    loudness_range_lu: float | None = field(metadata=SIGNED | stretched(0.2))
+    loudness_range_lu: float | None = field(
+        metadata=labelled("Loudness range (LRA)") | SIGNED | stretched(0.2)
+    )
     loudness_range_lu_interval: tuple[float, float] | None
-    max_momentary_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
-    max_short_term_lufs: float | None = field(metadata=SIGNED | WITH_GAIN)
+    max_momentary_lufs: float | None = field(
+        metadata=labelled("Loudest 0.4 s (momentary)") | SIGNED | WITH_GAIN
+    )
+    max_short_term_lufs: float | None = field(
+        metadata=labelled("Loudest 3 s (short-term)") | SIGNED | WITH_GAIN
+    )
     true_peak_dbtp: float = field(metadata=SIGNED | WITH_GAIN)
-    peak_to_loudness_db: float | None = field(metadata=SIGNED)
+    peak_to_loudness_db: float | None = field(
+        metadata=labelled("True peak above loudness") | SIGNED
+    )
     reasons: tuple[str, ...] = ()
+
+
+ABOUT = Description(
+    title="Loudness",
+    meaning="How loud each recording is as it was delivered. The overall difference is a matter of"
+    " gain, so it is shown here and taken out of everything else.",
+    method="Loudness and true peak after ITU-R BS.1770-5 (2023), momentary and short-term values"
+    " after EBU Tech 3341, loudness range after EBU Tech 3342.",
+    figure="mixcompare.plots.loudness:draw",
+)
 
 
 class LoudnessAnalyzer:
     """Loudness after BS.1770, Tech 3341 and Tech 3342."""
 
     aspect = "loudness"
+    about = ABOUT
 
     def measure(self, features: Features) -> LoudnessMeasurement:
         """Measure one recording alone."""

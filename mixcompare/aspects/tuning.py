@@ -25,8 +25,10 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
-from mixcompare.fields import PAIR, PERCENT, SIGNED, stretched
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, signed, size_in_jnd
+from mixcompare.fields import PAIR, PERCENT, SIGNED, labelled, stretched
+from mixcompare.findings import Cause, Finding, Span, signed, size_in_jnd
+from mixcompare.findings.description import Description
+from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.pair import agreement, beatrate
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
@@ -56,7 +58,9 @@ class TuningMeasurement:
     """Tuning of one recording, within a quarter tone of A4 = 440 Hz."""
 
     a4_hz: float | None
-    cents_against_440: float | None
+    cents_against_440: float | None = field(
+        metadata=labelled("Tuning against A4 = 440 Hz", "cents")
+    )
     cents_against_440_interval: tuple[float, float] | None
     reasons: tuple[str, ...] = ()
 
@@ -82,16 +86,36 @@ class TuningDifference:
     tuning_cents: float | None = field(metadata=SIGNED | stretched(0.001))
     tuning_cents_interval: tuple[float, float] | None
     transposition_semitones: int = field(metadata=SIGNED)
-    total_cents: float | None = field(metadata=SIGNED)
-    speed_percent: float | None = field(default=None, metadata=PERCENT)
+    total_cents: float | None = field(
+        metadata=labelled("Transposition and tuning together, difference") | SIGNED
+    )
+    speed_percent: float | None = field(
+        default=None, metadata=labelled("Playback speed, difference") | PERCENT
+    )
     reasons: tuple[str, ...] = ()
     a4_hz: tuple[float | None, float | None] = field(default=(None, None), metadata=PAIR)
+
+
+TUNING = JustNoticeable(
+    "tuning",
+    5.0,
+    "cents",
+    "Marmel 2008 uses 9 cents as near threshold; 5 for overall tuning, proposal",
+)
+ABOUT = Description(
+    title="Tuning",
+    meaning="The pitch that the ensemble is tuned to, in cents (hundredths of a semitone).",
+    method="Deviation of the steady partials from equal temperament at A = 440 Hz.",
+    noticeable=(TUNING,),
+    figure="mixcompare.plots.tempo:draw_tuning",
+)
 
 
 class TuningAnalyzer:
     """Measures and compares tuning."""
 
     aspect = "tuning"
+    about = ABOUT
 
     def measure(self, features: Features) -> TuningMeasurement:
         """Tuning against A4 = 440 Hz."""
@@ -145,7 +169,7 @@ class TuningAnalyzer:
         if total is None or cents is None or around is None:
             return []
         around = (around[0] + total - cents, around[1] + total - cents)
-        size = size_in_jnd(total, around, JUST_NOTICEABLE["tuning"].size)
+        size = size_in_jnd(total, around, TUNING.size)
         if size < 1:
             return []
         higher = total > 0
@@ -156,7 +180,7 @@ class TuningAnalyzer:
             Finding(
                 aspect="tuning", kind="tuned_higher" if higher else "tuned_lower",
                 subject="the tuning", difference=total, interval=around, unit="cents",
-                jnd=size, confidence=agreement.confidence(total, around, 0.99),
+                jnd=size, noticeable=TUNING, confidence=agreement.confidence(total, around, 0.99),
                 spans_s=(pair.span_s,),
                 band_hz=None, cause=Cause.weighing(players, 0.0, 1.0 - players),
                 text=text, advice=advice, consequences=consequences,

@@ -128,13 +128,9 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
 
 
 def _print_finding(finding: Finding, width: int, ink: Ink) -> None:
-    from mixcompare.findings import places, signed
+    from mixcompare.findings import places
 
-    decimals = 2 if finding.unit in ("", "dB/octave", "dB/dB") else 1
-    size = signed(finding.difference, finding.unit, decimals)
-    if finding.aspect == "articulation":  # a share of the notes' length
-        size = f"{100 * finding.difference:+.0f} %"
-    head = f"{finding.rank:2}  {size:<12} {finding.subject}"
+    head = f"{finding.rank:2}  {finding.amount:<12} {finding.subject}"
     print(ink.bold(textwrap.fill(head, width, subsequent_indent=" " * 17)))
     where = places(finding.spans_s)
     facts = f"{where}; {finding.jnd:.1f} x just noticeable; likely {finding.cause.likeliest}"

@@ -48,30 +48,32 @@ def run(arguments: argparse.Namespace) -> int:
     for aspect, measurement in measured.items():
         print()
         print(aspect)
-        for name, text in _printable(measurement):
-            print(f"  {name:<28} {text}")
+        rows = _printable(measurement)
+        width = max(len(name) for name, _ in rows)
+        for name, text in rows:
+            print(f"  {name:<{width}}  {text}")
     for warning in features.warnings:
         print(f"note: {warning}")
     return OK
 
 
 def _printable(measurement: Any) -> list[tuple[str, str]]:
-    """Name and value of everything that fits on a line."""
-    from mixcompare.report.wording import words_and_unit
+    """Words and value of everything that fits on a line."""
+    from mixcompare.fields import label_and_unit
+    from mixcompare.units import plain_number
 
     rows, reasons = [], []
     for entry in fields(measurement):
         value = getattr(measurement, entry.name)
         if not entry.metadata.get("report", True) or entry.name.endswith("_interval"):
             continue
-        name, unit = words_and_unit(entry.name)
+        label, unit = label_and_unit(entry)
         if entry.name == "reasons":
             reasons = [("", reason) for reason in value]
         elif value is None:
-            rows.append((name, "can't tell"))
+            rows.append((label, "can't tell"))
         elif isinstance(value, bool | str | int):
-            rows.append((name, f"{value} {unit}".rstrip()))
+            rows.append((label, f"{value} {unit}".rstrip()))
         elif isinstance(value, float):
-            digits = ".3g" if abs(value) < 1 else ".1f"
-            rows.append((name, f"{value + 0.0:{digits}} {unit}".rstrip()))  # no -0
+            rows.append((label, f"{plain_number(value, unit)} {unit}".rstrip()))
     return rows + reasons

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
-from mixcompare.fields import KEPT, MOMENT, SIGNED
+from mixcompare.fields import BARE, KEPT, MOMENT, SIGNED
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
@@ -38,7 +38,7 @@ class LocalChange:
     span_s: tuple[float, float] = field(metadata=MOMENT)
     difference_db: float = field(metadata=SIGNED)
     interval: tuple[float, float] = field(metadata=SIGNED)
-    confidence: float = field(metadata=KEPT)
+    confidence: float = field(metadata=BARE | KEPT)
 
 
 def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:

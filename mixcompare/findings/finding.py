@@ -8,7 +8,9 @@ seconds on the reference's clock unless the name says otherwise. Intervals are 9
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from mixcompare.findings.noticeable import JustNoticeable
 
 Span = tuple[float, float]
 
@@ -72,6 +74,8 @@ class Finding:
     listening : Excerpts or None
     consequences : tuple of str
         What else this finding explains, in plain words.
+    noticeable : JustNoticeable or None
+        By which it was measured; says how its size is read.
     """
 
     aspect: str
@@ -92,6 +96,24 @@ class Finding:
     bars: tuple[tuple[int, int], ...] | None = None
     listening: Excerpts | None = None
     consequences: tuple[str, ...] = ()
+    noticeable: JustNoticeable | None = field(
+        default=None, compare=False, metadata={"report": False}
+    )
+
+    @property
+    def scale(self) -> JustNoticeable:
+        """On which it is read; its own unit where nothing says so."""
+        return self.noticeable or JustNoticeable("", 1.0, self.unit, "")
+
+    @property
+    def amount(self) -> str:
+        """Its size as a person reads it: ``+5.8 dB``, ``-34 %``."""
+        return self.scale.amount(self.difference)
+
+    @property
+    def spoken(self) -> str:
+        """Its size in a sentence; of a share, with what it is a share of."""
+        return self.scale.spoken(self.difference)
 
     @property
     def duration_s(self) -> float:

@@ -7,12 +7,34 @@ the finding that explains them, named as its consequences.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from mixcompare.findings import Finding, amount
+from mixcompare.findings.finding import Finding
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
+
+
+@dataclass(frozen=True)
+class Those:
+    """Findings of some kinds, or all of an aspect."""
+
+    aspect: str = ""
+    kinds: tuple[str, ...] = ()
+
+    def has(self, finding: Finding) -> bool:
+        """Whether a finding is one of them."""
+        return finding.aspect == self.aspect or finding.kind in self.kinds
+
+
+def kinds(*names: str) -> Those:
+    """Findings of these kinds."""
+    return Those(kinds=names)
+
+
+def aspect(name: str) -> Those:
+    """All findings of an aspect."""
+    return Those(aspect=name)
 
 
 @dataclass(frozen=True)
@@ -21,30 +43,24 @@ class Rule:
 
     Attributes
     ----------
-    cause, effect : callable
-        Tell whether a finding may be the cause, and another its effect.
+    cause, effect : Those
     fits : callable
-        Tells from both whether sign and range agree.
+        Tells from cause and effect whether sign and range agree; a function of a module, so that
+        results can be sent from process to process.
     """
 
-    cause: Callable[[Finding], bool]
-    effect: Callable[[Finding], bool]
+    cause: Those
+    effect: Those
     fits: Callable[[Finding, Finding], bool]
 
 
-def _kinds(*names: str) -> Callable[[Finding], bool]:
-    return lambda finding: finding.kind in names
-
-
-def _aspect(name: str) -> Callable[[Finding], bool]:
-    return lambda finding: finding.aspect == name
-
-
-def _always(cause: Finding, effect: Finding) -> bool:
+def always(cause: Finding, effect: Finding) -> bool:
+    """Whatever the two are."""
     return True
 
 
-def _overlapping(cause: Finding, effect: Finding) -> bool:
+def overlapping(cause: Finding, effect: Finding) -> bool:
+    """Whether both lie in one range."""
     if cause.band_hz is None or effect.band_hz is None:
         return True
     low = max(cause.band_hz[0], effect.band_hz[0])
@@ -52,18 +68,19 @@ def _overlapping(cause: Finding, effect: Finding) -> bool:
     return high > low
 
 
-def _reaches(cause: Finding, effect: Finding) -> bool:
+def reaches(cause: Finding, effect: Finding) -> bool:
     """Whether the effect lies where the changed element or its upper partials sound."""
     if cause.band_hz is None or effect.band_hz is None:
         return True
     return effect.band_hz[1] > cause.band_hz[0]
 
 
-def _same_direction(cause: Finding, effect: Finding) -> bool:
+def same_direction(cause: Finding, effect: Finding) -> bool:
+    """Whether both have one sign."""
     return cause.difference * effect.difference > 0
 
 
-def _partials(cause: Finding, effect: Finding) -> bool:
+def partials(cause: Finding, effect: Finding) -> bool:
     """Whether a change of tone may be the changed element's own upper partials.
 
     Where one element holds a band all the time, its level and the band's tone are the same
@@ -73,47 +90,29 @@ def _partials(cause: Finding, effect: Finding) -> bool:
         return False
     above = effect.band_hz[0] >= cause.band_hz[0]
     within = abs(effect.difference) <= abs(cause.difference) + 0.5
-    return above and within and _same_direction(cause, effect)
+    return above and within and same_direction(cause, effect)
 
 
-RULES: tuple[Rule, ...] = (
-    # An element's level changes tone, dynamics, image and width where it lies.
-    Rule(_aspect("balance"), _aspect("tone"), lambda a, b: _overlapping(a, b) or _partials(a, b)),
-    Rule(_aspect("balance"), _aspect("dynamics"), _always),
-    Rule(_aspect("balance"), _kinds("moved_left", "moved_right", "wider", "narrower"), _reaches),
-    # Width and placement change what both channels add up to where there is much side.
-    Rule(_kinds("wider", "narrower"), _aspect("balance"), _always),
-    Rule(_kinds("moved_left", "moved_right"), _aspect("balance"), _overlapping),
-    # More reverberation: wider, denser, fuller between the notes; less: the contrary.
-    Rule(_kinds("wetter"), _kinds("wider", "dynamics_smaller", "notes_more_connected"), _always),
-    Rule(_kinds("drier"), _kinds("narrower", "dynamics_larger", "notes_more_detached"), _always),
-    Rule(_kinds("wetter", "drier"), _kinds("decay_longer", "decay_shorter"), _same_direction),
-    Rule(_kinds("wetter", "drier"), _aspect("tone"), _always),
-    Rule(_kinds("wetter", "drier"), _aspect("balance"), _always),
-    # Notes cut short change levels over time and the apparent room.
-    Rule(_kinds("notes_more_detached"), _kinds("drier", "dynamics_larger"), _always),
-    Rule(_kinds("notes_more_connected"), _kinds("wetter", "dynamics_smaller"), _always),
-    Rule(_aspect("articulation"), _aspect("balance"), _overlapping),
-    # A broad change of tone moves registers against each other.
-    Rule(_aspect("tone"), _aspect("balance"), _overlapping),
-    # Playback at another speed changes pitch and tempo together.
-    Rule(_kinds("faster"), _kinds("tuned_higher"), lambda a, b: _is_speed(a, b)),
-    Rule(_kinds("slower"), _kinds("tuned_lower"), lambda a, b: _is_speed(a, b)),
-)
-
-
-def _is_speed(tempo: Finding, tuning: Finding) -> bool:
+def is_speed(tempo: Finding, tuning: Finding) -> bool:
+    """Whether tempo and tuning changed by one factor, as at another playback speed."""
     # 1 % of speed is 17.2 cents (1200 log2 1.01).
     return abs(abs(tempo.difference) * 17.2 - abs(tuning.difference)) < 4
 
 
-def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
+def overlapping_or_partials(cause: Finding, effect: Finding) -> bool:
+    """Whether a change of tone lies where the element sounds, or is its upper partials."""
+    return overlapping(cause, effect) or partials(cause, effect)
+
+
+def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> list[Finding]:
     """Fold every finding that a bigger one explains into that one.
 
     Parameters
     ----------
     findings : iterable of Finding
         Unranked.
+    rules : sequence of Rule
+        What explains what, of all aspects.
 
     Returns
     -------
@@ -129,12 +128,12 @@ def without_consequences(findings: Iterable[Finding]) -> list[Finding]:
         for second, effect in enumerate(ordered):
             if second == first or second in gone or effect.jnd > _MARGIN * cause.jnd:
                 continue
-            if any(_explains(rule, cause, effect) for rule in RULES):
+            if any(_explains(rule, cause, effect) for rule in rules):
                 gone.add(second)
-                words = f"{effect.subject}: {amount(effect)}"
+                words = f"{effect.subject}: {effect.spoken}"
                 out[first] = replace(out[first], consequences=(*out[first].consequences, words))
     return [finding for index, finding in enumerate(out) if index not in gone]
 
 
 def _explains(rule: Rule, cause: Finding, effect: Finding) -> bool:
-    return rule.cause(cause) and rule.effect(effect) and rule.fits(cause, effect)
+    return rule.cause.has(cause) and rule.effect.has(effect) and rule.fits(cause, effect)

@@ -4,20 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from mixcompare.findings.finding import Finding, Span
+from mixcompare.findings.finding import Span
 
 
 def signed(value: float, unit: str, decimals: int = 1) -> str:
     """A difference as a person writes it: ``+5.8 dB``."""
     return f"{value:+.{decimals}f} {unit}".rstrip()
-
-
-def amount(finding: Finding) -> str:
-    """A finding's size in words; of a bare ratio, what it is a share of."""
-    if finding.aspect == "articulation":
-        return f"{100 * finding.difference:+.0f} % of the notes' length"
-    decimals = 2 if finding.unit in ("dB/octave", "dB/dB") else 1
-    return signed(finding.difference, finding.unit, decimals)
 
 
 def clock(seconds: float) -> str:

@@ -7,42 +7,19 @@ computed, and never sees sound.
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
 from mixcompare.errors import ParameterError
-from mixcompare.plots import (
-    alignment,
-    articulation,
-    balance,
-    dynamics,
-    loudness,
-    room,
-    stereo,
-    style,
-    tempo,
-    tone,
-)
+from mixcompare.plots import style
 from mixcompare.results import Results
 
 Draw = Callable[[Results, Figure], str | None]
 
-FIGURES: dict[str, Draw] = {
-    "loudness": loudness.draw,
-    "balance": balance.draw,
-    "tone": tone.draw,
-    "articulation": articulation.draw,
-    "width": stereo.draw_width,
-    "placement": stereo.draw_placement,
-    "room": room.draw,
-    "dynamics": dynamics.draw,
-    "tempo": tempo.draw_tempo,
-    "tuning": tempo.draw_tuning,
-    "alignment": alignment.draw,
-}
-"""How each aspect is drawn; ``"alignment"`` shows the time map."""
+_ALIGNMENT = "mixcompare.plots.alignment:draw"
 
 
 @dataclass(frozen=True)
@@ -60,7 +37,7 @@ def draw(results: Results, aspect: str) -> Figure:
     ----------
     results : Results
     aspect : str
-        A key of :data:`FIGURES`.
+        An aspect that was measured, or ``"alignment"``.
 
     Returns
     -------
@@ -72,9 +49,13 @@ def draw(results: Results, aspect: str) -> Figure:
     ParameterError
         If there is no such figure, or nothing was measured that it could show.
     """
-    if aspect not in FIGURES:
-        raise ParameterError(f"'{aspect}': no such figure; there are {', '.join(FIGURES)}.")
-    drawn = _drawn(results, aspect)
+    figures = figures_of(results)
+    if aspect not in figures:
+        raise ParameterError(
+            f"'{aspect}': nothing was measured here that could be drawn by that name; there are"
+            f" {', '.join(figures)}."
+        )
+    drawn = _drawn(results, figures[aspect])
     if drawn is None:
         raise ParameterError(f"'{aspect}': nothing was measured here that could be drawn.")
     return drawn.figure
@@ -83,15 +64,27 @@ def draw(results: Results, aspect: str) -> Figure:
 def draw_all(results: Results) -> dict[str, Drawn]:
     """Every figure that has something to show, by aspect."""
     figures = {}
-    for aspect in FIGURES:
-        drawn = _drawn(results, aspect)
+    for aspect, place in figures_of(results).items():
+        drawn = _drawn(results, place)
         if drawn is not None:
             figures[aspect] = drawn
     return figures
 
 
-def _drawn(results: Results, aspect: str) -> Drawn | None:
+def figures_of(results: Results) -> dict[str, str]:
+    """Where each aspect's figure is drawn, ``"module:function"``, by aspect; the alignment last."""
+    places = {
+        aspect: measured.about.figure
+        for aspect, measured in results.measurements.items()
+        if measured.about.figure is not None
+    }
+    return {**places, "alignment": _ALIGNMENT}
+
+
+def _drawn(results: Results, place: str) -> Drawn | None:
+    module, _, function = place.partition(":")
+    draw: Draw = getattr(importlib.import_module(module), function)
     with style.settings():
         figure = style.new_figure()
-        caption = FIGURES[aspect](results, figure)
+        caption = draw(results, figure)
         return None if caption is None else Drawn(figure, caption)

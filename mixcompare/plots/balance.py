@@ -9,7 +9,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, nan_mean
 from mixcompare.plots.values import closed
@@ -36,9 +35,11 @@ def draw(results: Results, figure: Figure) -> str | None:
     field = balance_field(results)
     found = results.measurements.get("balance")
     elements: list[Element | LocalChange] = []
+    step = 0.0
     if found is not None:
         difference: BalanceDifference = found.difference
         elements = [*difference.elements, *difference.passages]
+        step = found.about.size_of("balance")
     elements = elements[:_MOST_ELEMENTS]
     if field is None and not elements:
         return None
@@ -51,7 +52,7 @@ def draw(results: Results, figure: Figure) -> str | None:
     if field is not None:
         _draw_field(results, field, axes[0])
     if elements:
-        _draw_elements(elements, axes[-1])
+        _draw_elements(elements, step, axes[-1])
     if field is None:
         return ELEMENTS_CAPTION
     return f"{FIELD_CAPTION} Below: {ELEMENTS_CAPTION}" if elements else FIELD_CAPTION
@@ -95,8 +96,7 @@ def _draw_field(results: Results, field: Field, axes: Axes) -> None:
     bar.outline.set_visible(False)
 
 
-def _draw_elements(elements: list[Element | LocalChange], axes: Axes) -> None:
-    step = JUST_NOTICEABLE["balance"].size
+def _draw_elements(elements: list[Element | LocalChange], step: float, axes: Axes) -> None:
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [3.0]

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.values import closed, series
 from mixcompare.results import Results
@@ -39,7 +38,7 @@ def draw(results: Results, figure: Figure) -> str | None:
     if decays:
         _draw_decays(found.reference, found.candidate, axes[0])
     if difference.wetness_db is not None:
-        _draw_wetness(difference, difference.wetness_db, axes[-1])
+        _draw_wetness(difference, difference.wetness_db, found.about.size_of("wetness"), axes[-1])
     captions = [DECAY_CAPTION] * decays + [WETNESS_CAPTION] * wetness
     return " ".join(captions)
 
@@ -61,12 +60,11 @@ def _draw_decays(reference: RoomMeasurement, candidate: RoomMeasurement, axes: A
     style.name_recordings(axes)
 
 
-def _draw_wetness(difference: RoomDifference, whole: float, axes: Axes) -> None:
+def _draw_wetness(difference: RoomDifference, whole: float, step: float, axes: Axes) -> None:
     around = closed(difference.wetness_db_interval)
     registers = difference.register_wetness_db
     rows = ("over all", *(_REGISTERS if registers else ()))
     values = (whole, *registers)
-    step = JUST_NOTICEABLE["wetness"].size
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [4.0]

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.values import series
 from mixcompare.results import Results
@@ -67,7 +66,7 @@ def draw_placement(results: Results, figure: Figure) -> str | None:
         return None
     centres = ours.band_centre_hz
     (axes,) = style.panels(figure, (7.0,))
-    step = JUST_NOTICEABLE["placement"].size
+    step = found.about.size_of("placement")
     axes.fill_betweenx(
         centres, reference - step, reference + step, color=style.FAINT, alpha=0.6, linewidth=0
     )

@@ -8,7 +8,6 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from mixcompare.alignment.result import SAME_PASSAGE
-from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
 from mixcompare.plots.values import closed, series
@@ -45,7 +44,7 @@ def draw_tempo(results: Results, figure: Figure) -> str | None:
     holes = np.flatnonzero(steps > 1.5 * np.median(steps)) + 1
     times, percent, half = (np.insert(row, holes, np.nan) for row in (times, percent, half))
     (axes,) = style.panels(figure, (5.4,))
-    step = JUST_NOTICEABLE["tempo"].size
+    step = found.about.size_of("tempo")
     axes.axhspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     style.zero_line(axes)
     around = (percent - ratio * half, percent + ratio * half)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from mixcompare.findings import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.values import bounds, series
 from mixcompare.results import Results
@@ -43,7 +42,7 @@ def draw(results: Results, figure: Figure) -> str | None:
             upper.plot(side.band_centre_hz, levels, label=name, **line)
     upper.set_ylabel("band level (dB)")
     style.name_recordings(upper)
-    step = JUST_NOTICEABLE["tone"].size
+    step = found.about.size_of("tone")
     lower.axhspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     style.zero_line(lower)
     around = bounds(change.band_level_db_interval)

@@ -15,8 +15,9 @@ import jinja2
 import numpy as np
 from markupsafe import Markup
 
+from mixcompare import units
 from mixcompare.alignment.result import UNRELATED
-from mixcompare.findings import JUST_NOTICEABLE, Finding, Span, clock
+from mixcompare.findings import Description, Finding, clock
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
@@ -69,7 +70,7 @@ def render(
         candidate=_source(results.candidate),
         facts=_facts(results),
         warnings=dict.fromkeys((*results.warnings, *results.alignment.warnings)),
-        cards=[_card(finding, field, span_s) for finding in results.findings],
+        cards=[_card(finding, results, field) for finding in results.findings],
         ticks=timeline.ticks(span_s),
         lanes=timeline.lanes(results, contours, field, span_s) if related else (),
         legend=(legend_colours(), legend_colours(dark=True)),
@@ -147,13 +148,13 @@ def _facts(results: Results) -> list[tuple[str, str]]:
     if alignment.relation == UNRELATED:
         return facts
     if results.level is not None:
-        gain = wording.quantity(results.level.gain_db, "dB", signed=True)
+        gain = units.quantity(results.level.gain_db, "dB", signed=True)
         around = wording.interval(results.level.interval, "dB")
         facts.append(("Level taken out", f"{gain} (95 %: {around}), by the {results.level.method}"))
     if alignment.same_take:
         facts.append(("Offset", _offset(alignment.offset_s)))
         if alignment.drift_ppm is not None:
-            facts.append(("Clock drift", wording.quantity(alignment.drift_ppm, "ppm", signed=True)))
+            facts.append(("Clock drift", units.quantity(alignment.drift_ppm, "ppm", signed=True)))
         if alignment.polarity == -1:
             facts.append(("Polarity", "inverted in the candidate"))
     else:
@@ -166,7 +167,7 @@ def _facts(results: Results) -> list[tuple[str, str]]:
     if alignment.transposition_semitones:
         facts.append(("Transposition", f"{alignment.transposition_semitones:+d} semitones"))
     if abs(alignment.tuning_cents) >= 0.05:
-        facts.append(("Tuning", wording.quantity(alignment.tuning_cents, "cents", signed=True)))
+        facts.append(("Tuning", units.quantity(alignment.tuning_cents, "cents", signed=True)))
     for event in alignment.events:
         if event.text not in results.warnings:
             facts.append((event.kind.capitalize(), event.text))
@@ -180,17 +181,19 @@ def _offset(offset_s: float) -> str:
     return f"the candidate lies {abs(1000 * offset_s):.3f} ms {side}"
 
 
-def _card(finding: Finding, field: Field | None, span_s: Span) -> dict[str, Any]:
+def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, Any]:
+    about = _about(results, finding.aspect)
+    span_s = results.alignment.time_map.span_s
     whole = finding.duration_s >= _WHOLE * (span_s[1] - span_s[0])
     course = None
-    levels = finding.aspect == "balance" and finding.band_hz is not None
+    levels = about.over_time and finding.band_hz is not None
     if field is not None and levels and not whole:
         course = pictures.course(finding, field, span_s)
     return {
         "finding": finding,
-        "aspect": wording.aspect_title(finding.aspect),
-        "size": wording.quantity(finding.difference, finding.unit, signed=True),
-        "interval": wording.interval(finding.interval, finding.unit),
+        "aspect": about.title,
+        "size": wording.size(finding),
+        "interval": wording.around(finding),
         "band": wording.band(finding.band_hz),
         "causes": wording.causes(finding),
         "whole": whole,
@@ -203,16 +206,20 @@ def _card(finding: Finding, field: Field | None, span_s: Span) -> dict[str, Any]
     }
 
 
+def _about(results: Results, aspect: str) -> Description:
+    measured = results.measurements.get(aspect)
+    return measured.about if measured else Description(aspect.capitalize(), "", "")
+
+
 def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str, Any]]:
     sections = []
     for aspect, measured in results.measurements.items():
-        known = wording.ASPECTS.get(aspect)
         sections.append(
             {
                 "aspect": aspect,
-                "title": wording.aspect_title(aspect),
-                "meaning": known.meaning if known else "",
-                "method": known.method if known else "",
+                "title": measured.about.title,
+                "meaning": measured.about.meaning,
+                "method": measured.about.method,
                 "figure": _inline(figures, aspect),
                 "caption": figures[aspect].caption if aspect in figures else "",
                 "values": tables.single_values(measured),
@@ -235,9 +242,10 @@ def _inline(figures: Mapping[str, Picture], name: str) -> Markup | None:
 
 def _noticeable(results: Results) -> list[tuple[str, str, str]]:
     rows = []
-    for name, entry in JUST_NOTICEABLE.items():
-        size = f"{entry.size:g}\N{NO-BREAK SPACE}{entry.unit}".rstrip("\N{NO-BREAK SPACE}")
-        rows.append((name.replace("_", " "), size, entry.source))
+    for measured in results.measurements.values():
+        for entry in measured.about.noticeable:
+            size = f"{entry.size:g}\N{NO-BREAK SPACE}{entry.unit}".rstrip("\N{NO-BREAK SPACE}")
+            rows.append((entry.name.replace("_", " "), size, entry.source))
     return rows
 
 

@@ -27,8 +27,7 @@ _COURSE_LIMIT_DB = 12.0
 
 def size(finding: Finding) -> Markup:
     """A finding's difference as a dot with its 95 % interval, zero and what is just noticeable."""
-    noticeable = wording.just_noticeable(finding)
-    step = noticeable.size if noticeable else 0.0
+    step = finding.noticeable.size if finding.noticeable else 0.0
     low, high = (
         bound if math.isfinite(bound) else finding.difference for bound in finding.interval
     )
@@ -55,7 +54,7 @@ def size(finding: Finding) -> Markup:
         )
     parts.append(f'<circle class="dot {side}" cx="{x(finding.difference)}" cy="21" r="5.5"/>')
     parts.append(_label(x(0), 54, "0"))
-    shown = wording.quantity(finding.difference, finding.unit, signed=True)
+    shown = wording.size(finding)
     place = min(max(x(finding.difference), 34), _WIDTH - 34)
     if abs(place - x(0)) > 44:
         parts.append(_label(place, 54, shown))
@@ -122,8 +121,8 @@ def path(times_s: FloatArray, values: FloatArray, x: Scale, y: Scale) -> str:
 
 
 def _size_in_words(finding: Finding) -> str:
-    value = wording.quantity(finding.difference, finding.unit, signed=True)
-    around = wording.interval(finding.interval, finding.unit)
+    value = wording.size(finding)
+    around = wording.around(finding)
     return f"Difference {value}" + (f", 95 % interval {around}" if around else "")
 
 

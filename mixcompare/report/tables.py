@@ -5,22 +5,24 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import Field, dataclass, fields, is_dataclass
 from typing import Any
 
 import numpy as np
 
+from mixcompare import units
+from mixcompare.fields import is_change, is_ratio, label_and_unit
 from mixcompare.report import wording
 from mixcompare.results import Measured
 from mixcompare.standards.iec61260 import NOMINAL_HZ
+from mixcompare.units import decimals_of, difference_unit
 
-_RATIOS = ("_db_per_db", "image_scale")
-"""Candidate over reference: no differences, so without a sign."""
 _TITLES = {
     "register": "Registers (differences at matched level)",
     "voice": "Voices",
     "shaping": "Filters that lead from the reference's tone to the candidate's",
 }
+_APART = "Over the music in common, and not the difference of the two values beside it"
 _MOST_ROWS = 40
 """Longer lists are for the figures."""
 _HEADS = {
@@ -33,51 +35,66 @@ _HEADS = {
 
 @dataclass(frozen=True)
 class Table:
-    """A table ready to be shown: heads, and rows of cells."""
+    """A table ready to be shown: heads, rows of cells, and a sentence below where one is due."""
 
     title: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    note: str = ""
 
 
 def single_values(measured: Measured) -> Table:
     """Every value that is one number, of both recordings and their difference."""
     reference, candidate, difference = _sides(measured)
-    rows = []
+    known = _fields(measured)
+    rows, apart = [], []
     for name in reference | candidate:
         sides = (_number(reference.get(name)), _number(candidate.get(name)))
         if sides == (None, None) or name.endswith("_interval"):
             continue
-        label, unit = wording.label_and_unit(name)
+        label, unit = label_and_unit(known[name])
         gap = _number(difference.get(name))
         if isinstance(gap, int):  # a count of the pair, no difference
             gap = None
-        gap_unit = wording.difference_unit(unit)
-        signed = not _is_ratio(name)
+        gap_unit = difference_unit(unit)
+        signed = not is_ratio(known[name])
+        if not _is_formed_of(sides, gap, unit):
+            apart.append(label)
         rows.append(
             (
                 label,
-                *(wording.quantity(side, unit) for side in sides),
-                wording.quantity(gap, gap_unit, signed),
+                *(units.quantity(side, unit) for side in sides),
+                units.quantity(gap, gap_unit, signed),
                 wording.interval(_pair(difference.get(f"{name}_interval")), gap_unit, signed),
             )
         )
-    return Table("", ("", "Reference", "Candidate", "Difference", "95 % interval"), tuple(rows))
+    heads = ("", "Reference", "Candidate", "Difference", "95 % interval")
+    note = f"{_APART}: {', '.join(apart)}." if apart else ""
+    return Table("", heads, tuple(rows), note)
+
+
+def _is_formed_of(sides: tuple[float | None, float | None], gap: float | None, unit: str) -> bool:
+    """Whether a difference is that of the two numbers beside it, as near as they are shown."""
+    reference, candidate = sides
+    if reference is None or candidate is None or gap is None:
+        return True
+    return bool(abs(candidate - reference - gap) < 1.01 * 10.0 ** -decimals_of(unit))
 
 
 def pair_values(measured: Measured) -> Table:
     """Every single value that only the comparison has, such as how much wetter one is."""
     reference, candidate, difference = _sides(measured)
+    known = _fields(measured)
     rows = []
     for name, value in difference.items():
         number = _number(value)
         beside = reference.get(name) is not None or candidate.get(name) is not None
         if number is None or (beside and not isinstance(number, int)):
             continue
-        label, unit = wording.label_and_unit(name)
-        signed = _is_change(name, measured)
+        label, unit = label_and_unit(known[name])
+        signed = is_change(known[name])
         gap = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
-        rows.append((label, wording.quantity(number, unit, signed), gap))
+        rows.append((label, units.quantity(number, unit, signed), gap))
     heads = ("Of the pair", "Value", "95 % interval")
     columns = 3 if any(row[2] for row in rows) else 2
     return Table("", heads[:columns], tuple(row[:columns] for row in rows))
@@ -88,23 +105,24 @@ def bands(measured: Measured) -> Table | None:
     kind, centres = _reported_centres(measured)
     if not centres:
         return None
+    known = _fields(measured)
     heads = ["Octave (Hz)" if kind == "octave_" else "Band (Hz)"]
     columns: list[list[str]] = [[_band_name(centre) for centre in centres]]
     sides = dict(zip(("reference", "candidate", "difference"), _sides(measured), strict=True))
     for name in sides["reference"] | sides["candidate"] | sides["difference"]:
         if name.endswith(("_centre_hz", "_interval")):
             continue
-        label, unit = wording.label_and_unit(name.removeprefix(kind))
+        label, unit = label_and_unit(known[name], kind)
         for role, side in sides.items():
             values: Any = side.get(name)
             if not _is_series(values) or len(values) != len(centres):
                 continue
-            signed = role == "difference" and _is_change(name, measured)
-            shown = wording.difference_unit(unit) if signed else unit
+            signed = role == "difference" and is_change(known[name])
+            shown = difference_unit(unit) if signed else unit
             bare = role == "difference" and (not signed or _says_so(label))
             words = label if bare else f"{label}, {role}"
             heads.append(words + (f" ({shown})" if shown else ""))
-            columns.append([wording.number(_number(value), unit, signed) for value in values])
+            columns.append([units.number(_number(value), unit, signed) for value in values])
     if len(columns) == 1:
         return None
     return Table("Band by band", tuple(heads), tuple(zip(*columns, strict=True)))
@@ -126,7 +144,7 @@ def lists(measured: Measured) -> tuple[Table, ...]:
     out = []
     for name, value in _values(measured.difference).items():
         if _is_records(value):
-            out.append(_records_table(name, value, measured))
+            out.append(_records_table(name, value))
     out.extend(_parallel_tables(measured))
     return tuple(out)
 
@@ -139,20 +157,17 @@ def reasons(measured: Measured) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _records_table(name: str, records: Iterable[Any], measured: Measured) -> Table:
+def _records_table(name: str, records: Iterable[Any]) -> Table:
     rows = list(records)
     untold = [row for row in rows if not _tells(row)]
     rows = [row for row in rows if _tells(row)] or rows[:1]
     first = _values(rows[0])
     columns = [column for column in first if not column.endswith("interval")]
-    changes = {
-        column
-        for column in columns
-        if _is_change(column, measured) or _interval_name(first, column) is not None
-    }
+    known = {item.name: item for item in fields(rows[0])}
+    changes = {column for column in columns if is_change(known[column])}
     heads = []
     for column in columns:
-        label, unit = wording.label_and_unit(column)
+        label, unit = label_and_unit(known[column])
         if column in changes and not _says_so(label):
             label += ", difference"
         heads.append(_HEADS.get(column, f"{label} ({unit})" if unit else label))
@@ -163,7 +178,7 @@ def _records_table(name: str, records: Iterable[Any], measured: Measured) -> Tab
         line: list[str] = []
         values = _values(row)
         for column in columns:
-            unit = wording.label_and_unit(column)[1]
+            unit = label_and_unit(known[column])[1]
             line.append(_cell(values[column], column, unit, column in changes))
             interval_name = _interval_name(values, column)
             if interval_name is not None:
@@ -219,7 +234,8 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
     """Append a column of the difference, after those of both recordings where there are such."""
     reference, candidate, difference = _sides(measured)
     values = difference[name]
-    label, unit = wording.label_and_unit(name.partition("_")[2])
+    item = _fields(measured)[name]
+    label, unit = label_and_unit(item, name.partition("_")[0] + "_")
     if _is_pair(values[0]):
         heads.append("Range")
         cells.append([wording.band((low, high)) for low, high in values])
@@ -234,13 +250,13 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
     for role, column in columns:
         words = f"{label}, {role}" if role else label
         heads.append(f"{words} ({unit})" if unit else words)
-        signed = role == "difference" or "gain" in name
+        signed = role == "difference" or (not role and is_change(item))
         cells.append([_cell(value, name, unit, signed) for value in column])
 
 
 def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
     if value is None:
-        return wording.NOT_KNOWN
+        return units.NOT_KNOWN
     if isinstance(value, str):
         return value.replace("_", " ")
     if isinstance(value, bool):
@@ -248,7 +264,7 @@ def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
-        return wording.number(float(value), unit, signed)
+        return units.number(float(value), unit, signed)
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
     if name == "span_s":
@@ -273,26 +289,14 @@ def _values(holder: Any) -> dict[str, Any]:
     }
 
 
-def _is_change(name: str, measured: Measured) -> bool:
-    """Whether a value of the pair is candidate minus reference, so that its sign matters.
-
-    It is where each recording has such a value too, where it has an interval (then it is an
-    estimate of a change), or where its words say so. Counts are none.
-    """
-    reference, candidate, difference = _sides(measured)
-    beside = name in reference or name in candidate
-    known = beside or difference.get(f"{name}_interval") is not None
-    count = isinstance(difference.get(name), int) and beside
-    label = wording.label_and_unit(name)[0]
-    return (known or _says_so(label)) and not count and not _is_ratio(name)
+def _fields(measured: Measured) -> dict[str, Field[Any]]:
+    """What the values say of themselves, by name; the difference's word counts first."""
+    holders = (measured.reference, measured.candidate, measured.difference)
+    return {item.name: item for holder in holders if holder is not None for item in fields(holder)}
 
 
 def _says_so(label: str) -> bool:
     return re.search(r"\b(difference|change)\b", label.lower()) is not None
-
-
-def _is_ratio(name: str) -> bool:
-    return name in ("ratio", "tempo_ratio") or name.endswith(_RATIOS)
 
 
 def _is_number(value: Any) -> bool:

@@ -21,7 +21,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.fields import SIGNED, exchanged_with
-from mixcompare.findings import Cause, Finding
+from mixcompare.findings import Cause, Description, Finding
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
@@ -392,6 +392,7 @@ class ToyAnalyzer:
     twisted: Callable[[float], float] = float
     deaf_to_gain: bool = True
     aspect = "toy"
+    about = Description("Toy", "How loud one second is.", "By hand.")
 
     def measure(self, features: Features) -> float:
         power = features.k_power.sum(axis=1)

@@ -6,11 +6,10 @@ import math
 
 import pytest
 
+from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.findings import (
-    JUST_NOTICEABLE,
     LEAST_CONFIDENCE,
     Cause,
-    amount,
     clock,
     is_listed,
     joined_spans,
@@ -34,9 +33,13 @@ def test_just_noticeable_differences_are_those_of_their_sources() -> None:
         "loudness_range": (2.0, "LU"),  # EBU Tech 3342, doubled
         "dynamics": (0.1, "dB/dB"),  # proposal
         "tempo": (2.0, "%"),  # Drake and Botte 1993
+        "tempo of one moment": (6.0, "%"),  # Drake and Botte 1993
+        "freedom of tempo": (3.0, "%"),  # from memory
         "tuning": (5.0, "cents"),  # Marmel 2008 and a proposal
         "articulation": (0.08, ""),  # Friberg and Sundberg 1994, from memory
         "width": (1.5, "dB"),  # Cox, Davies and Lam 1993
+        "correlation": (0.1, ""),  # Cox, Davies and Lam 1993
+        "correlation near one": (0.04, ""),  # Gabriel and Colburn 1981, from memory
         "placement": (0.1, ""),  # common practice, no source
         "decay": (20.0, "%"),  # Blevins et al. 2013, from memory
         "wetness": (1.5, "dB"),  # ISO 3382-1:2009 Table A.1 and a proposal
@@ -169,11 +172,13 @@ def test_signed_amounts_as_a_person_writes_them() -> None:
     assert signed(-5.86, "dB") == "-5.9 dB"
     assert signed(-5.86, "%", 0) == "-6 %"
     assert signed(0.25, "") == "+0.2"
-    assert amount(finding(-5.66, unit="%")) == "-5.7 %"
-    assert amount(finding(-0.254, unit="dB/octave")) == "-0.25 dB/octave"
-    assert amount(finding(0.126, unit="dB/dB")) == "+0.13 dB/dB"
-    assert amount(finding(-0.384, unit="", aspect="articulation")) == "-38 % of the notes' length"
-    assert amount(finding(0.384, unit="", aspect="placement")) == "+0.4"
+    assert finding(-5.66, unit="%").amount == "-5.7 %"
+    assert finding(-0.254, unit="dB/octave").amount == "-0.25 dB/octave"
+    assert finding(0.126, unit="dB/dB").amount == "+0.13 dB/dB"
+    held = finding(-0.384, unit="", noticeable=JUST_NOTICEABLE["articulation"])
+    assert (held.amount, held.spoken) == ("-38 %", "-38 % of the notes' length")
+    moved = finding(0.384, unit="", noticeable=JUST_NOTICEABLE["placement"])
+    assert (moved.amount, moved.spoken) == ("+0.38", "+0.38")
 
 
 @pytest.mark.parametrize(

@@ -7,11 +7,16 @@ from typing import Any
 
 import pytest
 
-from mixcompare.findings import Finding
-from mixcompare.findings.folding import RULES, without_consequences
+from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE
+from mixcompare.findings import Finding, folding
 from tests.by_hand import finding
 
+RULES = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
 LOW, MIDDLE, HIGH = (60.0, 250.0), (250.0, 2000.0), (4000.0, 12000.0)
+
+
+def without_consequences(findings: list[Finding]) -> list[Finding]:
+    return folding.without_consequences(findings, RULES)
 
 
 def balance(difference: float = 6.0, **others: Any) -> Finding:
@@ -122,7 +127,7 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
         number
         for cause, effect in FOLDED.values()
         for number, rule in enumerate(RULES)
-        if rule.cause(cause) and rule.effect(effect) and rule.fits(cause, effect)
+        if rule.cause.has(cause) and rule.effect.has(effect) and rule.fits(cause, effect)
     }
     assert used == set(range(len(RULES)))
 
@@ -228,7 +233,13 @@ def test_consequences_are_named_with_their_sizes_biggest_first() -> None:
     width = of_kind("width", "wider", 1.83, 1.2, subject="the stereo image")
     tilt = tone(-0.254, jnd=1.3, unit="dB/octave", subject="the overall tone")
     notes = of_kind(
-        "articulation", "notes_more_connected", 0.21, 2.6, unit="", subject="the leading line"
+        "articulation",
+        "notes_more_connected",
+        0.21,
+        2.6,
+        unit="",
+        subject="the leading line",
+        noticeable=JUST_NOTICEABLE["articulation"],
     )
     (left,) = without_consequences([width, tilt, notes, room])
     assert left.kind == "wetter"

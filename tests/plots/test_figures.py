@@ -8,7 +8,7 @@ from matplotlib.colors import to_hex
 
 from mixcompare import plots
 from mixcompare.alignment.result import SAME_PASSAGE
-from mixcompare.findings import JUST_NOTICEABLE
+from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.plots import style
 from mixcompare.plots.contours import thinned
 from mixcompare.plots.dots import Dot, draw_dots

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
 from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE
 from mixcompare.aspects.articulation.values import (
     BASS,
     LEAD,
@@ -38,6 +40,12 @@ RATE_HZ = 44_100
 CENTRES_HZ = tuple(THIRD_OCTAVE_CENTRES_HZ.tolist())
 OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0)
 REGISTERS_HZ = ((45.0, 178.0), (178.0, 708.0), (708.0, 2800.0))
+
+
+def measured(aspect: str, reference: Any, candidate: Any, difference: Any) -> Measured:
+    """What an aspect found, with what it says of itself."""
+    about = next(one.about for one in ANALYZERS if one.aspect == aspect)
+    return Measured(aspect, reference, candidate, difference, about)
 
 
 def candidate_length_s(length_s: float) -> float:
@@ -122,7 +130,7 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
     motor = motor_spans_s(length_s)
     line = ((0.25 * length_s, 0.54 * length_s),)
     whole = ((0.0, length_s),)
-    return (
+    told = (
         Finding(
             "balance", "repeating_figure_louder", "repeating high figure, 4.0 notes a second",
             5.8, (4.9, 6.7), "dB", 5.7, 0.96, motor, (2000.0, 5000.0), Cause(0.55, 0.05, 0.4),
@@ -150,6 +158,10 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
             Cause(1.0, 0.0, 0.0), "The candidate is 3.8 % slower.", (), on_candidate(whole), 4,
         ),
     )  # fmt: skip
+    measures = (JUST_NOTICEABLE[name] for name in ("balance", "articulation", "wetness", "tempo"))
+    return tuple(
+        replace(one, noticeable=measure) for one, measure in zip(told, measures, strict=True)
+    )
 
 
 def _measurements(time_map, length_s, rng):
@@ -165,13 +177,13 @@ def _measurements(time_map, length_s, rng):
         "placement": _placement(octaves),
         "room": _room(length_s),
         "dynamics": _dynamics(time_map, length_s),
-        "tempo": Measured(
+        "tempo": measured(
             "tempo",
             TempoMeasurement(236.0, (230.0, 242.0)),
             TempoMeasurement(227.0, (222.0, 232.0)),
             _tempo(time_map, length_s),
         ),
-        "tuning": Measured(
+        "tuning": measured(
             "tuning",
             TuningMeasurement(441.0, 4.1, (2.5, 5.7)),
             TuningMeasurement(441.9, 7.5, (5.0, 10.0)),
@@ -183,7 +195,7 @@ def _measurements(time_map, length_s, rng):
 def _tone(slope, shelf):
     known = [None, *shelf[1:].tolist()]
     around = [None, *((value - 0.6, value + 0.7) for value in shelf[1:].tolist())]
-    return Measured(
+    return measured(
         "tone",
         ToneMeasurement(CENTRES_HZ, tuple(slope.tolist()), -2.1),
         ToneMeasurement(CENTRES_HZ, tuple((slope + shelf).tolist()), -1.7),
@@ -222,7 +234,7 @@ def _articulation(length_s, rng):
         sounding_ratio_interval=(0.3, 0.5), written=True,
     )  # fmt: skip
     line = ((0.25 * length_s, 0.54 * length_s),)
-    return Measured(
+    return measured(
         "articulation",
         ArticulationMeasurement(0.83, (0.8, 0.86), -14.0, 22.0, 31),
         ArticulationMeasurement(0.62, (0.57, 0.67), -19.5, 18.0, 28),
@@ -254,7 +266,7 @@ def _articulation(length_s, rng):
 
 def _width(octaves):
     side = -12 + 3 * np.tanh(octaves)
-    return Measured(
+    return measured(
         "width",
         WidthMeasurement(-11.2, 0.81, 0.3, CENTRES_HZ, tuple(side), tuple(0.7 - 0.1 * octaves)),
         WidthMeasurement(-9.0, 0.72, 0.5, CENTRES_HZ, tuple(side + 2), tuple(0.6 - 0.12 * octaves)),
@@ -278,7 +290,7 @@ def _width(octaves):
 
 def _placement(octaves):
     ours = 0.3 * np.sin(octaves)
-    return Measured(
+    return measured(
         "placement",
         PlacementMeasurement(CENTRES_HZ, tuple(ours.tolist()), 0.02, (40.0,) * 31),
         PlacementMeasurement(CENTRES_HZ, tuple((ours + 0.12).tolist()), 0.14, (70.0,) * 31),
@@ -300,7 +312,7 @@ def _placement(octaves):
 
 
 def _room(length_s):
-    return Measured(
+    return measured(
         "room",
         RoomMeasurement(
             1.8, (1.6, 2.0), None, None, None,
@@ -335,7 +347,7 @@ def _dynamics(time_map, length_s):
     ours = -24 + 6 * np.sin(2 * np.pi * reference_s / 16)
     theirs = -22 + 4.8 * np.sin(2 * np.pi * time_map.to_reference(candidate_s) / 16)
     difference = 2 - 1.2 * np.sin(2 * np.pi * reference_s / 16)
-    return Measured(
+    return measured(
         "dynamics",
         DynamicsMeasurement(
             14.2, 9.3, 12.0, -17.0, (8.0, 11.0), -30.0, (2.0, 5.0),
@@ -426,7 +438,7 @@ def _loudness(time_map, length_s, rng):
              np.convolve(theirs + motor, np.ones(26) / 26, mode="same") + 2.1),
         )
     ]  # fmt: skip
-    return Measured(
+    return measured(
         "loudness", *both, LoudnessDifference(2.3, -1.4, (-2.6, 0.4), 2.0, 2.2, 1.1, -1.2)
     )
 
@@ -458,7 +470,7 @@ def _balance(length_s, rng):
         motif_notes=None,
     )  # fmt: skip
     bass = LocalChange("bass", (60.0, 250.0), (0.0, length_s), -1.9, (-3.1, -0.7), 0.8)
-    return Measured(
+    return measured(
         "balance",
         BalanceMeasurement(
             REGISTERS_HZ, (-9.0, -3.0, -12.0), (0.9, 1.0, 0.6), (0.3, 0.5, 0.2), 0.94,

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare import findings
+from mixcompare import findings, units
 from mixcompare.alignment.result import SAME_TAKE, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.listening.page_sound import CodedSound, page_sound
@@ -63,7 +63,8 @@ def test_every_card_tells_its_finding(shown):
         (heading,) = re.findall(r"<h3>.*?</span>(.*?)</h3>", card, re.DOTALL)
         assert plain(heading) == finding.text
         (size,) = re.findall(r'<p class="size">(.*?)</p>', card, re.DOTALL)
-        unit = f"{SPACE}{finding.unit}" if finding.unit else ""
+        held = finding.aspect == "articulation"  # a share of the notes' length, told in per cent
+        unit = f"{SPACE}%" if held else f"{SPACE}{finding.unit}" if finding.unit else ""
         pattern = (
             rf"^([\d+.{MINUS}]+){unit} 95 %: (.+) to (.+)"
             r" ([\d.]+) just-noticeable differences (\d+) % sure$"
@@ -72,8 +73,11 @@ def test_every_card_tells_its_finding(shown):
         assert told, plain(size)
         value, low, high, steps, sure = map(number, told.groups())
         digit = {"dB/octave": 0.005, "dB/dB": 0.005, "": 0.005}.get(finding.unit, 0.05) + 1e-9
-        assert value == pytest.approx(finding.difference, abs=digit)
-        assert (low, high) == pytest.approx(finding.interval, abs=digit)
+        factor = 100 if held else 1
+        digit = 0.51 if held else digit
+        assert value == pytest.approx(factor * finding.difference, abs=digit)
+        bounds = tuple(factor * bound for bound in finding.interval)
+        assert (low, high) == pytest.approx(bounds, abs=digit)
         assert steps == pytest.approx(finding.jnd, abs=0.051)
         assert sure == pytest.approx(100 * finding.confidence, abs=0.51)
         places = re.findall(r'data-span="(\d+)" title="Loop this place">(.*?)</button>', card)
@@ -87,7 +91,7 @@ def test_every_card_tells_its_finding(shown):
                 (index, "\N{EN DASH}".join(findings.clock(time) for time in span))
                 for index, span in enumerate(finding.spans_s)
             ]
-        assert wording.aspect_title(finding.aspect) in where
+        assert results.measurements[finding.aspect].about.title in where
         assert wording.band(finding.band_hz) in html_module.unescape(where)
         shares = re.findall(r'cause-word cause-(\w+)">(\w+) (\d+) %', card)
         assert [name for name, _, _ in shares] == [name for _, name, _ in shares]
@@ -137,7 +141,7 @@ def test_the_facts_of_the_alignment(shown):
     assert sure == min(round(100 * alignment.confidence), 99)
     level = results.level
     assert told["Level taken out"].startswith(
-        f"{wording.quantity(level.gain_db, 'dB', signed=True)} (95 %: "
+        f"{units.quantity(level.gain_db, 'dB', signed=True)} (95 %: "
     )
     assert level.method in told["Level taken out"]
     if alignment.same_take:

@@ -12,7 +12,6 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED
 from mixcompare.report import document
-from mixcompare.results import Measured
 from tests import samples
 from tests.report.builders import made_up_results
 
@@ -161,7 +160,12 @@ def test_an_open_interval_still_gives_a_valid_report(validator):
     odd = Odd(1.0, np.zeros(2), (-np.inf, np.inf), np.int64(1), np.bool_(False), np.zeros(1))
     results = replace(
         results,
-        measurements={**results.measurements, "room": Measured("room", odd, odd, odd)},
+        measurements={
+            **results.measurements,
+            "room": replace(
+                results.measurements["room"], reference=odd, candidate=odd, difference=odd
+            ),
+        },
         settings={"span": (0.0, float("inf")), "stems": None},
     )
     report = document.to_document(results)

@@ -11,7 +11,7 @@ import pytest
 
 import mixcompare.report
 from mixcompare.alignment.result import SAME_TAKE, UNRELATED
-from mixcompare.findings import JUST_NOTICEABLE
+from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.report import wording
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.page import render
@@ -156,7 +156,7 @@ def test_the_page_says_everything_in_order(page, results):
         "harms hearing",
         "Blind trial",
         "Everything measured",
-        *(wording.aspect_title(aspect) for aspect in results.measurements),
+        *(measured.about.title for measured in results.measurements.values()),
         "How it was done, and what it cannot tell",
         *wording.LIMITS,
         JUST_NOTICEABLE["tempo"].source,

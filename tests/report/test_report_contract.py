@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare import comparison
+from mixcompare import comparison, units
 from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
@@ -26,9 +26,10 @@ from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.cli.main import main
 from mixcompare.features import Features
-from mixcompare.findings import Excerpts
+from mixcompare.fields import label_and_unit, says_its_unit
+from mixcompare.findings import Description, Excerpts
 from mixcompare.pair.pair import Pair
-from mixcompare.report import document, page, tables, wording
+from mixcompare.report import document, page, tables
 from mixcompare.results import Results
 from tests import synthetic
 
@@ -48,6 +49,10 @@ class Kept:
     @property
     def aspect(self) -> str:
         return self.analyzer.aspect
+
+    @property
+    def about(self) -> Description:
+        return self.analyzer.about
 
     @functools.cache  # noqa: B019
     def measure(self, features: Features) -> Any:
@@ -322,7 +327,7 @@ def shown_records(analyzer: Analyzer) -> Iterator[type]:
 
 @every_analyzer
 def test_every_aspect_has_a_title_a_meaning_and_a_method(analyzer: Analyzer) -> None:
-    known = wording.ASPECTS[analyzer.aspect]
+    known = analyzer.about
     assert known.title.lower() != ""
     assert len(known.meaning.split()) > 5
     assert len(known.method.split()) > 5
@@ -337,13 +342,12 @@ def test_every_number_on_the_page_has_a_label_and_a_unit(analyzer: Analyzer) -> 
             reported = item.metadata.get("report") is not False
             if not reported or not is_numeric(hints[item.name]) or item.name.endswith("interval"):
                 continue
-            label, unit = wording.label_and_unit(item.name)
+            label, unit = label_and_unit(item)
             if label == item.name or "_" in label or not label[:1].isupper():
                 nameless.append(item.name)
-            if not unit and item.name not in wording.WITHOUT_UNIT:
+            if not says_its_unit(item):
                 unitless.append(item.name)
-            assert not (unit and item.name in wording.WITHOUT_UNIT), item.name
-            assert not unit or unit in wording._DECIMALS, unit
+            assert not unit or unit in {known.symbol for known in units.UNITS}, unit
     assert (nameless, unitless) == ([], [])
 
 
@@ -355,17 +359,17 @@ def test_every_single_value_stands_on_the_page(analyzer: Analyzer) -> None:
         value = getattr(measured.reference, item.name)
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             continue
-        label, unit = wording.label_and_unit(item.name)
-        assert shown[label][1] == wording.quantity(value, unit)
-        assert shown[label][2] == wording.quantity(getattr(measured.candidate, item.name), unit)
+        label, unit = label_and_unit(item)
+        assert shown[label][1] == units.quantity(value, unit)
+        assert shown[label][2] == units.quantity(getattr(measured.candidate, item.name), unit)
         change = getattr(measured.difference, item.name, None)
         if isinstance(change, int):  # a count of the pair: no difference of the two beside it
-            assert shown[label][3] == wording.NOT_KNOWN
+            assert shown[label][3] == units.NOT_KNOWN
         elif isinstance(change, float):
             assert (
                 shown[label][3]
                 .replace("+", "")
-                .startswith(wording.number(change, wording.difference_unit(unit)))
+                .startswith(units.number(change, units.difference_unit(unit)))
             )
 
 
@@ -390,7 +394,7 @@ def test_without_any_one_analyzer_all_else_is_as_before(
     validator().validate(json.loads(text))
     html = page.render(less, {})
     for one in ANALYZERS:
-        shown = f">{wording.aspect_title(one.aspect)}</h" in html
+        shown = f">{one.about.title}</h" in html
         assert shown is (one is not analyzer), one.aspect
     rows = list(csv.DictReader(io.StringIO(document.findings_table(less.findings))))
     assert [row["kind"] for row in rows] == [finding.kind for finding in less.findings]

@@ -5,7 +5,8 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
-from mixcompare.report import tables, wording
+from mixcompare import fields as field_words
+from mixcompare.report import tables
 from mixcompare.results import Measured
 from tests import samples
 from tests.report.builders import OCTAVES_HZ, made_up_results
@@ -64,6 +65,14 @@ def check_interval(cell, bounds):
         assert float(text) == pytest.approx(bound, abs=step(text))
 
 
+def label_and_unit(measured, name, prefix=""):
+    for holder in (measured.difference, measured.reference, measured.candidate):
+        for item in fields(holder):
+            if item.name == name:
+                return field_words.label_and_unit(item, prefix)
+    raise AssertionError(f"no {name}")
+
+
 def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements):
     for aspect, measured in measurements.items():
         table = tables.single_values(measured)
@@ -77,7 +86,7 @@ def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements
         ]
         assert len(table.rows) == len(wanted), aspect
         for row, name in zip(table.rows, wanted, strict=True):
-            label, unit = wording.label_and_unit(name)
+            label, unit = label_and_unit(measured, name)
             assert row[0] == label
             for cell, side in zip(row[1:3], sides, strict=True):
                 check(cell, side[name], unit if cell != DASH else "", signed=False)
@@ -104,7 +113,7 @@ def test_every_value_of_the_pair_is_told(measurements):
         ]
         assert len(table.rows) == len(wanted)
         for row, name in zip(table.rows, wanted, strict=True):
-            label, unit = wording.label_and_unit(name)
+            label, unit = label_and_unit(measured, name)
             assert row[0] == label
             around = difference.get(f"{name}_interval")
             ends = label.endswith(("difference", "change", "change (with the room)"))
@@ -173,7 +182,7 @@ def test_every_band_is_told_under_its_own_head(measurements):
                     continue
                 if len(values) != 31:
                     continue
-                label, unit = wording.label_and_unit(name.removeprefix("band_"))
+                label, unit = label_and_unit(measured, name, "band_")
                 lone = name in ("reference_position", "consistency", "explained_db")
                 head = (label if lone else f"{label}, {role}") + (f" ({unit})" if unit else "")
                 signed = role == "difference" and name not in ("reference_position", "consistency")

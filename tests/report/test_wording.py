@@ -1,15 +1,21 @@
 """Numbers, units, places and times as a person reads them: exact words."""
 
 import re
-from dataclasses import replace
+import typing
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
-from mixcompare import findings
+from mixcompare import findings, units
+from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE
+from mixcompare.aspects.articulation.values import NoteShape
+from mixcompare.aspects.balance.values import Element
+from mixcompare.fields import label_and_unit
 from mixcompare.findings import Cause
 from mixcompare.plots.contours import balance_field
 from mixcompare.report import pictures, wording
+from tests import samples
 from tests.report.builders import made_up_results
 
 MINUS, SPACE, DASH = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}", "\N{EN DASH}"
@@ -37,21 +43,28 @@ MINUS, SPACE, DASH = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}", "\N{EN DASH}"
         ("cents_against_440", "Tuning against A4 = 440 Hz", "cents"),
         ("tuning_cents", "Tuning", "cents"),
         ("transposition_semitones", "Transposition", "semitones"),
-        ("drift_ppm", "Drift", "ppm"),
-        ("turn_degrees", "Right channel against left, throughout", "degrees"),
         ("explained", "Share of the differences explained", ""),
         ("explained_db", "Difference that single elements explain", "dB"),
     ],
 )
 def test_names_become_words_and_units(name, label, unit):
-    assert wording.label_and_unit(name) == (label, unit)
+    items = {
+        item.name: item
+        for analyzer in ANALYZERS
+        for method in (analyzer.measure, analyzer.compare)
+        for record in (typing.get_type_hints(method)["return"],)
+        for item in fields(record)
+    }
+    for record in (Element, NoteShape):
+        items |= {item.name: item for item in fields(record)}
+    assert label_and_unit(items[name]) == (label, unit)
 
 
 def test_differences_have_units_of_their_own():
-    assert wording.difference_unit("LUFS") == "LU"
-    assert wording.difference_unit("dBTP") == "dB"
+    assert units.difference_unit("LUFS") == "LU"
+    assert units.difference_unit("dBTP") == "dB"
     for unit in ("dB", "LU", "s", "ms", "%", "Hz", "cents", "dB/octave", ""):
-        assert wording.difference_unit(unit) == unit
+        assert units.difference_unit(unit) == unit
 
 
 @pytest.mark.parametrize(
@@ -93,9 +106,9 @@ def test_every_unit_has_its_digits(value, unit, plain, signed):
         wanted = words.replace("-", MINUS)
         if unit and words != DASH:
             wanted = wanted.removesuffix(f" {unit}") + SPACE + unit
-        assert wording.quantity(value, unit, signed=with_sign) == wanted
+        assert units.quantity(value, unit, signed=with_sign) == wanted
         bare = wanted.removesuffix(SPACE + unit) if unit else wanted
-        assert wording.number(value, unit, with_sign) == bare
+        assert units.number(value, unit, with_sign) == bare
 
 
 def test_intervals_bands_and_moments():
@@ -138,13 +151,14 @@ def test_places_name_three_and_count_the_rest():
 
 def test_amounts_of_findings():
     louder, shorter, wetter, slower = made_up_results().findings
-    assert findings.amount(louder) == "+5.8 dB"
-    assert findings.amount(shorter) == "-21 % of the notes' length"
-    assert findings.amount(slower) == "-3.8 %"
-    tilt = replace(wetter, aspect="tone", difference=0.184, unit="dB/octave")
-    assert findings.amount(tilt) == "+0.18 dB/octave"
-    swing = replace(wetter, aspect="dynamics", difference=-0.236, unit="dB/dB")
-    assert findings.amount(swing) == "-0.24 dB/dB"
+    assert louder.spoken == "+5.8 dB"
+    assert shorter.amount == "-21 %"
+    assert shorter.spoken == "-21 % of the notes' length"
+    assert slower.spoken == "-3.8 %"
+    tilt = replace(wetter, difference=0.184, unit="dB/octave", noticeable=None)
+    assert tilt.spoken == "+0.18 dB/octave"
+    swing = replace(wetter, difference=-0.236, unit="dB/dB", noticeable=None)
+    assert swing.spoken == "-0.24 dB/dB"
     assert findings.signed(0.123, "", 2) == "+0.12"
     assert findings.signed(-12.0, "cents") == "-12.0 cents"
 
@@ -156,19 +170,11 @@ def test_causes_in_per_cent_heaviest_first():
     assert wording.causes(weights) == (("mix", 70), ("room", 30))
 
 
-@pytest.mark.parametrize(
-    ("aspect", "unit", "size"),
-    [
-        ("balance", "dB", 1.0), ("tone", "dB", 1.5), ("tone", "dB/octave", 0.2),
-        ("dynamics", "dB/dB", 0.1), ("dynamics", "LU", 2.0), ("room", "%", 20.0),
-        ("room", "dB", 1.5), ("tempo", "%", 2.0), ("tuning", "cents", 5.0),
-        ("articulation", "", 0.08), ("width", "dB", 1.5), ("placement", "", 0.1),
-    ],
-)  # fmt: skip
-def test_a_finding_is_held_against_the_threshold_of_its_own_unit(aspect, unit, size):
-    finding = replace(made_up_results().findings[0], aspect=aspect, unit=unit)
-    assert wording.just_noticeable(finding).size == size
-    assert wording.just_noticeable(replace(finding, unit="furlongs")) is None
+def test_a_finding_is_held_against_the_threshold_of_its_own_unit():
+    for pair in (("reference", name) for name in samples.CANDIDATES):
+        for finding in samples.compared(*pair).findings:
+            assert finding.noticeable in JUST_NOTICEABLE.values()
+            assert finding.noticeable.unit == finding.unit
 
 
 def numbers(markup, tag, name, *keys):

@@ -23,6 +23,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.aspects.articulation.about import ABOUT
 from mixcompare.aspects.articulation.noteoff import (
     FEWEST_NOTES,
     FollowedNote,
@@ -81,6 +82,7 @@ class Articulation:
     """Analyzer of the leading line's articulation."""
 
     aspect = "articulation"
+    about = ABOUT
 
     def measure(self, features: Features) -> ArticulationMeasurement:
         """Find the leading line of one recording and measure how long its notes are held."""

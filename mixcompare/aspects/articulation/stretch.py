@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import Stretch
-from mixcompare.findings import JUST_NOTICEABLE, Span, size_in_jnd
+from mixcompare.findings import Span, size_in_jnd
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note
 from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
@@ -106,7 +107,7 @@ def spread(ratios: FloatArray, weights: FloatArray) -> float:
 
 
 def _is_clear(stretch: Stretch) -> bool:
-    jnd = JUST_NOTICEABLE["articulation"].size
+    jnd = SHARE_HELD.size
     return size_in_jnd(stretch.sounding_ratio, stretch.sounding_ratio_interval, jnd) >= 1
 
 

@@ -5,8 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, MOMENT, PITCH, SIGNED, exchanged_with, stretched
+from mixcompare.fields import (
+    BARE,
+    KEPT,
+    MOMENT,
+    NOT_IN_REPORT,
+    PITCH,
+    SIGNED,
+    exchanged_with,
+    labelled,
+    stretched,
+)
 from mixcompare.findings import Span
 
 LEAD, BASS = "leading line", "bass line"
@@ -27,11 +36,13 @@ class ArticulationMeasurement:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None
+    sounding_ratio: float | None = field(metadata=BARE)
     sounding_ratio_interval: tuple[float, float] | None
-    gap_depth_db: float | None
+    gap_depth_db: float | None = field(
+        metadata=labelled("Dip before the next note (depends on the room)")
+    )
     attack_ms: float | None
-    notes: int
+    notes: int = field(metadata=BARE)
     reasons: tuple[str, ...] = ()
 
 
@@ -71,12 +82,18 @@ class Stretch:
     spans_s : tuple of (start, end)
     """
 
-    sounding_ratio: float = field(metadata=SIGNED)
+    sounding_ratio: float = field(metadata=BARE | SIGNED)
     sounding_ratio_interval: tuple[float, float]
-    reference_ratio: float = field(metadata=exchanged_with("candidate_ratio"))
-    candidate_ratio: float = field(metadata=exchanged_with("reference_ratio"))
-    agreement: float = field(metadata=KEPT)
-    notes: int = field(metadata=KEPT)
+    reference_ratio: float = field(
+        metadata=labelled("Share sounding, reference") | BARE | exchanged_with("candidate_ratio")
+    )
+    candidate_ratio: float = field(
+        metadata=labelled("Share sounding, candidate") | BARE | exchanged_with("reference_ratio")
+    )
+    agreement: float = field(
+        metadata=labelled("Share of the notes that changed this way") | BARE | KEPT
+    )
+    notes: int = field(metadata=BARE | KEPT)
     spans_s: tuple[Span, ...] = field(metadata=MOMENT | stretched(0.1))
 
 
@@ -105,20 +122,38 @@ class VoiceArticulation:
 
     name: str
     reference_ratio: float | None = field(
-        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+        metadata=labelled("Share sounding, reference")
+        | BARE
+        | exchanged_with("candidate_ratio")
+        | stretched(0.02)
     )
     candidate_ratio: float | None = field(
-        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+        metadata=labelled("Share sounding, candidate")
+        | BARE
+        | exchanged_with("reference_ratio")
+        | stretched(0.02)
     )
-    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
+    sounding_ratio: float | None = field(metadata=BARE | SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
     manner: str
-    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
-    accent_db: float | None = field(metadata=SIGNED | stretched(0.1))
+    gap_depth_db: float | None = field(
+        metadata=labelled("Dip before the next note (depends on the room)")
+        | SIGNED
+        | stretched(0.3)
+    )
+    accent_db: float | None = field(
+        metadata=labelled("Accent: peak at the onset over what is held, change")
+        | SIGNED
+        | stretched(0.1)
+    )
     attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
-    release_ms: float | None = field(metadata=SIGNED | stretched(4.0))
-    notes: int = field(metadata=KEPT)
-    notes_left_out: int = field(metadata=KEPT)
+    release_ms: float | None = field(
+        metadata=labelled("Time to fall by 10 dB after the note's end, change (with the room)")
+        | SIGNED
+        | stretched(4.0)
+    )
+    notes: int = field(metadata=BARE | KEPT)
+    notes_left_out: int = field(metadata=BARE | KEPT)
     written: bool = field(metadata=KEPT)
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
@@ -157,22 +192,44 @@ class ArticulationDifference:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(metadata=SIGNED | stretched(0.03))
+    sounding_ratio: float | None = field(metadata=BARE | SIGNED | stretched(0.03))
     sounding_ratio_interval: tuple[float, float] | None
     reference_ratio: float | None = field(
-        metadata=exchanged_with("candidate_ratio") | stretched(0.02)
+        metadata=labelled("Share sounding, reference")
+        | BARE
+        | exchanged_with("candidate_ratio")
+        | stretched(0.02)
     )
     candidate_ratio: float | None = field(
-        metadata=exchanged_with("reference_ratio") | stretched(0.02)
+        metadata=labelled("Share sounding, candidate")
+        | BARE
+        | exchanged_with("reference_ratio")
+        | stretched(0.02)
     )
-    gap_depth_db: float | None = field(metadata=SIGNED | stretched(0.3))
+    gap_depth_db: float | None = field(
+        metadata=labelled("Dip before the next note (depends on the room)")
+        | SIGNED
+        | stretched(0.3)
+    )
     attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
-    agreement: float | None = field(metadata=KEPT | stretched(0.1))
-    notes: int = field(metadata=KEPT)
-    notes_left_out: int = field(metadata=KEPT)
+    agreement: float | None = field(
+        metadata=labelled("Share of the notes that changed this way") | BARE | KEPT | stretched(0.1)
+    )
+    notes: int = field(metadata=BARE | KEPT)
+    notes_left_out: int = field(metadata=BARE | KEPT)
     same_take: bool = field(metadata=KEPT)
-    accent_db: float | None = field(default=None, metadata=SIGNED | stretched(0.1))
-    release_ms: float | None = field(default=None, metadata=SIGNED | stretched(4.0))
+    accent_db: float | None = field(
+        default=None,
+        metadata=labelled("Accent: peak at the onset over what is held, change")
+        | SIGNED
+        | stretched(0.1),
+    )
+    release_ms: float | None = field(
+        default=None,
+        metadata=labelled("Time to fall by 10 dB after the note's end, change (with the room)")
+        | SIGNED
+        | stretched(4.0),
+    )
     band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)
     voices: tuple[VoiceArticulation, ...] = ()
     reasons: tuple[str, ...] = ()

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import Stretch, VoiceArticulation
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, joined_spans, size_in_jnd
+from mixcompare.findings import Cause, Finding, joined_spans, size_in_jnd
 
 LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 
@@ -78,7 +79,8 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         difference=value,
         interval=limits,
         unit="",
-        jnd=size_in_jnd(value, limits, JUST_NOTICEABLE["articulation"].size),
+        jnd=size_in_jnd(value, limits, SHARE_HELD.size),
+        noticeable=SHARE_HELD,
         confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,

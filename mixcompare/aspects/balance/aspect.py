@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.aspects.balance.about import ABOUT
 from mixcompare.aspects.balance.values import (
     REGISTER_EDGES_HZ,
     VOICES,
@@ -55,6 +56,7 @@ class BalanceAnalyzer:
     """Registers of one recording; elements and registers of a pair."""
 
     aspect = "balance"
+    about = ABOUT
 
     def measure(self, features: Features) -> BalanceMeasurement:
         """Level of every octave register against the whole."""

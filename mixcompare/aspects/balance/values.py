@@ -7,9 +7,20 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.aspects.base import NOT_IN_REPORT
 from mixcompare.elements.local import LocalChange
-from mixcompare.fields import KEPT, MOMENT, PITCH, SIGNED, along, exchanged_with, stretched, within
+from mixcompare.fields import (
+    BARE,
+    KEPT,
+    MOMENT,
+    NOT_IN_REPORT,
+    PITCH,
+    SIGNED,
+    along,
+    exchanged_with,
+    labelled,
+    stretched,
+    within,
+)
 
 FloatArray = npt.NDArray[np.float64]
 REGISTER_EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
@@ -44,13 +55,18 @@ class BalanceMeasurement:
 
     register_hz: tuple[tuple[float, float], ...]
     register_level_db: tuple[float | None, ...]
-    register_audible_share: tuple[float | None, ...]
-    register_loudness_share: tuple[float | None, ...]
-    evenness: float | None
+    register_audible_share: tuple[float | None, ...] = field(metadata=BARE)
+    register_loudness_share: tuple[float | None, ...] = field(metadata=BARE)
+    evenness: float | None = field(
+        metadata=labelled("Evenness of the registers' loudness (1 = all alike)") | BARE
+    )
     voice_name: tuple[str, ...] = ()
-    voice_audible_share: tuple[float, ...] = ()
-    voice_loudness_share: tuple[float, ...] = ()
-    blend: float | None = None
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=BARE)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=BARE)
+    blend: float | None = field(
+        default=None,
+        metadata=labelled("Blend: evenness of the voices' loudness (1 = none obtrudes)") | BARE,
+    )
 
 
 @dataclass(frozen=True)
@@ -61,23 +77,23 @@ class Element:
     kind: str
     difference_db: float = field(metadata=SIGNED | within(0.1))
     interval: tuple[float, float] = field(metadata=SIGNED | within(0.15))
-    confidence: float = field(metadata=KEPT | stretched(0.05))
+    confidence: float = field(metadata=BARE | KEPT | stretched(0.05))
     band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
     spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.1) | stretched(0.7))
     notes_per_s: float | None = field(metadata=KEPT | stretched(0.3))
-    motif_notes: int | None = field(metadata=KEPT)
+    motif_notes: int | None = field(metadata=BARE | KEPT)
     against: bool = field(metadata=KEPT)
     reference_audible_share: float = field(
-        metadata=exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
+        metadata=BARE | exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
     )
     candidate_audible_share: float = field(
-        metadata=exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
+        metadata=BARE | exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
     )
     reference_loudness_share: float = field(
-        metadata=exchanged_with("candidate_loudness_share") | within(0.01)
+        metadata=BARE | exchanged_with("candidate_loudness_share") | within(0.01)
     )
     candidate_loudness_share: float = field(
-        metadata=exchanged_with("reference_loudness_share") | within(0.01)
+        metadata=BARE | exchanged_with("reference_loudness_share") | within(0.01)
     )
 
 
@@ -110,15 +126,25 @@ class BalanceDifference:
     passages: tuple[LocalChange, ...]
     register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
     register_level_db: tuple[float | None, ...] = field(metadata=SIGNED | stretched(0.1))
-    scatter_db: float | None = field(metadata=KEPT | within(0.1))
+    scatter_db: float | None = field(
+        metadata=labelled("Scatter that nothing explains") | KEPT | within(0.1)
+    )
     same_take: bool = field(metadata=KEPT)
-    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
-    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SIGNED)
-    evenness: float | None = field(default=None, metadata=SIGNED)
+    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
+    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
+    evenness: float | None = field(
+        default=None,
+        metadata=labelled("Evenness of the registers' loudness (1 = all alike)") | BARE | SIGNED,
+    )
     voice_name: tuple[str, ...] = VOICES
-    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
-    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SIGNED)
-    blend: float | None = field(default=None, metadata=SIGNED)
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=BARE | SIGNED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=BARE | SIGNED)
+    blend: float | None = field(
+        default=None,
+        metadata=labelled("Blend: evenness of the voices' loudness (1 = none obtrudes)")
+        | BARE
+        | SIGNED,
+    )
     reasons: tuple[str, ...] = ()
     explained_tone_db: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)

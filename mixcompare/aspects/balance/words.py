@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, places, size_in_jnd
+from mixcompare.findings import Cause, Finding, places, size_in_jnd
 from mixcompare.pair.pair import Pair
 
 _NOTEWORTHY_SHARE = 0.15
@@ -65,7 +66,8 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         difference=element.difference_db,
         interval=element.interval,
         unit="dB",
-        jnd=size_in_jnd(element.difference_db, element.interval, JUST_NOTICEABLE["balance"].size),
+        jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
+        noticeable=LEVEL,
         confidence=element.confidence,
         spans_s=element.spans_s,
         band_hz=element.band_hz,
@@ -113,7 +115,8 @@ def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pai
         difference=passage.difference_db,
         interval=passage.interval,
         unit="dB",
-        jnd=size_in_jnd(passage.difference_db, passage.interval, JUST_NOTICEABLE["balance"].size),
+        jnd=size_in_jnd(passage.difference_db, passage.interval, LEVEL.size),
+        noticeable=LEVEL,
         confidence=passage.confidence,
         spans_s=(passage.span_s,),
         band_hz=passage.band_hz,

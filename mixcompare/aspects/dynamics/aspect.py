@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.dynamics import slope
+from mixcompare.aspects.dynamics.about import ABOUT
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import STEEPEST_ALONE, finding, slope_of, sticks_out
 from mixcompare.features import Features
@@ -44,6 +45,7 @@ class DynamicsAnalyzer:
     """Swings between soft and loud, peaks, loudness range and the level against time."""
 
     aspect = "dynamics"
+    about = ABOUT
 
     def measure(self, features: Features) -> DynamicsMeasurement:
         """Measure one recording alone."""

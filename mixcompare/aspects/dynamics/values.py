@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.aspects.base import NOT_IN_REPORT
 from mixcompare.fields import (
+    CHANGE,
     KEPT,
     MOMENT,
+    NOT_IN_REPORT,
     OF_REFERENCE,
     RATIO,
     SIGNED,
     along,
+    labelled,
     stretched,
 )
 from mixcompare.findings import Span
@@ -38,13 +40,15 @@ class DynamicsMeasurement:
     reasons : tuple of str
     """
 
-    crest_db: float
-    loudness_range_lu: float | None
-    peak_to_short_term_db: float | None
-    loudest_lufs: float | None
-    loudest_s: Span | None
-    softest_lufs: float | None
-    softest_s: Span | None
+    crest_db: float = field(metadata=labelled("Crest (peak against mean)"))
+    loudness_range_lu: float | None = field(metadata=labelled("Loudness range (LRA)"))
+    peak_to_short_term_db: float | None = field(
+        metadata=labelled("True peak above the loudest 3 s")
+    )
+    loudest_lufs: float | None = field(metadata=labelled("Loudest 3 s"))
+    loudest_s: Span | None = field(metadata=labelled("Loudest 3 s"))
+    softest_lufs: float | None = field(metadata=labelled("Softest 3 s"))
+    softest_s: Span | None = field(metadata=labelled("Softest 3 s"))
     contour_s: tuple[float, ...]
     contour_db: Contour
     reasons: tuple[str, ...] = ()
@@ -77,20 +81,34 @@ class DynamicsDifference:
     reasons : tuple of str
     """
 
-    crest_db: float = field(metadata=SIGNED)
-    peak_to_short_term_db: float | None = field(metadata=SIGNED)
-    loudness_range_lu: float | None = field(metadata=SIGNED | stretched(0.2))
+    crest_db: float = field(metadata=labelled("Crest (peak against mean)") | SIGNED)
+    peak_to_short_term_db: float | None = field(
+        metadata=labelled("True peak above the loudest 3 s") | SIGNED
+    )
+    loudness_range_lu: float | None = field(
+        metadata=labelled("Loudness range (LRA)") | SIGNED | stretched(0.2)
+    )
     loudness_range_lu_interval: tuple[float, float] | None
-    swing_db_per_db: float | None = field(metadata=RATIO)
+    swing_db_per_db: float | None = field(
+        metadata=labelled("Swing of the candidate for that of the reference") | RATIO
+    )
     swing_db_per_db_interval: tuple[float, float] | None
-    level_range_db: float | None = field(metadata=KEPT | stretched(0.5))
-    knee_lufs: float | None = field(metadata=OF_REFERENCE)
-    above_knee_db_per_db: float | None = field(metadata=RATIO)
+    level_range_db: float | None = field(
+        metadata=labelled("Range from soft to loud") | KEPT | stretched(0.5)
+    )
+    knee_lufs: float | None = field(
+        metadata=labelled("Knee: level above which the swings differ") | OF_REFERENCE
+    )
+    above_knee_db_per_db: float | None = field(metadata=labelled("The same above the knee") | RATIO)
     above_knee_db_per_db_interval: tuple[float, float] | None
-    loudest_s: Span | None = field(metadata=OF_REFERENCE)
-    loudest_difference_db: float | None = field(metadata=OF_REFERENCE)
-    softest_s: Span | None = field(metadata=OF_REFERENCE)
-    softest_difference_db: float | None = field(metadata=OF_REFERENCE)
+    loudest_s: Span | None = field(metadata=labelled("Loudest 3 s") | OF_REFERENCE)
+    loudest_difference_db: float | None = field(
+        metadata=CHANGE | labelled("Difference where the reference is loudest") | OF_REFERENCE
+    )
+    softest_s: Span | None = field(metadata=labelled("Softest 3 s") | OF_REFERENCE)
+    softest_difference_db: float | None = field(
+        metadata=CHANGE | labelled("Difference where the reference is softest") | OF_REFERENCE
+    )
     contour_s: tuple[float, ...] = field(metadata=MOMENT | stretched(0.25))
     contour_db: Contour = field(metadata=SIGNED | along("contour_s") | stretched(0.05))
     spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25))

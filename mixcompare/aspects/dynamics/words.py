@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
+from mixcompare.aspects.dynamics.about import SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
+from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
@@ -28,6 +29,7 @@ def finding(
         interval=(low - 1, high - 1),
         unit="dB/dB",
         jnd=_jnd(slope),
+        noticeable=SWING,
         confidence=_confidence(slope),
         spans_s=difference.loud_spans_s if only_loud else difference.spans_s,
         band_hz=None,
@@ -40,7 +42,7 @@ def finding(
 def sticks_out(slope: Slope) -> bool:
     """Whether even the nearest end of the interval is a just-noticeable difference away from 1."""
     low, high = slope.interval
-    least = 1 + JUST_NOTICEABLE["dynamics"].size
+    least = 1 + SWING.size
     return low > least or high < 1 / least
 
 
@@ -53,7 +55,7 @@ def _against(above: Slope, whole: Slope) -> Slope:
 def _jnd(slope: Slope) -> float:
     """Size by the ratio of the swings, so that exchanging the recordings leaves it as it is."""
     low, high = np.log(slope.interval)
-    size = JUST_NOTICEABLE["dynamics"].size
+    size = SWING.size
     return size_in_jnd(float(np.log(slope.value)), (float(low), float(high)), size)
 
 

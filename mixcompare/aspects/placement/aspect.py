@@ -28,6 +28,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.placement.about import ABOUT
 from mixcompare.aspects.placement.image import Image, turn_of
 from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
 from mixcompare.aspects.placement.words import range_finding, ranges, swap_finding, turn_finding
@@ -64,6 +65,7 @@ class PlacementAnalyzer:
     """Measures and compares placement."""
 
     aspect = "placement"
+    about = ABOUT
 
     def measure(self, features: Features) -> PlacementMeasurement:
         """Position of each band, from the mean powers of the channels."""

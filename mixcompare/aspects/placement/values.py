@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.aspects.base import NOT_IN_REPORT
 from mixcompare.fields import (
+    BARE,
     KEPT,
+    NOT_IN_REPORT,
     RATIO,
     SIGNED,
+    labelled,
     moved_by,
     scaled_by,
     stretched,
@@ -26,9 +28,11 @@ class PlacementMeasurement:
     """Where each third-octave band lies; None throughout for mono."""
 
     band_centre_hz: tuple[float, ...]
-    position: BandValues
-    overall_position: float | None
-    time_difference_us: BandValues = NOTHING
+    position: BandValues = field(metadata=BARE)
+    overall_position: float | None = field(metadata=BARE)
+    time_difference_us: BandValues = field(
+        default=NOTHING, metadata=labelled("Later on the right by")
+    )
     reasons: tuple[str, ...] = ()
 
 
@@ -56,17 +60,28 @@ class PlacementDifference:
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    position: BandValues = field(metadata=SIGNED | within(0.03))
+    position: BandValues = field(metadata=BARE | SIGNED | within(0.03))
     position_interval: BandIntervals
-    reference_position: BandValues = field(metadata=moved_by("position") | within(0.2))
-    turn_db: float | None = field(metadata=SIGNED | scaled_by("image_scale") | within(0.15))
+    reference_position: BandValues = field(metadata=BARE | moved_by("position") | within(0.2))
+    turn_db: float | None = field(
+        metadata=labelled("Right channel against left, throughout")
+        | SIGNED
+        | scaled_by("image_scale")
+        | within(0.15)
+    )
     turn_db_interval: tuple[float, float] | None
-    image_scale: float | None = field(metadata=RATIO | within(0.12))
-    own_position: BandValues = field(metadata=SIGNED | scaled_by("image_scale") | within(0.1))
+    image_scale: float | None = field(
+        metadata=labelled("Breadth of the image, factor") | BARE | RATIO | within(0.12)
+    )
+    own_position: BandValues = field(
+        metadata=BARE | SIGNED | scaled_by("image_scale") | within(0.1)
+    )
     own_position_interval: BandIntervals
-    consistency: BandValues = field(metadata=KEPT | within(0.8))  # any, where nothing moved
+    consistency: BandValues = field(metadata=BARE | KEPT | within(0.8))  # any, where nothing moved
     channels_swapped: bool = field(default=False, metadata=KEPT)
-    time_difference_us: BandValues = field(default=NOTHING, metadata=SIGNED)
+    time_difference_us: BandValues = field(
+        default=NOTHING, metadata=labelled("Later on the right by") | SIGNED
+    )
     time_difference_us_interval: BandIntervals = NOTHING
     reasons: tuple[str, ...] = ()
     weight: tuple[float, ...] = field(

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from mixcompare.aspects.placement.about import PLACE
 from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, size_in_jnd
+from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
@@ -35,7 +36,8 @@ def _finding(
     sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
     return Finding(
         aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
-        jnd=size_in_jnd(value, around, JUST_NOTICEABLE["placement"].size),
+        jnd=size_in_jnd(value, around, PLACE.size),
+        noticeable=PLACE,
         confidence=sure,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
@@ -46,7 +48,7 @@ def swap_finding(difference: PlacementDifference, pair: Pair) -> Finding:
     """How far the bands were thrown across: twice their distance from the centre."""
     told = [value for value in difference.reference_position if value is not None]
     far = 2 * float(np.percentile(np.abs(told), 75)) if told else 0.0
-    value = max(far, JUST_NOTICEABLE["placement"].size)  # a fact, however centred the music
+    value = max(far, PLACE.size)  # a fact, however centred the music
     text = (
         "Left and right are exchanged in the candidate; everything else is compared with the"
         " channels put right."
@@ -65,7 +67,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     value, low, high = (
         math.tanh(level * math.log(10) / 40) for level in (turn, around_db[0], around_db[1])
     )
-    size = size_in_jnd(value, (low, high), JUST_NOTICEABLE["placement"].size)
+    size = size_in_jnd(value, (low, high), PLACE.size)
     if size < 1:
         return None
     side, other = ("right", "left") if value > 0 else ("left", "right")
@@ -90,7 +92,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
 
 def ranges(difference: PlacementDifference) -> list[list[int]]:
     """Runs of neighbouring bands that moved the same way, beyond turn and scale."""
-    limit = JUST_NOTICEABLE["placement"].size
+    limit = PLACE.size
     moves: list[int] = []
     for centre, value, pair, share in zip(
         THIRD_OCTAVE_CENTRES_HZ, difference.own_position, difference.own_position_interval,

@@ -19,6 +19,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.aspects.room.about import ABOUT
 from mixcompare.aspects.room.freedecay import (
     MID_OCTAVES_HZ,
     Fall,
@@ -63,6 +64,7 @@ class Room:
     """Analyzer of reverberation."""
 
     aspect = "room"
+    about = ABOUT
 
     def measure(self, features: Features) -> RoomMeasurement:
         """Measure the decay where the music of one recording stops."""

@@ -4,8 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, PERCENT, SIGNED, exchanged_with, stretched, within
+from mixcompare.fields import (
+    BARE,
+    KEPT,
+    NOT_IN_REPORT,
+    PERCENT,
+    SIGNED,
+    exchanged_with,
+    labelled,
+    stretched,
+    within,
+)
 from mixcompare.findings import Span
 
 Interval = tuple[float, float]
@@ -38,11 +47,15 @@ class RoomMeasurement:
 
     decay_time_s: float | None
     decay_time_interval: Interval | None
-    decay_time_at_most_s: float | None
+    decay_time_at_most_s: float | None = field(metadata=labelled("Decay time, at most"))
     early_decay_time_s: float | None
-    clarity_c80_db: float | None
-    decay_time_early_s: float | None = None
-    decay_time_late_s: float | None = None
+    clarity_c80_db: float | None = field(metadata=labelled("Clarity C80"))
+    decay_time_early_s: float | None = field(
+        default=None, metadata=labelled("First of two decay times in a row")
+    )
+    decay_time_late_s: float | None = field(
+        default=None, metadata=labelled("Second of two decay times in a row")
+    )
     octave_centre_hz: tuple[float, ...] = ()
     octave_decay_time_s: tuple[float | None, ...] = ()
     tails_s: tuple[Span, ...] = ()
@@ -77,14 +90,18 @@ class RoomDifference:
 
     wetness_db: float | None = field(metadata=SIGNED | stretched(1.0))
     wetness_db_interval: Interval | None
-    kernel_time_s: float | None = field(metadata=KEPT | stretched(1.5))
+    kernel_time_s: float | None = field(
+        metadata=labelled("Decay time of what is added") | KEPT | stretched(1.5)
+    )
     decay_time_s: float | None = field(metadata=SIGNED)
     decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
     decay_time_percent_interval: Interval | None
     early_decay_time_s: float | None = field(metadata=SIGNED)
-    clarity_c80_db: float | None = field(metadata=SIGNED)
+    clarity_c80_db: float | None = field(metadata=labelled("Clarity C80") | SIGNED)
     register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | stretched(1.0))
-    explained: float | None = field(metadata=KEPT | stretched(0.03))
+    explained: float | None = field(
+        metadata=labelled("Share of the differences explained") | BARE | KEPT | stretched(0.03)
+    )
     same_take: bool = field(metadata=KEPT)
     span_s: Span = field(metadata=exchanged_with("candidate_span_s"))
     candidate_span_s: Span = field(metadata=exchanged_with("span_s"))

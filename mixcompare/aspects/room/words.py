@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from mixcompare.aspects.room.about import DECAY, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, signed, size_in_jnd
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
 
@@ -18,7 +19,7 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     value, limits = difference.wetness_db, difference.wetness_db_interval
     if value is None or limits is None:
         return None
-    size = size_in_jnd(value, limits, JUST_NOTICEABLE["wetness"].size)
+    size = size_in_jnd(value, limits, WETNESS.size)
     if size < 1:
         return None
     wetter = value > 0
@@ -39,6 +40,7 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         interval=limits,
         unit="dB",
         jnd=size,
+        noticeable=WETNESS,
         confidence=_confidence(difference.explained or 0.0),
         spans_s=(pair.span_s,),
         band_hz=None,
@@ -86,7 +88,7 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     value, limits = difference.decay_time_percent, difference.decay_time_percent_interval
     if value is None or limits is None or difference.reference_decay_time_s is None:
         return None
-    size = size_in_jnd(value, limits, JUST_NOTICEABLE["decay"].size)
+    size = size_in_jnd(value, limits, DECAY.size)
     if size < 1:
         return None
     longer = value > 0
@@ -98,6 +100,7 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         interval=limits,
         unit="%",
         jnd=size,
+        noticeable=DECAY,
         confidence=_decay_confidence(difference, pair),
         spans_s=(pair.span_s,),
         band_hz=None,

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects.tempo.about import ABOUT
 from mixcompare.aspects.tempo.values import CURVE_RATE_HZ, TempoDifference, TempoMeasurement
 from mixcompare.aspects.tempo.words import freedom_finding, local_finding, overall_finding
 from mixcompare.features import Features
@@ -44,6 +45,7 @@ class TempoAnalyzer:
     """Measures and compares tempo."""
 
     aspect = "tempo"
+    about = ABOUT
 
     def measure(self, features: Features) -> TempoMeasurement:
         """Onsets a minute, where they can be counted."""

@@ -5,18 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import INVERSE, KEPT, MOMENT, PAIR, PERCENT, RATIO, SIGNED, along, stretched
+from mixcompare.fields import (
+    BARE,
+    INVERSE,
+    KEPT,
+    MOMENT,
+    NOT_IN_REPORT,
+    PAIR,
+    PERCENT,
+    RATIO,
+    SIGNED,
+    along,
+    labelled,
+    stretched,
+)
 
 CURVE_RATE_HZ = 5.0
-LOCAL_JND_PERCENT = 6.0
-"""Change of a single interval that is just noticed (Drake and Botte 1993)."""
-
-
-SPREAD_JND_PERCENT = 3.0
-"""Slow change of tempo that is just noticed: 60 to 62 per minute (from memory)."""
-
-
 SHORTEST_LOCAL_S = 1.0
 CLEAR = 3.0  # standard deviations of the map's error
 
@@ -52,16 +56,22 @@ class TempoDifference:
         Local tempo over time (reference clock), against the mean; positive = slower there.
     """
 
-    ratio: float = field(metadata=RATIO | stretched(0.001))
+    ratio: float = field(
+        metadata=labelled("Duration, candidate over reference") | BARE | RATIO | stretched(0.001)
+    )
     ratio_interval: tuple[float, float]
-    percent: float = field(metadata=PERCENT | stretched(0.05))
+    percent: float = field(
+        metadata=labelled("Time taken, candidate against reference", "%")
+        | PERCENT
+        | stretched(0.05)
+    )
     percent_interval: tuple[float, float]
     spread_percent: float | None = field(metadata=KEPT | stretched(0.6))
     own_spread_percent: tuple[float, float] | None = field(
         default=None, metadata=PAIR | stretched(0.5)
     )
     own_spread_difference_percent: float | None = field(
-        default=None, metadata=SIGNED | stretched(0.5)
+        default=None, metadata=labelled("Freedom of tempo, difference") | SIGNED | stretched(0.5)
     )
     own_spread_difference_percent_interval: tuple[float, float] | None = None
     reasons: tuple[str, ...] = ()

@@ -6,15 +6,14 @@ import math
 
 import numpy as np
 
+from mixcompare.aspects.tempo.about import FREEDOM, MOMENT_OF_TEMPO, TEMPO
 from mixcompare.aspects.tempo.values import (
     CLEAR,
     CURVE_RATE_HZ,
-    LOCAL_JND_PERCENT,
     SHORTEST_LOCAL_S,
-    SPREAD_JND_PERCENT,
     TempoDifference,
 )
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, Span, clock, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, JustNoticeable, Span, clock, signed, size_in_jnd
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 
@@ -25,7 +24,7 @@ def _finding(
     subject: str,
     value: float,
     around: tuple[float, float],
-    jnd: float,
+    noticeable: JustNoticeable,
     text: str,
     advice: str,
     span_s: Span | None = None,
@@ -33,7 +32,8 @@ def _finding(
     players = 0.0 if pair.same_take else 1.0
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
-        jnd=size_in_jnd(value, around, jnd), confidence=agreement.confidence(value, around, 0.99),
+        jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
+        confidence=agreement.confidence(value, around, 0.99),
         spans_s=(span_s or pair.span_s,), band_hz=None,
         cause=Cause.weighing(players, 0.0, 1.0 - players), text=text, advice=(advice,),
     )  # fmt: skip
@@ -43,7 +43,7 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     value, around = difference.percent, difference.percent_interval
     if difference.playback_speed:
         return None  # then the tuning says it
-    if size_in_jnd(value, around, JUST_NOTICEABLE["tempo"].size) < 1:
+    if size_in_jnd(value, around, TEMPO.size) < 1:
         return None
     value, around = _as_tempo(value, around)
     slower = value < 0
@@ -60,8 +60,7 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
             f" {'faster' if slower else 'slower'}, if the tempo of the reference is wanted."
         )
     kind = "slower" if slower else "faster"
-    jnd = JUST_NOTICEABLE["tempo"].size
-    return _finding(pair, kind, "the tempo", value, around, jnd, text, advice)
+    return _finding(pair, kind, "the tempo", value, around, TEMPO, text, advice)
 
 
 def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
@@ -77,7 +76,7 @@ def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     around = difference.own_spread_difference_percent_interval
     if value is None or own is None or around is None:
         return None
-    if size_in_jnd(value, around, SPREAD_JND_PERCENT) < 1:
+    if size_in_jnd(value, around, FREEDOM.size) < 1:
         return None
     freer = value > 0
     text = (
@@ -87,7 +86,7 @@ def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     advice = f"{'Less' if freer else 'More'} give and take within the phrases."
     kind = "tempo_freer" if freer else "tempo_steadier"
     return _finding(
-        pair, kind, "the give and take of the tempo", value, around, SPREAD_JND_PERCENT,
+        pair, kind, "the give and take of the tempo", value, around, FREEDOM,
         text, advice,
     )  # fmt: skip
 
@@ -99,7 +98,7 @@ def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     half = np.array(difference.curve_half_width_percent)
     if len(times) < 2:
         return None
-    clear = (np.abs(away) >= LOCAL_JND_PERCENT) & (np.abs(away) > CLEAR * half / 1.96)
+    clear = (np.abs(away) >= MOMENT_OF_TEMPO.size) & (np.abs(away) > CLEAR * half / 1.96)
     state = np.where(clear, np.sign(away), 0).astype(np.int64)
     state[1:][np.diff(times) > 1.5 / CURVE_RATE_HZ] = 0
     changes = np.flatnonzero(np.diff(state)) + 1
@@ -129,5 +128,5 @@ def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
     return _finding(
         pair, "holds_back" if holds else "pushes_on", "one moment", value, around,
-        LOCAL_JND_PERCENT, text, advice, span,
+        MOMENT_OF_TEMPO, text, advice, span,
     )  # fmt: skip

@@ -26,6 +26,7 @@ from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone.about import ABOUT
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 from mixcompare.aspects.tone.words import region_finding, regions, tilt_finding
 from mixcompare.features import BAND_RATE_HZ, Features
@@ -71,6 +72,7 @@ class ToneAnalyzer:
     """Measures and compares tone."""
 
     aspect = "tone"
+    about = ABOUT
 
     def measure(self, features: Features) -> ToneMeasurement:
         """Mean third-octave levels and their tilt."""

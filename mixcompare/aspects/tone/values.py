@@ -7,8 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, SIGNED, stretched, within
+from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, SIGNED, labelled, stretched, within
 from mixcompare.pair.thirds import BANDS, BandIntervals, BandValues
 
 
@@ -51,10 +50,17 @@ class ToneDifference:
     shaping_kind: tuple[str, ...] = field(metadata=KEPT)
     shaping_frequency_hz: tuple[float, ...] = field(metadata=KEPT | within(0.05))
     shaping_gain_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05))
-    shaping_q: tuple[float, ...] = field(metadata=KEPT | within(0.05))
-    residual_db: float | None = field(metadata=KEPT | within(0.02))
-    scatter_db: float | None = field(default=None, metadata=KEPT | stretched(0.03))
-    explained_db: tuple[float, ...] = field(default=(0.0,) * BANDS, metadata=SIGNED)
+    shaping_q: tuple[float, ...] = field(metadata=BARE | KEPT | within(0.05))
+    residual_db: float | None = field(
+        metadata=labelled("Left over by these filters") | KEPT | within(0.02)
+    )
+    scatter_db: float | None = field(
+        default=None, metadata=labelled("Scatter that nothing explains") | KEPT | stretched(0.03)
+    )
+    explained_db: tuple[float, ...] = field(
+        default=(0.0,) * BANDS,
+        metadata=labelled("Difference that single elements explain", "dB") | SIGNED,
+    )
     reasons: tuple[str, ...] = ()
     audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
 

@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone.about import TILT, TONE
 from mixcompare.aspects.tone.values import ToneDifference
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, signed, size_in_jnd
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import BANDS, spoken_hz
@@ -42,7 +43,7 @@ def tilt_finding(
         return None
     heard = np.isfinite(deviation)
     low, high = around[0] - whole + line.slope, around[1] - whole + line.slope
-    size = size_in_jnd(line.slope, (low, high), JUST_NOTICEABLE["tone_tilt"].size)
+    size = size_in_jnd(line.slope, (low, high), TILT.size)
     centres = THIRD_OCTAVE_CENTRES_HZ[heard]
     if size < 1 or not shaping.is_tilt(centres, curve[heard], deviation[heard], line.slope):
         return None
@@ -60,7 +61,7 @@ def tilt_finding(
     return Finding(
         aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
         subject="the overall tone", difference=line.slope, interval=(low, high),
-        unit="dB/octave", jnd=size,
+        unit="dB/octave", jnd=size, noticeable=TILT,
         confidence=agreement.confidence(line.slope, (low, high), _most_sure(pair)),
         spans_s=(pair.span_s,),
         band_hz=(100.0, 10_000.0), cause=_cause(difference, pair), text=text, advice=advice,
@@ -69,7 +70,7 @@ def tilt_finding(
 
 def regions(curve: FloatArray, half: FloatArray, heard: BoolArray) -> list[list[int]]:
     """Runs of bands around each peak that differ in one direction, two thirds of an octave up."""
-    limit = JUST_NOTICEABLE["tone"].size
+    limit = TONE.size
     clear = heard & (np.abs(curve) >= limit) & (np.abs(curve) > half)
     free = heard.copy()
     out = []
@@ -137,7 +138,7 @@ def region_finding(
     )
     return Finding(
         aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
-        jnd=size_in_jnd(value, around, JUST_NOTICEABLE["tone"].size),
+        jnd=size_in_jnd(value, around, TONE.size), noticeable=TONE,
         confidence=agreement.confidence(value, around, _most_sure(pair)),
         spans_s=(pair.span_s,),
         band_hz=(low, high), cause=_cause(difference, pair), text=text, advice=advice,

@@ -23,6 +23,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.width.about import ABOUT
 from mixcompare.aspects.width.values import LOW_HZ, WidthDifference, WidthMeasurement
 from mixcompare.aspects.width.words import INVERTED, inverted_finding, mono_finding, width_finding
 from mixcompare.features import BAND_RATE_HZ, Features
@@ -57,6 +58,7 @@ class WidthAnalyzer:
     """Measures and compares width."""
 
     aspect = "width"
+    about = ABOUT
 
     def measure(self, features: Features) -> WidthMeasurement:
         """Side to mid, correlation and fold-down loss, whole and per band."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.aspects.base import NOT_IN_REPORT
-from mixcompare.fields import KEPT, PAIR, SIGNED, stretched
+from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, PAIR, SIGNED, labelled, stretched
 from mixcompare.pair.thirds import BandIntervals, BandValues
 
 AGREEING_SHARE = 0.6
@@ -16,12 +15,12 @@ LOW_HZ = (60.0, 500.0)
 class WidthMeasurement:
     """Width of one recording; None throughout for mono."""
 
-    side_to_mid_db: float | None
-    correlation: float | None
-    mono_fold_down_loss_db: float | None
+    side_to_mid_db: float | None = field(metadata=labelled("Side against mid"))
+    correlation: float | None = field(metadata=BARE)
+    mono_fold_down_loss_db: float | None = field(metadata=labelled("Loss when folded to mono"))
     band_centre_hz: tuple[float, ...]
-    band_side_to_mid_db: BandValues
-    band_correlation: BandValues
+    band_side_to_mid_db: BandValues = field(metadata=labelled("Side against mid"))
+    band_correlation: BandValues = field(metadata=BARE)
     reasons: tuple[str, ...] = ()
 
 
@@ -45,20 +44,38 @@ class WidthDifference:
         Whether the reference is mono, and the candidate.
     """
 
-    side_to_mid_db: float | None = field(metadata=SIGNED | stretched(0.02))
+    side_to_mid_db: float | None = field(
+        metadata=labelled("Side against mid") | SIGNED | stretched(0.02)
+    )
     side_to_mid_db_interval: tuple[float, float] | None
-    correlation: float | None = field(metadata=SIGNED | stretched(0.01))
+    correlation: float | None = field(metadata=BARE | SIGNED | stretched(0.01))
     correlation_interval: tuple[float, float] | None
-    mono_fold_down_loss_db: float | None = field(metadata=SIGNED)
+    mono_fold_down_loss_db: float | None = field(
+        metadata=labelled("Loss when folded to mono") | SIGNED
+    )
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    band_side_to_mid_db: BandValues = field(metadata=SIGNED | stretched(0.2))
+    band_side_to_mid_db: BandValues = field(
+        metadata=labelled("Side against mid") | SIGNED | stretched(0.2)
+    )
     band_side_to_mid_db_interval: BandIntervals
-    band_correlation: BandValues = field(metadata=SIGNED | stretched(0.01))
-    side_to_mid_direct_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
-    side_to_mid_decay_db: float | None = field(default=None, metadata=SIGNED | stretched(0.02))
-    agreeing_share: float | None = field(default=None, metadata=KEPT | stretched(0.05))
+    band_correlation: BandValues = field(metadata=BARE | SIGNED | stretched(0.01))
+    side_to_mid_direct_db: float | None = field(
+        default=None,
+        metadata=labelled("Side against mid in attacks, difference") | SIGNED | stretched(0.02),
+    )
+    side_to_mid_decay_db: float | None = field(
+        default=None,
+        metadata=labelled("Side against mid in decays, difference") | SIGNED | stretched(0.02),
+    )
+    agreeing_share: float | None = field(
+        default=None,
+        metadata=labelled("Share of the bands that differ this way")
+        | BARE
+        | KEPT
+        | stretched(0.05),
+    )
     low_correlation: tuple[float, float] | None = field(
-        default=None, metadata=PAIR | stretched(0.001)
+        default=None, metadata=BARE | PAIR | stretched(0.001)
     )
     mono: tuple[bool, bool] = field(default=(False, False), metadata=PAIR)
     reasons: tuple[str, ...] = ()

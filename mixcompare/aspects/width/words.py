@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
-from mixcompare.findings import JUST_NOTICEABLE, Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, JustNoticeable, signed, size_in_jnd
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 
 INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
-_JND_CORRELATION = 0.1  # Cox, Davies and Lam 1993, as in the table of findings
-_JND_NEAR_ONE = 0.04  # Gabriel and Colburn 1981, JASA 69, 1394 (from memory)
 
 
 def _finding(
@@ -17,16 +16,17 @@ def _finding(
     kind: str,
     value: float,
     around: tuple[float, float],
-    size: float,
-    words: tuple[str, str, str],
+    noticeable: JustNoticeable,
+    words: tuple[str, str],
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
 ) -> Finding:
     sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
-    unit, text, advice = words
+    text, advice = words
     return Finding(
         aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
-        unit=unit, jnd=size, confidence=sure,
+        unit=noticeable.unit, jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
+        confidence=sure,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -36,7 +36,7 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     value, around = difference.side_to_mid_db, difference.side_to_mid_db_interval
     if value is None or around is None:
         return []
-    size = size_in_jnd(value, around, JUST_NOTICEABLE["width"].size)
+    size = size_in_jnd(value, around, WIDTH.size)
     if size < 1 or (difference.agreeing_share or 0.0) < AGREEING_SHARE:
         return []
     wider = value > 0
@@ -57,8 +57,8 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
             f" or pan with {less} spread."
         )
     kind = "wider" if wider else "narrower"
-    words = ("dB", text, advice)
-    return [_finding(pair, kind, value, around, size, words, _cause(pair, only_decays))]
+    words = (text, advice)
+    return [_finding(pair, kind, value, around, WIDTH, words, _cause(pair, only_decays))]
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:
@@ -75,27 +75,25 @@ def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     before, after = difference.whole_correlation
     value = after - before
     around = (value - 0.02, value + 0.02)
-    size = size_in_jnd(value, around, _JND_NEAR_ONE)
     name, other = ("candidate", "reference") if value > 0 else ("reference", "candidate")
     text = (
         f"The {name} is mono; the {other} is stereo with a correlation of"
         f" {before if value > 0 else after:.2f}."
     )
-    words = ("", text, f"Check the {name}: both channels carry the same signal.")
+    words = (text, f"Check the {name}: both channels carry the same signal.")
     kind = "narrower" if value > 0 else "wider"
     cause = Cause.weighing(0.0, 0.0, 1.0)
-    return [_finding(pair, kind, value, around, size, words, cause)]
+    return [_finding(pair, kind, value, around, NEAR_MONO, words, cause)]
 
 
 def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, float]) -> Finding:
     value = low[1] - low[0]
     around = (value - 0.1, value + 0.1)
-    size = size_in_jnd(value, around, _JND_CORRELATION)
     name = "candidate" if value < 0 else "reference"
     text = (
         f"In the {name} one channel is inverted: from 60 to 500 Hz the channels correlate at"
         f" {low[0]:+.2f} in the reference and at {low[1]:+.2f} in the candidate."
     )
-    words = ("", text, f"Invert the polarity of one channel of the {name}.")
+    words = (text, f"Invert the polarity of one channel of the {name}.")
     cause = Cause.weighing(0.0, 0.0, 1.0)
-    return _finding(pair, "polarity_inverted", value, around, size, words, cause, LOW_HZ)
+    return _finding(pair, "polarity_inverted", value, around, CORRELATION, words, cause, LOW_HZ)

@@ -271,8 +271,8 @@ FAULTS = [
     # page
     Fault(
         module=REPORT + "page.py",
-        find='"size": wording.quantity(finding.difference, finding.unit, signed=True),',
-        put='"size": wording.quantity(-finding.difference, finding.unit, signed=True),',
+        find='"size": units.quantity(finding.difference, finding.unit, signed=True),',
+        put='"size": units.quantity(-finding.difference, finding.unit, signed=True),',
         tests=("tests/report/test_cards.py",),
     ),
     Fault(

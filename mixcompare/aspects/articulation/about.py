@@ -1,0 +1,34 @@
+"""What the aspect says of itself."""
+
+from __future__ import annotations
+
+from mixcompare.findings.description import Description
+from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping
+from mixcompare.findings.noticeable import JustNoticeable
+
+SHARE_HELD = JustNoticeable(
+    "articulation",
+    0.08,
+    "",
+    "about 10 % of a tone's duration (Friberg and Sundberg 1994, from memory)",
+    factor=100.0,
+    read_as="%",
+    of="of the notes' length",
+)
+
+ABOUT = Description(
+    title="Articulation",
+    meaning="How much of the time between two onsets a note sounds: near 1 is legato, near 0.3 is a"
+    " sharp staccato. The first tables speak of the leading line as it is heard, the last one"
+    " of every voice.",
+    method="Level of single notes against time, from their onset to the next, with the decay of the"
+    " room told apart where it can be.",
+    noticeable=(SHARE_HELD,),
+    explains=(
+        # Notes cut short change levels over time and the apparent room.
+        Rule(kinds("notes_more_detached"), kinds("drier", "dynamics_larger"), always),
+        Rule(kinds("notes_more_connected"), kinds("wetter", "dynamics_smaller"), always),
+        Rule(aspect("articulation"), aspect("balance"), overlapping),
+    ),
+    figure="mixcompare.plots.articulation:draw",
+)

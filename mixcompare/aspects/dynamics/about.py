@@ -1,0 +1,30 @@
+"""What the aspect says of itself."""
+
+from __future__ import annotations
+
+from mixcompare.findings.description import Description
+from mixcompare.findings.noticeable import JustNoticeable
+
+LOUDNESS_RANGE = JustNoticeable(
+    "loudness_range",
+    2.0,
+    "LU",
+    "EBU Tech 3342 tolerance +-1 LU, doubled",
+)
+SWING = JustNoticeable(
+    "dynamics",
+    0.1,
+    "dB/dB",
+    "our proposal: 1 dB (ISO 3382-1 Table A.1) over a swing of 10 dB",
+)
+
+ABOUT = Description(
+    title="Dynamics",
+    meaning="How far the level swings, and how both recordings shape the same phrase.",
+    method="Loudness against time of both on one clock; loudness range after EBU Tech 3342.",
+    noticeable=(
+        LOUDNESS_RANGE,
+        SWING,
+    ),
+    figure="mixcompare.plots.dynamics:draw",
+)

@@ -1,0 +1,41 @@
+"""What the aspect says of itself."""
+
+from __future__ import annotations
+
+from mixcompare.findings.description import Description
+from mixcompare.findings.folding import Rule, always, aspect, kinds, same_direction
+from mixcompare.findings.noticeable import JustNoticeable
+
+DECAY = JustNoticeable(
+    "decay",
+    20.0,
+    "%",
+    "about 20-25 % in music-like signals (Blevins et al. 2013, from memory)",
+)
+WETNESS = JustNoticeable(
+    "wetness",
+    1.5,
+    "dB",
+    "clarity: 1 dB (ISO 3382-1 Table A.1), 1.5 dB in running music (proposal)",
+)
+
+ABOUT = Description(
+    title="Room",
+    meaning="How long the sound hangs on, and how much of it there is beside the direct sound.",
+    method="Decays that the music leaves free, and how much reverberation must be added to one"
+    " recording to come to the other; decay times in the sense of ISO 3382-1. In running"
+    " music much of this cannot be told, and is then left open.",
+    noticeable=(
+        DECAY,
+        WETNESS,
+    ),
+    explains=(
+        # More reverberation: wider, denser, fuller between the notes; less: the contrary.
+        Rule(kinds("wetter"), kinds("wider", "dynamics_smaller", "notes_more_connected"), always),
+        Rule(kinds("drier"), kinds("narrower", "dynamics_larger", "notes_more_detached"), always),
+        Rule(kinds("wetter", "drier"), kinds("decay_longer", "decay_shorter"), same_direction),
+        Rule(kinds("wetter", "drier"), aspect("tone"), always),
+        Rule(kinds("wetter", "drier"), aspect("balance"), always),
+    ),
+    figure="mixcompare.plots.room:draw",
+)

@@ -1,0 +1,37 @@
+"""What the aspect says of itself."""
+
+from __future__ import annotations
+
+from mixcompare.findings.description import Description
+from mixcompare.findings.folding import Rule, aspect, overlapping
+from mixcompare.findings.noticeable import JustNoticeable
+
+TONE = JustNoticeable(
+    "tone",
+    1.5,
+    "dB",
+    "1-2 dB for broad changes (Buecklein 1981, from memory); 1.5 dB is our proposal",
+)
+TILT = JustNoticeable(
+    "tone_tilt",
+    0.2,
+    "dB/octave",
+    "our proposal: about 1.4 dB from end to end over seven octaves",
+)
+
+ABOUT = Description(
+    title="Tone",
+    meaning="The steady spectral difference, whatever plays: the mix, the room, or the microphones.",
+    method="Third-octave bands with the mid-band frequencies of IEC 61260-1:2014; per band the value"
+    " on which most moments agree.",
+    noticeable=(
+        TONE,
+        TILT,
+    ),
+    explains=(
+        # A broad change of tone moves registers against each other.
+        Rule(aspect("tone"), aspect("balance"), overlapping),
+    ),
+    figure="mixcompare.plots.tone:draw",
+    after=("balance",),
+)

@@ -1,0 +1,102 @@
+"""Units of what is measured: one table for report, page, command line and sentences.
+
+A field's name ends in its unit (``gap_depth_db``); this table says how the unit is written, with
+how many decimals a value of it is worth showing, and what a difference of two values is in.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+MINUS = "\N{MINUS SIGN}"
+NOT_KNOWN = "\N{EN DASH}"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit.
+
+    Attributes
+    ----------
+    symbol : str
+        As it is written after a number.
+    ending : str
+        Of the names of fields in this unit.
+    decimals : int
+    difference : str
+        Symbol of a difference between two values, where it is another one.
+    """
+
+    symbol: str
+    ending: str
+    decimals: int
+    difference: str = ""
+
+
+UNITS = (
+    Unit("dB/octave", "_db_per_octave", 2),
+    Unit("dB/dB", "_db_per_db", 2),
+    Unit("per minute", "_per_minute", 1),
+    Unit("per s", "_per_s", 1),
+    Unit("semitones", "_semitones", 0),
+    Unit("%", "_percent", 1),
+    Unit("degrees", "_degrees", 0),
+    Unit("cents", "_cents", 1),
+    Unit("LUFS", "_lufs", 1, difference="LU"),
+    Unit("dBTP", "_dbtp", 1, difference="dB"),
+    Unit("ppm", "_ppm", 1),
+    Unit("LU", "_lu", 1),
+    Unit("dB", "_db", 1),
+    Unit("Hz", "_hz", 0),
+    Unit("ms", "_ms", 0),
+    Unit("\N{MICRO SIGN}s", "_us", 0),
+    Unit("s", "_s", 2),
+)
+"""Longer endings first: the first that fits is the unit."""
+
+BARE_DECIMALS = 2
+"""Of shares, ratios and places between -1 and +1, which have no unit."""
+
+_BY_SYMBOL = {unit.symbol: unit for unit in UNITS}
+
+
+def words_and_unit(name: str) -> tuple[str, str]:
+    """The name's own words, and its unit: ``("gap depth", "dB")`` for ``gap_depth_db``."""
+    for unit in UNITS:
+        if name.endswith(unit.ending):
+            return name.removesuffix(unit.ending).replace("_", " "), unit.symbol
+    return name.replace("_", " "), ""
+
+
+def decimals_of(symbol: str) -> int:
+    """With how many decimals a value is worth showing."""
+    return _BY_SYMBOL[symbol].decimals if symbol in _BY_SYMBOL else BARE_DECIMALS
+
+
+def difference_unit(symbol: str) -> str:
+    """Unit of a difference between two values: LU for LUFS, dB for dBTP."""
+    return _BY_SYMBOL[symbol].difference or symbol if symbol in _BY_SYMBOL else symbol
+
+
+def number(value: float | None, symbol: str = "", signed: bool = False) -> str:
+    """A value with the decimals that its unit deserves; an en dash where it is not known."""
+    if value is None or not math.isfinite(value):
+        return NOT_KNOWN
+    if isinstance(value, int):
+        return (f"{value:+d}" if signed and value else f"{value}").replace("-", MINUS)
+    text = plain_number(value, symbol, signed)
+    return text.replace("-", MINUS)
+
+
+def plain_number(value: float, symbol: str = "", signed: bool = False) -> str:
+    """The same in plain letters, for sentences and terminals: ``-3.1``; zero has no sign."""
+    decimals = decimals_of(symbol)
+    text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
+    return text.replace("+", "").replace("-", "") if float(text) == 0 else text
+
+
+def quantity(value: float | None, symbol: str = "", signed: bool = False) -> str:
+    """A value with its unit."""
+    text = number(value, symbol, signed)
+    return text if text == NOT_KNOWN or not symbol else f"{text}\N{NO-BREAK SPACE}{symbol}"
