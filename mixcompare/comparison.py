@@ -173,8 +173,8 @@ def compare(
     time_map : TimeMap, optional
         The user's own map; otherwise it is found.
     score : path, optional
-        MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts' articulation is
-        compared one by one.
+        MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts'
+        articulation is compared one by one.
     progress : callable, optional
         Called with a few words before each step.
 

@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-A tuple has one entry per band of :mod:`mixcompare.standards.iec61260`, None where the value can't be told.
+A tuple has one entry per band of :mod:`mixcompare.standards.iec61260`, None where the value can't
+be told.
 """
 
 from __future__ import annotations

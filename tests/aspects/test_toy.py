@@ -22,7 +22,14 @@ from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.fields import BARE, KEPT, RATIO, SIGNED, labelled
-from mixcompare.findings import Cause, Description, Finding, JustNoticeable, size_in_jnd
+from mixcompare.findings import (
+    Cause,
+    Description,
+    Finding,
+    JustNoticeable,
+    folding,
+    size_in_jnd,
+)
 from mixcompare.pair.pair import Pair
 from mixcompare.report import document, page, tables
 from mixcompare.results import Results

@@ -65,6 +65,13 @@ class Fault:
         return f"{self.module}: {there}  ->  {put or 'nothing'}{note}"
 
 
+def each(
+    module: str, tests: tuple[str, ...], *changes: tuple[str, str] | tuple[str, str, str]
+) -> list[Fault]:
+    """Faults of one module that the same tests must notice: what stands, what is put, note."""
+    return [Fault(module, change[0], change[1], tests, *change[2:]) for change in changes]
+
+
 def faults() -> list[Fault]:
     """All faults of the files in ``tests/benchmarks/faults``."""
     package = importlib.import_module("tests.benchmarks.faults")

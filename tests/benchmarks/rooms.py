@@ -69,7 +69,7 @@ class Change:
 
     @property
     def wetness_db(self) -> float:
-        """The truth in the sense of :mod:`mixcompare.pair.wetness`: energy added to the drier one."""
+        """The truth as :mod:`mixcompare.pair.wetness` means it: energy added to the drier one."""
         ours, theirs = (
             10 ** (level_db / 10)
             for level_db in (self.reverberation_db, self.reverberation_db + self.change_db)

@@ -10,9 +10,9 @@ Sign                candidate minus reference: negative ratio = more detached in
 Source              Bresin and Battel 2000 (J. New Music Research 29, 211-224) for the ratio
 
 Method: the line is found in both recordings jointly (:mod:`mixcompare.pair.lines`); the note-off is
-the bend of a hinge through the envelope of the note's own partials (:mod:`mixcompare.aspects.articulation.noteoff`).
-Because the hinge's slope is free, a longer reverberation flattens the decay and leaves the
-note-off where it was.
+the bend of a hinge through the envelope of the note's own partials (``noteoff``). Because the
+hinge's slope is free, a longer reverberation flattens the decay and leaves the note-off where it
+was.
 """
 
 from __future__ import annotations

@@ -21,8 +21,10 @@ FREEDOM = JustNoticeable(
 
 ABOUT = Description(
     title="Tempo",
-    meaning="How fast the same music goes by in each recording, as a whole and from place to place.",
-    method="Slope of the time map between the recordings; onsets a minute where they can be counted.",
+    meaning="How fast the same music goes by in each recording, as a whole and from place to"
+    " place.",
+    method="Slope of the time map between the recordings; onsets a minute where they can be"
+    " counted.",
     noticeable=(
         TEMPO,
         MOMENT_OF_TEMPO,

@@ -21,9 +21,10 @@ TILT = JustNoticeable(
 
 ABOUT = Description(
     title="Tone",
-    meaning="The steady spectral difference, whatever plays: the mix, the room, or the microphones.",
-    method="Third-octave bands with the mid-band frequencies of IEC 61260-1:2014; per band the value"
-    " on which most moments agree.",
+    meaning="The steady spectral difference, whatever plays: the mix, the room, or the"
+    " microphones.",
+    method="Third-octave bands with the mid-band frequencies of IEC 61260-1:2014; per band the"
+    " value on which most moments agree.",
     noticeable=(
         TONE,
         TILT,

@@ -25,8 +25,8 @@ def _finding(
     text, advice = words
     return Finding(
         aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
-        unit=noticeable.unit, jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
-        confidence=sure,
+        unit=noticeable.unit, jnd=size_in_jnd(value, around, noticeable.size),
+        noticeable=noticeable, confidence=sure,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip

@@ -1,143 +1,169 @@
 """Faults that once went through all tests: none of them may survive again."""
 
-from __future__ import annotations
+from tests.benchmarks.mutations import Fault, each
 
-from tests.benchmarks.mutations import Fault
-
-_FINDINGS, _CHAIN = ("tests/findings/test_finding.py",), ("tests/test_comparison.py",)
-_REPORT = ("tests/report/test_report_contract.py",)
-_ALIGNMENT = ("tests/alignment",)
-
-
-def _of(aspect: str, find: str, put: str, note: str) -> Fault:
-    tests = (f"tests/aspects/test_{aspect}.py",)
-    return Fault(f"mixcompare/analyzers/{aspect}.py", find, put, tests, note)
-
-
-FAULTS = [
-    Fault(
-        "mixcompare/findings/finding.py",
-        "return float(finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence)",
-        "return float(finding.confidence)",
-        _FINDINGS,
-        "ranking by confidence alone",
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/findings/ranking.py",
+        ("tests/findings/test_finding.py",),
+        (
+            "return float(finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence)",
+            "return float(finding.confidence)",
+            "ranking by confidence alone",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/report/document.py",
-        '"reference": plain(results.reference)',
-        '"reference": plain(results.candidate)',
-        _REPORT,
-        "reference and candidate exchanged in report.json",
+        ("tests/report/test_report_contract.py",),
+        (
+            '"reference": plain(results.reference)',
+            '"reference": plain(results.candidate)',
+            "reference and candidate exchanged in report.json",
+        ),
+        (
+            '"reference": plain(measured.reference)',
+            '"reference": plain(measured.candidate)',
+            "measurements exchanged in report.json",
+        ),
     ),
-    Fault(
-        "mixcompare/report/document.py",
-        '"reference": plain(measured.reference)',
-        '"reference": plain(measured.candidate)',
-        _REPORT,
-        "measurements exchanged in report.json",
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/aspects/test_balance.py",),
+        (
+            'f" It takes {_percent(shares[1])} of',
+            'f" It takes {_percent(shares[0])} of',
+            "shares in a sentence exchanged",
+        ),
     ),
-    _of(
-        "balance",
-        'f" It takes {_percent(shares[1])} of',
-        'f" It takes {_percent(shares[0])} of',
-        "shares in a sentence exchanged",
-    ),
-    Fault(
+    *each(
         "mixcompare/findings/folding.py",
-        "if any(_explains(rule, cause, effect) for rule in RULES):",
-        "if False:",
         ("tests/findings/test_folding.py",),
-        "nothing is folded any more",
+        (
+            "if any(_explains(rule, cause, effect) for rule in rules):",
+            "if False:",
+            "nothing is folded any more",
+        ),
     ),
-    Fault(
-        "mixcompare/alignment/__init__.py",
-        "events=tuple(events) + _ends(reference, candidate, time_map),",
-        "events=(),",
-        _ALIGNMENT,
-        "cuts and repeats never found",
+    *each(
+        "mixcompare/alignment/passage.py",
+        ("tests/alignment",),
+        (
+            "events=tuple(events) + end_events(reference, candidate, time_map),",
+            "events=end_events(reference, candidate, time_map),",
+            "cuts and repeats never found",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/alignment/coarse.py",
-        "LARGEST_TRANSPOSITION = 7",
-        "LARGEST_TRANSPOSITION = 4",
-        _ALIGNMENT,
-        "transpositions up to 4 semitones only",
+        ("tests/alignment",),
+        (
+            "LARGEST_TRANSPOSITION = 7",
+            "LARGEST_TRANSPOSITION = 4",
+            "transpositions up to 4 semitones only",
+        ),
     ),
-    _of(
-        "room",
-        "100 * (candidate.decay_time_s / reference.decay_time_s - 1)",
-        "100 * (reference.decay_time_s / candidate.decay_time_s - 1)",
-        "decay ratio inverted",
+    *each(
+        "mixcompare/aspects/room/aspect.py",
+        ("tests/aspects/test_room.py",),
+        (
+            "100 * (candidate.decay_time_s / reference.decay_time_s - 1)",
+            "100 * (reference.decay_time_s / candidate.decay_time_s - 1)",
+            "decay ratio inverted",
+        ),
     ),
-    _of(
-        "loudness",
-        "or candidate is None else candidate - reference",
-        "or candidate is None else reference - candidate",
-        "sign of every loudness difference flipped",
+    *each(
+        "mixcompare/aspects/loudness.py",
+        ("tests/aspects/test_loudness.py",),
+        (
+            "or candidate is None else candidate - reference",
+            "or candidate is None else reference - candidate",
+            "sign of every loudness difference flipped",
+        ),
     ),
-    _of(
-        "dynamics",
-        "crest_db=_crest_db(candidate) - _crest_db(reference)",
-        "crest_db=_crest_db(reference) - _crest_db(candidate)",
-        "sign of the crest's difference flipped",
+    *each(
+        "mixcompare/aspects/dynamics/aspect.py",
+        ("tests/aspects/test_dynamics.py",),
+        (
+            "crest_db=_crest_db(candidate) - _crest_db(reference)",
+            "crest_db=_crest_db(reference) - _crest_db(candidate)",
+            "sign of the crest's difference flipped",
+        ),
     ),
-    _of(
-        "width",
-        "loss = after.fold_down_loss_db() - before.fold_down_loss_db()",
-        "loss = before.fold_down_loss_db() - after.fold_down_loss_db()",
-        "sign of the fold-down loss flipped",
+    *each(
+        "mixcompare/aspects/width/aspect.py",
+        ("tests/aspects/test_width.py",),
+        (
+            "loss = after.fold_down_loss_db() - before.fold_down_loss_db()",
+            "loss = before.fold_down_loss_db() - after.fold_down_loss_db()",
+            "sign of the fold-down loss flipped",
+        ),
     ),
-    _of(
-        "placement",
-        "delay_us = later - earlier",
-        "delay_us = earlier - later",
-        "sign of the time between the channels flipped",
+    *each(
+        "mixcompare/aspects/placement/aspect.py",
+        ("tests/aspects/test_placement.py",),
+        (
+            "delay_us = later - earlier",
+            "delay_us = earlier - later",
+            "sign of the time between the channels flipped",
+        ),
     ),
-    _of(
-        "tempo",
-        "percent=100 * (ratio - 1)",
-        "percent=100 * (1 - ratio)",
-        "sign of the tempo's difference flipped",
+    *each(
+        "mixcompare/aspects/tempo/aspect.py",
+        ("tests/aspects/test_tempo.py",),
+        (
+            "percent=100 * (ratio - 1)",
+            "percent=100 * (1 - ratio)",
+            "sign of the tempo's difference flipped",
+        ),
     ),
-    _of(
-        "articulation",
-        "b.hinge.gap_depth_db - a.hinge.gap_depth_db",
-        "a.hinge.gap_depth_db - b.hinge.gap_depth_db",
-        "sign of the gap's difference flipped",
+    *each(
+        "mixcompare/aspects/articulation/aspect.py",
+        ("tests/aspects/test_articulation.py",),
+        (
+            "b.hinge.gap_depth_db - a.hinge.gap_depth_db",
+            "a.hinge.gap_depth_db - b.hinge.gap_depth_db",
+            "sign of the gap's difference flipped",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/statistics.py",
-        "tail = 100 * (1 - coverage) / 2",
-        "tail = 100 * (1 - 0.6) / 2",
         ("tests/test_statistics.py",),
-        "a 95 % interval of 60 %",
+        (
+            "tail = 100 * (1 - coverage) / 2",
+            "tail = 100 * (1 - 0.6) / 2",
+            "a 95 % interval of 60 %",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/pair/agreement.py",
-        "[2.5, 97.5]",
-        "[20.0, 80.0]",
         ("tests/pair/test_agreement.py",),
-        "95 % intervals per band of 60 %",
+        ("[2.5, 97.5]", "[20.0, 80.0]", "95 % intervals per band of 60 %"),
     ),
-    Fault(
+    *each(
         "mixcompare/comparison.py",
-        "time_map.to_candidate(span) for span",
-        "span for span",
         ("tests/pair/test_match.py",),
-        "candidate times equal to reference times",
+        (
+            "time_map.to_candidate(span) for span",
+            "span for span",
+            "candidate times equal to reference times",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/standards/bs1770.py",
-        "np.percentile(kept, [10, 95])",
-        "np.percentile(kept, [10, 90])",
         ("tests/published/test_ebu_tech_3341_3342.py",),
-        "loudness range between the wrong percentiles",
+        (
+            "np.percentile(kept, [10, 95])",
+            "np.percentile(kept, [10, 90])",
+            "loudness range between the wrong percentiles",
+        ),
     ),
-    Fault(
+    *each(
         "mixcompare/pair/levels.py",
-        "np.percentile(loud[loud >= gate], [10, 95])",
-        "np.percentile(loud[loud >= gate], [5, 95])",
         ("tests/pair/test_levels.py", "tests/aspects/test_loudness.py"),
-        "interval of the loudness range between the wrong percentiles",
+        (
+            "np.percentile(loud[loud >= gate], [10, 95])",
+            "np.percentile(loud[loud >= gate], [5, 95])",
+            "interval of the loudness range between the wrong percentiles",
+        ),
     ),
 ]

@@ -1,41 +1,37 @@
 """Faults in rooms, articulation, balance, elements and scores."""
 
-from __future__ import annotations
+from tests.benchmarks.mutations import Fault, each
 
-from tests.benchmarks.mutations import Fault
-
-_ROOM = ("tests/aspects/test_room.py",)
-_WETNESS = ("tests/pair/test_wetness.py",)
-_TAILS = ("tests/aspects/test_freedecay.py",)
-_ISO = ("tests/published/test_iso3382.py",)
-_ARTICULATION = ("tests/aspects/test_articulation.py",)
-_NOTEOFF = ("tests/aspects/test_noteoff.py",)
-_VOICES = ("tests/pair/test_lines.py",)
-_BALANCE = ("tests/aspects/test_balance.py",)
-_ELEMENTS = ("tests/elements/test_changes.py",)
-_AUDIBILITY = ("tests/elements/test_audibility.py",)
-_SCORE = ("tests/knowledge/test_score.py",)
-
-
-def _faults(module: str, tests: tuple[str, ...], *changes: tuple[str, str]) -> list[Fault]:
-    return [
-        Fault(module=f"mixcompare/{module}.py", find=find, put=put, tests=tests)
-        for find, put in changes
-    ]
-
-
-FAULTS = [
-    *_faults(
-        "analyzers/room",
-        _ROOM,
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/aspects/room/aspect.py",
+        ("tests/aspects/test_room.py",),
         (
             "candidate.decay_time_s / reference.decay_time_s - 1",
             "reference.decay_time_s / candidate.decay_time_s - 1",
         ),
+        ("else candidate - reference", "else reference - candidate"),
+        ("spread = width * (100 + change)", "spread = width * 100"),
+        ("reference_decay_time_s=ours.decay_time_s", "reference_decay_time_s=theirs.decay_time_s"),
         (
-            "else candidate - reference",
-            "else reference - candidate",
+            "systematic = float(np.hypot(systematic, _RELATIVE * value))",
+            "systematic = float(systematic)",
         ),
+        ("_TEMPO_DB * abs(float(np.log(tempo)))", "_TEMPO_DB * float(np.log(tempo))"),
+        ("_SYSTEMATIC_DB = {True: 0.3, False: 1.0}", "_SYSTEMATIC_DB = {True: 1.0, False: 0.3}"),
+        ("if fit.even_db * value <= 0:", "if fit.even_db * value < -1e9:"),
+        ("doubtful and not same_take and not tails_agree", "doubtful and not tails_agree"),
+        ("candidate_span_s=candidate_span,", "candidate_span_s=span,"),
+        (
+            "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
+            "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
+        ),
+        ("most = _BOUND * max(times)", "most = max(times) / _BOUND"),
+        ("explained=fit.gain if fit", "explained=fit.even_db if fit"),
+    ),
+    *each(
+        "mixcompare/aspects/room/words.py",
+        ("tests/aspects/test_room.py",),
         (
             'f"it dies away in {theirs:.1f} s against {ours:.1f} s", theirs > ours',
             'f"it dies away in {ours:.1f} s against {theirs:.1f} s", theirs > ours',
@@ -44,39 +40,13 @@ FAULTS = [
             'f"The sound dies away in {difference.candidate_decay_time_s:.1f} s against"',
             'f"The sound dies away in {difference.reference_decay_time_s:.1f} s against"',
         ),
-        (
-            "spread = width * (100 + change)",
-            "spread = width * 100",
-        ),
-        (
-            "reference_decay_time_s=ours.decay_time_s",
-            "reference_decay_time_s=theirs.decay_time_s",
-        ),
-        (
-            "systematic = float(np.hypot(systematic, _RELATIVE * value))",
-            "systematic = float(systematic)",
-        ),
-        ("_TEMPO_DB * abs(float(np.log(tempo)))", "_TEMPO_DB * float(np.log(tempo))"),
-        ("_SYSTEMATIC_DB = {True: 0.3, False: 1.0}", "_SYSTEMATIC_DB = {True: 1.0, False: 0.3}"),
         ('kind="wetter" if wetter else "drier"', 'kind="drier" if wetter else "wetter"'),
         ('kind="decay_longer" if longer', 'kind="decay_longer" if not longer'),
-        ("if fit.even_db * value <= 0:", "if fit.even_db * value < -1e9:"),
-        ("doubtful and not same_take and not tails_agree", "doubtful and not tails_agree"),
-        (
-            "candidate_span_s=candidate_span,",
-            "candidate_span_s=span,",
-        ),
-        (
-            "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
-            "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
-        ),
-        ("most = _BOUND * max(times)", "most = max(times) / _BOUND"),
         ("theirs > 1.1 * bound", "theirs > 0.9 * bound"),
-        ("explained=fit.gain if fit", "explained=fit.even_db if fit"),
     ),
-    *_faults(
-        "wetness",
-        _WETNESS,
+    *each(
+        "mixcompare/pair/wetness.py",
+        ("tests/pair/test_wetness.py",),
         ("added = (10 ** (abs(wetness) / 10) - 1) / 2", "added = 10 ** (abs(wetness) / 10) - 1"),
         (
             "float(np.exp(-3 * np.log(10) * 2 / (time_s * BAND_RATE_HZ)))",
@@ -93,9 +63,9 @@ FAULTS = [
         ("line / (2 * square))", "line / square)"),
         ("return self.held_share > _MOST_HELD", "return self.held_share > 3 * _MOST_HELD"),
     ),
-    *_faults(
-        "tails",
-        _TAILS,
+    *each(
+        "mixcompare/aspects/room/freedecay.py",
+        ("tests/aspects/test_freedecay.py",),
         ("FALL_DB = 35.0", "FALL_DB = 30.0"),
         ("level[start:] > lowest + 3", "level[start:] > lowest + 8"),
         ("start + int(np.flatnonzero(level[start:end] > top - 4)[-1])", "start"),
@@ -107,9 +77,9 @@ FAULTS = [
         ("_STOPPING_S + 0.5 * time", "_STOPPING_S + 0.25 * time"),
         ("for at in range(7, 25, 3)", "for at in range(10, 28, 3)"),
     ),
-    *_faults(
-        "iso3382",
-        _ISO,
+    *each(
+        "mixcompare/standards/iso3382.py",
+        ("tests/published/test_iso3382.py",),
         ("_EARLY_S = 0.08", "_EARLY_S = 0.05"),
         (
             "_time(level, rate_hz, 0.0, -10.0, range_db)",
@@ -130,10 +100,24 @@ FAULTS = [
         ("halves[1] < 0.7 * halves[0]", "halves[1] < 0.07 * halves[0]"),
         ("_LEAST_EVIDENCE = 4.0", "_LEAST_EVIDENCE = -1.0"),
     ),
-    *_faults(
-        "analyzers/articulation",
-        _ARTICULATION,
+    *each(
+        "mixcompare/aspects/articulation/stretch.py",
+        ("tests/aspects/test_articulation.py",),
         ("changes = ratios[:, 1] - ratios[:, 0]", "changes = ratios[:, 0] - ratios[:, 1]"),
+        (
+            "_PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)",
+            "_PER_ROOM_DB * min(room_db, 0.0), high - _PER_ROOM_DB * max(room_db, 0.0)",
+        ),
+        (
+            "middle - float(np.hypot(middle - low, systematic))",
+            "middle - 0.45 * float(np.hypot(middle - low, systematic))",
+        ),
+        ("weights @ (changes * middle > 0)", "weights @ (changes * middle >= -1)"),
+        ("_PART_NOTES = 12", "_PART_NOTES = 10"),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/aspect.py",
+        ("tests/aspects/test_articulation.py",),
         (
             "b.hinge.gap_depth_db - a.hinge.gap_depth_db for",
             "a.hinge.gap_depth_db - b.hinge.gap_depth_db for",
@@ -143,34 +127,27 @@ FAULTS = [
         ("_release_s(b) - _release_s(a) for", "_release_s(a) - _release_s(b) for"),
         ("return 10.0 / max(note", "return 20.0 / max(note"),
         ('manner = f"{theirs} against {ours}"', 'manner = f"{ours} against {theirs}"'),
+        ("sum((a is None) != (b is None) for", "sum(a is None or b is None for"),
+        ("_SYSTEMATIC_OTHERS = 0.12", "_SYSTEMATIC_OTHERS = 0.06"),
+        ("match.parts},\n        }", "match.parts[:0]},\n        }"),
+        (
+            "and abs(voice.stretch.sounding_ratio) < LEAST_SAME_TAKE",
+            "and abs(voice.stretch.sounding_ratio) < 0",
+        ),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/words.py",
+        ("tests/aspects/test_articulation.py",),
         (
             'held = _listed([f"{100 * stretch.candidate_ratio:.0f} %"',
             'held = _listed([f"{100 * stretch.reference_ratio:.0f} %"',
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
-        ("(float(to_candidate(start)), float(to_candidate(end)))", "(float(start), float(end))"),
-        ("sum((a is None) != (b is None) for", "sum(a is None or b is None for"),
-        (
-            "_PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)",
-            "_PER_ROOM_DB * min(room_db, 0.0), high - _PER_ROOM_DB * max(room_db, 0.0)",
-        ),
         ("if ratio >= 0.75:", "if ratio >= 0.7:"),
-        ("_SYSTEMATIC_OTHERS = 0.12", "_SYSTEMATIC_OTHERS = 0.06"),
-        (
-            "middle - float(np.hypot(middle - low, systematic))",
-            "middle - 0.45 * float(np.hypot(middle - low, systematic))",
-        ),
-        ("weights @ (changes * middle > 0)", "weights @ (changes * middle >= -1)"),
-        ("_PART_NOTES = 12", "_PART_NOTES = 10"),
-        ("match.parts},\n        }", "match.parts[:0]},\n        }"),
-        (
-            "and abs(voice.stretch.sounding_ratio) < _LEAST_SAME_TAKE",
-            "and abs(voice.stretch.sounding_ratio) < 0",
-        ),
     ),
-    *_faults(
-        "noteoff",
-        _NOTEOFF,
+    *each(
+        "mixcompare/aspects/articulation/noteoff.py",
+        ("tests/aspects/test_noteoff.py",),
         (
             "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)",
             "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off + 0.06, 0)",
@@ -196,9 +173,9 @@ FAULTS = [
         ("note.pitch + shift, float(expected[0])", "note.pitch, float(expected[0])"),
         ("before > 0.35", "before > 0.9"),
     ),
-    *_faults(
-        "voices",
-        _VOICES,
+    *each(
+        "mixcompare/pair/lines.py",
+        ("tests/pair/test_lines.py",),
         ("np.roll(weights, -shift, axis=1)", "np.roll(weights, shift, axis=1)"),
         (
             "grids = reference.grid_tuning_cents - candidate",
@@ -208,6 +185,10 @@ FAULTS = [
             "_path(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)",
             "_path(weights, LOWEST_LEAD, HIGHEST_LEAD, -9.0)",
         ),
+    ),
+    *each(
+        "mixcompare/pair/notes.py",
+        ("tests/pair/test_lines.py",),
         ("_SHORTEST_NOTE_S = 0.24", "_SHORTEST_NOTE_S = 0.1"),
         ("_LONGEST_GAP_S = 1.0", "_LONGEST_GAP_S = 0.2"),
         ("np.clip(after - before, -12, 12)", "np.clip(before - after, -12, 12)"),
@@ -215,20 +196,18 @@ FAULTS = [
         ("centre = around_s - lag_s", "centre = around_s + lag_s"),
         ("_LOWEST_CLEAR_HZ = 300.0", "_LOWEST_CLEAR_HZ = 100.0"),
         ("_REATTACK_DB = 4.0", "_REATTACK_DB = 40.0"),
-        ("_LONGEST_NOTE_S = 4.0", "_LONGEST_NOTE_S = 5.0"),
+        ("LONGEST_NOTE_S = 4.0", "LONGEST_NOTE_S = 5.0"),
     ),
-    *_faults(
-        "analyzers/balance",
-        _BALANCE,
+    *each(
+        "mixcompare/aspects/balance/aspect.py",
+        ("tests/aspects/test_balance.py",),
         ("else candidate - reference", "else reference - candidate"),
         ("after - before for before, after in", "before - after for before, after in"),
-        ('f" It takes {_percent(shares[1])} of', 'f" It takes {_percent(shares[0])} of'),
-        ("rest {_percent(heard[1])} of", "rest {_percent(heard[0])} of"),
         ("levels.append(float(10 * np.log10(b / a))", "levels.append(float(10 * np.log10(a / b))"),
         ("np.log10(power[carried].sum() / total)", "np.log10(total / power[carried].sum())"),
         (
-            "after = np.minimum(gain * before, pair.candidate)",
-            "after = np.minimum(before / gain, pair.candidate)",
+            "after = np.minimum(gain * before, spectra.candidate)",
+            "after = np.minimum(before / gain, spectra.candidate)",
         ),
         (
             "reference_loudness_share=stands[0].loudness_share",
@@ -242,18 +221,24 @@ FAULTS = [
             "float(10 * np.log10(after / before)) if before > 0",
             "float(10 * np.log10(before / after)) if before > 0",
         ),
+        ("* np.log(parts)).sum() / np.log(len(shares))", "* np.log(parts)).sum()"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/aspects/test_balance.py",),
+        ('f" It takes {_percent(shares[1])} of', 'f" It takes {_percent(shares[0])} of'),
+        ("rest {_percent(heard[1])} of", "rest {_percent(heard[0])} of"),
         ("{element.kind}_{'louder' if louder else", "{element.kind}_{'louder' if not louder else"),
         ("register_{'louder' if louder else", "register_{'louder' if not louder else"),
-        ("* np.log(parts)).sum() / np.log(len(shares))", "* np.log(parts)).sum()"),
         (
             "low, high = sorted(abs(edge) for edge in interval)",
             "high, low = sorted(abs(edge) for edge in interval)",
         ),
         ("down = element.difference_db > 0", "down = element.difference_db < 0"),
     ),
-    *_faults(
-        "elements/changes",
-        _ELEMENTS,
+    *each(
+        "mixcompare/elements/changes.py",
+        ("tests/elements/test_changes.py",),
         ("difference_db=sign * size,", "difference_db=size,"),
         (
             "near, far = sign * (size - half), sign * (size + half + hidden)",
@@ -264,21 +249,21 @@ FAULTS = [
         ("_LEAST_CHANGE_DB = 1.0", "_LEAST_CHANGE_DB = 4.0"),
         ("q in (0.2, 0.8))", "q in (0.5, 0.5))"),
     ),
-    *_faults(
-        "elements/describe",
-        _ELEMENTS,
+    *each(
+        "mixcompare/elements/describe.py",
+        ("tests/elements/test_changes.py",),
         ("teeth - 0.5) * period", "teeth - 0.1) * period"),
         ("float(1 / periods[best])", "float(2 / periods[best])"),
         ("np.searchsorted(total, 0.06)", "np.searchsorted(total, 0.3)"),
         ("times_s[frames[-1]] + 1 / RATE_HZ)", "times_s[frames[0]] + 1 / RATE_HZ)"),
         ("monophony > 0.6 and leads", "monophony > 2.0 and leads"),
-        ("carries(own, pair) > 0.5", "carries(own, pair) > 5"),
+        ("carries(own, spectra) > 0.5", "carries(own, spectra) > 5"),
         ("level, 5) > 0.025 * loud", "level, 41) > 0.025 * loud"),
         ("share >= 0.75 * best)", "share >= 0.1 * best)"),
     ),
-    *_faults(
-        "elements/local",
-        _ELEMENTS,
+    *each(
+        "mixcompare/elements/local.py",
+        ("tests/elements/test_changes.py",),
         ("sign * values > 0.5 * abs(size)", "sign * values > -99"),
         ("_SHORTEST_S = 1.5", "_SHORTEST_S = 0.5"),
         ("_LEAST_DB, _LEAST_TIMES = 2.0, 3.5", "_LEAST_DB, _LEAST_TIMES = 1.0, 3.5"),
@@ -286,11 +271,11 @@ FAULTS = [
         ("band = (lower.band_hz[0], upper.band_hz[1])", "band = lower.band_hz"),
         ("exact = same_take and", "exact = same_take or"),
         ("factor * change.energy, 0.05 * expected", "0 * change.energy, 0.05 * expected"),
-        ("    expected = pair.reference\n", "    expected = pair.candidate\n"),
+        ("    expected = spectra.reference\n", "    expected = spectra.candidate\n"),
     ),
-    *_faults(
-        "elements/audibility",
-        _AUDIBILITY,
+    *each(
+        "mixcompare/elements/audibility.py",
+        ("tests/elements/test_audibility.py",),
         ("np.gradient(centre_hz) / erb_hz(centre_hz)", "np.ones(len(centre_hz))"),
         ("EXPONENT = 0.2", "EXPONENT = 0.3"),
         (
@@ -306,9 +291,9 @@ FAULTS = [
             "return Audibility(float(share), float(heard.mean()))",
         ),
     ),
-    *_faults(
-        "score",
-        _SCORE,
+    *each(
+        "mixcompare/knowledge/score.py",
+        ("tests/knowledge/test_score.py",),
         ("0.5 / file.ticks_per_beat", "0.6 / file.ticks_per_beat"),
         ("_PERCUSSION = 9", "_PERCUSSION = 8"),
         ("held[key].pop(0)", "held[key].pop()"),

@@ -1,37 +1,11 @@
 """Small faults in bands, steady values, shaping, spectra, width, placement and tone."""
 
-from __future__ import annotations
+from tests.benchmarks.mutations import Fault, each
 
-from tests.benchmarks.mutations import Fault
-
-_BANDS = "mixcompare/standards/iec61260.py"
-_PER_BAND = "mixcompare/pair/thirds.py"
-_STEADY = "mixcompare/pair/agreement.py"
-_SHAPING = "mixcompare/aspects/tone/shaping.py"
-_SPECTRA = "mixcompare/pair/spectra.py"
-_WIDTH = "mixcompare/aspects/width/aspect.py"
-_PLACEMENT = "mixcompare/aspects/placement/aspect.py"
-_TONE = "mixcompare/aspects/tone/aspect.py"
-
-_TESTS = {
-    _BANDS: ("tests/standards/test_iec61260.py", "tests/published/test_iec61260.py"),
-    _PER_BAND: ("tests/pair/test_thirds.py",),
-    _STEADY: ("tests/pair/test_agreement.py",),
-    _SHAPING: ("tests/aspects/test_shaping.py",),
-    _SPECTRA: ("tests/pair/test_spectra.py",),
-    _WIDTH: ("tests/aspects/test_width.py",),
-    _PLACEMENT: ("tests/aspects/test_placement.py",),
-    _TONE: ("tests/aspects/test_tone.py",),
-}
-
-
-def _faults(module: str, *changes: tuple[str, str]) -> list[Fault]:
-    return [Fault(module=module, find=find, put=put, tests=_TESTS[module]) for find, put in changes]
-
-
-FAULTS = [
-    *_faults(
-        _BANDS,
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/standards/iec61260.py",
+        ("tests/standards/test_iec61260.py", "tests/published/test_iec61260.py"),
         ("OCTAVE_RATIO = 10**0.3", "OCTAVE_RATIO = 2.0"),
         ("(np.arange(-17, 15) - 0.5) / 3)", "(np.arange(-17, 15) - 0.45) / 3)"),
         ("low = (np.arange(bins) - 0.5) * bin_hz", "low = np.arange(bins) * bin_hz"),
@@ -39,15 +13,17 @@ FAULTS = [
         ("- 69 + tuning_cents / 100) / 12))", "- 69 - tuning_cents / 100) / 12))"),
         ("np.arange(lowest, highest + 2) - 0.5", "np.arange(lowest, highest + 2) - 0.25"),
     ),
-    *_faults(
-        _PER_BAND,
+    *each(
+        "mixcompare/pair/thirds.py",
+        ("tests/pair/test_thirds.py",),
         ("(float(low[band]), float(high[band]))", "(float(high[band]), float(low[band]))"),
         ("float(array[band]) if known[band] else None", "float(array[band]) if known[0] else None"),
         ("digits = 1 - math", "digits = 2 - math"),
         ("if rounded >= 1000 else", "if frequency_hz >= 1000 else"),
     ),
-    *_faults(
-        _STEADY,
+    *each(
+        "mixcompare/pair/agreement.py",
+        ("tests/pair/test_agreement.py",),
         ("SHORTEST_S = 3.0", "SHORTEST_S = 2.5"),
         ("[2.5, 97.5]", "[20.0, 80.0]"),
         ("np.maximum(high - value, 0), 1.96", "np.maximum(high - value, 0), 1.0"),
@@ -66,8 +42,9 @@ FAULTS = [
         ("_SILENCE = 1e-13", "_SILENCE = 1e-14"),
         ("step = width / 4\n        reach", "step = width / 2\n        reach"),
     ),
-    *_faults(
-        _SHAPING,
+    *each(
+        "mixcompare/aspects/tone/shaping.py",
+        ("tests/aspects/test_shaping.py",),
         ("a = 10 ** (gain_db / 40)", "a = 10 ** (gain_db / 20)"),
         (
             "return np.asarray(a**2 * falling / rising)",
@@ -93,8 +70,9 @@ FAULTS = [
         ("np.array([-0.35, 0.0, 0.35])", "np.array([0.0, 0.0, 0.0])"),
         ("misfit < filtered.misfit + parameters", "misfit < filtered.misfit - parameters"),
     ),
-    *_faults(
-        _SPECTRA,
+    *each(
+        "mixcompare/pair/spectra.py",
+        ("tests/pair/test_spectra.py",),
         ("gain = 10 ** (-match.gain_db / 10)", "gain = 10 ** (match.gain_db / 10)"),
         (
             "(self.candidate + floor) / (self.reference + floor)",
@@ -119,8 +97,9 @@ FAULTS = [
             "candidate.band_power.mean(axis=2)[:, upper]",
         ),
     ),
-    *_faults(
-        _WIDTH,
+    *each(
+        "mixcompare/aspects/width/aspect.py",
+        ("tests/aspects/test_width.py",),
         (
             "after.ratio_db() - before.ratio_db(), weight",
             "before.ratio_db() - after.ratio_db(), weight",
@@ -148,44 +127,56 @@ FAULTS = [
             "mono_fold_down_loss_db=10 * math.log10(1 + whole_ratio)",
             "mono_fold_down_loss_db=10 * math.log10(whole_ratio)",
         ),
-        ("_LOW_HZ = (60.0, 500.0)", "_LOW_HZ = (60.0, 800.0)"),
-        ("_AGREEING_SHARE = 0.6", "_AGREEING_SHARE = 0.5"),
         (">= 0.5 * abs(whole)", ">= 0.0 * abs(whole)"),
-        ("_JND_NEAR_ONE = 0.04", "_JND_NEAR_ONE = 0.1"),
-        ("_JND_CORRELATION = 0.1", "_JND_CORRELATION = 0.04"),
-        ("value = after - before\n", "value = before - after\n"),
-        ("value = low[1] - low[0]", "value = low[0] - low[1]"),
-        ("_INVERTED = 0.3", "_INVERTED = 0.2"),
-        ("wider = value > 0", "wider = value < 0"),
-        ("'down' if wider else 'up'", "'up' if wider else 'down'"),
-        ("abs(direct) < 0.5 * abs(decay)", "abs(direct) > 0.5 * abs(decay)"),
         (
             "after = _Moments.of(candidate, match.time_map.to_candidate(times), smooth_s)",
             "after = _Moments.of(candidate, times, smooth_s)",
-        ),
-        (
-            "candidate_spans_s=(difference.candidate_span_s,)",
-            "candidate_spans_s=(difference.span_s,)",
         ),
         (
             "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0",
             "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -30.0, 1.0",
         ),
         ("FLOOR = 1e-6", "FLOOR = 1e-4"),
-        ("0.99 if difference.same_take else 0.9)", "0.9 if difference.same_take else 0.99)"),
         (
             "band_correlation=values(shift, np.isfinite(shift[:BANDS]))",
             "band_correlation=values(ratio, np.isfinite(shift[:BANDS]))",
         ),
         ("origin=back // 2", "origin=-(back // 2)"),
     ),
-    *_faults(
-        _PLACEMENT,
+    *each(
+        "mixcompare/aspects/width/values.py",
+        ("tests/aspects/test_width.py",),
+        ("LOW_HZ = (60.0, 500.0)", "LOW_HZ = (60.0, 800.0)"),
+        ("AGREEING_SHARE = 0.6", "AGREEING_SHARE = 0.5"),
+    ),
+    *each(
+        "mixcompare/aspects/width/about.py",
+        ("tests/aspects/test_width.py",),
+        ('"correlation near one", 0.04', '"correlation near one", 0.4'),
+        ('"correlation", 0.1', '"correlation", 0.01'),
+    ),
+    *each(
+        "mixcompare/aspects/width/words.py",
+        ("tests/aspects/test_width.py",),
+        ("value = after - before\n", "value = before - after\n"),
+        ("value = low[1] - low[0]", "value = low[0] - low[1]"),
+        ("INVERTED = 0.3", "INVERTED = 0.2"),
+        ("wider = value > 0", "wider = value < 0"),
+        ("'down' if wider else 'up'", "'up' if wider else 'down'"),
+        ("abs(direct) < 0.5 * abs(decay)", "abs(direct) > 0.5 * abs(decay)"),
+        ("0.99 if pair.same_take else 0.9)", "0.9 if pair.same_take else 0.9)"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/aspect.py",
+        ("tests/aspects/test_placement.py",),
         (
             "return np.asarray((right - left) / (right + left))",
             "return np.asarray((left - right) / (right + left))",
         ),
-        ("steady.agreed(positions[1] - positions[0]", "steady.agreed(positions[0] - positions[1]"),
+        (
+            "agreement.agreed(positions[1] - positions[0]",
+            "agreement.agreed(positions[0] - positions[1]",
+        ),
         ("delay_us = later - earlier", "delay_us = earlier - later"),
         ("later_draws - earlier_draws)", "earlier_draws - later_draws)"),
         ("later, later_draws = -later, -later_draws", "later, later_draws = later, -later_draws"),
@@ -193,6 +184,25 @@ FAULTS = [
         ("turn_us = 1e6 / (2 * np.pi", "turn_us = 1e3 / (2 * np.pi"),
         ("_COHERENT = 0.6", "_COHERENT = 0.3"),
         ("_HIGHEST_TIMED_HZ = 700.0", "_HIGHEST_TIMED_HZ = 900.0"),
+        ("sampled[:, :, ::-1] if swapped else sampled", "sampled"),
+        (
+            "reference_position=values(start, known)",
+            "reference_position=values(start + moved, known)",
+        ),
+        ("image_scale=image.scale", "image_scale=1 / image.scale"),
+        ("LIMIT_DB = 40.0", "LIMIT_DB = 20.0"),
+        ("pairs(low - expected, high - expected, known)", "pairs(low, high, known)"),
+        ("there = match.time_map.to_candidate(times)", "there = times"),
+        (
+            "_time_difference_us(candidate, match.mirrored())",
+            "_time_difference_us(candidate, match)",
+        ),
+        ("extra = typical * 40 / math.log(10)", "extra = 5 * typical * 40 / math.log(10)"),
+        ("scatter = np.hypot(local, 2 * typical)", "scatter = np.hypot(local, 0 * typical)"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/image.py",
+        ("tests/aspects/test_placement.py",),
         (
             "turn = math.tanh(self.turn_db * math.log(10) / 40)",
             "turn = math.tanh(self.turn_db * math.log(10) / 20)",
@@ -201,15 +211,17 @@ FAULTS = [
             "float(np.median(after - before) * 40 / math.log(10))",
             "float(np.median(before - after) * 40 / math.log(10))",
         ),
-        ("sampled[:, :, ::-1] if swapped else sampled", "sampled"),
-        (
-            "reference_position=values(start, known)",
-            "reference_position=values(start + moved, known)",
-        ),
-        ("image_scale=image.scale", "image_scale=1 / image.scale"),
-        ("LIMIT_DB = 40.0", "LIMIT_DB = 20.0"),
-        ("_LEAST_BANDS = 6", "_LEAST_BANDS = 4"),
-        ("_LOWEST_PLACED_HZ = 90.0", "_LOWEST_PLACED_HZ = 50.0"),
+        ("LEAST_BANDS = 6", "LEAST_BANDS = 4"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/values.py",
+        ("tests/aspects/test_placement.py",),
+        ("LOWEST_PLACED_HZ = 90.0", "LOWEST_PLACED_HZ = 50.0"),
+        ("SILENT_DB = 30.0", "SILENT_DB = 20.0"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/words.py",
+        ("tests/aspects/test_placement.py",),
         ("_CONSISTENT = 0.7", "_CONSISTENT = 0.5"),
         ("len(run) >= 2", "len(run) >= 1"),
         ("moves[band - 1] == direction", "True"),
@@ -222,18 +234,10 @@ FAULTS = [
             "math.asin(position * math.sin(math.radians(30)))",
         ),
         ("far = 2 * float", "far = float"),
-        ("_SILENT_DB = 30.0", "_SILENT_DB = 20.0"),
-        ("pairs(low - expected, high - expected, known)", "pairs(low, high, known)"),
-        ("there = match.time_map.to_candidate(times)", "there = times"),
-        (
-            "_time_difference_us(candidate, match.mirrored())",
-            "_time_difference_us(candidate, match)",
-        ),
-        ("extra = typical * 40 / math.log(10)", "extra = 5 * typical * 40 / math.log(10)"),
-        ("scatter = np.hypot(local, 2 * typical)", "scatter = np.hypot(local, 0 * typical)"),
     ),
-    *_faults(
-        _TONE,
+    *each(
+        "mixcompare/aspects/tone/aspect.py",
+        ("tests/aspects/test_tone.py",),
         (
             "np.maximum(after, 1e-30) / np.maximum(before, 1e-30)",
             "np.maximum(before, 1e-30) / np.maximum(after, 1e-30)",
@@ -249,6 +253,27 @@ FAULTS = [
         ("_MANY_PARTIALS_HZ = 450.0", "_MANY_PARTIALS_HZ = 1450.0"),
         ("typical_db * (3 + 2 * typical_db)", "typical_db * 1"),
         ("_BALANCE_DB = 0.8", "_BALANCE_DB = 0.3"),
+        (
+            "curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
+            "curve -= explained",
+        ),
+        (
+            "explained = np.asarray(difference.explained_db)",
+            "explained = -np.asarray(difference.explained_db)",
+        ),
+        ("(pair[1] - pair[0]) / 2 if pair", "(pair[1] - pair[0]) if pair"),
+        ("curve = curve - shaping.Line.clipped", "curve = curve + shaping.Line.clipped"),
+        ("residual_db=float(np.sqrt(np.mean(left**2)))", "residual_db=float(np.mean(left**2))"),
+        ("shaping_gain_db=tuple(entry.gain_db", "shaping_gain_db=tuple(-entry.gain_db"),
+        ("heard = known & np.asarray(difference.audible)", "heard = known"),
+        (
+            "10 * np.log10(np.maximum(power, 1e-30) / power.sum())",
+            "20 * np.log10(np.maximum(power, 1e-30) / power.sum())",
+        ),
+    ),
+    *each(
+        "mixcompare/aspects/tone/words.py",
+        ("tests/aspects/test_tone.py",),
         ("brighter = line.slope > 0", "brighter = line.slope < 0"),
         ("abs(line.slope) * math.log2(100)", "abs(line.slope) * math.log2(1000)"),
         ("'cut' if more else 'boost'", "'boost' if more else 'cut'"),
@@ -258,37 +283,24 @@ FAULTS = [
             'kind = "tone_darker" if more else "tone_brighter"',
         ),
         ('kind = "tone_band_louder" if more', 'kind = "tone_band_louder" if not more'),
-        (
-            "curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
-            "curve -= explained",
-        ),
-        (
-            "explained = np.asarray(difference.explained_db)",
-            "explained = -np.asarray(difference.explained_db)",
-        ),
-        (
-            "total = np.asarray(self.explained_db) + np.asarray(band_db, np.float64)",
-            "total = np.asarray(band_db, np.float64)",
-        ),
-        ("_OTHER_INSTRUMENTS_DB = 0.6", "_OTHER_INSTRUMENTS_DB = 0.8"),
+        ("OTHER_INSTRUMENTS_DB = 0.6", "OTHER_INSTRUMENTS_DB = 0.8"),
         ("clear[bands].sum() >= 2", "clear[bands].sum() >= 1"),
         (">= 0.5 * abs(curve[peak]))", ">= 0.1 * abs(curve[peak]))"),
         ("THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])", "THIRD_OCTAVE_EDGES_HZ[bands[-1]])"),
-        ("(pair[1] - pair[0]) / 2 if pair", "(pair[1] - pair[0]) if pair"),
-        ("curve = curve - shaping.Line.clipped", "curve = curve + shaping.Line.clipped"),
-        ("residual_db=float(np.sqrt(np.mean(left**2)))", "residual_db=float(np.mean(left**2))"),
-        ("shaping_gain_db=tuple(entry.gain_db", "shaping_gain_db=tuple(-entry.gain_db"),
         ("_HIGHS_HZ = 1800.0", "_HIGHS_HZ = 4800.0"),
         (
             "low, high = around[0] - whole + line.slope, around[1] - whole + line.slope",
             "low, high = line.slope - 0.5, line.slope + 0.5",
         ),
-        ("return 0.99 if difference.same_take else 0.9", "return 0.99"),
-        ("heard = known & np.asarray(difference.audible)", "heard = known"),
-        (
-            "10 * np.log10(np.maximum(power, 1e-30) / power.sum())",
-            "20 * np.log10(np.maximum(power, 1e-30) / power.sum())",
-        ),
+        ("return 0.99 if pair.same_take else 0.9", "return 0.99"),
         ("_spend_skirts(free, np.abs", "(lambda *_: None)(free, np.abs"),
+    ),
+    *each(
+        "mixcompare/aspects/tone/values.py",
+        ("tests/aspects/test_tone.py",),
+        (
+            "total = np.asarray(self.explained_db) + np.asarray(band_db, np.float64)",
+            "total = np.asarray(band_db, np.float64)",
+        ),
     ),
 ]

@@ -1,0 +1,79 @@
+"""Faults in the pair, in what aspects say of themselves, and in what follows from that."""
+
+from tests.benchmarks.mutations import Fault, each
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/pair/pair.py",
+        ("tests/aspects/test_toy.py", "tests/aspects/test_base.py", "tests/test_chain.py"),
+        ("Pair(self.candidate, self.reference,", "Pair(self.reference, self.candidate,"),
+        ("self.spectra.raised(self.gain_db - gain_db)", "self.spectra"),
+        (
+            "for features in (self.reference, self.candidate)",
+            "for features in (self.reference,) * 2",
+        ),
+        ("transposition_semitones=alignment.transposition_semitones,", ""),
+    ),
+    *each(
+        "mixcompare/features/model.py",
+        ("tests/aspects/test_base.py", "tests/features"),
+        ("if key not in store:", "if True:"),
+        ("reference.usable_bands & candidate.usable_bands", "reference.usable_bands"),
+    ),
+    *each(
+        "mixcompare/aspects/__init__.py",
+        ("tests/aspects/test_toy.py",),
+        ("for one in waiting if not names", "for one in waiting if names"),
+    ),
+    *each(
+        "mixcompare/findings/description.py",
+        ("tests/plots",),
+        ("if entry.name == name", "if entry.name != name"),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/about.py",
+        ("tests/findings", "tests/report/test_cards.py"),
+        ("factor=100.0", "factor=10.0"),
+        ('of="of the notes\' length"', 'of=""'),
+    ),
+    *each(
+        "mixcompare/aspects/tone/about.py",
+        ("tests/aspects/test_toy.py",),
+        ('after=("balance",)', "after=()"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/about.py",
+        ("tests/report/test_cards.py", "tests/test_comparison.py"),
+        ('article="the "', 'article=""'),
+        ("over_time=True", "over_time=False"),
+    ),
+    *each(
+        "mixcompare/aspects/dynamics/about.py",
+        ("tests/findings/test_finding.py",),
+        ("0.1,", "0.2,"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/about.py",
+        ("tests/findings/test_folding.py",),
+        ('kinds("moved_left", "moved_right")', 'kinds("moved_left")'),
+    ),
+    *each(
+        "mixcompare/cli/measure.py",
+        ("tests/test_cli.py",),
+        ("plain_number(value, unit)", "plain_number(-value, unit)"),
+        ('rows.append((label, "can\'t tell"))', "pass"),
+    ),
+    *each(
+        "mixcompare/report/tables.py",
+        ("tests/report/test_tables.py",),
+        (
+            "return bool(abs(candidate - reference - gap) <",
+            "return bool(abs(candidate - reference) <",
+        ),
+    ),
+    *each(
+        "mixcompare/findings/folding.py",
+        ("tests/findings/test_folding.py",),
+        ("finding.aspect == self.aspect or finding.kind", "finding.kind"),
+    ),
+]
