@@ -22,6 +22,7 @@ from mixcompare.findings import Finding, places, ranked
 from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.knowledge.score import Score
+from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import aligned
 from mixcompare.results import Level, Measured, Results, Source
@@ -136,6 +137,7 @@ def load(
     Parameters
     ----------
     source : path, Recording or (array, sample rate)
+        What to read from.
     span_s : tuple of float, optional
         Part to use, in seconds.
     name : str
@@ -153,6 +155,7 @@ def load(
     return Recording.open(source, span_s)
 
 
+@one_numeric_thread
 def compare(
     reference: Audio,
     candidate: Audio,
@@ -168,6 +171,7 @@ def compare(
     Parameters
     ----------
     reference, candidate : path, Recording or (array, sample rate)
+        The two recordings; the candidate is held against the reference.
     reference_span_s, candidate_span_s : tuple of float, optional
         Parts to compare, in seconds.
     time_map : TimeMap, optional
@@ -230,6 +234,7 @@ def compare(
     return Comparison(results, *recordings)
 
 
+@one_numeric_thread
 def analyse(
     reference: Features,
     candidate: Features,

@@ -39,6 +39,7 @@ def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
     Parameters
     ----------
     item : dataclasses.Field
+        The field.
     prefix : str
         What the table's heading says already (``band_``).
     """

@@ -67,9 +67,11 @@ def block_bootstrap(
     statistic : callable
         Takes indices of units, shape (blocks,), returns a number or an array.
     draws : int
+        Of a bootstrap.
     block_length : int
         Consecutive units that stay together (circular block bootstrap, Politis and Romano 1992).
     seed : int
+        Of the random numbers.
 
     Returns
     -------

@@ -90,6 +90,7 @@ def find_path(reference: Representation, candidate: Representation) -> CoarsePat
     Parameters
     ----------
     reference, candidate : Representation
+        The two recordings; the candidate is held against the reference.
 
     Returns
     -------
@@ -139,7 +140,9 @@ def jump_path(driver: Float32Array, other: Float32Array, rate: float) -> tuple[f
     Parameters
     ----------
     driver : ndarray, shape (n, bands)
+        Its frames are placed.
     other : ndarray, shape (m, bands)
+        The recording they are placed in.
     rate : float
         Frames a second; costs of jumps are set per second.
 

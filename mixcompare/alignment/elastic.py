@@ -120,8 +120,11 @@ def follow(
     reference, candidate : ndarray, shape (frames, k)
         Feature rows at ``rate_hz``.
     rate_hz : float
+        Frames a second.
     track : Track
+        The map so far.
     tracker : Tracker
+        Settings of this pass.
 
     Returns
     -------

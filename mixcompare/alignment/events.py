@@ -10,6 +10,7 @@ from mixcompare.alignment.timemap import TimeMap, sample_frames
 
 
 def gap_event(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -> Event:
+    """What one recording has between two stretches that the other lacks: a cut or an insertion."""
     if extra > 0:
         kind, words = "repeat", f"The candidate has {extra:.1f} s that the reference lacks"
     else:

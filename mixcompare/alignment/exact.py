@@ -98,6 +98,7 @@ def locate(
     Parameters
     ----------
     reference, candidate : Representation
+        The two recordings; the candidate is held against the reference.
     offsets_s : list of float
         Rough candidate times of reference time 0.
     within_s : tuple of float, optional
@@ -146,7 +147,9 @@ def second_arrival_s(
     Parameters
     ----------
     reference, candidate : Representation
+        The two recordings; the candidate is held against the reference.
     take : SameTake
+        How the whole was found to lie.
     within_s : tuple of float
         Part of the reference in which nothing was cut out or put in.
 
@@ -239,6 +242,7 @@ def _merit(take: SameTake) -> float:
 
 
 def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:
+    """So many samples of a recording from a place on; silence where it has none."""
     part = recording.waveform[max(first, 0) : max(first + count, 0)].astype(np.float32)
     before = min(max(-first, 0), count)
     out = np.zeros(count, np.float32)

@@ -19,6 +19,7 @@ MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same p
 
 
 def same_passage(reference: Representation, candidate: Representation) -> Alignment:
+    """Follow the same music through another performance, or find that it is other music."""
     path = coarse.find_path(reference, candidate)
     sounding = candidate.transposed(path.semitones)
     runs, repeats = chain(path.runs)

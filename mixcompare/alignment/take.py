@@ -16,6 +16,7 @@ _SPLICE_S = 0.3  # about an edit, analysis windows hold sound of both its sides
 
 
 def same_take(reference: Representation, candidate: Representation) -> Alignment | None:
+    """Lay one take over itself, sharp to microseconds; None where they are two."""
     offsets = coarse.find_offset_s(reference, candidate)
     take = exact.locate(reference, candidate, offsets)
     if take is None or not take.may_be_same:

@@ -152,7 +152,9 @@ class TimeMap:
         candidate_frames : ndarray, shape (frames, ...)
             Frame k lies at k / rate_hz seconds.
         rate_hz : float
+            Frames a second.
         reference_s : array_like, shape (m,)
+            Where to sample.
 
         Returns
         -------

@@ -27,7 +27,7 @@ from mixcompare.findings import Finding
 from mixcompare.findings.description import Description
 from mixcompare.pair import levels
 from mixcompare.pair.pair import Pair
-from mixcompare.standards import bs1770
+from mixcompare.standards import bs1770, tech3342
 
 SERIES_RATE_HZ = 10.0
 """Rate of the momentary and short-term series (EBU Tech 3341: at least 10 Hz)."""
@@ -155,7 +155,7 @@ def _values(step_power: npt.NDArray[np.float64]) -> dict[str, float | None]:
     short_term = bs1770.window_powers(step_power, bs1770.SHORT_TERM_STEPS)
     return {
         "integrated_lufs": _finite(bs1770.integrated_lufs(step_power)),
-        "loudness_range_lu": bs1770.loudness_range_lu(step_power),
+        "loudness_range_lu": tech3342.loudness_range_lu(step_power),
         "max_momentary_lufs": _finite(float(bs1770.to_lufs(momentary.max(initial=0.0)))),
         "max_short_term_lufs": _finite(float(bs1770.to_lufs(short_term.max(initial=0.0)))),
     }

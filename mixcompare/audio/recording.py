@@ -142,8 +142,11 @@ class Recording:
             Floating point with full scale 1.0, or integers, which are scaled by their range
             (unsigned ones around its middle).
         sample_rate_hz : int
+            Of the samples.
         name : str
+            To show in messages and reports.
         span_s : tuple of float, optional
+            Part to use, seconds.
 
         Raises
         ------

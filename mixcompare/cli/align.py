@@ -66,6 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def alignment_lines(alignment: Alignment) -> list[str]:
+    """How the two lie against each other, line by line."""
     names = {
         "same_take": "the same take",
         "same_passage": "the same passage, another performance",

@@ -54,10 +54,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         Exit code.
     """
-    # Matrices here are small: more threads of the linear algebra only wait for one another.
-    # It reads this when it is first imported, which happens below.
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
     parser = _parser()
     arguments = parser.parse_args(argv)
     if not hasattr(arguments, "run"):

@@ -27,6 +27,7 @@ class Status:
             self._stream.flush()
 
     def say(self, words: str) -> None:
+        """Replace what stands there."""
         if self._on:
             line = f"{words} ..."
             self._stream.write("\r" + line.ljust(self._length))
@@ -45,4 +46,5 @@ class Ink:
         self._on = stream.isatty() and "NO_COLOR" not in os.environ
 
     def bold(self, text: str) -> str:
+        """The text, in bold where that is wanted."""
         return f"\033[1m{text}\033[0m" if self._on else text

@@ -1,0 +1,1 @@
+"""What changed together: elements that are found without a score."""

@@ -80,6 +80,7 @@ def audibility(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> Aud
     part, rest : ndarray, shape (n, bands)
         Powers at the same moments.
     centre_hz : ndarray, shape (bands,)
+        Mid-band frequencies.
     """
     level = part.sum(axis=1)
     playing = level > 10 ** (-_PLAYING_DB / 10) * np.percentile(level, 95)

@@ -96,9 +96,10 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
 
     Parameters
     ----------
-    pair : PairSpectra
+    spectra : PairSpectra
         With the pair's gain taken out.
     same_take : bool
+        Whether both are one performance.
     """
     if len(spectra.times_s) < 3 * RATE_HZ:
         return Split((), np.zeros(len(spectra.centre_hz)), float("nan"))

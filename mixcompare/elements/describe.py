@@ -72,7 +72,8 @@ def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
     Parameters
     ----------
     energy : ndarray, shape (n, bands)
-    pair : PairSpectra
+        Of the element, per cell.
+    spectra : PairSpectra
         Of which ``energy`` is a part.
     """
     own = own_cells(energy, spectra)

@@ -58,10 +58,12 @@ def factorise(spectra: PairSpectra, seed: int, components: int | None = None) ->
 
     Parameters
     ----------
-    pair : PairSpectra
+    spectra : PairSpectra
+        The aligned pair.
     seed : int
         Start of the random templates; results of several seeds are compared elsewhere.
     components : int, optional
+        How many.
 
     Returns
     -------

@@ -175,6 +175,7 @@ def fit_groups(cells: Cells, smallest_noise_db: float) -> tuple[GroupFit, GroupF
     Parameters
     ----------
     cells : Cells
+        The cells that say something.
     smallest_noise_db : float
         Floor of the noise scale.
 

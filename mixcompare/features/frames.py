@@ -66,6 +66,7 @@ class FrameStream:
 
 
 def power_of(spectra: npt.NDArray[np.complex64]) -> Float32Array:
+    """Power of every bin and channel."""
     parts = np.square(spectra.view(np.float32))
     return np.asarray(parts[..., ::2] + parts[..., 1::2], np.float32)
 
@@ -87,10 +88,12 @@ class Rows:
         self._count = 0
 
     def add(self, values: npt.NDArray[Any]) -> None:
+        """Append rows."""
         room = len(self._store) - self._count
         self._store[self._count : self._count + len(values)] = values[:room]
         self._count += min(len(values), room)
 
     @property
     def filled(self) -> npt.NDArray[Any]:
+        """The rows so far."""
         return self._store[: self._count]

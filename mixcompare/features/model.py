@@ -81,6 +81,7 @@ class AlignmentFeatures:
         Parameters
         ----------
         recording : Recording
+            Read block by block.
         progress : callable, optional
             Called with the share done, 0 to 1.
 

@@ -35,6 +35,7 @@ def deviation_phasors(power: Float32Array) -> npt.NDArray[np.complex128]:
 
 
 def per_second(phasors: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
+    """Sums over whole seconds."""
     per = int(BAND_RATE_HZ)
     padded = np.concatenate([phasors, np.zeros(-len(phasors) % per)])
     return np.asarray(padded.reshape(-1, per).sum(axis=1), np.complex128)

@@ -28,7 +28,9 @@ def usable_band_hz(
     spectrum : ndarray, shape (bins,)
         Mean power per bin up to half the sample rate.
     sample_rate_hz : int
+        Of the samples.
     band_power : ndarray, shape (frames, 31, 2)
+        Third-octave power.
 
     Returns
     -------
@@ -67,6 +69,7 @@ def usable_band_hz(
 def content_warnings(
     recording: Recording, clipped: int, usable: tuple[float, float]
 ) -> tuple[str, ...]:
+    """Sentences on what the content warns of: clipping, a narrow band, one silent channel."""
     warnings = []
     if clipped:
         places = "place" if clipped == 1 else "places"

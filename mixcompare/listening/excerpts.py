@@ -115,7 +115,9 @@ def excerpt_span(finding: Finding, pair: AlignedSound, profile: Samples | None =
     Parameters
     ----------
     finding : Finding
+        What sticks out.
     pair : AlignedSound
+        The aligned pair.
     profile : ndarray, optional
         Result of :func:`busy_profile`. With it, the busiest part of a long place is chosen;
         without, the middle.
@@ -156,6 +158,7 @@ def cut(pair: AlignedSound, span_s: Span) -> ExcerptPair:
     Parameters
     ----------
     pair : AlignedSound
+        The aligned pair.
     span_s : tuple of float
         (start, end) on the reference's clock.
     """
@@ -180,6 +183,7 @@ def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerp
     finding : Finding
         Gives the files their names.
     sound : ExcerptPair
+        Excerpts of both recordings.
     folder : Path
         The report's folder.
 
@@ -251,6 +255,7 @@ def _shaped(samples: Samples, rate: int, gain_db: float) -> Samples:
 
 
 def on_candidate(time_map: TimeMap, span_s: Span) -> Span:
+    """A span of the reference on the candidate's clock."""
     start, end = time_map.to_candidate(np.array(span_s))
     return float(start), float(end)
 

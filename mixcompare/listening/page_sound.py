@@ -66,6 +66,7 @@ def page_sound(
     Parameters
     ----------
     pair : AlignedSound
+        The aligned pair.
     findings : sequence of Finding
         Most salient first.
     budget_bytes : int

@@ -37,6 +37,7 @@ def agreed(
     Parameters
     ----------
     values, weights : ndarray, shape (frames, columns)
+        What is seen moment by moment, and how much each says.
     rate_hz : float
         Frames a second.
     finest : float
@@ -80,6 +81,7 @@ def cell_weights(power: FloatArray, band_range_db: float, frame_range_db: float)
     Parameters
     ----------
     power : ndarray, shape (frames, columns)
+        Of every cell.
     band_range_db : float
         A cell further below the loud moments of its column says nothing,
     frame_range_db : float
@@ -133,7 +135,9 @@ def intervals(
     Parameters
     ----------
     value : ndarray, shape (columns,)
+        The estimates.
     draws : ndarray, shape (draws, columns)
+        Of a bootstrap.
     scatter : float or ndarray, shape (columns,)
         Standard deviation to be added to what the draws show.
     """

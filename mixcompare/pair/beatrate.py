@@ -56,6 +56,7 @@ def events_per_minute(onset_power: npt.NDArray[np.floating]) -> tuple[float, flo
     Parameters
     ----------
     onset_power : ndarray, shape (frames, bands)
+        Energy per semitone with a short window.
 
     Returns
     -------
@@ -86,6 +87,7 @@ def tempo_curve(onset_power: npt.NDArray[np.floating]) -> tuple[FloatArray, Floa
     Parameters
     ----------
     onset_power : ndarray, shape (frames, bands)
+        Energy per semitone with a short window.
 
     Returns
     -------

@@ -17,7 +17,7 @@ from scipy import ndimage
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.pair.match import Match
-from mixcompare.standards import bs1770
+from mixcompare.standards import bs1770, tech3342
 from mixcompare.statistics import block_bootstrap, few_blocks
 
 FloatArray = npt.NDArray[np.float64]
@@ -120,8 +120,8 @@ def range_difference_lu(
         None where either range cannot be told (Tech 3342: no window passes the gates).
     """
     kept_reference, kept_candidate = matched_steps(reference, candidate, match)
-    from_range = bs1770.loudness_range_lu(kept_reference)
-    to_range = bs1770.loudness_range_lu(kept_candidate)
+    from_range = tech3342.loudness_range_lu(kept_reference)
+    to_range = tech3342.loudness_range_lu(kept_candidate)
     if from_range is None or to_range is None:
         return None
     rate_hz = min(10.0, _RANGE_WINDOWS / max(reference.duration_s, 1.0))
@@ -137,7 +137,9 @@ def range_difference_lu(
         return None
 
     def difference(index: npt.NDArray[np.int64]) -> float:
-        return _range_of(pair[1, index]) - _range_of(pair[0, index])
+        return (tech3342.range_of(pair[1, index]) or 0.0) - (
+            tech3342.range_of(pair[0, index]) or 0.0
+        )
 
     block = max(round(_RANGE_BLOCK_S * rate_hz), 1)
     draws = block_bootstrap(pair.shape[1], difference, block_length=block)
@@ -209,16 +211,6 @@ def _smoothed(power: FloatArray, rate_hz: float) -> FloatArray:
     total = ndimage.convolve1d(power, window, axis=0, mode="constant")
     weight = ndimage.convolve1d(np.ones(len(power)), window, mode="constant")
     return np.asarray(total / weight.reshape((-1,) + (1,) * (power.ndim - 1)), np.float64)
-
-
-def _range_of(short_term: FloatArray) -> float:
-    """Loudness range of given short-term values (EBU Tech 3342); 0 where all are gated away."""
-    loud = short_term[short_term > bs1770.ABSOLUTE_GATE_LUFS]
-    if len(loud) == 0:
-        return 0.0
-    gate = 10 * np.log10(np.mean(10 ** (loud / 10))) + bs1770.RANGE_GATE_LU
-    low, high = np.percentile(loud[loud >= gate], [10, 95])
-    return float(high - low)
 
 
 def _step_times_s(features: Features) -> FloatArray:

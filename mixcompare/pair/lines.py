@@ -64,6 +64,7 @@ def comb_weights(semitone_power: FloatArray) -> FloatArray:
     Parameters
     ----------
     semitone_power : ndarray, shape (frames, 85)
+        Energy per semitone.
 
     Returns
     -------
@@ -111,6 +112,7 @@ def joint_weights(
     Parameters
     ----------
     sources : sequence of Sounding
+        Recordings, each with its own times of the common frames.
 
     Returns
     -------

@@ -36,6 +36,7 @@ def draw(results: Results, aspect: str) -> Figure:
     Parameters
     ----------
     results : Results
+        What the comparison found.
     aspect : str
         An aspect that was measured, or ``"alignment"``.
 

@@ -79,6 +79,7 @@ def loudness_contours(results: Results, window: str = "momentary") -> Contours |
     Parameters
     ----------
     results : Results
+        What the comparison found.
     window : str
         ``"momentary"`` (0.4 s) or ``"short_term"`` (3 s).
     """

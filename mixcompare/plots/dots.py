@@ -26,7 +26,9 @@ def draw_dots(dots: Sequence[Dot], figure: Figure, label: str, smallest: float =
     Parameters
     ----------
     dots : sequence of Dot
+        What stands on each row.
     figure : Figure
+        Empty; drawn on.
     label : str
         Quantity and unit of the horizontal axis.
     smallest : float

@@ -22,6 +22,7 @@ def field_png(field: Field, span_s: tuple[float, float], dark: bool = False) -> 
     Parameters
     ----------
     field : Field
+        Differences over time and frequency.
     span_s : tuple of float
         Time at the left and at the right edge; what lies outside the field is shown as silent.
     dark : bool

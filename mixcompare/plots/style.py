@@ -8,7 +8,9 @@ candidate has less) to the candidate's orange (it has more).
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -74,12 +76,19 @@ _SETTINGS: dict[Any, Any] = {
     "ytick.labelcolor": INK,
     "ytick.labelsize": 8.5,
 }
+_ONE_AT_A_TIME = threading.RLock()
 _OCTAVES_HZ = (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16000)
 
 
-def settings() -> Any:
-    """Context in which figures are made and written; nothing is set for other figures."""
-    return rc_context(_SETTINGS)
+@contextmanager
+def settings() -> Iterator[None]:
+    """Context in which figures are made and written; nothing stays set for other figures.
+
+    The settings are the process's own, so one thread draws at a time: two that set and restore
+    them in turns would leave the one's behind for the other, and for the user.
+    """
+    with _ONE_AT_A_TIME, rc_context(_SETTINGS):
+        yield
 
 
 class VectorFigure(Figure):

@@ -39,6 +39,7 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
     Parameters
     ----------
     results : Results
+        What the comparison found.
     files : sequence of str
         Everything that the report consists of, as paths relative to ``report.json``.
 

@@ -46,6 +46,7 @@ def render(
     Parameters
     ----------
     results : Results
+        What the comparison found.
     figures : mapping of str to Picture
         By aspect; ``"alignment"`` shows the time map.
     passages : sequence of CodedSound

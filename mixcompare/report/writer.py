@@ -43,6 +43,7 @@ def save(
     Parameters
     ----------
     results : Results
+        What the comparison found.
     out_dir : str or Path
         Folder to be made, or the folder of a former report, or one with other things in it.
     pair : AlignedSound, optional

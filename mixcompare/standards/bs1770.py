@@ -1,4 +1,4 @@
-"""Loudness and true peak: ITU-R BS.1770-5 (2023), EBU Tech 3341 v4 and Tech 3342 v4 (2023).
+"""Loudness and true peak: ITU-R BS.1770-5 (2023) and EBU Tech 3341 v4 (2023).
 
 Conventions
 -----------
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from pyloudnorm import IIRfilter
 from scipy import signal
 
 FloatArray = npt.NDArray[np.float64]
@@ -21,13 +22,12 @@ MOMENTARY_STEPS = 40
 SHORT_TERM_STEPS = 300
 ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU = -10.0
-RANGE_GATE_LU = -20.0
 OFFSET_DB = -0.691
 
 # Analogue prototypes whose bilinear transform gives Tables 1 and 2 of BS.1770 at 48 kHz.
 _SHELF_HZ, _SHELF_DB, _SHELF_Q = 1681.974450955533, 3.999843853973347, 0.7071752369554196
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
-_SHELF_BAND_EXPONENT = 0.4996667741545416
+_TABLE_RATE_HZ = 48_000
 
 _HALF_TAPS = 24
 _STRETCH = 32
@@ -37,39 +37,22 @@ def k_weighting_sos(sample_rate_hz: float) -> FloatArray:
     """Second-order sections of the K weighting, shape (2, 6).
 
     Source: BS.1770-5 Annex 1, Tables 1 and 2; other rates by the bilinear transform of the
-    same analogue filters. Table 2 leaves the high pass unscaled, 0.04 dB above its prototype;
-    other rates keep that gain, since the standard asks for the response that it has at 48 kHz.
+    same analogue filters (pyloudnorm's coefficients, after De Man). Table 2 leaves the high pass
+    unscaled, 0.04 dB above its prototype; other rates keep that gain, since the standard asks for
+    the response that it has at 48 kHz.
     """
-    k = np.tan(np.pi * _SHELF_HZ / sample_rate_hz)
-    high = 10 ** (_SHELF_DB / 20)
-    band = high**_SHELF_BAND_EXPONENT
-    norm = 1 + k / _SHELF_Q + k * k
-    shelf = [
-        (high + band * k / _SHELF_Q + k * k) / norm,
-        2 * (k * k - high) / norm,
-        (high - band * k / _SHELF_Q + k * k) / norm,
-        1.0,
-        2 * (k * k - 1) / norm,
-        (1 - k / _SHELF_Q + k * k) / norm,
-    ]
-    k = np.tan(np.pi * _HIGH_PASS_HZ / sample_rate_hz)
-    norm = _high_pass_norm(sample_rate_hz)
-    gain = _high_pass_norm(48_000) / norm
-    high_pass = [
-        gain,
-        -2 * gain,
-        gain,
-        1.0,
-        2 * (k * k - 1) / norm,
-        (1 - k / _HIGH_PASS_Q + k * k) / norm,
-    ]
-    return np.array([shelf, high_pass])
+    shelf = IIRfilter(_SHELF_DB, _SHELF_Q, _SHELF_HZ, sample_rate_hz, "high_shelf_DeMan")
+    here, there = (
+        IIRfilter(0.0, _HIGH_PASS_Q, _HIGH_PASS_HZ, rate_hz, "high_pass_DeMan")
+        for rate_hz in (sample_rate_hz, _TABLE_RATE_HZ)
+    )
+    gain = _nyquist_gain(there.a) / _nyquist_gain(here.a)
+    return np.array([[*shelf.b, *shelf.a], [*(gain * here.b), *here.a]])
 
 
-def _high_pass_norm(sample_rate_hz: float) -> float:
-    """First denominator coefficient of the bilinear high pass, before scaling it to 1."""
-    k = float(np.tan(np.pi * _HIGH_PASS_HZ / sample_rate_hz))
-    return 1 + k / _HIGH_PASS_Q + k * k
+def _nyquist_gain(denominator: FloatArray) -> float:
+    """Gain at half the sample rate of a second-order high pass with the numerator 1, -2, 1."""
+    return float(4 / (1 - denominator[1] + denominator[2]))
 
 
 _SURROUND = 1.41
@@ -198,15 +181,3 @@ def integrated_lufs(step_power: FloatArray) -> float:
         return float("-inf")
     gate = float(to_lufs(loud.mean())) + RELATIVE_GATE_LU
     return float(to_lufs(loud[to_lufs(loud) > gate].mean()))
-
-
-def loudness_range_lu(step_power: FloatArray) -> float | None:
-    """Loudness range (EBU Tech 3342); None where no short-term window passes the gates."""
-    windows = window_powers(step_power, SHORT_TERM_STEPS, hop=10)
-    loud = windows[to_lufs(windows) > ABSOLUTE_GATE_LUFS]
-    if len(loud) == 0:
-        return None
-    gate = float(to_lufs(loud.mean())) + RANGE_GATE_LU
-    kept = to_lufs(loud[to_lufs(loud) >= gate])
-    low, high = np.percentile(kept, [10, 95])
-    return float(high - low)

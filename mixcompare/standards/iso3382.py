@@ -76,6 +76,7 @@ def decay_of(response: FloatArray, rate_hz: float) -> Decay:
     response : ndarray, shape (samples,)
         Sound pressure; for C80 the first sample is the arrival of the direct sound.
     rate_hz : float
+        Frames a second.
 
     Returns
     -------

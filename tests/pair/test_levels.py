@@ -13,7 +13,7 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import Features
 from mixcompare.pair import levels
 from mixcompare.pair.match import Match
-from mixcompare.standards import bs1770
+from mixcompare.standards import tech3342
 from tests.aspects import stereo_music
 
 FloatArray = npt.NDArray[np.float64]
@@ -146,7 +146,7 @@ def test_the_range_of_two_known_levels(sign: int) -> None:
 def test_the_interval_of_the_range_holds_the_truth() -> None:
     # 100 pairs of a minute; the truth is the mean of 200 other such pairs. The interval says 95 %.
     others = [performances(seed, 60, 0.6)[:2] for seed in range(1000, 1200)]
-    ranges = [[bs1770.loudness_range_lu(one.k_power) or 0.0 for one in pair] for pair in others]
+    ranges = [[tech3342.loudness_range_lu(one.k_power) or 0.0 for one in pair] for pair in others]
     truth = float(np.mean(np.diff(ranges)))
     assert truth < -2
     held = 0

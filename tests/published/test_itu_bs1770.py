@@ -15,7 +15,7 @@ from scipy import signal
 from mixcompare.aspects.loudness import analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.standards import bs1770
+from mixcompare.standards import bs1770, tech3342
 from tests.operations import HALL, STRINGS
 
 FloatArray = npt.NDArray[np.float64]
@@ -216,7 +216,7 @@ def coarse_range_lu(power: FloatArray) -> float:
     """
     windows = bs1770.window_powers(power, bs1770.SHORT_TERM_STEPS, hop=100)
     windows = windows[bs1770.to_lufs(windows) > bs1770.ABSOLUTE_GATE_LUFS]
-    gate = bs1770.to_lufs(windows.mean()) + bs1770.RANGE_GATE_LU
+    gate = bs1770.to_lufs(windows.mean()) + tech3342.GATE_LU
     kept = np.sort(bs1770.to_lufs(windows)[bs1770.to_lufs(windows) >= gate])
     low, high = (int((len(kept) - 1) * share + 0.5) for share in (0.10, 0.95))
     return float(kept[high] - kept[low])

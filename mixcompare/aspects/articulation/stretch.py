@@ -55,6 +55,7 @@ def stretch(
     systematic: float,
     room_db: float,
 ) -> Stretch:
+    """How much longer or shorter a run of notes is held, and how surely."""
     changes = ratios[:, 1] - ratios[:, 0]
     middle = weighted_quantile(changes, weights, 0.5)
     low, high = median_interval(changes, weights, systematic)

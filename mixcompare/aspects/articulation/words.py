@@ -53,6 +53,7 @@ def _alike(one: Stretch, other: Stretch) -> bool:
 
 
 def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
+    """What is said of one voice, or of written parts that play alike."""
     stretches = [voice.stretch for voice in group if voice.stretch is not None]
     first = stretches[0]
     value, limits = first.sounding_ratio, first.sounding_ratio_interval

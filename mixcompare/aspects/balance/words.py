@@ -27,6 +27,7 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
 
 
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
+    """What is said of an element that stands elsewhere."""
     louder = element.difference_db > 0
     direction = "further forward" if louder else "further back"
     size = _size_text(element.difference_db, element.interval)
@@ -98,6 +99,7 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
 
 
 def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pair) -> Finding:
+    """What is said of a register that stands out in places."""
     louder = passage.difference_db > 0
     size = _size_text(passage.difference_db, passage.interval)
     where = places((passage.span_s,))

@@ -30,7 +30,7 @@ from mixcompare.features import Features
 from mixcompare.findings import Finding, Span
 from mixcompare.pair import levels
 from mixcompare.pair.pair import Pair
-from mixcompare.standards import bs1770
+from mixcompare.standards import bs1770, tech3342
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -54,7 +54,7 @@ class DynamicsAnalyzer:
         passages = levels.short_term_lufs(features, times_s)
         music = levels.is_music(contour, contour)
         loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
-        loudness_range = bs1770.loudness_range_lu(features.k_power)
+        loudness_range = tech3342.loudness_range_lu(features.k_power)
         reasons = []
         if loudest is None or softest is None:
             reasons.append("Loudest and softest passages need 3 s of music above -70 LUFS.")

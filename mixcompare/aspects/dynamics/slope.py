@@ -103,6 +103,7 @@ def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
     mean_db, change_db : ndarray, shape (n,)
         Consecutive moments of music, rests left out.
     rate_hz : float
+        Frames a second.
     """
     music_s = len(mean_db) / rate_hz
     refusal = "Swings in level cannot be compared"
@@ -141,6 +142,7 @@ def swing_slope(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> S
     mean_db, change_db : ndarray, shape (n,)
         Consecutive moments of music, rests left out.
     rate_hz : float
+        Frames a second.
 
     Returns
     -------

@@ -19,6 +19,7 @@ STEEPEST_ALONE = 3.0
 def finding(
     difference: DynamicsDifference, pair: Pair, slope: Slope, above: Slope | None, only_loud: bool
 ) -> Finding:
+    """What is said of swings that differ, over the whole range or above a level alone."""
     low, high = slope.interval
     smaller = slope.value < 1
     return Finding(
@@ -130,4 +131,5 @@ def _rides_db(difference: DynamicsDifference, slope: Slope) -> float:
 
 
 def slope_of(value: float | None, interval: tuple[float, float] | None) -> Slope | None:
+    """A slope with its interval, where both are known."""
     return None if value is None or interval is None else Slope(value, interval)

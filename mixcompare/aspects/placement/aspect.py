@@ -161,6 +161,8 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
 
     Parameters
     ----------
+    features : Features
+        The recording.
     match : Match or None
         Leaves out what has no counterpart; None takes the whole recording.
 

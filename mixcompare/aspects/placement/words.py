@@ -61,6 +61,7 @@ def swap_finding(difference: PlacementDifference, pair: Pair) -> Finding:
 
 
 def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
+    """What is said where the whole image lies further to one side."""
     turn, around_db = difference.turn_db, difference.turn_db_interval
     if turn is None or around_db is None:
         return None
@@ -114,6 +115,7 @@ def ranges(difference: PlacementDifference) -> list[list[int]]:
 
 
 def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int]) -> Finding:
+    """What is said of a range of bands that moved by itself."""
     weight = np.array([difference.weight[band] for band in bands])
     weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(bands), 1 / len(bands))
 

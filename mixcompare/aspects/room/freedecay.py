@@ -207,6 +207,7 @@ def _is_noise(features: Features, tail: Span) -> bool:
 
 
 def part_of(features: Features, span: Span) -> FloatArray:
+    """Waveform of a span, mono at 12 kHz."""
     first, last = (int(time * ANALYSIS_RATE_HZ) for time in span)
     return np.asarray(features.waveform[first:last], np.float64) / WAVEFORM_SCALE
 

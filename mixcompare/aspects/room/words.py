@@ -16,6 +16,7 @@ def _cause(same_take: bool) -> Cause:
 
 
 def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
+    """What is said of more or less reverberation."""
     value, limits = difference.wetness_db, difference.wetness_db_interval
     if value is None or limits is None:
         return None
@@ -85,6 +86,7 @@ def _advice(value: float, same_take: bool, tail_differs: bool) -> tuple[str, ...
 
 
 def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
+    """What is said of a longer or shorter decay."""
     value, limits = difference.decay_time_percent, difference.decay_time_percent_interval
     if value is None or limits is None or difference.reference_decay_time_s is None:
         return None

@@ -40,6 +40,7 @@ def _finding(
 
 
 def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
+    """What is said of the tempo as a whole."""
     value, around = difference.percent, difference.percent_interval
     if difference.playback_speed:
         return None  # then the tuning says it
@@ -72,6 +73,7 @@ def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple
 
 
 def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
+    """What is said of a tempo that is freer or steadier."""
     value, own = difference.own_spread_difference_percent, difference.own_spread_percent
     around = difference.own_spread_difference_percent_interval
     if value is None or own is None or around is None:

@@ -199,6 +199,7 @@ def is_tilt(
     Parameters
     ----------
     centre_hz, curve_db, deviation_db : ndarray, shape (bands,)
+        Mid-band frequencies, the curve there, and its standard deviation.
     slope : float
         dB per octave.
 

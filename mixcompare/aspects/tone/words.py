@@ -108,6 +108,7 @@ def region_finding(
     bands: list[int],
     heard: BoolArray,
 ) -> Finding:
+    """What is said of a run of bands that stands out."""
     value = float(np.mean(curve[bands]))
     reach = float(np.mean(half[bands]))
     around = (value - reach, value + reach)

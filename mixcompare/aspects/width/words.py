@@ -33,6 +33,7 @@ def _finding(
 
 
 def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
+    """What is said of a wider or narrower image."""
     value, around = difference.side_to_mid_db, difference.side_to_mid_db_interval
     if value is None or around is None:
         return []
@@ -87,6 +88,7 @@ def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
 
 
 def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, float]) -> Finding:
+    """What is said where one channel is inverted in one of the two."""
     value = low[1] - low[0]
     around = (value - 0.1, value + 0.1)
     name = "candidate" if value < 0 else "reference"
