@@ -117,7 +117,7 @@ class Comparison:
         rows = "".join(
             f"<tr><td>{finding.rank}</td><td>{escape(finding.subject)}</td>"
             f"<td>{escape(finding.amount)}</td>"
-            f"<td>{finding.interval[0]:+.2f} to {finding.interval[1]:+.2f}</td>"
+            f"<td>{finding.around}</td>"
             f"<td>{escape(places(finding.spans_s))}</td>"
             f"<td>{finding.cause.likeliest}</td><td>{escape(finding.text)}</td></tr>"
             for finding in self.findings
@@ -269,9 +269,7 @@ def analyse(
     rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
     listed = ranked(without_consequences(found, rules), pair.duration_s)
     findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
-    return Results(
-        *sources, alignment, level, measured, findings, _verdict(findings, measured), warnings
-    )
+    return Results(*sources, alignment, level, measured, findings, _verdict(findings), warnings)
 
 
 def _not_the_players(finding: Finding) -> Finding:
@@ -314,11 +312,12 @@ def _source(features: Features) -> Source:
     )
 
 
-def _verdict(findings: tuple[Finding, ...], measured: Mapping[str, Measured]) -> str:
+def _verdict(findings: tuple[Finding, ...]) -> str:
     if not findings:
         return "Nothing sticks out."
     first = findings[0]
-    head = measured[first.aspect].about.article + first.subject
+    articles = {analyzer.aspect: analyzer.about.article for analyzer in ANALYZERS}
+    head = articles.get(first.aspect, "") + first.subject
     if any(letter.isalpha() or letter == "%" for letter in first.spoken):
         head += f" ({first.spoken})"  # a bare number says nothing to a person
     if len(findings) == 1:

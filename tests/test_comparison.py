@@ -14,7 +14,7 @@ import soundfile
 import mixcompare
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects import ANALYZERS, tone
+from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import (
@@ -161,7 +161,10 @@ def test_verdict_sentences() -> None:
     figure = finding(5.84, subject="repeating high figure")
     tempo = finding(-5.63, aspect="tempo", subject="the tempo", unit="%")
     image = finding(0.3, aspect="placement", subject="the stereo image", unit="")
-    line = finding(-0.384, aspect="articulation", subject="the leading line", unit="")
+    line = finding(
+        -0.384, aspect="articulation", subject="the leading line", unit="",
+        noticeable=JUST_NOTICEABLE["articulation"],
+    )  # fmt: skip
     assert _verdict(()) == "Nothing sticks out."
     assert _verdict((figure,)) == "One thing sticks out: the repeating high figure (+5.8 dB)."
     assert _verdict((tempo,)) == "One thing sticks out: the tempo (-5.6 %)."
@@ -334,7 +337,7 @@ def test_table_in_a_notebook() -> None:
     assert shown(told) == (
         "<p><strong>One thing.</strong></p><table><tr><th></th><th>what</th><th>size</th>"
         "<th>95 %</th><th>where</th><th>cause</th><th></th></tr>"
-        "<tr><td>1</td><td>middle register</td><td>+5.84 dB</td><td>+5.03 to +7.29</td>"
+        "<tr><td>1</td><td>middle register</td><td>+5.8 dB</td><td>+5.0 to +7.3</td>"
         "<td>0:04-0:15 and 0:18-0:24</td><td>mix</td><td>Further forward.</td></tr></table>"
     )
     assert shown(verdict="Nothing sticks out.") == ("<p><strong>Nothing sticks out.</strong></p>")

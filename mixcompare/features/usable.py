@@ -69,7 +69,7 @@ def usable_band_hz(
 def content_warnings(
     recording: Recording, clipped: int, usable: tuple[float, float]
 ) -> tuple[str, ...]:
-    """Sentences on what the content warns of: clipping, a narrow band, one silent channel."""
+    """Sentences on what the content warns of: clipping, a narrow band, a short recording."""
     warnings = []
     if clipped:
         places = "place" if clipped == 1 else "places"

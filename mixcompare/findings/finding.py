@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from mixcompare import units
 from mixcompare.findings.noticeable import JustNoticeable
 
 Span = tuple[float, float]
@@ -109,6 +110,16 @@ class Finding:
     def amount(self) -> str:
         """Its size as a person reads it: ``+5.8 dB``, ``-34 %``."""
         return self.scale.amount(self.difference)
+
+    @property
+    def around(self) -> str:
+        """Its 95 % interval on the same scale: ``+4.9 to +6.7``."""
+        scale = self.scale
+        low, high = (
+            units.plain_number(bound, scale.read_as or scale.unit, signed=True)
+            for bound in scale.interval(self.interval)
+        )
+        return f"{low} to {high}"
 
     @property
     def spoken(self) -> str:

@@ -76,4 +76,14 @@ FAULTS: list[Fault] = [
         ("tests/findings/test_folding.py",),
         ("finding.aspect == self.aspect or finding.kind", "finding.kind"),
     ),
+    *each(
+        "mixcompare/numerics.py",
+        ("tests/test_numerics.py",),
+        ("limits=1", "limits=2"),
+    ),
+    *each(
+        "mixcompare/plots/style.py",
+        ("tests/test_numerics.py",),
+        ("with _ONE_AT_A_TIME, rc_context(_SETTINGS):", "with rc_context(_SETTINGS):"),
+    ),
 ]
