@@ -58,20 +58,22 @@ def find_offset_s(
     of the reference only where a span of it is given.
     """
     rate = 10.0
-    a = reference.harmony(rate)
+    of_reference = reference.harmony(rate)
     first = 0
     if within_s is not None:
         first = round(within_s[0] * rate)
-        a = a[first : round(within_s[1] * rate)]
-    b = candidate.harmony(rate)
-    size = fft.next_fast_len(len(a) + len(b))
+        of_reference = of_reference[first : round(within_s[1] * rate)]
+    of_candidate = candidate.harmony(rate)
+    size = fft.next_fast_len(len(of_reference) + len(of_candidate))
     total = np.zeros(size // 2 + 1, np.complex128)
-    for column in range(a.shape[1]):
-        total += np.conj(fft.rfft(a[:, column], size)) * fft.rfft(b[:, column], size)
+    for column in range(of_reference.shape[1]):
+        total += np.conj(fft.rfft(of_reference[:, column], size)) * fft.rfft(
+            of_candidate[:, column], size
+        )
     correlation = fft.irfft(total, size)
     lags = np.arange(size)
-    lags = np.where(lags < len(b), lags, lags - size)
-    overlap = np.minimum(len(a), len(b) - lags) - np.maximum(0, -lags)
+    lags = np.where(lags < len(of_candidate), lags, lags - size)
+    overlap = np.minimum(len(of_reference), len(of_candidate) - lags) - np.maximum(0, -lags)
     score = correlation / np.sqrt(np.maximum(overlap, 20))
     score[overlap < 20] = -np.inf
     found: list[float] = []
@@ -98,20 +100,20 @@ def find_path(reference: Representation, candidate: Representation) -> CoarsePat
         ``semitones`` is the candidate's transposition on the tuned semitone grids.
     """
     rate = _rate_for(reference.duration_s, candidate.duration_s, 400_000, 1.0)
-    a = reference.harmony(rate)
-    b = candidate.harmony(rate)
+    of_reference = reference.harmony(rate)
+    of_candidate = candidate.harmony(rate)
     costs = {}
     for semitones in range(-LARGEST_TRANSPOSITION, LARGEST_TRANSPOSITION + 1):
-        shifted = np.zeros_like(b)
-        low, high = max(0, semitones), b.shape[1] + min(0, semitones)
-        shifted[:, low - semitones : high - semitones] = b[:, low:high]
-        costs[semitones] = _drive(a, shifted, rate)[0]
+        shifted = np.zeros_like(of_candidate)
+        low, high = max(0, semitones), of_candidate.shape[1] + min(0, semitones)
+        shifted[:, low - semitones : high - semitones] = of_candidate[:, low:high]
+        costs[semitones] = _drive(of_reference, shifted, rate)[0]
     semitones = min(costs, key=lambda shift: (costs[shift], abs(shift)))
     rate = _rate_for(reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
-    a = reference.harmony(rate)
-    b = candidate.transposed(semitones).harmony(rate)
-    _, rows, columns = _drive(a, b, rate)
-    misfit = 1 - np.einsum("ik,ik->i", a[rows], b[columns])
+    of_reference = reference.harmony(rate)
+    of_candidate = candidate.transposed(semitones).harmony(rate)
+    _, rows, columns = _drive(of_reference, of_candidate, rate)
+    misfit = 1 - np.einsum("ik,ik->i", of_reference[rows], of_candidate[columns])
     cost = float(misfit.mean()) if len(rows) else 1.0
     return CoarsePath(_runs(rows, columns, rate), semitones, cost)
 
@@ -120,15 +122,17 @@ def _rate_for(reference_s: float, candidate_s: float, cells: int, finest_hz: flo
     return float(min(finest_hz, np.sqrt(cells / (reference_s * candidate_s))))
 
 
-def _drive(a: Float32Array, b: Float32Array, rate: float) -> tuple[float, IntArray, IntArray]:
+def _drive(
+    of_reference: Float32Array, of_candidate: Float32Array, rate: float
+) -> tuple[float, IntArray, IntArray]:
     """Let the shorter drive, or both where they are about equally long; take the cheaper."""
     tries = []
-    if len(a) < 1.5 * len(b):
-        cost, columns = jump_path(a, b, rate)
+    if len(of_reference) < 1.5 * len(of_candidate):
+        cost, columns = jump_path(of_reference, of_candidate, rate)
         rows = np.flatnonzero(columns >= 0)
         tries.append((cost, rows, columns[rows]))
-    if len(b) < 1.5 * len(a):
-        cost, rows_of = jump_path(b, a, rate)
+    if len(of_candidate) < 1.5 * len(of_reference):
+        cost, rows_of = jump_path(of_candidate, of_reference, rate)
         columns = np.flatnonzero(rows_of >= 0)
         tries.append((cost, rows_of[columns], columns))
     return min(tries, key=lambda attempt: attempt[0])

@@ -31,12 +31,18 @@ def channels_swapped(
         return None
     times = np.arange(*time_map.span_s, 1 / SIDES_RATE_HZ)
     times = times[time_map.covers(times)]
-    a = sample_frames(reference.sides_db, SIDES_RATE_HZ, times)
-    b = sample_frames(candidate.sides_db, SIDES_RATE_HZ, time_map.to_candidate(times))
-    if a.size == 0:
+    of_reference = sample_frames(reference.sides_db, SIDES_RATE_HZ, times)
+    of_candidate = sample_frames(candidate.sides_db, SIDES_RATE_HZ, time_map.to_candidate(times))
+    if of_reference.size == 0:
         return None
-    correlation = float((a * b).sum() / np.sqrt((a * a).sum() * (b * b).sum() + 1e-9))
-    if abs(correlation) < 0.3 or min(np.abs(a).mean(), np.abs(b).mean()) < 0.2:
+    correlation = float(
+        (of_reference * of_candidate).sum()
+        / np.sqrt((of_reference * of_reference).sum() * (of_candidate * of_candidate).sum() + 1e-9)
+    )
+    if (
+        abs(correlation) < 0.3
+        or min(np.abs(of_reference).mean(), np.abs(of_candidate).mean()) < 0.2
+    ):
         return None
     return correlation < 0
 

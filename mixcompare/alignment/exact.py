@@ -178,8 +178,8 @@ def second_arrival_s(
 
 
 def _mean_correlation(
-    a: Representation,
-    b: Representation,
+    of_reference: Representation,
+    of_candidate: Representation,
     offset_s: float,
     drift_ppm: float,
     span_s: tuple[float, float],
@@ -194,7 +194,8 @@ def _mean_correlation(
     for start in np.round(np.linspace(span_s[0], last_s, _ARRIVAL_WINDOWS) * rate).astype(int):
         shift = (offset_s + drift_ppm * 1e-6 * (start + size / 2) / rate) * rate
         first, second = (
-            samples(each, start + by, size) for each, by in ((a, 0), (b, round(shift)))
+            samples(each, start + by, size)
+            for each, by in ((of_reference, 0), (of_candidate, round(shift)))
         )
         cross = spectrum.cross(first, second)
         if cross is None:
@@ -220,12 +221,18 @@ class _Whitened:
         self._taper = np.hanning(size).astype(np.float32)
 
     def cross(
-        self, a: npt.NDArray[np.float32], b: npt.NDArray[np.float32]
+        self, of_reference: npt.NDArray[np.float32], of_candidate: npt.NDArray[np.float32]
     ) -> npt.NDArray[np.complex64] | None:
         """Cross spectrum; None where one of the windows is silent."""
-        if np.sqrt(min(np.mean(a * a), np.mean(b * b))) / WAVEFORM_SCALE < 3e-5:
+        if (
+            np.sqrt(min(np.mean(of_reference * of_reference), np.mean(of_candidate * of_candidate)))
+            / WAVEFORM_SCALE
+            < 3e-5
+        ):
             return None
-        spectra = [fft.rfft(each * self._taper, self.length) for each in (a, b)]
+        spectra = [
+            fft.rfft(each * self._taper, self.length) for each in (of_reference, of_candidate)
+        ]
         cross = np.conj(spectra[0]) * spectra[1]
         magnitude = np.abs(cross)
         whitened = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING)
@@ -276,11 +283,11 @@ def _measure(
     reach = int(largest_lag_s * rate)
     rows = []
     for start in starts:
-        a = samples(reference, start, size)
+        of_reference = samples(reference, start, size)
         middle_s = (start + size / 2) / rate
         shift = round((offset_s + drift_ppm * 1e-6 * middle_s) * rate)
-        b = samples(candidate, start + shift, size)
-        cross = spectrum.cross(a, b)
+        of_candidate = samples(candidate, start + shift, size)
+        cross = spectrum.cross(of_reference, of_candidate)
         if cross is None:
             continue
         near = spectrum.correlation(cross, reach)

@@ -27,13 +27,18 @@ def harmony_agreement(
     times = times[time_map.covers(times)]
     if len(times) < 20:
         return 0.0
-    a = sample_frames(reference.harmony(_RATE_HZ, normalised=False), _RATE_HZ, times)
-    b = sample_frames(
+    of_reference = sample_frames(reference.harmony(_RATE_HZ, normalised=False), _RATE_HZ, times)
+    of_candidate = sample_frames(
         candidate.harmony(_RATE_HZ, normalised=False), _RATE_HZ, time_map.to_candidate(times)
     )
-    a, b = (rows - rows.mean(axis=0) for rows in (a, b))
-    a, b = (rows - rows.mean(axis=1, keepdims=True) for rows in (a, b))
-    return float((a * b).sum() / np.sqrt((a * a).sum() * (b * b).sum() + 1e-12))
+    of_reference, of_candidate = (rows - rows.mean(axis=0) for rows in (of_reference, of_candidate))
+    of_reference, of_candidate = (
+        rows - rows.mean(axis=1, keepdims=True) for rows in (of_reference, of_candidate)
+    )
+    return float(
+        (of_reference * of_candidate).sum()
+        / np.sqrt((of_reference * of_reference).sum() * (of_candidate * of_candidate).sum() + 1e-12)
+    )
 
 
 def passage_probability(

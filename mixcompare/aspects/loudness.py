@@ -126,23 +126,23 @@ class LoudnessAnalyzer:
         """Compare the music that both recordings have."""
         reference, candidate, match = pair.reference, pair.candidate, pair.match
         kept_reference, kept_candidate = levels.matched_steps(reference, candidate, match)
-        ours, theirs = _values(kept_reference), _values(kept_candidate)
+        of_reference, of_candidate = _values(kept_reference), _values(kept_candidate)
         peak_db = _true_peak_dbtp(candidate) - _true_peak_dbtp(reference)
-        integrated = _difference(ours["integrated_lufs"], theirs["integrated_lufs"])
+        integrated = _difference(of_reference["integrated_lufs"], of_candidate["integrated_lufs"])
         range_difference = pair.loudness_range
         return LoudnessDifference(
             integrated_lufs=integrated,
             loudness_range_lu=None if range_difference is None else range_difference[0],
             loudness_range_lu_interval=None if range_difference is None else range_difference[1],
             max_momentary_lufs=_difference(
-                ours["max_momentary_lufs"], theirs["max_momentary_lufs"]
+                of_reference["max_momentary_lufs"], of_candidate["max_momentary_lufs"]
             ),
             max_short_term_lufs=_difference(
-                ours["max_short_term_lufs"], theirs["max_short_term_lufs"]
+                of_reference["max_short_term_lufs"], of_candidate["max_short_term_lufs"]
             ),
             true_peak_dbtp=peak_db,
             peak_to_loudness_db=_difference(integrated, peak_db),
-            reasons=tuple(dict.fromkeys(_reasons(ours) + _reasons(theirs))),
+            reasons=tuple(dict.fromkeys(_reasons(of_reference) + _reasons(of_candidate))),
         )
 
     def findings(self, difference: LoudnessDifference, pair: Pair) -> list[Finding]:

@@ -251,10 +251,10 @@ def _from_pitches(
     phasors: list[Phasors], aligned_cents: float
 ) -> tuple[float | None, tuple[float, float] | None, tuple[str, ...]]:
     """Two performances: difference of their tunings, checked against what alignment found."""
-    before, before_draws = _cents(phasors[0])
-    after, after_draws = _cents(phasors[1])
-    apart = float(_wrapped(after - before - aligned_cents))
-    spread = (after_draws - after) - (before_draws - before)
+    of_reference, before_draws = _cents(phasors[0])
+    of_candidate, after_draws = _cents(phasors[1])
+    apart = float(_wrapped(of_candidate - of_reference - aligned_cents))
+    spread = (after_draws - of_candidate) - (before_draws - of_reference)
     low, high = interval(spread)
     reach = 1.96 * SYSTEMATIC_CENTS * math.sqrt(2)
     below, above = math.hypot(low, reach), math.hypot(high, reach)
@@ -262,8 +262,8 @@ def _from_pitches(
         return None, None, (_NO_PITCHES,)
     if abs(apart) > _SAME_CENTS + max(below, above):
         text = (
-            f"The pitches say {float(_wrapped(after - before)):+.0f} cents, the alignment"
-            f" {aligned_cents:+.0f}: the difference in tuning can't be told."
+            f"The pitches say {float(_wrapped(of_candidate - of_reference)):+.0f} cents, the"
+            f" alignment {aligned_cents:+.0f}: the difference in tuning can't be told."
         )
         return None, None, (text,)
     cents = aligned_cents + apart
@@ -285,9 +285,9 @@ def _words(
         size = f"{size} ({name}{more})"
     bounds = f"between {around[0]:+.1f} and {around[1]:+.1f}"
     text = f"The candidate sounds {size} {word} than the reference ({total:+.1f} cents, {bounds})"
-    before, after = difference.a4_hz
-    if before is not None and after is not None and not semitones:
-        text += f": A4 near {after:.1f} Hz against {before:.1f} Hz"
+    of_reference, of_candidate = difference.a4_hz
+    if of_reference is not None and of_candidate is not None and not semitones:
+        text += f": A4 near {of_candidate:.1f} Hz against {of_reference:.1f} Hz"
     text += "."
     if not by_machine:
         if semitones:

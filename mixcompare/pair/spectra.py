@@ -94,7 +94,7 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
     inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
     columns = np.flatnonzero(inside)
-    a, b = _read(
+    of_reference, of_candidate = _read(
         (reference.semitone_power, candidate.semitone_power), SEMITONE_RATE_HZ, times, match
     )
     upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
@@ -111,8 +111,8 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     return PairSpectra(
         times_s=times,
         centre_hz=np.concatenate([pitch_hz(pitches[columns]), THIRD_OCTAVE_CENTRES_HZ[upper]]),
-        reference=np.concatenate([a[:, columns], a_upper], axis=1),
-        candidate=gain * np.concatenate([b[:, columns + shift], b_upper], axis=1),
+        reference=np.concatenate([of_reference[:, columns], a_upper], axis=1),
+        candidate=gain * np.concatenate([of_candidate[:, columns + shift], b_upper], axis=1),
     )
 
 

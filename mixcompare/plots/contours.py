@@ -98,18 +98,20 @@ def dynamic_contours(results: Results) -> Contours | None:
     found = results.measurements.get("dynamics")
     if found is None:
         return None
-    ours: DynamicsMeasurement = found.reference
-    theirs: DynamicsMeasurement = found.candidate
+    of_reference: DynamicsMeasurement = found.reference
+    of_candidate: DynamicsMeasurement = found.candidate
     return _contours(
-        results, (ours.contour_s, ours.contour_db), (theirs.contour_s, theirs.contour_db)
+        results,
+        (of_reference.contour_s, of_reference.contour_db),
+        (of_candidate.contour_s, of_candidate.contour_db),
     )
 
 
 def _contours(
-    results: Results, ours: tuple[Values, Values], theirs: tuple[Values, Values]
+    results: Results, of_reference: tuple[Values, Values], of_candidate: tuple[Values, Values]
 ) -> Contours | None:
-    times, reference = map(series, ours)
-    candidate_times, candidate = map(series, theirs)
+    times, reference = map(series, of_reference)
+    candidate_times, candidate = map(series, of_candidate)
     if times is None or reference is None or candidate_times is None or candidate is None:
         return None
     start, end = results.alignment.time_map.span_s

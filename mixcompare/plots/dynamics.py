@@ -31,19 +31,21 @@ def draw(results: Results, figure: Figure) -> str | None:
     known = np.isfinite(contours.reference_lufs) & np.isfinite(contours.candidate_lufs)
     if known.sum() < 10:
         return None
-    ours = contours.reference_lufs - contours.reference_lufs[known].mean()
-    theirs = contours.candidate_lufs - contours.candidate_lufs[known].mean()
+    of_reference = contours.reference_lufs - contours.reference_lufs[known].mean()
+    of_candidate = contours.candidate_lufs - contours.candidate_lufs[known].mean()
     left, right = style.columns(figure, 6.6, (2.1, 1.0))
     for values, line, name in (
-        (ours, style.REFERENCE_LINE, "reference"),
-        (theirs, style.CANDIDATE_LINE, "candidate"),
+        (of_reference, style.REFERENCE_LINE, "reference"),
+        (of_candidate, style.CANDIDATE_LINE, "candidate"),
     ):
         left.plot(*thinned(contours.times_s, np.maximum(values, _FLOOR_LU)), label=name, **line)
     left.set_ylabel("level against the mean (LU)")
     style.time_axis(left, results.alignment.time_map.span_s)
     style.name_recordings(left)
-    loud = known & (ours > _FLOOR_LU) & (theirs > _FLOOR_LU)
-    _, pairs = thinned(contours.times_s[loud], np.stack([ours[loud], theirs[loud]], axis=1), 400)
+    loud = known & (of_reference > _FLOOR_LU) & (of_candidate > _FLOOR_LU)
+    _, pairs = thinned(
+        contours.times_s[loud], np.stack([of_reference[loud], of_candidate[loud]], axis=1), 400
+    )
     right.plot(pairs[:, 0], pairs[:, 1], "o", color=style.INK, markersize=2.2, alpha=0.5)
     low = float(pairs.min()) - 1
     high = float(pairs.max()) + 1

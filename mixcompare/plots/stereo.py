@@ -41,13 +41,15 @@ def draw_width(results: Results, figure: Figure) -> str | None:
         return None
     centres = reference.band_centre_hz
     axes = style.panels(figure, [3.6] * len(kinds))
-    for (label, ours, theirs), panel in zip(kinds, axes, strict=True):
-        panel.plot(centres, np.array(ours, np.float64), label="reference", **style.REFERENCE_LINE)
-        levels = series(theirs)
+    for (label, of_reference, of_candidate), panel in zip(kinds, axes, strict=True):
+        panel.plot(
+            centres, np.array(of_reference, np.float64), label="reference", **style.REFERENCE_LINE
+        )
+        levels = series(of_candidate)
         if levels is not None:
             panel.plot(candidate.band_centre_hz, levels, label="candidate", **style.CANDIDATE_LINE)
         panel.set_ylabel(label)
-        if ours is reference.band_correlation:
+        if of_reference is reference.band_correlation:
             panel.set_ylim(-1.05, 1.05)
     style.name_recordings(axes[0])
     style.frequency_axis(axes[-1], _range_hz(centres))
@@ -59,12 +61,12 @@ def draw_placement(results: Results, figure: Figure) -> str | None:
     found = results.measurements.get("placement")
     if found is None:
         return None
-    ours: PlacementMeasurement = found.reference
-    theirs: PlacementMeasurement = found.candidate
-    reference, candidate = series(ours.position), series(theirs.position)
+    of_reference: PlacementMeasurement = found.reference
+    of_candidate: PlacementMeasurement = found.candidate
+    reference, candidate = series(of_reference.position), series(of_candidate.position)
     if reference is None:
         return None
-    centres = ours.band_centre_hz
+    centres = of_reference.band_centre_hz
     (axes,) = style.panels(figure, (7.0,))
     step = found.about.size_of("placement")
     axes.fill_betweenx(
@@ -77,7 +79,7 @@ def draw_placement(results: Results, figure: Figure) -> str | None:
     if candidate is not None:
         axes.plot(
             candidate,
-            theirs.band_centre_hz,
+            of_candidate.band_centre_hz,
             label="candidate",
             marker="s",
             markersize=3.5,

@@ -108,9 +108,11 @@ def _findings_lane(results: Results, span_s: Span) -> Lane:
 
 
 def _loudness_lane(contours: Contours, span_s: Span) -> Lane | None:
-    ours = contours.reference_lufs
-    theirs = contours.candidate_lufs - contours.gain_db
-    known = np.concatenate([ours[np.isfinite(ours)], theirs[np.isfinite(theirs)]])
+    of_reference = contours.reference_lufs
+    of_candidate = contours.candidate_lufs - contours.gain_db
+    known = np.concatenate(
+        [of_reference[np.isfinite(of_reference)], of_candidate[np.isfinite(of_candidate)]]
+    )
     if len(known) == 0:
         return None
     top = 5 * math.ceil(float(known.max()) / 5)
@@ -129,7 +131,7 @@ def _loudness_lane(contours: Contours, span_s: Span) -> Lane | None:
     levels = range(math.ceil(bottom / step) * step, top + 1, step)
     for level in levels:
         parts.append(f'<line class="grid" x1="0" x2="{WIDTH:g}" y1="{y(level)}" y2="{y(level)}"/>')
-    for name, values in (("reference", ours), ("candidate", theirs)):
+    for name, values in (("reference", of_reference), ("candidate", of_candidate)):
         times, means = thinned(contours.times_s, values, most=900)
         parts.append(f'<path class="line {name}" d="{path(times, means, x, y)}"/>')
     parts.append("</svg>")

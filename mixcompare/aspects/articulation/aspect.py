@@ -176,10 +176,18 @@ def _followed(
 ) -> ArticulationDifference:
     """Follow a voice's notes in both recordings and compare what both tell."""
     match, frames_s = pair.match, pair.note_frames_s
-    ours, theirs = ([follow_note(note, one, frames_s) for note in notes] for one in pair.sounding)
-    pairs = list(zip(notes, ours, theirs, strict=True))
-    both = [(note, a, b) for note, a, b in pairs if a is not None and b is not None]
-    one_only = sum((a is None) != (b is None) for _, a, b in pairs)
+    of_reference, of_candidate = (
+        [follow_note(note, one, frames_s) for note in notes] for one in pair.sounding
+    )
+    pairs = list(zip(notes, of_reference, of_candidate, strict=True))
+    both = [
+        (note, of_reference, of_candidate)
+        for note, of_reference, of_candidate in pairs
+        if of_reference is not None and of_candidate is not None
+    ]
+    one_only = sum(
+        (of_reference is None) != (of_candidate is None) for _, of_reference, of_candidate in pairs
+    )
     if len(both) < FEWEST_NOTES:
         return _untold(_TOO_FEW, len(both), one_only, match.same_take)
     return _difference(both, one_only, match, room_db)
@@ -201,9 +209,12 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
     manner = ""
     limits = found.sounding_ratio_interval
     if found.reference_ratio is not None and found.candidate_ratio is not None and limits:
-        ours, theirs = manner_of(found.reference_ratio), manner_of(found.candidate_ratio)
-        differs = ours != theirs and not limits[0] <= 0 <= limits[1]
-        manner = f"{theirs} against {ours}" if differs else ours
+        of_reference, of_candidate = (
+            manner_of(found.reference_ratio),
+            manner_of(found.candidate_ratio),
+        )
+        differs = of_reference != of_candidate and not limits[0] <= 0 <= limits[1]
+        manner = f"{of_candidate} against {of_reference}" if differs else of_reference
     return VoiceArticulation(
         name=name,
         reference_ratio=found.reference_ratio,
@@ -229,14 +240,25 @@ def _difference(
     match: Match,
     room_db: float,
 ) -> ArticulationDifference:
-    sides = ([a for _, a, _ in both], [b for _, _, b in both])
+    sides = (
+        [of_reference for _, of_reference, _ in both],
+        [of_candidate for _, _, of_candidate in both],
+    )
     ratios = np.column_stack([sounding_ratios(side) for side in sides])
     written = both[0][0].written
     weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
     if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
         return _untold(_UNEVEN, len(both), one_only, match.same_take)
-    depths = [b.hinge.gap_depth_db - a.hinge.gap_depth_db for _, a, b in both]
-    attacks = np.array([b.hinge.attack_s - a.hinge.attack_s for _, a, b in both])
+    depths = [
+        of_candidate.hinge.gap_depth_db - of_reference.hinge.gap_depth_db
+        for _, of_reference, of_candidate in both
+    ]
+    attacks = np.array(
+        [
+            of_candidate.hinge.attack_s - of_reference.hinge.attack_s
+            for _, of_reference, of_candidate in both
+        ]
+    )
     attacks = attacks[np.isfinite(attacks)]
     notes = [note for note, _, _ in both]
     pitches = np.array([note.pitch for note in notes])
@@ -264,8 +286,23 @@ def _difference(
         notes=len(both),
         notes_left_out=one_only,
         same_take=match.same_take,
-        accent_db=float(np.median([b.hinge.accent_db - a.hinge.accent_db for _, a, b in both])),
-        release_ms=1000 * float(np.median([_release_s(b) - _release_s(a) for _, a, b in both])),
+        accent_db=float(
+            np.median(
+                [
+                    of_candidate.hinge.accent_db - of_reference.hinge.accent_db
+                    for _, of_reference, of_candidate in both
+                ]
+            )
+        ),
+        release_ms=1000
+        * float(
+            np.median(
+                [
+                    _release_s(of_candidate) - _release_s(of_reference)
+                    for _, of_reference, of_candidate in both
+                ]
+            )
+        ),
         band_hz=(float(low), float(high)),
         stretch=clear_stretch(whole, notes, ratios, weights, match, room_db),
         note_s=tuple(note.onset_s for note in notes),

@@ -61,18 +61,23 @@ def stretch(
     low, high = median_interval(changes, weights, systematic)
     # A wetter room can only make notes look longer: that much may be the room's.
     low, high = low - _PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)
-    ours, theirs = (weighted_quantile(ratios[:, side], weights, 0.5) for side in (0, 1))
+    of_reference, of_candidate = (
+        weighted_quantile(ratios[:, side], weights, 0.5) for side in (0, 1)
+    )
     if not notes[0].written:
         # Notes that are not the line's own stay as they are and draw the difference to zero.
-        low, high = min(low, theirs - ours - systematic), max(high, theirs - ours + systematic)
+        low, high = (
+            min(low, of_candidate - of_reference - systematic),
+            max(high, of_candidate - of_reference + systematic),
+        )
         if max(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
             low = min(low, -_MOST_CHANGE) if middle < _NO_CHANGE else low
             high = max(high, _MOST_CHANGE) if middle > -_NO_CHANGE else high
     return Stretch(
         sounding_ratio=middle,
         sounding_ratio_interval=(low, high),
-        reference_ratio=ours,
-        candidate_ratio=theirs,
+        reference_ratio=of_reference,
+        candidate_ratio=of_candidate,
         agreement=float(weights @ (changes * middle > 0) / weights.sum()),
         notes=len(notes),
         spans_s=_spans(notes),

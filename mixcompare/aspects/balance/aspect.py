@@ -152,11 +152,11 @@ def _element(
     change: Change, found: Description, spectra: PairSpectra, match: Match, tone_db: FloatArray
 ) -> Element:
     gain = 10 ** ((change.difference_db + tone_db) / 10)
-    before = np.minimum(own_cells(change.energy, spectra), spectra.reference)
-    after = np.minimum(gain * before, spectra.candidate)
+    of_reference = np.minimum(own_cells(change.energy, spectra), spectra.reference)
+    of_candidate = np.minimum(gain * of_reference, spectra.candidate)
     stands = [
         audibility(part, whole - part, spectra.centre_hz)
-        for part, whole in ((before, spectra.reference), (after, spectra.candidate))
+        for part, whole in ((of_reference, spectra.reference), (of_candidate, spectra.candidate))
     ]
     return Element(
         name=found.subject,
@@ -211,7 +211,10 @@ def _less(reference: float | None, candidate: float | None) -> float | None:
 
 
 def _minus(reference: Sequence[float], candidate: Sequence[float]) -> tuple[float, ...]:
-    return tuple(after - before for before, after in zip(reference, candidate, strict=True))
+    return tuple(
+        of_candidate - of_reference
+        for of_reference, of_candidate in zip(reference, candidate, strict=True)
+    )
 
 
 def _evenness(shares: list[float]) -> float | None:
@@ -229,21 +232,25 @@ def _registers(
     levels: list[float | None] = []
     for low, high in ranges:
         inside = (spectra.centre_hz > low) & (spectra.centre_hz < high)
-        a = spectra.reference[:, inside].sum()
-        b = spectra.candidate[:, inside].sum()
-        levels.append(float(10 * np.log10(b / a)) if a > 0 and b > 0 else None)
+        of_reference = spectra.reference[:, inside].sum()
+        of_candidate = spectra.candidate[:, inside].sum()
+        levels.append(
+            float(10 * np.log10(of_candidate / of_reference))
+            if of_reference > 0 and of_candidate > 0
+            else None
+        )
     return ranges, tuple(levels)
 
 
 def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
     width = 0.5 / _PICTURE_RATE_HZ * len(spectra.times_s) / max(np.ptp(spectra.times_s), 1e-9)
-    a = ndimage.gaussian_filter1d(spectra.reference, width, axis=0)
-    b = ndimage.gaussian_filter1d(spectra.candidate, width, axis=0)
+    of_reference = ndimage.gaussian_filter1d(spectra.reference, width, axis=0)
+    of_candidate = ndimage.gaussian_filter1d(spectra.candidate, width, axis=0)
     step = max(
         round(len(spectra.times_s) / max(np.ptp(spectra.times_s), 1e-9) / _PICTURE_RATE_HZ), 1
     )
-    floor = 1e-9 * max(a.max(), b.max(), 1e-30)
-    difference = 10 * np.log10((b + floor) / (a + floor))
+    floor = 1e-9 * max(of_reference.max(), of_candidate.max(), 1e-30)
+    difference = 10 * np.log10((of_candidate + floor) / (of_reference + floor))
     difference[~spectra.audible] = np.nan
     return tuple(spectra.times_s[::step]), difference[::step]
 
@@ -257,6 +264,10 @@ def _explained(spectra: PairSpectra, split: Split) -> tuple[float, ...]:
     out = []
     for low, high in zip(THIRD_OCTAVE_EDGES_HZ[:-1], THIRD_OCTAVE_EDGES_HZ[1:], strict=True):
         inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)
-        before, after = spectra.reference[:, inside].sum(), changed[:, inside].sum()
-        out.append(float(10 * np.log10(after / before)) if before > 0 and after > 0 else 0.0)
+        of_reference, of_candidate = spectra.reference[:, inside].sum(), changed[:, inside].sum()
+        out.append(
+            float(10 * np.log10(of_candidate / of_reference))
+            if of_reference > 0 and of_candidate > 0
+            else 0.0
+        )
     return tuple(out)

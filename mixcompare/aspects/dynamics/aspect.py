@@ -76,19 +76,21 @@ class DynamicsAnalyzer:
         reference, candidate, match = pair.reference, pair.candidate, pair.match
         times_s = match.grid_s(CONTOUR_RATE_HZ)
         places_s = match.time_map.to_candidate(times_s)
-        ours = levels.contour_lufs(reference, times_s)
-        theirs = levels.contour_lufs(candidate, places_s) - match.gain_db
-        music = levels.is_music((ours + theirs) / 2, ours, theirs + match.gain_db)
+        of_reference = levels.contour_lufs(reference, times_s)
+        of_candidate = levels.contour_lufs(candidate, places_s) - match.gain_db
+        music = levels.is_music(
+            (of_reference + of_candidate) / 2, of_reference, of_candidate + match.gain_db
+        )
         change = levels.common_change_db(reference, candidate, match, times_s, music)
         told = np.isfinite(change)
-        moves = slope.moves((ours + theirs)[told] / 2, change[told], CONTOUR_RATE_HZ)
+        moves = slope.moves((of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ)
         peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
         range_difference = pair.loudness_range
         passages = levels.short_term_lufs(reference, times_s)
         loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
         against = levels.short_term_lufs(candidate, places_s, as_stereo=True) - match.gain_db
         against -= levels.short_term_lufs(reference, times_s, as_stereo=True)
-        loud = music & (ours >= moves.knee.level_db) if moves.knee else np.zeros_like(music)
+        loud = music & (of_reference >= moves.knee.level_db) if moves.knee else np.zeros_like(music)
         loud_spans_s = _spans(times_s[loud])
         spans_s = _spans(times_s)
         knee = moves.knee
@@ -110,7 +112,7 @@ class DynamicsAnalyzer:
             softest_s=_passage(times_s, softest),
             softest_difference_db=_at(against, softest),
             contour_s=tuple(times_s.tolist()),
-            contour_db=_contour(theirs - ours, music),
+            contour_db=_contour(of_candidate - of_reference, music),
             spans_s=spans_s,
             loud_spans_s=loud_spans_s,
             reasons=moves.reasons,

@@ -94,17 +94,17 @@ class PlacementAnalyzer:
                 channels_swapped=match.channels_swapped, reasons=reasons,
             )  # fmt: skip
         smooth_s = _SMOOTH_S[match.same_take]
-        before = _sampled(reference, times, smooth_s, swapped=False)
+        of_reference = _sampled(reference, times, smooth_s, swapped=False)
         there = match.time_map.to_candidate(times)
-        after = _sampled(candidate, there, smooth_s, match.channels_swapped)
+        of_candidate = _sampled(candidate, there, smooth_s, match.channels_swapped)
         weight = np.minimum(
             *(
                 agreement.cell_weights(power.sum(axis=2), _CELL_RANGE_DB, _FRAME_RANGE_DB)
-                for power in (before, after)
+                for power in (of_reference, of_candidate)
             )
         )
         weight[:, ~pair.usable_bands] = 0
-        positions = _position(before), _position(after)
+        positions = _position(of_reference), _position(of_candidate)
         start, start_draws = agreement.agreed(positions[0], weight, BAND_RATE_HZ, _FINEST)
         moved, draws = agreement.agreed(positions[1] - positions[0], weight, BAND_RATE_HZ, _FINEST)
         known = np.isfinite(start) & np.isfinite(moved)
@@ -142,7 +142,7 @@ class PlacementAnalyzer:
             channels_swapped=match.channels_swapped,
             time_difference_us=values(delay_us, timed),
             time_difference_us_interval=pairs(*around_us, timed),
-            weight=tuple(float(value) for value in _weight(before, after)),
+            weight=tuple(float(value) for value in _weight(of_reference, of_candidate)),
         )
 
     def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
@@ -211,9 +211,9 @@ def _position(power: FloatArray) -> FloatArray:
     return np.asarray((right - left) / (right + left))
 
 
-def _weight(before: FloatArray, after: FloatArray) -> FloatArray:
+def _weight(of_reference: FloatArray, of_candidate: FloatArray) -> FloatArray:
     """Root of each band's mean power, of both recordings alike."""
-    powers = [power.sum(axis=2).mean(axis=0) for power in (before, after)]
+    powers = [power.sum(axis=2).mean(axis=0) for power in (of_reference, of_candidate)]
     return np.asarray((powers[0] * powers[1]) ** 0.25)
 
 

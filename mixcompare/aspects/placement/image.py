@@ -48,8 +48,8 @@ class Image:
 
 def turn_of(start: FloatArray, moved: FloatArray) -> float:
     """Median change of the level between the channels, dB."""
-    before = np.arctanh(np.clip(start, -0.98, 0.98))
-    after = np.arctanh(np.clip(start + moved, -0.98, 0.98))
+    of_reference = np.arctanh(np.clip(start, -0.98, 0.98))
+    of_candidate = np.arctanh(np.clip(start + moved, -0.98, 0.98))
     if len(start) == 0:
         return 0.0
-    return float(np.median(after - before) * 40 / math.log(10))
+    return float(np.median(of_candidate - of_reference) * 40 / math.log(10))

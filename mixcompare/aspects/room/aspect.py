@@ -86,37 +86,39 @@ class Room:
     def compare(self, pair: Pair) -> RoomDifference:
         """Fit the relative wetness, and compare the decay times where both are known."""
         match = pair.match
-        ours, theirs = pair.alone(self)
+        of_reference, of_candidate = pair.alone(self)
         fit = pair.wetness
         span = match.time_map.span_s
         candidate_span = match.time_map.candidate_span_s
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
-        percent, percent_interval = _percent(ours, theirs)
+        percent, percent_interval = _percent(of_reference, of_candidate)
         wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
         kernel_s = fit.kernel_time_s if fit and wetness and not reasons else None
         if percent is None:
-            one = ours.decay_time_s or theirs.decay_time_s
-            which = "reference" if ours.decay_time_s else "candidate"
+            one = of_reference.decay_time_s or of_candidate.decay_time_s
+            which = "reference" if of_reference.decay_time_s else "candidate"
             only = f"of the {which} only" if one else "of neither recording"
             reasons.append(f"The decay time can be told {only}.")
         return RoomDifference(
             wetness_db=wetness,
             wetness_db_interval=limits,
             kernel_time_s=kernel_s,
-            decay_time_s=_minus(theirs.decay_time_s, ours.decay_time_s),
+            decay_time_s=_minus(of_candidate.decay_time_s, of_reference.decay_time_s),
             decay_time_percent=percent,
             decay_time_percent_interval=percent_interval,
-            early_decay_time_s=_minus(theirs.early_decay_time_s, ours.early_decay_time_s),
-            clarity_c80_db=_minus(theirs.clarity_c80_db, ours.clarity_c80_db),
+            early_decay_time_s=_minus(
+                of_candidate.early_decay_time_s, of_reference.early_decay_time_s
+            ),
+            clarity_c80_db=_minus(of_candidate.clarity_c80_db, of_reference.clarity_c80_db),
             register_wetness_db=fit.register_db if fit else (),
             explained=fit.gain if fit else None,
             same_take=match.same_take,
             span_s=span,
             candidate_span_s=candidate_span,
-            reference_decay_time_s=ours.decay_time_s,
-            candidate_decay_time_s=theirs.decay_time_s,
-            reference_decay_time_at_most_s=ours.decay_time_at_most_s,
-            candidate_decay_time_at_most_s=theirs.decay_time_at_most_s,
+            reference_decay_time_s=of_reference.decay_time_s,
+            candidate_decay_time_s=of_candidate.decay_time_s,
+            reference_decay_time_at_most_s=of_reference.decay_time_at_most_s,
+            candidate_decay_time_at_most_s=of_candidate.decay_time_at_most_s,
             reasons=tuple(reasons),
         )
 

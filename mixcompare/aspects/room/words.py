@@ -53,15 +53,28 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
 
 def _decays(difference: RoomDifference) -> tuple[str, bool] | None:
     """How both die away, in words, and whether the candidate takes longer; None if untold."""
-    ours, theirs = difference.reference_decay_time_s, difference.candidate_decay_time_s
-    if ours is not None and theirs is not None and difference.decay_time_percent is not None:
-        return f"it dies away in {theirs:.1f} s against {ours:.1f} s", theirs > ours
+    of_reference, of_candidate = (
+        difference.reference_decay_time_s,
+        difference.candidate_decay_time_s,
+    )
+    if (
+        of_reference is not None
+        and of_candidate is not None
+        and difference.decay_time_percent is not None
+    ):
+        return (
+            f"it dies away in {of_candidate:.1f} s against {of_reference:.1f} s",
+            of_candidate > of_reference,
+        )
     bound = difference.reference_decay_time_at_most_s
-    if theirs is not None and bound is not None and theirs > 1.1 * bound:
-        return f"it dies away in {theirs:.1f} s, the reference in at most {bound:.1f} s", True
+    if of_candidate is not None and bound is not None and of_candidate > 1.1 * bound:
+        return f"it dies away in {of_candidate:.1f} s, the reference in at most {bound:.1f} s", True
     bound = difference.candidate_decay_time_at_most_s
-    if ours is not None and bound is not None and ours > 1.1 * bound:
-        return f"it dies away in at most {bound:.1f} s, the reference in {ours:.1f} s", False
+    if of_reference is not None and bound is not None and of_reference > 1.1 * bound:
+        return (
+            f"it dies away in at most {bound:.1f} s, the reference in {of_reference:.1f} s",
+            False,
+        )
     return None
 
 

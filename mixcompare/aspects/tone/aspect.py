@@ -125,13 +125,13 @@ def _compared(pair: Pair) -> ToneDifference:
             CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
             reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
         )  # fmt: skip
-    before, after = _paired_power(reference, candidate, match, times)
-    difference = 10 * np.log10(np.maximum(after, 1e-30) / np.maximum(before, 1e-30))
+    of_reference, of_candidate = _paired_power(reference, candidate, match, times)
+    difference = 10 * np.log10(np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30))
     difference -= match.gain_db
     weight = np.minimum(
         *(
             agreement.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
-            for power in (before, after)
+            for power in (of_reference, of_candidate)
         )
     )
     weight[:, ~pair.usable_bands] = 0
@@ -172,7 +172,7 @@ def _compared(pair: Pair) -> ToneDifference:
         scatter_db=typical,
         residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
         reasons=() if line else ("Too few bands in common for a tilt.",),
-        audible=tuple(bool(value) for value in _audible(before) | _audible(after)),
+        audible=tuple(bool(value) for value in _audible(of_reference) | _audible(of_candidate)),
     )
 
 
@@ -181,15 +181,15 @@ def _paired_power(
 ) -> tuple[FloatArray, FloatArray]:
     """Power of both on the reference's clock, smoothed a little, shape (frames, 31)."""
     size = max(round(_SMOOTH_S[match.same_take] * BAND_RATE_HZ), 1)
-    before, after = (
+    of_reference, of_candidate = (
         ndimage.uniform_filter1d(
             features.band_power.sum(axis=2, dtype=np.float64), size, axis=0, mode="nearest"
         )
         for features in (reference, candidate)
     )
     return (
-        sample_frames(before, BAND_RATE_HZ, times),
-        match.time_map.warp(after, BAND_RATE_HZ, times),
+        sample_frames(of_reference, BAND_RATE_HZ, times),
+        match.time_map.warp(of_candidate, BAND_RATE_HZ, times),
     )
 
 

@@ -99,17 +99,20 @@ class WidthAnalyzer:
                 mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),
             )  # fmt: skip
         smooth_s = _SMOOTH_S[match.same_take]
-        before = _Moments.of(reference, times, smooth_s)
-        after = _Moments.of(candidate, match.time_map.to_candidate(times), smooth_s)
+        of_reference = _Moments.of(reference, times, smooth_s)
+        of_candidate = _Moments.of(candidate, match.time_map.to_candidate(times), smooth_s)
         usable = np.append(pair.usable_bands, True)
-        weight = np.where(usable, np.minimum(before.weights(), after.weights()), 0.0)
+        weight = np.where(usable, np.minimum(of_reference.weights(), of_candidate.weights()), 0.0)
         ratio, ratio_draws = agreement.agreed(
-            after.ratio_db() - before.ratio_db(), weight, BAND_RATE_HZ, _FINEST_DB
+            of_candidate.ratio_db() - of_reference.ratio_db(), weight, BAND_RATE_HZ, _FINEST_DB
         )
         shift, shift_draws = agreement.agreed(
-            after.correlation() - before.correlation(), weight, BAND_RATE_HZ, _FINEST_CORRELATION
+            of_candidate.correlation() - of_reference.correlation(),
+            weight,
+            BAND_RATE_HZ,
+            _FINEST_CORRELATION,
         )
-        total = np.sqrt(before.total() * after.total())  # of both recordings alike
+        total = np.sqrt(of_reference.total() * of_candidate.total())  # of both recordings alike
         local = np.append(1.5 * agreement.local_scatter(ratio[:BANDS]), 0.0)
         if not match.same_take:
             local[BANDS] = _BAND_SHARE * _spread_db(ratio, total)
@@ -118,7 +121,7 @@ class WidthAnalyzer:
         known = np.isfinite(ratio)
         told = bool(known[BANDS])
         quick = _quick(reference, candidate, match, times)
-        loss = after.fold_down_loss_db() - before.fold_down_loss_db()
+        loss = of_candidate.fold_down_loss_db() - of_reference.fold_down_loss_db()
         return WidthDifference(
             side_to_mid_db=float(ratio[BANDS]) if told else None,
             side_to_mid_db_interval=(float(low[BANDS]), float(high[BANDS])) if told else None,
@@ -136,7 +139,7 @@ class WidthAnalyzer:
             side_to_mid_direct_db=quick[0],
             side_to_mid_decay_db=quick[1],
             agreeing_share=_agreeing_share(ratio, total) if told else None,
-            low_correlation=(before.low_correlation(), after.low_correlation()),
+            low_correlation=(of_reference.low_correlation(), of_candidate.low_correlation()),
         )
 
     def findings(self, difference: WidthDifference, pair: Pair) -> list[Finding]:
@@ -215,12 +218,12 @@ def _quick(
     reference: Features, candidate: Features, match: Match, times: FloatArray
 ) -> tuple[float | None, float | None]:
     """Difference in side to mid in direct and in decaying moments of both recordings."""
-    before = _Moments.of(reference, times, 0.2)
-    after = _Moments.of(candidate, match.time_map.to_candidate(times), 0.2)
-    difference = (after.ratio_db() - before.ratio_db())[:, BANDS]
-    weight = np.minimum(before.weights(), after.weights())[:, BANDS]
+    of_reference = _Moments.of(reference, times, 0.2)
+    of_candidate = _Moments.of(candidate, match.time_map.to_candidate(times), 0.2)
+    difference = (of_candidate.ratio_db() - of_reference.ratio_db())[:, BANDS]
+    weight = np.minimum(of_reference.weights(), of_candidate.weights())[:, BANDS]
     falls = []
-    for moments in (before, after):
+    for moments in (of_reference, of_candidate):
         level = 10 * np.log10(np.maximum(moments.total()[:, BANDS], 1e-30))
         back = round(_LOOK_BACK_S * BAND_RATE_HZ)
         recent = ndimage.maximum_filter1d(level, back, origin=back // 2, mode="nearest")

@@ -73,13 +73,13 @@ def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     """One recording is mono and the other isn't: in correlation, since side to mid is infinite."""
     if difference.whole_correlation is None:
         return []
-    before, after = difference.whole_correlation
-    value = after - before
+    of_reference, of_candidate = difference.whole_correlation
+    value = of_candidate - of_reference
     around = (value - 0.02, value + 0.02)
     name, other = ("candidate", "reference") if value > 0 else ("reference", "candidate")
     text = (
         f"The {name} is mono; the {other} is stereo with a correlation of"
-        f" {before if value > 0 else after:.2f}."
+        f" {of_reference if value > 0 else of_candidate:.2f}."
     )
     words = (text, f"Check the {name}: both channels carry the same signal.")
     kind = "narrower" if value > 0 else "wider"

@@ -81,19 +81,22 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_contract.py",),
         ("difference -= match.gain_db", "difference += match.gain_db"),
         ("(tilt + around[0], tilt + around[1])", "(tilt + around[0], tilt + 2 * around[1])"),
-        ("_audible(before) | _audible(after)", "_audible(before)"),
+        ("_audible(of_reference) | _audible(of_candidate)", "_audible(of_reference)"),
     ),
     *each(
         "mixcompare/aspects/width/aspect.py",
         ("tests/aspects/test_contract.py",),
         (
-            "loss = after.fold_down_loss_db() - before.fold_down_loss_db()",
-            "loss = after.fold_down_loss_db()",
+            "loss = of_candidate.fold_down_loss_db() - of_reference.fold_down_loss_db()",
+            "loss = of_candidate.fold_down_loss_db()",
         ),
-        ("total = np.sqrt(before.total() * after.total())", "total = before.total()"),
         (
-            "low_correlation=(before.low_correlation(), after.low_correlation())",
-            "low_correlation=(before.low_correlation(), before.low_correlation())",
+            "total = np.sqrt(of_reference.total() * of_candidate.total())",
+            "total = of_reference.total()",
+        ),
+        (
+            "low_correlation=(of_reference.low_correlation(), of_candidate.low_correlation())",
+            "low_correlation=(of_reference.low_correlation(), of_reference.low_correlation())",
         ),
     ),
     *each(
@@ -110,16 +113,22 @@ FAULTS: list[Fault] = [
             "1 - reference.decay_time_s / candidate.decay_time_s",
         ),
         (
-            "early_decay_time_s=_minus(theirs.early_decay_time_s, ours.early_decay_time_s)",
-            "early_decay_time_s=theirs.early_decay_time_s",
+            "                of_candidate.early_decay_time_s, of_reference.early_decay_time_s\n",
+            "                of_reference.early_decay_time_s, of_candidate.early_decay_time_s\n",
         ),
-        ("reference_decay_time_s=ours.decay_time_s", "reference_decay_time_s=theirs.decay_time_s"),
+        (
+            "reference_decay_time_s=of_reference.decay_time_s",
+            "reference_decay_time_s=of_candidate.decay_time_s",
+        ),
     ),
     *each(
         "mixcompare/aspects/dynamics/aspect.py",
         ("tests/aspects/test_contract.py",),
         ("_crest_db(candidate) - _crest_db(reference)", "_crest_db(candidate)"),
-        ("contour_db=_contour(theirs - ours, music)", "contour_db=_contour(theirs, music)"),
+        (
+            "contour_db=_contour(of_candidate - of_reference, music)",
+            "contour_db=_contour(of_candidate, music)",
+        ),
     ),
     *each(
         "mixcompare/aspects/dynamics/words.py",
@@ -146,13 +155,16 @@ FAULTS: list[Fault] = [
             "changes = ratios[:, 1] - ratios[:, 0]\n    middle",
             "changes = ratios[:, 1] - ratios[:, 0] + 0.05\n    middle",
         ),
-        ("reference_ratio=ours,\n", "reference_ratio=theirs,\n"),
+        ("reference_ratio=of_reference,\n", "reference_ratio=of_candidate,\n"),
     ),
     *each(
         "mixcompare/aspects/articulation/aspect.py",
         ("tests/aspects/test_contract.py",),
-        ("b.hinge.accent_db - a.hinge.accent_db", "b.hinge.accent_db"),
-        ("_release_s(b) - _release_s(a)", "_release_s(b)"),
+        (
+            "of_candidate.hinge.accent_db - of_reference.hinge.accent_db",
+            "of_candidate.hinge.accent_db",
+        ),
+        ("_release_s(of_candidate) - _release_s(of_reference)", "_release_s(of_candidate)"),
     ),
     *each(
         "mixcompare/report/document.py",

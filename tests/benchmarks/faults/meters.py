@@ -93,7 +93,7 @@ FAULTS: list[Fault] = [
             "peak_to_loudness_db=_difference(integrated, peak_db)",
             "peak_to_loudness_db=_difference(peak_db, integrated)",
         ),
-        ("_reasons(ours) + _reasons(theirs)", "_reasons(ours)"),
+        ("_reasons(of_reference) + _reasons(of_candidate)", "_reasons(of_reference)"),
     ),
     *each(
         "mixcompare/aspects/dynamics/aspect.py",
@@ -107,7 +107,10 @@ FAULTS: list[Fault] = [
             "softest_difference_db=_at(against, softest)",
             "softest_difference_db=_at(against, loudest)",
         ),
-        ("contour_db=_contour(theirs - ours, music)", "contour_db=_contour(ours - theirs, music)"),
+        (
+            "contour_db=_contour(of_candidate - of_reference, music)",
+            "contour_db=_contour(of_reference - of_candidate, music)",
+        ),
         ("as_stereo=True) - match.gain_db\n        against", "as_stereo=True)\n        against"),
     ),
     *each(
@@ -214,7 +217,10 @@ FAULTS: list[Fault] = [
             "draws = few_blocks(len(phasors) / block) * block_bootstrap(",
             "draws = 0.5 * block_bootstrap(",
         ),
-        ("_wrapped(after - before - aligned_cents)", "_wrapped(before - after - aligned_cents)"),
+        (
+            "_wrapped(of_candidate - of_reference - aligned_cents)",
+            "_wrapped(of_reference - of_candidate - aligned_cents)",
+        ),
         (
             "speed_percent = 100 * (2 ** (total / 1200) - 1)",
             "speed_percent = 100 * (2 ** (-total / 1200) - 1)",
@@ -228,7 +234,10 @@ FAULTS: list[Fault] = [
             "for features, span in zip((reference, candidate), spans, strict=True)",
             "for features, span in zip((reference, candidate), spans[::-1], strict=True)",
         ),
-        ("before, after = difference.a4_hz", "after, before = difference.a4_hz"),
+        (
+            "of_reference, of_candidate = difference.a4_hz",
+            "of_candidate, of_reference = difference.a4_hz",
+        ),
         ("_SAME_CENTS = 8.0", "_SAME_CENTS = 60.0"),
         ("_STRETCHED_CENTS = 0.5, 2.0", "_STRETCHED_CENTS = 0.5, 0.5"),
     ),

@@ -93,8 +93,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/width/aspect.py",
         ("tests/aspects/test_width.py",),
         (
-            "loss = after.fold_down_loss_db() - before.fold_down_loss_db()",
-            "loss = before.fold_down_loss_db() - after.fold_down_loss_db()",
+            "loss = of_candidate.fold_down_loss_db() - of_reference.fold_down_loss_db()",
+            "loss = of_reference.fold_down_loss_db() - of_candidate.fold_down_loss_db()",
             "sign of the fold-down loss flipped",
         ),
     ),
@@ -120,8 +120,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/aspect.py",
         ("tests/aspects/test_articulation.py",),
         (
-            "b.hinge.gap_depth_db - a.hinge.gap_depth_db",
-            "a.hinge.gap_depth_db - b.hinge.gap_depth_db",
+            "of_candidate.hinge.gap_depth_db - of_reference.hinge.gap_depth_db",
+            "of_reference.hinge.gap_depth_db - of_candidate.hinge.gap_depth_db",
             "sign of the gap's difference flipped",
         ),
     ),

@@ -10,8 +10,8 @@ FAULTS: list[Fault] = [
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[bell_cut]",
         ),
         (
-            "np.maximum(after, 1e-30) / np.maximum(before, 1e-30)",
-            "np.maximum(before, 1e-30) / np.maximum(after, 1e-30)",
+            "np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30)",
+            "np.maximum(of_reference, 1e-30) / np.maximum(of_candidate, 1e-30)",
         ),
     ),
     *each(

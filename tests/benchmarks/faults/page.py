@@ -70,7 +70,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/plots/stereo.py",
         ("tests/plots/test_figures.py",),
-        ("levels = series(theirs)", "levels = series(ours)"),
+        ("levels = series(of_candidate)", "levels = series(of_reference)"),
         ("axes.set_xlim(-1, 1)", "axes.set_xlim(1, -1)", "left and right exchanged"),
     ),
     *each(
@@ -210,7 +210,10 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/report/timeline.py",
         ("tests/report/test_cards.py",),
-        ("theirs = contours.candidate_lufs - contours.gain_db", "theirs = contours.candidate_lufs"),
+        (
+            "of_candidate = contours.candidate_lufs - contours.gain_db",
+            "of_candidate = contours.candidate_lufs",
+        ),
     ),
     *each(
         "mixcompare/report/pictures.py",

@@ -12,7 +12,10 @@ FAULTS: list[Fault] = [
         ),
         ("else candidate - reference", "else reference - candidate"),
         ("spread = width * (100 + change)", "spread = width * 100"),
-        ("reference_decay_time_s=ours.decay_time_s", "reference_decay_time_s=theirs.decay_time_s"),
+        (
+            "reference_decay_time_s=of_reference.decay_time_s",
+            "reference_decay_time_s=of_candidate.decay_time_s",
+        ),
         (
             "systematic = float(np.hypot(systematic, _RELATIVE * value))",
             "systematic = float(systematic)",
@@ -33,8 +36,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/room/words.py",
         ("tests/aspects/test_room.py",),
         (
-            'f"it dies away in {theirs:.1f} s against {ours:.1f} s", theirs > ours',
-            'f"it dies away in {ours:.1f} s against {theirs:.1f} s", theirs > ours',
+            'f"it dies away in {of_candidate:.1f} s against {of_reference:.1f} s"',
+            'f"it dies away in {of_reference:.1f} s against {of_candidate:.1f} s"',
         ),
         (
             'f"The sound dies away in {difference.candidate_decay_time_s:.1f} s against"',
@@ -42,7 +45,7 @@ FAULTS: list[Fault] = [
         ),
         ('kind="wetter" if wetter else "drier"', 'kind="drier" if wetter else "wetter"'),
         ('kind="decay_longer" if longer', 'kind="decay_longer" if not longer'),
-        ("theirs > 1.1 * bound", "theirs > 0.9 * bound"),
+        ("of_candidate > 1.1 * bound", "of_candidate > 0.9 * bound"),
     ),
     *each(
         "mixcompare/pair/wetness.py",
@@ -119,15 +122,30 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/aspect.py",
         ("tests/aspects/test_articulation.py",),
         (
-            "b.hinge.gap_depth_db - a.hinge.gap_depth_db for",
-            "a.hinge.gap_depth_db - b.hinge.gap_depth_db for",
+            "of_candidate.hinge.gap_depth_db - of_reference.hinge.gap_depth_db",
+            "of_reference.hinge.gap_depth_db - of_candidate.hinge.gap_depth_db",
         ),
-        ("b.hinge.attack_s - a.hinge.attack_s for", "a.hinge.attack_s - b.hinge.attack_s for"),
-        ("b.hinge.accent_db - a.hinge.accent_db for", "a.hinge.accent_db - b.hinge.accent_db for"),
-        ("_release_s(b) - _release_s(a) for", "_release_s(a) - _release_s(b) for"),
+        (
+            "of_candidate.hinge.attack_s - of_reference.hinge.attack_s",
+            "of_reference.hinge.attack_s - of_candidate.hinge.attack_s",
+        ),
+        (
+            "of_candidate.hinge.accent_db - of_reference.hinge.accent_db",
+            "of_reference.hinge.accent_db - of_candidate.hinge.accent_db",
+        ),
+        (
+            "_release_s(of_candidate) - _release_s(of_reference)",
+            "_release_s(of_reference) - _release_s(of_candidate)",
+        ),
         ("return 10.0 / max(note", "return 20.0 / max(note"),
-        ('manner = f"{theirs} against {ours}"', 'manner = f"{ours} against {theirs}"'),
-        ("sum((a is None) != (b is None) for", "sum(a is None or b is None for"),
+        (
+            'manner = f"{of_candidate} against {of_reference}"',
+            'manner = f"{of_reference} against {of_candidate}"',
+        ),
+        (
+            "(of_reference is None) != (of_candidate is None)",
+            "sum(of_reference is None or of_candidate is None for",
+        ),
         ("_SYSTEMATIC_OTHERS = 0.12", "_SYSTEMATIC_OTHERS = 0.06"),
         ("match.parts},\n        }", "match.parts[:0]},\n        }"),
         (
@@ -202,12 +220,18 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/balance/aspect.py",
         ("tests/aspects/test_balance.py",),
         ("else candidate - reference", "else reference - candidate"),
-        ("after - before for before, after in", "before - after for before, after in"),
-        ("levels.append(float(10 * np.log10(b / a))", "levels.append(float(10 * np.log10(a / b))"),
+        (
+            "        of_candidate - of_reference\n",
+            "        of_reference - of_candidate\n",
+        ),
+        (
+            "levels.append(\n            float(10 * np.log10(of_candidate / of_reference))",
+            "levels.append(\n            float(10 * np.log10(of_reference / of_candidate))",
+        ),
         ("np.log10(power[carried].sum() / total)", "np.log10(total / power[carried].sum())"),
         (
-            "after = np.minimum(gain * before, spectra.candidate)",
-            "after = np.minimum(before / gain, spectra.candidate)",
+            "of_candidate = np.minimum(gain * of_reference, spectra.candidate)",
+            "of_candidate = np.minimum(of_reference / gain, spectra.candidate)",
         ),
         (
             "reference_loudness_share=stands[0].loudness_share",
@@ -218,8 +242,8 @@ FAULTS: list[Fault] = [
             "candidate_audible_share=stands[1].loudness_share",
         ),
         (
-            "float(10 * np.log10(after / before)) if before > 0",
-            "float(10 * np.log10(before / after)) if before > 0",
+            "out.append(\n            float(10 * np.log10(of_candidate / of_reference))",
+            "out.append(\n            float(10 * np.log10(of_reference / of_candidate))",
         ),
         ("* np.log(parts)).sum() / np.log(len(shares))", "* np.log(parts)).sum()"),
     ),
