@@ -26,7 +26,8 @@ from scipy import ndimage
 
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.fields import PAIR, PERCENT, SIGNED, labelled, stretched
-from mixcompare.findings import Cause, Finding, Span, signed, size_in_jnd
+from mixcompare.findings import Finding, Span, signed, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.description import Description
 from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.pair import agreement, beatrate
@@ -174,7 +175,7 @@ class TuningAnalyzer:
             return []
         higher = total > 0
         by_machine = pair.same_take or difference.speed_percent is not None
-        players = 0.0 if by_machine else 1.0
+        clock = [Seen.PITCH_GOES_WITH_THE_CLOCK] if by_machine else []
         text, advice, consequences = _words(difference, pair, total, around)
         return [
             Finding(
@@ -182,7 +183,7 @@ class TuningAnalyzer:
                 subject="the tuning", difference=total, interval=around, unit="cents",
                 jnd=size, noticeable=TUNING, confidence=agreement.confidence(total, around, 0.99),
                 spans_s=(pair.span_s,),
-                band_hz=None, cause=Cause.weighing(players, 0.0, 1.0 - players),
+                band_hz=None, cause=weighed(Differs.TUNING, *clock, same_take=pair.same_take),
                 text=text, advice=advice, consequences=consequences,
             )
         ]  # fmt: skip

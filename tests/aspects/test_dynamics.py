@@ -117,7 +117,7 @@ def test_compression_of_the_whole_range_is_recovered(
     assert difference.level_range_db == pytest.approx(24 * (1 + 1 / ratio) / 2, abs=1.5)
     assert kinds(difference) == [kind]
     finding = analyzer.findings(difference)[0]
-    assert finding.cause.mix == 1.0
+    assert 0.9 < finding.cause.mix < 1.0
     assert finding.difference == pytest.approx(1 / ratio - 1, abs=0.06)
     assert finding.spans_s[0] == pytest.approx((0.0, 25.8), abs=0.3)
     assert f"about {max(ratio, 1 / ratio):.1f}:1" in finding.advice[0]
@@ -363,7 +363,7 @@ def test_a_threshold_is_told_on_both_clocks_with_what_to_do(
     assert np.sign(finding.difference) == -sign
     assert finding.interval[0] <= finding.difference <= finding.interval[1]
     assert ("ease it" if sign > 0 else "Compress the bus") in finding.advice[0]
-    assert finding.cause.mix == 1.0
+    assert 0.9 < finding.cause.mix < 1.0
 
 
 def threshold(phrases: FloatArray) -> FloatArray:

@@ -212,7 +212,7 @@ def test_what_is_said_of_two_performances(cents: float, reference: Features) -> 
     assert finding.advice == ("Agree on the tuning note before the next take.",)
     assert finding.spans_s == ((0.0, 30.0),)
     assert finding.interval == pytest.approx(difference.tuning_cents_interval)
-    assert finding.cause.players == 1.0
+    assert 0.9 < finding.cause.players < 1.0
 
 
 def test_only_the_music_in_common_is_heard(reference: Features) -> None:
@@ -244,7 +244,7 @@ def test_one_take_at_another_speed_tells_it_exactly(ratio: float, reference: Fea
     word = "faster" if ratio < 1 else "slower"
     amount = abs(100 * (1 / ratio - 1))
     assert finding.consequences == (f"it also runs {amount:.1f} % {word}",)
-    assert finding.cause.mix == 1.0
+    assert 0.9 < finding.cause.mix < 1.0
     # Pitched without its speed: stretched, and less surely told.
     shifted = Match(TimeMap.linear(0.0, 1.0, 0.0, 60.0), same_take=True, tuning_cents=-12.0)
     (finding,) = analyzer.findings(analyzer.compare(reference, reference, shifted))

@@ -310,7 +310,9 @@ def test_wider_and_narrower_in_words() -> None:
     assert wider.advice == (
         "Bring the side signal down by about 3 dB, or pan with less spread.",
     )  # fmt: skip
-    assert (wider.cause.players, wider.cause.room, wider.cause.mix) == (0.0, 0.1, 0.9)
+    assert (wider.cause.players, wider.cause.room, wider.cause.mix) == pytest.approx(
+        (0.0, 0.12, 0.88), abs=0.04
+    )
     (narrower,) = analyzer.findings(
         stated(side_to_mid_db=-2.2, side_to_mid_db_interval=(-3.0, -1.4), same_take=False)
     )
@@ -324,7 +326,7 @@ def test_wider_and_narrower_in_words() -> None:
     )  # fmt: skip
     assert narrower.confidence == 0.9
     cause = narrower.cause
-    assert (cause.players, cause.room, cause.mix) == pytest.approx((0.05, 0.4, 0.55))
+    assert (cause.players, cause.room, cause.mix) == pytest.approx((0.05, 0.4, 0.55), abs=0.03)
 
 
 @pytest.mark.parametrize(
@@ -340,7 +342,7 @@ def test_a_change_of_decays_in_words(sign: int, kind: str, amount: str) -> None:
     assert finding.kind == kind
     assert finding.text.endswith("), mostly where sounds die away.")
     assert finding.advice[0].startswith(f"Try {amount} reverberation")
-    assert (finding.cause.room, finding.cause.mix) == (0.5, 0.5)
+    assert finding.cause.room > 0.5 > finding.cause.mix
     (finding,) = analyzer.findings(stated(**changes, same_take=False))
     assert finding.cause.likeliest == "room"
     (finding,) = analyzer.findings(stated(**(changes | {"side_to_mid_direct_db": 2.1 * sign})))
@@ -379,7 +381,7 @@ def test_mono_in_words(reference: Features, gone: str) -> None:
     # In steps of 0.04, which is what is just heard near full correlation.
     size = (1 - expected) * (1 - (0.02 / 1.96 / (1 - expected)) ** 2) / 0.04
     assert finding.jnd == pytest.approx(size, rel=0.05)
-    assert finding.cause.mix == 1
+    assert 0.9 < finding.cause.mix < 1
     assert finding.unit == ""
     assert finding.spans_s == (stereo_music.SPAN_S,)
 

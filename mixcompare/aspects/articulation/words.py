@@ -8,7 +8,8 @@ import numpy as np
 
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import Stretch, VoiceArticulation
-from mixcompare.findings import Cause, Finding, joined_spans, size_in_jnd
+from mixcompare.findings import Finding, joined_spans, size_in_jnd
+from mixcompare.findings.cause import Differs, weighed
 
 LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 
@@ -85,7 +86,7 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
-        cause=(Cause.weighing(0.0, 0.1, 0.9) if same_take else Cause.weighing(0.9, 0.05, 0.05)),
+        cause=weighed(Differs.NOTE_LENGTH, same_take=same_take),
         text=text,
         advice=_advice(names if group[0].written else None, detached, same_take),
     )

@@ -6,15 +6,11 @@ from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Cause, Finding, places, size_in_jnd
+from mixcompare.findings import Finding, places, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair.pair import Pair
 
 _NOTEWORTHY_SHARE = 0.15
-
-
-def _cause(same_take: bool) -> Cause:
-    # Only while the element plays: the players or its own microphone; one take: the mix.
-    return Cause.weighing(0.0, 0.0, 1.0) if same_take else Cause.weighing(0.65, 0.05, 0.3)
 
 
 def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
@@ -72,7 +68,7 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         confidence=element.confidence,
         spans_s=element.spans_s,
         band_hz=element.band_hz,
-        cause=_cause(pair.same_take),
+        cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
         text=text,
         advice=_advice(element, pair.same_take),
     )
@@ -122,7 +118,7 @@ def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pai
         confidence=passage.confidence,
         spans_s=(passage.span_s,),
         band_hz=passage.band_hz,
-        cause=_cause(pair.same_take),
+        cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
         text=text,
         advice=(desk,) if pair.same_take else (podium, desk),
     )

@@ -8,7 +8,8 @@ from scipy import special
 from mixcompare.aspects.dynamics.about import SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference
-from mixcompare.findings import Cause, Finding, size_in_jnd
+from mixcompare.findings import Finding, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
@@ -34,7 +35,11 @@ def finding(
         confidence=_confidence(slope),
         spans_s=difference.loud_spans_s if only_loud else difference.spans_s,
         band_hz=None,
-        cause=_cause(pair, knee=above is not None),
+        cause=weighed(
+            Differs.SWING,
+            *([Seen.ABOVE_A_LEVEL_ONLY] if above is not None else []),
+            same_take=pair.same_take,
+        ),
         text=_sentence(difference, slope, above, only_loud),
         advice=_advice(difference, pair, slope, only_loud),
     )
@@ -64,13 +69,6 @@ def _confidence(slope: Slope) -> float:
     low, high = np.log(slope.interval)
     deviation = max((high - low) / (2 * 1.96), 1e-6)
     return float(min(special.ndtr(abs(np.log(slope.value)) / deviation), 0.99))
-
-
-def _cause(pair: Pair, knee: bool) -> Cause:
-    """One take: the mix. Otherwise players shape dynamics; a threshold is a compressor's mark."""
-    if pair.same_take:
-        return Cause(0.0, 0.0, 1.0)
-    return Cause(0.3, 0.05, 0.65) if knee else Cause(0.6, 0.05, 0.35)
 
 
 def _sentence(

@@ -9,6 +9,7 @@ import numpy as np
 from mixcompare.aspects.placement.about import PLACE
 from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
 from mixcompare.findings import Cause, Finding, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
@@ -55,7 +56,7 @@ def swap_finding(difference: PlacementDifference, pair: Pair) -> Finding:
     )
     advice = "Exchange the candidate's channels; check the patching of the main array."
     around = (0.9 * value, 1.1 * value)
-    cause = Cause.weighing(0.0, 0.0, 1.0)
+    cause = weighed(Differs.PLACE, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
     subject = "the whole image"
     return _finding(pair, "channels_swapped", subject, value, around, text, advice, cause)
 
@@ -86,7 +87,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
             f" {abs(turn):.0f} dB more to the {side} than in the reference."
         )
         advice = "Check the cabling and the export: one channel is silent or nearly so."
-    cause = Cause.weighing(0.0, 0.1, 0.9) if pair.same_take else Cause.weighing(0.1, 0.2, 0.7)
+    cause = weighed(Differs.PLACE, same_take=pair.same_take)
     kind, subject = f"moved_{side}", "the whole image"
     return _finding(pair, kind, subject, value, (low, high), text, advice, cause)
 
@@ -136,7 +137,7 @@ def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int])
     )
     back = "left" if value > 0 else "right"
     advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
-    cause = Cause.weighing(0.0, 0.1, 0.9) if pair.same_take else Cause.weighing(0.3, 0.1, 0.6)
+    cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
     return _finding(pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high))
 
 

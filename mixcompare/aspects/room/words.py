@@ -7,12 +7,15 @@ import numpy as np
 from mixcompare.aspects.room.about import DECAY, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
 from mixcompare.findings import Cause, Finding, signed, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
 
 
-def _cause(same_take: bool) -> Cause:
-    return Cause.weighing(0.0, 0.25, 0.75) if same_take else Cause.weighing(0.05, 0.65, 0.3)
+def _cause(pair: Pair, difference: RoomDifference) -> Cause:
+    """A tail of the music that dies away otherwise speaks for another room."""
+    tails = [Seen.A_TAIL_AGREES] if difference.decay_time_percent is not None else []
+    return weighed(Differs.REVERBERATION, *tails, same_take=pair.same_take)
 
 
 def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
@@ -45,7 +48,7 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         confidence=_confidence(difference.explained or 0.0),
         spans_s=(pair.span_s,),
         band_hz=None,
-        cause=_cause(pair.same_take),
+        cause=_cause(pair, difference),
         text=text + ".",
         advice=_advice(value, pair.same_take, decays is not None and decays[1] == wetter),
     )
@@ -119,7 +122,7 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         confidence=_decay_confidence(difference, pair),
         spans_s=(pair.span_s,),
         band_hz=None,
-        cause=_cause(pair.same_take),
+        cause=_cause(pair, difference),
         text=(
             f"The sound dies away in {difference.candidate_decay_time_s:.1f} s against"
             f" {difference.reference_decay_time_s:.1f} s in the reference"

@@ -13,7 +13,8 @@ from mixcompare.aspects.tempo.values import (
     SHORTEST_LOCAL_S,
     TempoDifference,
 )
-from mixcompare.findings import Cause, Finding, JustNoticeable, Span, clock, signed, size_in_jnd
+from mixcompare.findings import Finding, JustNoticeable, Span, clock, signed, size_in_jnd
+from mixcompare.findings.cause import Differs, weighed
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 
@@ -29,13 +30,12 @@ def _finding(
     advice: str,
     span_s: Span | None = None,
 ) -> Finding:
-    players = 0.0 if pair.same_take else 1.0
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
         jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
         confidence=agreement.confidence(value, around, 0.99),
         spans_s=(span_s or pair.span_s,), band_hz=None,
-        cause=Cause.weighing(players, 0.0, 1.0 - players), text=text, advice=(advice,),
+        cause=weighed(Differs.TEMPO, same_take=pair.same_take), text=text, advice=(advice,),
     )  # fmt: skip
 
 

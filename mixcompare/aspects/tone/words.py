@@ -11,6 +11,7 @@ from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.about import TILT, TONE
 from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.findings import Cause, Finding, signed, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import BANDS, spoken_hz
@@ -147,12 +148,11 @@ def region_finding(
 
 
 def _cause(difference: ToneDifference, pair: Pair) -> Cause:
-    """One take: the mix, or room added in it. Else the mix, the room, or other instruments."""
-    if pair.same_take:
-        return Cause.weighing(players=0.0, room=0.1, mix=0.9)
-    if (difference.scatter_db or 0.0) > OTHER_INSTRUMENTS_DB:
-        return Cause.weighing(players=0.3, room=0.3, mix=0.4)
-    return Cause.weighing(players=0.1, room=0.35, mix=0.55)
+    """A curve that scatters from band to band speaks for other instruments."""
+    others = (
+        [Seen.OTHER_INSTRUMENTS] if (difference.scatter_db or 0.0) > OTHER_INSTRUMENTS_DB else []
+    )
+    return weighed(Differs.TONE, *others, same_take=pair.same_take)
 
 
 def _most_sure(pair: Pair) -> float:

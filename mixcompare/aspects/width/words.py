@@ -5,6 +5,7 @@ from __future__ import annotations
 from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
 from mixcompare.findings import Cause, Finding, JustNoticeable, signed, size_in_jnd
+from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 
@@ -64,9 +65,8 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:
     """A change in loud direct sound is panning or the microphones; in decays, the room."""
-    if pair.same_take:
-        return Cause.weighing(0.0, 0.5, 0.5) if only_decays else Cause.weighing(0.0, 0.1, 0.9)
-    return Cause.weighing(0.05, 0.75, 0.2) if only_decays else Cause.weighing(0.05, 0.4, 0.55)
+    where = [Seen.IN_DECAYS_ONLY] if only_decays else []
+    return weighed(Differs.WIDTH, *where, same_take=pair.same_take)
 
 
 def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
@@ -83,7 +83,7 @@ def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     )
     words = (text, f"Check the {name}: both channels carry the same signal.")
     kind = "narrower" if value > 0 else "wider"
-    cause = Cause.weighing(0.0, 0.0, 1.0)
+    cause = weighed(Differs.WIDTH, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
     return [_finding(pair, kind, value, around, NEAR_MONO, words, cause)]
 
 
@@ -97,5 +97,5 @@ def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, 
         f" {low[0]:+.2f} in the reference and at {low[1]:+.2f} in the candidate."
     )
     words = (text, f"Invert the polarity of one channel of the {name}.")
-    cause = Cause.weighing(0.0, 0.0, 1.0)
+    cause = weighed(Differs.WIDTH, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
     return _finding(pair, "polarity_inverted", value, around, CORRELATION, words, cause, LOW_HZ)

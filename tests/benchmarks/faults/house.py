@@ -86,4 +86,12 @@ FAULTS: list[Fault] = [
         ("tests/test_numerics.py",),
         ("with _ONE_AT_A_TIME, rc_context(_SETTINGS):", "with rc_context(_SETTINGS):"),
     ),
+    *each(
+        "mixcompare/findings/cause.py",
+        ("tests/findings/test_cause.py",),
+        ("before * factor", "before"),
+        ("_LEAST = 0.03", "_LEAST = 0.0"),
+        ("*([Seen.ONE_TAKE] if same_take else [])", ""),
+        ("IN_DECAYS_ONLY = (0.3, 6.0, 0.5)", "IN_DECAYS_ONLY = (6.0, 0.3, 0.5)"),
+    ),
 ]
