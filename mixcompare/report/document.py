@@ -12,7 +12,7 @@ import csv
 import io
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from importlib import metadata, resources
 from pathlib import Path
@@ -100,10 +100,18 @@ def to_json(document: Json) -> str:
     return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def schema() -> Json:
-    """The JSON Schema (draft 2020-12) of a report."""
+def schema(aspects: Iterable[str] | None = None) -> Json:
+    """The JSON Schema (draft 2020-12) of a report.
+
+    Parameters
+    ----------
+    aspects : iterable of str, optional
+        Aspects that may have findings, where there are others than those that come with mixcompare.
+    """
     text = resources.files("mixcompare.report").joinpath("report.schema.json").read_text("utf-8")
     loaded: Json = json.loads(text)
+    if aspects is not None:
+        loaded["$defs"]["finding"]["properties"]["aspect"]["enum"] = list(aspects)
     return loaded
 
 

@@ -139,7 +139,7 @@ def test_it_stands_in_results_and_list_with_its_own_words(told: Results) -> None
 
 def test_it_stands_in_the_report_and_keeps_its_schema(told: Results) -> None:
     report = json.loads(document.to_json(document.to_document(told)))
-    jsonschema.validate(report, document.schema())
+    jsonschema.validate(report, document.schema(told.measurements))
     values = report["measurements"]["growth"]
     assert values["difference"]["growth_db"] == told.measurements["growth"].difference.growth_db
     rows = list(csv.DictReader(io.StringIO(document.findings_table(told.findings))))

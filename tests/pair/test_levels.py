@@ -224,6 +224,6 @@ def test_the_range_behind_the_interval_is_that_of_tech_3342() -> None:
     # what lies more than 20 LU under the mean power, or under -70 LUFS, does not count.
     steps = np.linspace(-30.0, -20.0, 101)
     quiet = np.concatenate([steps, [-46.0, -60.0, -75.0, -np.inf]])
-    assert levels._range_of(steps) == pytest.approx(8.5)
-    assert levels._range_of(quiet) == pytest.approx(8.5)
-    assert levels._range_of(np.array([-75.0, -np.inf])) == 0.0
+    assert tech3342.range_of(steps) == pytest.approx(8.5)
+    assert tech3342.range_of(quiet) == pytest.approx(8.5)
+    assert tech3342.range_of(np.array([-75.0, -np.inf])) is None
