@@ -25,7 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "findings": set(),
     "results": {"findings", "alignment"},
     "pair": {"standards", "features", "alignment", "knowledge", "results"},
-    "elements": {"pair", "features", "standards", "alignment"},
+    "elements": {"pair", "features", "standards", "alignment", "findings"},
     "aspects": {
         "standards", "features", "alignment", "knowledge", "pair", "elements", "findings",
     },

@@ -28,9 +28,10 @@ from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.fields import PAIR, PERCENT, SIGNED, labelled, stretched
 from mixcompare.findings import Finding, Span, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
+from mixcompare.findings.confidence import evidence
 from mixcompare.findings.description import Description
 from mixcompare.findings.noticeable import JustNoticeable
-from mixcompare.pair import agreement, beatrate
+from mixcompare.pair import beatrate
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import A4_HZ
@@ -177,11 +178,12 @@ class TuningAnalyzer:
         by_machine = pair.same_take or difference.speed_percent is not None
         clock = [Seen.PITCH_GOES_WITH_THE_CLOCK] if by_machine else []
         text, advice, consequences = _words(difference, pair, total, around)
+        proof = evidence(total, around, pair.same_take)
         return [
             Finding(
                 aspect="tuning", kind="tuned_higher" if higher else "tuned_lower",
                 subject="the tuning", difference=total, interval=around, unit="cents",
-                jnd=size, noticeable=TUNING, confidence=agreement.confidence(total, around, 0.99),
+                jnd=size, noticeable=TUNING, confidence=proof.confidence, evidence=proof,
                 spans_s=(pair.span_s,),
                 band_hz=None, cause=weighed(Differs.TUNING, *clock, same_take=pair.same_take),
                 text=text, advice=advice, consequences=consequences,

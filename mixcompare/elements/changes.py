@@ -55,7 +55,7 @@ class Change:
     difference_db : float
         Level of the element against the rest, candidate minus reference.
     interval : tuple of float
-    confidence : float in [0, 1]
+    agreeing : float in [0, 1]
     energy : ndarray, shape (n, bands)
         The element's own power in the reference, estimated.
     strength : float
@@ -67,7 +67,7 @@ class Change:
 
     difference_db: float
     interval: tuple[float, float]
-    confidence: float
+    agreeing: float
     energy: FloatArray
     against: bool = False
     strength: float = 0.0
@@ -245,11 +245,10 @@ def _one_sign(
     factor = abs(10 ** (sign * size / 10) - 1)
     before_tone = spectra.reference / np.maximum(expected, 1e-30)
     energy = np.where(raised > 0.25 * threshold, added * before_tone, 0.0) / factor
-    confidence = float(np.clip(0.5 + agreeing, 0.5, 0.99))
     return Change(
         difference_db=sign * size,
         interval=(min(near, far), max(near, far)),
-        confidence=confidence,
+        agreeing=min(2 * agreeing, 1.0),
         energy=energy,
         against=_holds_much(spectra, raised, size, weight),
         strength=float(pull.sum()),
@@ -420,7 +419,7 @@ def _agreed(spectra: PairSpectra, fits: list[_Fit]) -> Change | None:
     return Change(
         difference_db=size,
         interval=(size - half, size + half),
-        confidence=float(1 - 0.15 * np.exp(-(score - _LEAST_SCORE) / 3)) * 0.97,
+        agreeing=float(1 - np.exp(-score / 3)),
         energy=energy,
         against=2 * sum(fit.doubtful for fit in chosen) > len(chosen),
     )

@@ -14,7 +14,8 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
-from mixcompare.fields import BARE, KEPT, MOMENT, SIGNED
+from mixcompare.fields import BARE, KEPT, MOMENT, NOT_IN_REPORT, SIGNED
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
@@ -39,6 +40,7 @@ class LocalChange:
     difference_db: float = field(metadata=SIGNED)
     interval: tuple[float, float] = field(metadata=SIGNED)
     confidence: float = field(metadata=BARE | KEPT)
+    explained: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT)
 
 
 def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[LocalChange, ...]:
@@ -61,7 +63,7 @@ def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[
         inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)
         if inside.sum() < 6:
             continue
-        found += _in_register(spectra, expected, inside, (float(low), float(high)))
+        found += _in_register(spectra, expected, inside, (float(low), float(high)), same_take)
     return tuple(_widest(found))
 
 
@@ -70,6 +72,7 @@ def _in_register(
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
     band_hz: tuple[float, float],
+    same_take: bool,
 ) -> list[LocalChange]:
     width = _SMOOTH_S * RATE_HZ / 2
     a = ndimage.gaussian_filter1d(expected[:, inside].sum(axis=1), width)
@@ -104,6 +107,8 @@ def _in_register(
             deviation = float(np.hypot(scatter, np.std(values)))
             half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
             name = f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz"
+            share = abs(size) / (4 * limit)
+            proof = evidence(size, (size - half, size + half), same_take, explained=share)
             out.append(
                 LocalChange(
                     name=name,
@@ -111,7 +116,8 @@ def _in_register(
                     span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
                     difference_db=size,
                     interval=(size - half, size + half),
-                    confidence=float(np.clip(0.5 + 0.1 * (abs(size) / limit), 0.5, 0.95)),
+                    confidence=proof.confidence,
+                    explained=proof.explained,
                 )
             )
     return out
@@ -166,4 +172,5 @@ def _joined(lower: LocalChange, upper: LocalChange) -> LocalChange:
         difference_db=stronger.difference_db,
         interval=stronger.interval,
         confidence=stronger.confidence,
+        explained=stronger.explained,
     )

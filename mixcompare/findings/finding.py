@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from mixcompare import units
+from mixcompare.findings.confidence import Evidence
 from mixcompare.findings.noticeable import JustNoticeable
 
 Span = tuple[float, float]
@@ -75,6 +76,8 @@ class Finding:
     listening : Excerpts or None
     consequences : tuple of str
         What else this finding explains, in plain words.
+    evidence : Evidence or None
+        What its confidence rests on.
     noticeable : JustNoticeable or None
         By which it was measured; says how its size is read.
     """
@@ -97,6 +100,7 @@ class Finding:
     bars: tuple[tuple[int, int], ...] | None = None
     listening: Excerpts | None = None
     consequences: tuple[str, ...] = ()
+    evidence: Evidence | None = field(default=None, compare=False, metadata={"report": False})
     noticeable: JustNoticeable | None = field(
         default=None, compare=False, metadata={"report": False}
     )

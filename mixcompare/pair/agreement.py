@@ -94,12 +94,6 @@ def cell_weights(power: FloatArray, band_range_db: float, frame_range_db: float)
     return np.where(counts, share**_EXPONENT, 0.0)
 
 
-def confidence(value: float, interval: tuple[float, float], most: float) -> float:
-    """How sure a value's sign is, from its 95 % interval taken as normal; at most ``most``."""
-    deviation = max((interval[1] - interval[0]) / (2 * 1.96), 1e-9)
-    return min(math.erf(abs(value) / deviation / math.sqrt(2)), most)
-
-
 def local_scatter(curve: FloatArray) -> FloatArray:
     """Standard deviation of each band around what its neighbours lead to expect.
 

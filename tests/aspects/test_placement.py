@@ -428,13 +428,13 @@ def test_a_turn_in_words(sign: int) -> None:
     assert (finding.cause.players, finding.cause.room, finding.cause.mix) == pytest.approx(
         (0.0, 0.05, 0.95), abs=0.03
     )
-    assert finding.confidence == 0.99
+    assert finding.confidence > 0.9
     assert finding.unit == ""
     assert finding.spans_s == (stereo_music.SPAN_S,)
     (other_take,) = analyzer.findings(
         stated(turn_db=3.0 * sign, turn_db_interval=around, same_take=False)
     )
-    assert other_take.confidence == 0.9
+    assert other_take.confidence < finding.confidence
     cause = other_take.cause
     assert (cause.players, cause.room, cause.mix) == pytest.approx((0.12, 0.15, 0.73), abs=0.03)
 

@@ -20,6 +20,7 @@ from mixcompare.aspects.room.values import RoomDifference, RoomMeasurement
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import is_listed
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair import pair as pair_room
 from mixcompare.pair.match import Match
 from mixcompare.pair.wetness import Wetness
@@ -686,12 +687,14 @@ def test_causes_and_confidence() -> None:
         4.0, (3.0, 5.0), 1.2, None, None, None, None, None, (), 0.125, True, (0, 9), (0, 9)
     )
     (mixed,) = analyzer.findings(base)
-    assert mixed.confidence == pytest.approx(0.7 + 3 * 0.08)  # 0.045 is what chance explains
+    assert mixed.evidence == evidence(4.0, (3.0, 5.0), True)  # 0.125 is far above chance
     assert (mixed.cause.players, mixed.cause.room, mixed.cause.mix) == pytest.approx(
         (0.0, 0.27, 0.73), abs=0.05
     )
     (hall,) = analyzer.findings(replace(base, same_take=False, explained=0.05))
-    assert hall.confidence == pytest.approx(0.715)
+    # 0.045 is what chance explains, twice that is as good as proven.
+    assert hall.evidence == evidence(4.0, (3.0, 5.0), False, explained=0.05 / 0.09)
+    assert hall.confidence < mixed.confidence
     assert hall.cause.likeliest == "room"
     assert "different halls" in hall.advice[1]
     assert hall.jnd == pytest.approx(4 / 1.5, rel=0.05)

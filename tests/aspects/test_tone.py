@@ -470,7 +470,7 @@ def test_a_region_in_words(sign: int) -> None:
         f"Try a broad {'cut' if more else 'boost'} of about 4 dB in the low mids around 400 Hz"
         " (a broad bell).",
     )  # fmt: skip
-    assert finding.confidence == 0.99
+    assert finding.confidence > 0.9
     assert (finding.cause.players, finding.cause.room, finding.cause.mix) == pytest.approx(
         (0.0, 0.11, 0.89), abs=0.03
     )
@@ -531,7 +531,7 @@ def test_a_tilt_in_words(sign: int) -> None:
         f"{treble} treble and {bass} bass by a gentle slope over the whole range, about 2 dB at"
         " either end.",
     )  # fmt: skip
-    assert finding.confidence == 0.99
+    assert finding.confidence > 0.9
     assert finding.spans_s == (stereo_music.SPAN_S,)
 
 
@@ -599,7 +599,7 @@ def test_causes_of_a_difference_in_tone() -> None:
     (alike,) = analyzer.findings(stated(curve, same_take=False, scatter_db=0.59))
     cause = alike.cause
     assert (cause.players, cause.room, cause.mix) == pytest.approx((0.1, 0.35, 0.55), abs=0.03)
-    assert alike.confidence == 0.9
+    assert alike.confidence < same.confidence
     (others,) = analyzer.findings(stated(curve, same_take=False, scatter_db=0.61))
     cause = others.cause
     assert (cause.players, cause.room, cause.mix) == pytest.approx((0.3, 0.3, 0.4), abs=0.03)

@@ -258,7 +258,7 @@ def test_an_elements_own_power(change_db: float) -> None:
     (change,) = split_difference(cells, same_take=True).changes
     assert change.energy.sum() == pytest.approx(voice("melody").sum(), rel=0.1)
     assert np.corrcoef(change.energy.ravel(), voice("melody").ravel())[0, 1] > 0.99
-    assert change.confidence > 0.9
+    assert change.agreeing > 0.8
 
 
 def _interfering(seed: int) -> tuple[PairSpectra, float]:

@@ -127,22 +127,6 @@ def test_the_loud_moments_are_the_95th_percentile() -> None:
         assert agreement.cell_weights(power, 30.0, 50.0)[50, 0] == pytest.approx(expected)
 
 
-@pytest.mark.parametrize(
-    ("value", "interval", "sure"),
-    [
-        # Normal distribution: one, two and 1.96 standard deviations hold 68.3, 95.4 and 95 %.
-        (1.0, (1 - 1.96, 1 + 1.96), 0.6827),
-        (-2.0, (-2 - 1.96, -2 + 1.96), 0.9545),
-        (3.92, (1.96, 5.88), 0.95),
-        (3.0, (2.99, 3.01), 0.99),
-        (0.0, (-1.0, 1.0), 0.0),
-    ],
-)
-def test_confidence(value: float, interval: tuple[float, float], sure: float) -> None:
-    most = 0.95 if value == 3.92 else 0.99
-    assert agreement.confidence(value, interval, most) == pytest.approx(sure, abs=1e-4)
-
-
 def test_scatter_of_independent_bands_comes_back() -> None:
     rng = np.random.default_rng(3)
     found = [agreement.local_scatter(0.7 * rng.standard_normal(31)) for _ in range(200)]

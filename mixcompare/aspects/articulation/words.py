@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import Stretch, VoiceArticulation
 from mixcompare.findings import Finding, joined_spans, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
+from mixcompare.findings.confidence import evidence
 
 LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 
@@ -71,8 +70,7 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         f"The notes of {names} are held for {held} of their length against {before} in the"
         f" reference: {words}."
     )
-    scatter = max(limits[1] - limits[0], 1e-6) / 2
-    certainty = float(np.clip(abs(value) / scatter, 1, 4))
+    proof = evidence(value, limits, same_take, agreeing=first.agreement)
     bands = [voice.band_hz for voice in group if voice.band_hz is not None]
     return Finding(
         aspect="articulation",
@@ -83,7 +81,8 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         unit="",
         jnd=size_in_jnd(value, limits, SHARE_HELD.size),
         noticeable=SHARE_HELD,
-        confidence=min(0.5 * first.agreement + 0.12 * certainty, 0.97),
+        confidence=proof.confidence,
+        evidence=proof,
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
         cause=weighed(Differs.NOTE_LENGTH, same_take=same_take),

@@ -39,6 +39,7 @@ from mixcompare.features import (
 from mixcompare.findings import (
     Finding,
 )
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.lines import bass_path, joint_weights, lead_path, stretches, voice_cells
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
@@ -163,11 +164,14 @@ def _element(
         kind=found.kind,
         difference_db=change.difference_db,
         interval=change.interval,
-        confidence=change.confidence,
+        confidence=evidence(
+            change.difference_db, change.interval, match.same_take, change.agreeing
+        ).confidence,
         band_hz=found.band_hz,
         spans_s=found.spans_s,
         notes_per_s=found.notes_per_s,
         motif_notes=found.motif_notes,
+        agreeing=change.agreeing,
         against=change.against or _left_alone(change, match),
         reference_audible_share=stands[0].audible_share,
         candidate_audible_share=stands[1].audible_share,

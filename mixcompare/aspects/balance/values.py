@@ -95,6 +95,7 @@ class Element:
     candidate_loudness_share: float = field(
         metadata=BARE | exchanged_with("reference_loudness_share") | within(0.01)
     )
+    agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
 
 
 @dataclass(frozen=True)

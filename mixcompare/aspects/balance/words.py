@@ -8,6 +8,7 @@ from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
 from mixcompare.findings import Finding, places, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 
 _NOTEWORTHY_SHARE = 0.15
@@ -66,6 +67,9 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
         noticeable=LEVEL,
         confidence=element.confidence,
+        evidence=evidence(
+            element.difference_db, element.interval, pair.same_take, element.agreeing
+        ),
         spans_s=element.spans_s,
         band_hz=element.band_hz,
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
@@ -116,6 +120,12 @@ def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pai
         jnd=size_in_jnd(passage.difference_db, passage.interval, LEVEL.size),
         noticeable=LEVEL,
         confidence=passage.confidence,
+        evidence=evidence(
+            passage.difference_db,
+            passage.interval,
+            pair.same_take,
+            explained=passage.explained,
+        ),
         spans_s=(passage.span_s,),
         band_hz=passage.band_hz,
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),

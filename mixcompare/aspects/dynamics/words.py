@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import special
 
 from mixcompare.aspects.dynamics.about import SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference
 from mixcompare.findings import Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
+from mixcompare.findings.confidence import Evidence, evidence
 from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
@@ -23,6 +23,7 @@ def finding(
     """What is said of swings that differ, over the whole range or above a level alone."""
     low, high = slope.interval
     smaller = slope.value < 1
+    proof = _proof(slope, pair)
     return Finding(
         aspect="dynamics",
         kind="dynamics_smaller" if smaller else "dynamics_larger",
@@ -32,7 +33,8 @@ def finding(
         unit="dB/dB",
         jnd=_jnd(slope),
         noticeable=SWING,
-        confidence=_confidence(slope),
+        confidence=proof.confidence,
+        evidence=proof,
         spans_s=difference.loud_spans_s if only_loud else difference.spans_s,
         band_hz=None,
         cause=weighed(
@@ -65,10 +67,9 @@ def _jnd(slope: Slope) -> float:
     return size_in_jnd(float(np.log(slope.value)), (float(low), float(high)), size)
 
 
-def _confidence(slope: Slope) -> float:
+def _proof(slope: Slope, pair: Pair) -> Evidence:
     low, high = np.log(slope.interval)
-    deviation = max((high - low) / (2 * 1.96), 1e-6)
-    return float(min(special.ndtr(abs(np.log(slope.value)) / deviation), 0.99))
+    return evidence(float(np.log(slope.value)), (float(low), float(high)), pair.same_take)
 
 
 def _sentence(

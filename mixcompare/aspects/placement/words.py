@@ -10,7 +10,7 @@ from mixcompare.aspects.placement.about import PLACE
 from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
 from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
-from mixcompare.pair import agreement
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
@@ -33,13 +33,14 @@ def _finding(
     advice: str,
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
+    agreeing: float = 1.0,
 ) -> Finding:
-    sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
+    proof = evidence(value, around, pair.same_take, agreeing)
     return Finding(
         aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
         jnd=size_in_jnd(value, around, PLACE.size),
         noticeable=PLACE,
-        confidence=sure,
+        confidence=proof.confidence, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -138,7 +139,10 @@ def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int])
     back = "left" if value > 0 else "right"
     advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
     cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
-    return _finding(pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high))
+    agreeing = mean([difference.consistency[band] or 0.0 for band in bands])
+    return _finding(
+        pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high), agreeing
+    )
 
 
 def _place(position: float) -> str:

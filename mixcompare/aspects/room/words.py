@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from mixcompare.aspects.room.about import DECAY, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
 from mixcompare.findings import Cause, Finding, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
 
@@ -36,6 +35,8 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     decays = _decays(difference)
     if decays is not None:
         text += f"; {decays[0]}"
+    share = (difference.explained or 0.0) / (2 * LEAST_GAIN)
+    proof = evidence(value, limits, pair.same_take, explained=share)
     return Finding(
         aspect="room",
         kind="wetter" if wetter else "drier",
@@ -45,7 +46,8 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         unit="dB",
         jnd=size,
         noticeable=WETNESS,
-        confidence=_confidence(difference.explained or 0.0),
+        confidence=proof.confidence,
+        evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=None,
         cause=_cause(pair, difference),
@@ -81,10 +83,6 @@ def _decays(difference: RoomDifference) -> tuple[str, bool] | None:
     return None
 
 
-def _confidence(explained: float) -> float:
-    return float(np.clip(0.7 + 3 * (explained - LEAST_GAIN), 0.7, 0.97))
-
-
 def _advice(value: float, same_take: bool, tail_differs: bool) -> tuple[str, ...]:
     way, other = ("down", "shorter") if value > 0 else ("up", "longer")
     advice = [
@@ -110,6 +108,7 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     if size < 1:
         return None
     longer = value > 0
+    proof = evidence(value, limits, pair.same_take, agreeing=_agreeing(difference, pair))
     return Finding(
         aspect="room",
         kind="decay_longer" if longer else "decay_shorter",
@@ -119,7 +118,8 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         unit="%",
         jnd=size,
         noticeable=DECAY,
-        confidence=_decay_confidence(difference, pair),
+        confidence=proof.confidence,
+        evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=None,
         cause=_cause(pair, difference),
@@ -132,12 +132,11 @@ def decay_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     )
 
 
-def _decay_confidence(difference: RoomDifference, pair: Pair) -> float:
+def _agreeing(difference: RoomDifference, pair: Pair) -> float:
     """Other players' last notes end otherwise in the same room: then the wetness has to agree."""
+    limits, percent = difference.wetness_db_interval, difference.decay_time_percent
     if pair.same_take:
-        return 0.8
-    limits = difference.wetness_db_interval
-    if limits is None or difference.decay_time_percent is None:
+        return 1.0
+    if limits is None or percent is None:
         return 0.5
-    proven = limits[0] > 0 if difference.decay_time_percent > 0 else limits[1] < 0
-    return 0.7 if proven else 0.5
+    return 0.8 if (limits[0] > 0 if percent > 0 else limits[1] < 0) else 0.5

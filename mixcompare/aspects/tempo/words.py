@@ -15,7 +15,7 @@ from mixcompare.aspects.tempo.values import (
 )
 from mixcompare.findings import Finding, JustNoticeable, Span, clock, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
-from mixcompare.pair import agreement
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 
 
@@ -30,10 +30,11 @@ def _finding(
     advice: str,
     span_s: Span | None = None,
 ) -> Finding:
+    proof = evidence(value, around, pair.same_take)
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
         jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
-        confidence=agreement.confidence(value, around, 0.99),
+        confidence=proof.confidence, evidence=proof,
         spans_s=(span_s or pair.span_s,), band_hz=None,
         cause=weighed(Differs.TEMPO, same_take=pair.same_take), text=text, advice=(advice,),
     )  # fmt: skip

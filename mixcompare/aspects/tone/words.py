@@ -12,7 +12,7 @@ from mixcompare.aspects.tone.about import TILT, TONE
 from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.findings import Cause, Finding, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
-from mixcompare.pair import agreement
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import BANDS, spoken_hz
 from mixcompare.standards.iec61260 import NOMINAL_HZ, THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
@@ -59,11 +59,12 @@ def tilt_finding(
         f"{'Less' if brighter else 'More'} treble and {'more' if brighter else 'less'} bass by a"
         f" gentle slope over the whole range, about {span_db / 2:.0f} dB at either end.",
     )
+    proof = evidence(line.slope, (low, high), pair.same_take)
     return Finding(
         aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
         subject="the overall tone", difference=line.slope, interval=(low, high),
         unit="dB/octave", jnd=size, noticeable=TILT,
-        confidence=agreement.confidence(line.slope, (low, high), _most_sure(pair)),
+        confidence=proof.confidence, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=(100.0, 10_000.0), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
@@ -138,10 +139,11 @@ def region_finding(
         f"Try a broad {'cut' if more else 'boost'} of about {abs(curve[peak]):.0f} dB in {where}"
         f" ({shape}).",
     )
+    proof = evidence(value, around, pair.same_take)
     return Finding(
         aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
         jnd=size_in_jnd(value, around, TONE.size), noticeable=TONE,
-        confidence=agreement.confidence(value, around, _most_sure(pair)),
+        confidence=proof.confidence, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=(low, high), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
@@ -153,10 +155,6 @@ def _cause(difference: ToneDifference, pair: Pair) -> Cause:
         [Seen.OTHER_INSTRUMENTS] if (difference.scatter_db or 0.0) > OTHER_INSTRUMENTS_DB else []
     )
     return weighed(Differs.TONE, *others, same_take=pair.same_take)
-
-
-def _most_sure(pair: Pair) -> float:
-    return 0.99 if pair.same_take else 0.9
 
 
 def _nominal(band: int) -> str:

@@ -6,7 +6,7 @@ from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
 from mixcompare.findings import Cause, Finding, JustNoticeable, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
-from mixcompare.pair import agreement
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 
 INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
@@ -21,13 +21,14 @@ def _finding(
     words: tuple[str, str],
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
+    agreeing: float = 1.0,
 ) -> Finding:
-    sure = agreement.confidence(value, around, 0.99 if pair.same_take else 0.9)
+    proof = evidence(value, around, pair.same_take, agreeing)
     text, advice = words
     return Finding(
         aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
         unit=noticeable.unit, jnd=size_in_jnd(value, around, noticeable.size),
-        noticeable=noticeable, confidence=sure,
+        noticeable=noticeable, confidence=proof.confidence, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -60,7 +61,9 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
         )
     kind = "wider" if wider else "narrower"
     words = (text, advice)
-    return [_finding(pair, kind, value, around, WIDTH, words, _cause(pair, only_decays))]
+    cause = _cause(pair, only_decays)
+    share = difference.agreeing_share or 0.0
+    return [_finding(pair, kind, value, around, WIDTH, words, cause, agreeing=share)]
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:

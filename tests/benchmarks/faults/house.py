@@ -94,4 +94,14 @@ FAULTS: list[Fault] = [
         ("*([Seen.ONE_TAKE] if same_take else [])", ""),
         ("IN_DECAYS_ONLY = (0.3, 6.0, 0.5)", "IN_DECAYS_ONLY = (6.0, 0.3, 0.5)"),
     ),
+    *each(
+        "mixcompare/findings/confidence.py",
+        ("tests/findings/test_confidence.py",),
+        ("near = value - interval[0] if value > 0", "near = interval[1] - value if value > 0"),
+        ("max(near / 1.96, 1e-9)", "max(near / 1.645, 1e-9)"),
+        ("* (self.agreeing - 1)", "* (1 - self.agreeing)"),
+        ("* (self.explained - 1)", "* (1 - self.explained)"),
+        ("_MOST = 0.99", "_MOST = 1.0"),
+        ("min(max(agreeing, 0.0), 1.0)", "agreeing"),
+    ),
 ]

@@ -32,8 +32,6 @@ FAULTS: list[Fault] = [
         ("np.percentile(power, 95, axis=0)", "np.percentile(power, 50, axis=0)"),
         ("10 ** (-0.1 * band_range_db)", "10 ** (-0.05 * band_range_db)"),
         ("10 ** (-0.1 * frame_range_db)", "10 ** (-0.2 * frame_range_db)"),
-        ("/ (2 * 1.96), 1e-9)", "/ 1.96, 1e-9)"),
-        ("math.sqrt(2)), most)", "math.sqrt(2)), 1.0)"),
         ("fourth / math.sqrt(70)", "fourth / math.sqrt(35)"),
         ("step * (_peaks(density) - half)", "step * (half - _peaks(density))"),
         ("return min(found, key=abs)", "return min(found)"),
@@ -164,7 +162,6 @@ FAULTS: list[Fault] = [
         ("wider = value > 0", "wider = value < 0"),
         ("'down' if wider else 'up'", "'up' if wider else 'down'"),
         ("abs(direct) < 0.5 * abs(decay)", "abs(direct) > 0.5 * abs(decay)"),
-        ("0.99 if pair.same_take else 0.9)", "0.9 if pair.same_take else 0.9)"),
     ),
     *each(
         "mixcompare/aspects/placement/aspect.py",
@@ -295,7 +292,6 @@ FAULTS: list[Fault] = [
             "low, high = around[0] - whole + line.slope, around[1] - whole + line.slope",
             "low, high = line.slope - 0.5, line.slope + 0.5",
         ),
-        ("return 0.99 if pair.same_take else 0.9", "return 0.99"),
         ("_spend_skirts(free, np.abs", "(lambda *_: None)(free, np.abs"),
     ),
     *each(
