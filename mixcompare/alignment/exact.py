@@ -111,21 +111,14 @@ def locate(
     """
     best: SameTake | None = None
     for offset in offsets_s:
-        rough = _measure(reference, candidate, offset, 0.0, 0.35, 24, within_s)
+        rough = _measure(reference, candidate, _Search(offset, 0.0, 0.35, 24, within_s))
         if rough is not None and (best is None or _merit(rough) > _merit(best)):
             best = rough
     if best is None or _merit(best) < 0.2:
         return best
     for largest_lag in (0.08, 0.02, 0.01):
-        finer = _measure(
-            reference,
-            candidate,
-            best.offset_s,
-            best.drift_ppm,
-            largest_lag,
-            _MOST_WINDOWS,
-            within_s,
-        )
+        search = _Search(best.offset_s, best.drift_ppm, largest_lag, _MOST_WINDOWS, within_s)
+        finer = _measure(reference, candidate, search)
         if finer is None:
             break
         best = finer
@@ -257,48 +250,52 @@ def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np
     return out
 
 
+@dataclass(frozen=True)
+class _Search:
+    """Where windows are laid, and how far around a line their peaks are looked for."""
+
+    offset_s: float
+    drift_ppm: float
+    largest_lag_s: float
+    windows: int
+    within_s: tuple[float, float] | None
+
+    def starts(self, reference: Representation, candidate: Representation) -> FloatArray | None:
+        """First samples of the windows in the reference; None for an overlap that is too short."""
+        slope = 1 + self.drift_ppm * 1e-6
+        first = max(0.0, -self.offset_s / slope)
+        last = min(reference.duration_s, (candidate.duration_s - self.offset_s) / slope) - WINDOW_S
+        shorter = min(reference.duration_s, candidate.duration_s)
+        if self.within_s is not None:
+            first, last = max(first, self.within_s[0]), min(last, self.within_s[1] - WINDOW_S)
+            shorter = min(shorter, self.within_s[1] - self.within_s[0])
+        if last - first + WINDOW_S < max(0.3 * shorter, min(4.0, 0.8 * shorter)):
+            return None  # an overlap so short would fit anything
+        count = int(np.clip((last - first) / (WINDOW_S / 4) + 1, _FEWEST_WINDOWS, self.windows))
+        return np.round(np.linspace(first, last, count) * ANALYSIS_RATE_HZ)
+
+    def shift(self, middle_s: float) -> int:
+        """Samples by which the candidate's window lies later."""
+        return round((self.offset_s + self.drift_ppm * 1e-6 * middle_s) * ANALYSIS_RATE_HZ)
+
+
 def _measure(
-    reference: Representation,
-    candidate: Representation,
-    offset_s: float,
-    drift_ppm: float,
-    largest_lag_s: float,
-    windows: int,
-    within_s: tuple[float, float] | None = None,
+    reference: Representation, candidate: Representation, search: _Search
 ) -> SameTake | None:
-    rate = ANALYSIS_RATE_HZ
-    size = int(WINDOW_S * rate)
-    slope = 1 + drift_ppm * 1e-6
-    first = max(0.0, -offset_s / slope)
-    last = min(reference.duration_s, (candidate.duration_s - offset_s) / slope) - WINDOW_S
-    shorter = min(reference.duration_s, candidate.duration_s)
-    if within_s is not None:
-        first, last = max(first, within_s[0]), min(last, within_s[1] - WINDOW_S)
-        shorter = min(shorter, within_s[1] - within_s[0])
-    if last - first + WINDOW_S < max(0.3 * shorter, min(4.0, 0.8 * shorter)):
-        return None  # an overlap so short would fit anything
-    count = int(np.clip((last - first) / (WINDOW_S / 4) + 1, _FEWEST_WINDOWS, windows))
-    starts = np.round(np.linspace(first, last, count) * rate).astype(np.int64)
+    starts = search.starts(reference, candidate)
+    if starts is None:
+        return None
+    size = int(WINDOW_S * ANALYSIS_RATE_HZ)
     spectrum = _Whitened(size)
-    reach = int(largest_lag_s * rate)
+    reach = int(search.largest_lag_s * ANALYSIS_RATE_HZ)
     rows = []
-    for start in starts:
-        of_reference = samples(reference, start, size)
-        middle_s = (start + size / 2) / rate
-        shift = round((offset_s + drift_ppm * 1e-6 * middle_s) * rate)
-        of_candidate = samples(candidate, start + shift, size)
-        cross = spectrum.cross(of_reference, of_candidate)
-        if cross is None:
-            continue
-        near = spectrum.correlation(cross, reach)
-        height = np.abs(near)
-        peak = int(height[1:-1].argmax()) + 1
-        guard = int(0.003 * rate)
-        others = np.concatenate([height[: max(peak - guard, 0)], height[peak + guard :]])
-        lag, top = _between_samples(cross, spectrum.length, peak - reach)
-        rival = others.max() if len(others) else abs(top)
-        local = (lag + shift) / rate
-        rows.append((middle_s, local, abs(top) / (rival + 1e-12), np.sign(top)))
+    for start in starts.astype(np.int64):
+        middle_s = (start + size / 2) / ANALYSIS_RATE_HZ
+        shift = search.shift(middle_s)
+        windows = samples(reference, start, size), samples(candidate, start + shift, size)
+        peak = _peak(spectrum, *windows, reach)
+        if peak is not None:
+            rows.append((middle_s, (peak[0] + shift) / ANALYSIS_RATE_HZ, peak[1], peak[2]))
     if len(rows) < _FEWEST_WINDOWS:
         return None
     table = np.array(rows)
@@ -317,6 +314,25 @@ def _measure(
         local_s=np.stack([table[:, 0], rest], axis=1),
         clear=good & (table[:, 2] > LEAST_PROMINENCE),
     )
+
+
+def _peak(
+    spectrum: _Whitened,
+    of_reference: npt.NDArray[np.float32],
+    of_candidate: npt.NDArray[np.float32],
+    reach: int,
+) -> tuple[float, float, float] | None:
+    """Lag of the highest peak in samples, its height over the next, its sign; None in silence."""
+    cross = spectrum.cross(of_reference, of_candidate)
+    if cross is None:
+        return None
+    height = np.abs(spectrum.correlation(cross, reach))
+    peak = int(height[1:-1].argmax()) + 1
+    guard = int(0.003 * ANALYSIS_RATE_HZ)
+    others = np.concatenate([height[: max(peak - guard, 0)], height[peak + guard :]])
+    lag, top = _between_samples(cross, spectrum.length, peak - reach)
+    rival = others.max() if len(others) else abs(top)
+    return lag, abs(top) / (rival + 1e-12), float(np.sign(top))
 
 
 def _line_of_most(table: FloatArray) -> tuple[float, float, float]:

@@ -26,6 +26,30 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
     """What is said of an element that stands elsewhere."""
     louder = element.difference_db > 0
+    return Finding(
+        aspect="balance",
+        kind=f"{element.kind}_{'louder' if louder else 'weaker'}",
+        subject=f"{element.name}{AGAINST}" if element.against else element.name,
+        difference=element.difference_db,
+        interval=element.interval,
+        unit="dB",
+        jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
+        noticeable=LEVEL,
+        confidence=element.confidence,
+        evidence=evidence(
+            element.difference_db, element.interval, pair.same_take, element.agreeing
+        ),
+        spans_s=element.spans_s,
+        band_hz=element.band_hz,
+        cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
+        text=_sentence(element),
+        advice=_advice(element, pair.same_take),
+    )
+
+
+def _sentence(element: Element) -> str:
+    """Where it stands, which of two may have moved, and how well it can be heard."""
+    louder = element.difference_db > 0
     direction = "further forward" if louder else "further back"
     size = _size_text(element.difference_db, element.interval)
     name = element.name if element.kind != "register" else f"{element.name},"
@@ -57,25 +81,7 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
                 f" It takes {_percent(shares[1])} of the loudness while it plays, against"
                 f" {_percent(shares[0])} in the reference."
             )
-    return Finding(
-        aspect="balance",
-        kind=f"{element.kind}_{'louder' if louder else 'weaker'}",
-        subject=f"{element.name}{AGAINST}" if element.against else element.name,
-        difference=element.difference_db,
-        interval=element.interval,
-        unit="dB",
-        jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
-        noticeable=LEVEL,
-        confidence=element.confidence,
-        evidence=evidence(
-            element.difference_db, element.interval, pair.same_take, element.agreeing
-        ),
-        spans_s=element.spans_s,
-        band_hz=element.band_hz,
-        cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
-        text=text,
-        advice=_advice(element, pair.same_take),
-    )
+    return text
 
 
 def _percent(share: float) -> str:

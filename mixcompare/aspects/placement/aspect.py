@@ -121,13 +121,8 @@ class PlacementAnalyzer:
         scatter = np.hypot(local, 2 * typical)
         low, high = agreement.intervals(moved, draws, scatter)
         extra = typical * 40 / math.log(10) / math.sqrt(max(known.sum() / 3, 1))
-        earlier, earlier_draws = _time_difference_us(reference, match)
-        later, later_draws = _time_difference_us(candidate, match.mirrored())
-        if match.channels_swapped:
-            later, later_draws = -later, -later_draws
-        delay_us = later - earlier
+        delay_us, around_us = _delays_us(pair)
         timed = np.isfinite(delay_us)
-        around_us = agreement.intervals(delay_us, later_draws - earlier_draws)
         return PlacementDifference(
             band_centre_hz=CENTRES_HZ,
             position=values(moved, known),
@@ -154,6 +149,17 @@ class PlacementAnalyzer:
         if turn is not None:
             out.append(turn)
         return out + [range_finding(difference, pair, bands) for bands in ranges(difference)]
+
+
+def _delays_us(pair: Pair) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:
+    """How much later each band comes on the right than in the reference, with its interval."""
+    match = pair.match
+    earlier, earlier_draws = _time_difference_us(pair.reference, match)
+    later, later_draws = _time_difference_us(pair.candidate, match.mirrored())
+    if match.channels_swapped:
+        later, later_draws = -later, -later_draws
+    delay_us = later - earlier
+    return delay_us, agreement.intervals(delay_us, later_draws - earlier_draws)
 
 
 def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatArray, FloatArray]:

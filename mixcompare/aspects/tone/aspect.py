@@ -144,14 +144,7 @@ def _compared(pair: Pair) -> ToneDifference:
     low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
     deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
     line = shaping.Line.through(curve, deviation)
-    tilt, tilt_interval = None, None
-    if line is not None:
-        tilt = line.slope
-        slopes = line.slopes(np.where(known, draws, 0.0))
-        balance = 0.0 if match.same_take else _BALANCE_DB
-        spread = max(float(np.hypot(broad, balance)), typical)
-        around = line.scattered(slopes - np.mean(slopes), spread)
-        tilt_interval = (tilt + around[0], tilt + around[1])
+    tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), broad, typical, pair)
     fitted = shaping.Shaping((), 0.0, np.zeros(0))
     if known.sum() >= 6:
         centres = THIRD_OCTAVE_CENTRES_HZ[known]
@@ -174,6 +167,19 @@ def _compared(pair: Pair) -> ToneDifference:
         reasons=() if line else ("Too few bands in common for a tilt.",),
         audible=tuple(bool(value) for value in _audible(of_reference) | _audible(of_candidate)),
     )
+
+
+def _tilt(
+    line: shaping.Line | None, draws: FloatArray, broad: float, typical: float, pair: Pair
+) -> tuple[float | None, tuple[float, float] | None]:
+    """Slope of the line through the curve, with its 95 % interval."""
+    if line is None:
+        return None, None
+    slopes = line.slopes(draws)
+    balance = 0.0 if pair.same_take else _BALANCE_DB
+    spread = max(float(np.hypot(broad, balance)), typical)
+    around = line.scattered(slopes - np.mean(slopes), spread)
+    return line.slope, (line.slope + around[0], line.slope + around[1])
 
 
 def _paired_power(
