@@ -76,6 +76,9 @@ class Finding:
     listening : Excerpts or None
     consequences : tuple of str
         What else this finding explains, in plain words.
+    apart : tuple of str
+        Aspects whose findings cannot explain it: what they change was taken off before it was
+        measured.
     evidence : Evidence or None
         What its confidence rests on.
     noticeable : JustNoticeable or None
@@ -100,6 +103,7 @@ class Finding:
     bars: tuple[tuple[int, int], ...] | None = None
     listening: Excerpts | None = None
     consequences: tuple[str, ...] = ()
+    apart: tuple[str, ...] = field(default=(), compare=False, metadata={"report": False})
     evidence: Evidence | None = field(default=None, compare=False, metadata={"report": False})
     noticeable: JustNoticeable | None = field(
         default=None, compare=False, metadata={"report": False}

@@ -128,6 +128,8 @@ def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> 
         for second, effect in enumerate(ordered):
             if second == first or second in gone or effect.jnd > _MARGIN * cause.jnd:
                 continue
+            if cause.aspect in effect.apart:
+                continue
             if any(_explains(rule, cause, effect) for rule in rules):
                 gone.add(second)
                 words = f"{effect.subject}: {effect.spoken}"

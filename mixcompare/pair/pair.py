@@ -21,6 +21,15 @@ from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.pair.undo import (
+    Image,
+    Ride,
+    image_between,
+    image_factors,
+    ride_between,
+    with_image_undone,
+    with_ride_undone,
+)
 from mixcompare.pair.wetness import Wetness, wetness_between
 
 if TYPE_CHECKING:
@@ -127,6 +136,36 @@ class Pair:
     def spectra(self) -> PairSpectra:
         """Both spectrograms laid over each other, the gain taken out."""
         return pair_spectra(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def image(self) -> Image:
+        """What was done to the image as a whole; nothing that could be told of two performances."""
+        if not self.same_take:
+            return Image()
+        return image_between(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def straightened(self) -> PairSpectra:
+        """The spectra with the candidate's image put back as it was."""
+        if self.image.is_none:
+            return self.spectra
+        times_s = self.time_map.to_candidate(self.spectra.times_s)
+        return with_image_undone(self.spectra, image_factors(self.candidate, self.image, times_s))
+
+    @cached_property
+    def ride(self) -> Ride:
+        """What moves the whole over time; nothing that could be told of two performances."""
+        frames = len(self.spectra.times_s)
+        if not self.same_take:
+            return Ride(np.zeros(frames), np.ones(frames, bool))
+        return ride_between(self.straightened)
+
+    @cached_property
+    def of_elements(self) -> PairSpectra:
+        """The spectra without what was done to the whole: what is left may be single elements'."""
+        if not self.ride.moves:
+            return self.straightened
+        return with_ride_undone(self.straightened, self.ride)
 
     @cached_property
     def wetness(self) -> Wetness | None:

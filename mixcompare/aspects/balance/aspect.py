@@ -92,7 +92,7 @@ class BalanceAnalyzer:
 
     def compare(self, pair: Pair) -> BalanceDifference:
         """Find the elements and registers that stand elsewhere."""
-        spectra, match = pair.spectra, pair.match
+        spectra, match = pair.of_elements, pair.match
         split = split_difference(spectra, match.same_take)
         elements = []
         for change in split.changes:

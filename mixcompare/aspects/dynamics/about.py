@@ -17,14 +17,14 @@ SWING = JustNoticeable(
     "dB/dB",
     "our proposal: 1 dB (ISO 3382-1 Table A.1) over a swing of 10 dB",
 )
+LEVEL_OF_THE_WHOLE = JustNoticeable(
+    "level of the whole", 1.0, "dB", "ISO 3382-1:2009 Table A.1 (1 dB of level)"
+)
 
 ABOUT = Description(
     title="Dynamics",
     meaning="How far the level swings, and how both recordings shape the same phrase.",
     method="Loudness against time of both on one clock; loudness range after EBU Tech 3342.",
-    noticeable=(
-        LOUDNESS_RANGE,
-        SWING,
-    ),
+    noticeable=(LOUDNESS_RANGE, SWING, LEVEL_OF_THE_WHOLE),
     figure="mixcompare.plots.dynamics:draw",
 )

@@ -24,8 +24,15 @@ import numpy.typing as npt
 
 from mixcompare.aspects.dynamics import slope
 from mixcompare.aspects.dynamics.about import ABOUT
+from mixcompare.aspects.dynamics.moves import moves_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
-from mixcompare.aspects.dynamics.words import STEEPEST_ALONE, finding, slope_of, sticks_out
+from mixcompare.aspects.dynamics.words import (
+    STEEPEST_ALONE,
+    finding,
+    move_finding,
+    slope_of,
+    sticks_out,
+)
 from mixcompare.features import Features
 from mixcompare.findings import Finding, Span
 from mixcompare.pair import levels
@@ -116,17 +123,18 @@ class DynamicsAnalyzer:
             spans_s=spans_s,
             loud_spans_s=loud_spans_s,
             reasons=moves.reasons,
+            moves=moves_of(pair),
         )
 
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
-        """One finding at most: over the whole range, or else above a level alone."""
+        """Swings over the whole range, or else above a level alone, or else moves of the whole."""
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):
             return [finding(difference, pair, whole, above, only_loud=False)]
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
             return [finding(difference, pair, above, above, only_loud=True)]
-        return []
+        return [move_finding(move, pair) for move in difference.moves]
 
 
 def _crest_db(features: Features) -> float:

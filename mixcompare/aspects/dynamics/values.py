@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from mixcompare.fields import (
+    BARE,
     CHANGE,
     KEPT,
     MOMENT,
@@ -15,6 +16,7 @@ from mixcompare.fields import (
     along,
     labelled,
     stretched,
+    within,
 )
 from mixcompare.findings import Span
 
@@ -52,6 +54,23 @@ class DynamicsMeasurement:
     contour_s: tuple[float, ...]
     contour_db: Contour
     reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Move:
+    """The whole louder or softer than before, for a while or more and more.
+
+    Attributes
+    ----------
+    level_db : float
+        Of the candidate against the reference; of a fade, what it comes to from start to end.
+    spans_s : tuple of (start, end)
+    is_fade : bool
+    """
+
+    level_db: float = field(metadata=SIGNED | within(0.3))
+    spans_s: tuple[Span, ...] = field(metadata=MOMENT | within(0.5))
+    is_fade: bool = field(metadata=BARE | KEPT)
 
 
 @dataclass(frozen=True)
@@ -114,3 +133,4 @@ class DynamicsDifference:
     spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25))
     loud_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | OF_REFERENCE)
     reasons: tuple[str, ...] = ()
+    moves: tuple[Move, ...] = field(default=(), metadata=NOT_IN_REPORT)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixcompare.aspects.dynamics.about import SWING
+from mixcompare.aspects.dynamics.about import LEVEL_OF_THE_WHOLE, SWING
 from mixcompare.aspects.dynamics.slope import Slope
-from mixcompare.aspects.dynamics.values import DynamicsDifference
-from mixcompare.findings import Finding, size_in_jnd
+from mixcompare.aspects.dynamics.values import DynamicsDifference, Move
+from mixcompare.findings import Finding, places, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
 from mixcompare.pair.pair import Pair
 
+_MOVE_WITHIN_DB = 0.4  # level of one moment, of all cells alike
 STEEPEST_ALONE = 3.0
 """Above a level alone, swings that grow further come from something else that enters there
 (common practice, no source)."""
@@ -44,6 +45,41 @@ def finding(
         ),
         text=_sentence(difference, slope, above, only_loud),
         advice=_advice(difference, pair, slope, only_loud),
+    )
+
+
+def move_finding(move: Move, pair: Pair) -> Finding:
+    """What is said of a whole that was ridden or faded."""
+    louder = move.level_db > 0
+    size, more = f"{abs(move.level_db):.1f} dB", "louder" if louder else "softer"
+    around = (move.level_db - _MOVE_WITHIN_DB, move.level_db + _MOVE_WITHIN_DB)
+    back = f"{abs(move.level_db):.0f} dB {'down' if louder else 'up'}"
+    if move.is_fade:
+        kind = "whole_swells" if louder else "whole_fades"
+        text = f"The whole grows {more} by {size} from start to end, whatever plays."
+        advice = f"Take the fader move out: {back} by the end."
+    else:
+        kind = f"whole_{more}"
+        text = f"The whole is {size} {more} at {places(move.spans_s)}, whatever plays."
+        advice = f"Ride the whole back there: about {back}."
+    proof = evidence(move.level_db, around, pair.same_take)
+    return Finding(
+        aspect="dynamics",
+        kind=kind,
+        subject="the level of the whole",
+        difference=move.level_db,
+        interval=around,
+        unit="dB",
+        jnd=size_in_jnd(move.level_db, around, LEVEL_OF_THE_WHOLE.size),
+        noticeable=LEVEL_OF_THE_WHOLE,
+        confidence=proof.confidence,
+        evidence=proof,
+        apart=("balance", "width", "placement", "room", "tone"),
+        spans_s=move.spans_s,
+        band_hz=None,
+        cause=weighed(Differs.SWING, same_take=pair.same_take),
+        text=text,
+        advice=(advice,),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, aspect, kinds, overlapping
+from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping
 from mixcompare.findings.noticeable import JustNoticeable
 
 PLACE = JustNoticeable(
@@ -12,15 +12,26 @@ PLACE = JustNoticeable(
     "",
     "3 degrees of +-30 degrees between loudspeakers (common practice, no source)",
 )
+DELAY = JustNoticeable(
+    "time between channels",
+    100.0,
+    "\N{MICRO SIGN}s",
+    "10-20 us in the laboratory (Klumpp and Eady 1956, from memory); 100 us in music, proposal",
+)
 
 ABOUT = Description(
     title="Placement",
     meaning="Where the sound lies between left (\N{MINUS SIGN}1) and right (+1).",
     method="Level difference between the channels per band, where something sounds.",
-    noticeable=(PLACE,),
+    noticeable=(PLACE, DELAY),
     explains=(
         # So does a move to one side.
         Rule(kinds("moved_left", "moved_right"), aspect("balance"), overlapping),
+        # A channel that comes late turns and widens the image, by another amount in every band.
+        Rule(kinds("right_later", "left_later"), aspect("width"), always),
+        Rule(kinds("right_later", "left_later"), aspect("placement"), always),
+        Rule(kinds("right_later", "left_later"), aspect("tone"), always),
+        Rule(kinds("right_later", "left_later"), aspect("balance"), always),
     ),
     figure="mixcompare.plots.stereo:draw_placement",
 )

@@ -31,7 +31,13 @@ from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.placement.about import ABOUT
 from mixcompare.aspects.placement.image import Image, turn_of
 from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
-from mixcompare.aspects.placement.words import range_finding, ranges, swap_finding, turn_finding
+from mixcompare.aspects.placement.words import (
+    late_finding,
+    range_finding,
+    ranges,
+    swap_finding,
+    turn_finding,
+)
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
@@ -138,6 +144,7 @@ class PlacementAnalyzer:
             time_difference_us=values(delay_us, timed),
             time_difference_us_interval=pairs(*around_us, timed),
             weight=tuple(float(value) for value in _weight(of_reference, of_candidate)),
+            whole_turn_db=pair.image.turn_db if pair.image.told else None,
         )
 
     def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
@@ -145,6 +152,9 @@ class PlacementAnalyzer:
         out = []
         if difference.channels_swapped:
             out.append(swap_finding(difference, pair))
+        late = late_finding(difference, pair)
+        if late is not None:
+            out.append(late)
         turn = turn_finding(difference, pair)
         if turn is not None:
             out.append(turn)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
-from mixcompare.aspects.placement.about import PLACE
+from mixcompare.aspects.placement.about import DELAY, PLACE
 from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
 from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
@@ -15,6 +16,8 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 
+_FEWEST_TIMED = 4  # bands
+_SPREAD_US, _TIMED_WITHIN_US = 60.0, 10.0
 _CONSISTENT = 0.7  # of the time with a move, in the direction of the move
 
 
@@ -90,7 +93,43 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
         advice = "Check the cabling and the export: one channel is silent or nearly so."
     cause = weighed(Differs.PLACE, same_take=pair.same_take)
     kind, subject = f"moved_{side}", "the whole image"
-    return _finding(pair, kind, subject, value, (low, high), text, advice, cause)
+    found = _finding(pair, kind, subject, value, (low, high), text, advice, cause)
+    made = difference.whole_turn_db
+    whole = made is not None and abs(turn - made) < 1.0
+    return replace(found, apart=("balance", "width")) if whole else found
+
+
+def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
+    """What is said where one channel comes later against the other than in the reference.
+
+    Of one take only: other players' microphones stand elsewhere.
+    """
+    told = np.array([value for value in difference.time_difference_us if value is not None])
+    if not pair.same_take or len(told) < _FEWEST_TIMED:
+        return None
+    value = float(np.median(told))
+    spread = 1.4826 * float(np.median(np.abs(told - value)))
+    if spread > _SPREAD_US + 0.1 * abs(value):
+        return None
+    reach = 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
+    around = (value - reach, value + reach)
+    if size_in_jnd(value, around, DELAY.size) < 1:
+        return None
+    side = "right" if value > 0 else "left"
+    proof = evidence(value, around, pair.same_take)
+    return Finding(
+        aspect="placement", kind=f"{side}_later", subject=f"the {side} channel", difference=value,
+        interval=around, unit=DELAY.unit, jnd=size_in_jnd(value, around, DELAY.size),
+        noticeable=DELAY, confidence=proof.confidence, evidence=proof, spans_s=(pair.span_s,),
+        band_hz=None,
+        cause=weighed(Differs.PLACE, Seen.ON_ONE_CHANNEL, same_take=pair.same_take),
+        text=(
+            f"The {side} channel comes {abs(value) / 1000:.2f} ms later against the other one than"
+            f" in the reference (between {min(map(abs, around)) / 1000:.2f} and"
+            f" {max(map(abs, around)) / 1000:.2f} ms)."
+        ),
+        advice=(f"Delay the other channel by {abs(value) / 1000:.2f} ms, or take the delay out.",),
+    )  # fmt: skip
 
 
 def ranges(difference: PlacementDifference) -> list[list[int]]:

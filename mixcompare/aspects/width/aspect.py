@@ -140,6 +140,7 @@ class WidthAnalyzer:
             side_to_mid_decay_db=quick[1],
             agreeing_share=_agreeing_share(ratio, total) if told else None,
             low_correlation=(of_reference.low_correlation(), of_candidate.low_correlation()),
+            whole_side_db=pair.image.side_db if pair.image.told else None,
         )
 
     def findings(self, difference: WidthDifference, pair: Pair) -> list[Finding]:

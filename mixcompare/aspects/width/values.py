@@ -82,3 +82,6 @@ class WidthDifference:
     whole_correlation: tuple[float, float] | None = field(
         default=None, metadata=NOT_IN_REPORT | PAIR
     )
+    whole_side_db: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | SIGNED | stretched(0.3)
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
 from mixcompare.findings import Cause, Finding, JustNoticeable, signed, size_in_jnd
@@ -9,6 +11,7 @@ from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 
+_MADE_WITHIN_DB = 0.3  # side against mid, of most cells alike
 INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
 
 
@@ -39,8 +42,13 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     value, around = difference.side_to_mid_db, difference.side_to_mid_db_interval
     if value is None or around is None:
         return []
+    made = difference.whole_side_db
+    if made is not None:
+        # What was done to the side signal as a whole is known; the rest are single elements.
+        value, around = made, (made - _MADE_WITHIN_DB, made + _MADE_WITHIN_DB)
     size = size_in_jnd(value, around, WIDTH.size)
-    if size < 1 or (difference.agreeing_share or 0.0) < AGREEING_SHARE:
+    share = 1.0 if made is not None else difference.agreeing_share or 0.0
+    if size < 1 or share < AGREEING_SHARE:
         return []
     wider = value > 0
     direct, decay = difference.side_to_mid_direct_db, difference.side_to_mid_decay_db
@@ -62,8 +70,8 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     kind = "wider" if wider else "narrower"
     words = (text, advice)
     cause = _cause(pair, only_decays)
-    share = difference.agreeing_share or 0.0
-    return [_finding(pair, kind, value, around, WIDTH, words, cause, agreeing=share)]
+    found = _finding(pair, kind, value, around, WIDTH, words, cause, agreeing=share)
+    return [found if made is None else replace(found, apart=("balance", "placement"))]
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:

@@ -80,7 +80,10 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/tone/aspect.py",
         ("tests/aspects/test_contract.py",),
         ("difference -= match.gain_db", "difference += match.gain_db"),
-        ("(line.slope + around[0], line.slope + around[1])", "(line.slope + around[0], line.slope + 2 * around[1])"),
+        (
+            "(line.slope + around[0], line.slope + around[1])",
+            "(line.slope + around[0], line.slope + 2 * around[1])",
+        ),
         ("_audible(of_reference) | _audible(of_candidate)", "_audible(of_reference)"),
     ),
     *each(

@@ -116,7 +116,10 @@ FAULTS: list[Fault] = [
         (
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[figure_softer]",
         ),
-        ("    louder = element.difference_db > 0\n    return Finding(", "    louder = element.difference_db < 0\n    return Finding("),
+        (
+            "    louder = element.difference_db > 0\n    return Finding(",
+            "    louder = element.difference_db < 0\n    return Finding(",
+        ),
     ),
     *each(
         "mixcompare/pair/gain.py",

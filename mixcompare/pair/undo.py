@@ -1,0 +1,295 @@
+"""What was done to a whole take, taken off again before single elements are sought.
+
+Two mixes of one take may differ by operations on the whole: the image turned (one channel louder),
+narrowed or widened (the side signal by a factor), a gain that moves with time (a ride, a fade, a
+compressor). Powers and cross powers transform exactly under the first two; the third moves all cells
+of a moment alike. An element changes the cells in which it plays; what changes all cells alike is
+the whole. Only for one take: of two performances no cell is exact.
+
+Conventions
+-----------
+Of the candidate against the reference: ``turn_db`` right against left, ``side_db`` side against mid,
+``ride_db`` the level of each moment against the median one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.alignment.timemap import sample_frames
+from mixcompare.features import BAND_RATE_HZ, Features
+from mixcompare.pair.match import Match
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+
+_SMOOTH_FRAMES = 9
+_STEP_FRAMES = 5
+_STEPS_DB = np.arange(-8.0, 8.01, 0.25)
+_AGREEING = 0.6  # of the weight of all cells, for an operation on the whole
+_IMAGE_WITHIN_DB = 0.6
+_LEAST_DB = 0.2
+_SILENT = 1e-12
+_LEVEL_SHARE = 0.3
+_RIDE_S = 0.6
+_RIDE_WITHIN_DB = 0.5
+_RIDE_SHARE = 0.65
+_USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one element's own
+_LEAST_RIDE_DB = 0.8
+_LEAST_RIDE_S = 1.0
+_FASTEST_DB_PER_S = 3.0  # a faster move happens somewhere between two readings
+
+
+@dataclass(frozen=True)
+class Image:
+    """What was done to the image as a whole.
+
+    Attributes
+    ----------
+    turn_db, side_db : float
+        Right against left, and side against mid.
+    turned_last : bool
+        Whether the image was turned after its width was changed.
+    told : bool
+        Whether the cells agree; else nothing is known of the image as a whole.
+    """
+
+    turn_db: float = 0.0
+    side_db: float = 0.0
+    turned_last: bool = True
+    told: bool = False
+
+    @property
+    def is_none(self) -> bool:
+        """Whether the image is as it was."""
+        return max(abs(self.turn_db), abs(self.side_db)) < _LEAST_DB
+
+
+def image_between(reference: Features, candidate: Features, match: Match) -> Image:
+    """Turn and side factor on which most cells agree; none where they agree on nothing.
+
+    The turn is the one that makes the change of side against mid most alike in all cells.
+    """
+    if reference.is_mono or candidate.is_mono or match.channels_swapped:
+        return Image()
+    times_s = match.grid_s(BAND_RATE_HZ)[::_STEP_FRAMES]
+    if len(times_s) < 2 * BAND_RATE_HZ / _STEP_FRAMES:
+        return Image()
+    before = _cells(reference, times_s)
+    after = _cells(candidate, match.time_map.to_candidate(times_s))
+    total = before[0] + before[1]
+    loud = np.percentile(total, 95, axis=0)
+    weight = np.where(total > 1e-3 * np.maximum(loud, _SILENT), total**0.3, 0.0)
+    weight[:, ~(reference.usable_bands & candidate.usable_bands)] = 0.0
+    weight = np.where(_has_both(*before), weight, 0.0)
+    best = (np.inf, Image())
+    for by_db in _STEPS_DB:
+        for turned_last in (True, False):
+            # What is undone first is tried; the other is then read off where most cells agree.
+            undone = _turned(*after, -by_db) if turned_last else _widened(*after, -by_db)
+            ratio = _side_to_mid_db if turned_last else _right_to_left_db
+            width, middle = _densest(ratio(*undone) - ratio(*before), weight)
+            turn_db, side_db = (by_db, middle) if turned_last else (middle, by_db)
+            # As good with less: then there is less.
+            price = width + 0.01 * abs(by_db)
+            if price < best[0]:
+                best = (price, Image(float(turn_db), float(side_db), turned_last, told=True))
+    return best[1] if best[0] < _IMAGE_WITHIN_DB else Image()
+
+
+def image_factors(candidate: Features, image: Image, times_s: FloatArray) -> FloatArray:
+    """By how much each third octave's power changes when the image is put back, (frames, 31)."""
+    left, right, cross = _cells(candidate, times_s)
+    before = left + right
+    cells = left, right, cross
+    if image.turned_last:
+        cells = _widened(*_turned(*cells, -image.turn_db), -image.side_db)
+    else:
+        cells = _turned(*_widened(*cells, -image.side_db), -image.turn_db)
+    total = cells[0] + cells[1]
+    return np.asarray(np.clip((total + _SILENT) / (before + _SILENT), 1e-3, 1e3))
+
+
+def with_image_undone(spectra: PairSpectra, factors: FloatArray) -> PairSpectra:
+    """The same cells with the candidate's image put back; every cell by its third octave."""
+    band = np.abs(np.log2(spectra.centre_hz[:, None] / THIRD_OCTAVE_CENTRES_HZ)).argmin(axis=1)
+    return _levelled(replace(spectra, candidate=spectra.candidate * factors[:, band]))
+
+
+def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
+    """The same cells with the candidate's level held still.
+
+    While a fader moves, nobody is judged: there the candidate is taken to be the reference.
+    """
+    still = spectra.candidate * 10 ** (-ride.level_db / 10)[:, None]
+    settled = _levelled(replace(spectra, candidate=still), ride.settled)
+    candidate = np.where(ride.settled[:, None], settled.candidate, spectra.reference)
+    return replace(spectra, candidate=candidate)
+
+
+def _levelled(spectra: PairSpectra, frames: npt.NDArray[np.bool_] | None = None) -> PairSpectra:
+    """The same cells without the level on which most of them agree, of the given frames."""
+    softer = np.minimum(spectra.reference, spectra.candidate)
+    weight = np.where(spectra.audible, softer**0.3, 0.0)
+    if frames is not None:
+        weight = weight * frames[:, None]
+    width, middle = _densest(spectra.difference_db, weight, _LEVEL_SHARE)
+    return spectra.raised(-middle) if np.isfinite(width) else spectra
+
+
+@dataclass(frozen=True)
+class Ride:
+    """Level of every moment against the median one, which all cells share.
+
+    Attributes
+    ----------
+    level_db : ndarray, shape (n,)
+        At the spectra's times; zero throughout where it stays.
+    settled : ndarray, shape (n,)
+        False while it moves too fast for its place to be known, or can't be told.
+    """
+
+    level_db: FloatArray
+    settled: npt.NDArray[np.bool_]
+
+    @property
+    def moves(self) -> bool:
+        """Whether the whole was ridden at all."""
+        return bool(self.level_db.any())
+
+
+def ride_between(spectra: PairSpectra) -> Ride:
+    """Find what moves the whole over time, whatever plays.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        Of one take.
+
+    Returns
+    -------
+    Ride
+        At ``spectra.times_s``.
+    """
+    frames = len(spectra.times_s)
+    still = np.zeros(frames)
+    step = round(_RIDE_S * RATE_HZ / 2)
+    if frames < 8 * step or not spectra.audible.any():
+        return Ride(still, np.ones(frames, bool))
+    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    # Every band counts alike: a loud one must not outvote the others.
+    weight = (softer / np.maximum(np.percentile(softer, 95, axis=0), 1e-30)) ** 0.15
+    weight = np.where(softer > 0, weight, 0.0)
+    difference = spectra.difference_db
+    static = np.array(
+        [
+            weighted_quantile(difference[:, band], weight[:, band], 0.5)
+            if weight[:, band].any()
+            else 0.0
+            for band in range(difference.shape[1])
+        ]
+    )
+    moving = difference - static
+    usual = float(np.median(weight.sum(axis=1)))
+    middles = np.arange(step, frames - step, step)
+    told = np.full(len(middles), np.nan)
+    for index, middle in enumerate(middles):
+        near = slice(middle - step, middle + step + 1)
+        if weight[near].sum(axis=1).mean() < _USUAL_CELLS * usual:
+            continue
+        width, level = _densest(moving[near], weight[near], _RIDE_SHARE)
+        if width < 2 * _RIDE_WITHIN_DB:
+            alike = np.where(np.abs(moving[near] - level) < _RIDE_WITHIN_DB, weight[near], 0.0)
+            told[index] = weighted_quantile(moving[near], alike, 0.5)
+    known = np.isfinite(told)
+    if known.mean() < 0.5:
+        return Ride(still, np.ones(frames, bool))
+    level = np.interp(np.arange(frames), middles[known], told[known])
+    level -= np.median(told[known])
+    far = np.abs(level) >= _LEAST_RIDE_DB
+    if far.sum() < _LEAST_RIDE_S * RATE_HZ:
+        return Ride(still, np.ones(frames, bool))
+    moves = np.abs(np.gradient(level)) * RATE_HZ > _FASTEST_DB_PER_S
+    untold = np.interp(np.arange(frames), middles, ~known) > 0.5
+    blurred = ndimage.binary_dilation(moves | untold, iterations=step)
+    return Ride(level, ~blurred)
+
+
+def _cells(features: Features, times_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Smoothed power of left and right and their real cross power, each (frames, 31)."""
+    columns = (
+        features.band_power[:, :, 0],
+        features.band_power[:, :, 1],
+        features.band_cross.real,
+    )
+    left, right, cross = (
+        sample_frames(
+            ndimage.uniform_filter1d(
+                column.astype(np.float64), _SMOOTH_FRAMES, axis=0, mode="nearest"
+            ),
+            BAND_RATE_HZ,
+            times_s,
+        )
+        for column in columns
+    )
+    return left, right, cross
+
+
+def _turned(
+    left: FloatArray, right: FloatArray, cross: FloatArray, by_db: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Right raised against left by so much, their product left alone."""
+    factor = 10 ** (by_db / 20)
+    return left / factor, right * factor, cross
+
+
+def _widened(
+    left: FloatArray, right: FloatArray, cross: FloatArray, by_db: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Side raised by so much, mid left alone."""
+    factor = 10 ** (by_db / 10)
+    mid = (left + right + 2 * cross) / 2
+    side = (left + right - 2 * cross) * factor / 2
+    across = (left - right) / 2 * np.sqrt(factor)  # of mid and side
+    return (mid + side) / 2 + across, (mid + side) / 2 - across, (mid - side) / 2
+
+
+def _right_to_left_db(left: FloatArray, right: FloatArray, cross: FloatArray) -> FloatArray:
+    whole = 1e-6 * (left + right) + _SILENT
+    return np.asarray(10 * np.log10(np.maximum(right, whole) / np.maximum(left, whole)))
+
+
+def _side_to_mid_db(left: FloatArray, right: FloatArray, cross: FloatArray) -> FloatArray:
+    mid = np.maximum(left + right + 2 * cross, 1e-6 * (left + right) + _SILENT)
+    side = np.maximum(left + right - 2 * cross, 1e-6 * (left + right) + _SILENT)
+    return np.asarray(10 * np.log10(side / mid))
+
+
+def _has_both(left: FloatArray, right: FloatArray, cross: FloatArray) -> npt.NDArray[np.bool_]:
+    """Cells with a mid and a side to speak of: of the others the ratio is rounding."""
+    ratio = _side_to_mid_db(left, right, cross)
+    told: npt.NDArray[np.bool_] = np.abs(ratio) < 30
+    return told
+
+
+def _densest(
+    values: FloatArray, weight: FloatArray, share: float = _AGREEING
+) -> tuple[float, float]:
+    """Width and middle of the shortest interval that holds a share of the weight."""
+    used = weight > 0
+    if not used.any():
+        return np.inf, 0.0
+    order = np.argsort(values[used], kind="stable")
+    x = values[used][order]
+    total = np.concatenate([[0.0], np.cumsum(weight[used][order])])
+    last = np.searchsorted(total, total[:-1] + share * total[-1]) - 1
+    inside = last < len(x)
+    widths = x[np.minimum(last, len(x) - 1)] - x
+    first = int(np.argmin(np.where(inside, widths, np.inf)))
+    return float(widths[first]), float((x[first] + x[last[first]]) / 2)
