@@ -423,7 +423,7 @@ IMAGE: tuple[Operation, ...] = (
               (Told("narrower", _width_db, "width"),
                Told("tone_brighter", measured_in_band, "tone"))),
     Operation("late", "right channel 0.6 ms late", _alone(lambda x: late(x, 0.0006)),
-              (Told(".*(late|delay).*", None, "placement"),)),
+              (Told("right_later", 600.0, "time between channels"),)),
 )  # fmt: skip
 TIME: tuple[Operation, ...] = (
     Operation("fast", "3 % faster, pitch with it", _alone(lambda x: played_at(x, 1.03)),
@@ -472,10 +472,10 @@ LEVEL: tuple[Operation, ...] = (
               (_HALVED,)),
     Operation("ride", "all of it +4 dB, 0:10-0:15",
               _alone(lambda x: ridden(x, [10, 10.3, 15, 15.3], [0, 4, 4, 0])),
-              (Told("(level|dynamics).*", 4.0, "balance", ((10.0, 15.3),)),)),
+              (Told("whole_louder", 4.0, "level of the whole", ((10.0, 15.3),)),)),
     Operation("fade", "all of it falls by 6 dB from start to end",
               _alone(lambda x: ridden(x, [0, len(x) / RATE_HZ], [0, -6])),
-              (Told("(level|dynamics).*", -6.0, "balance"),)),
+              (Told("whole_fades", -6.0, "level of the whole"),)),
     Operation("hiss", "white noise at -54 dBFS", _alone(_hiss),
               (Told(".*(noise|hiss).*", None, "tone"),), warned="nothing usable above"),
     Operation("hum", "hum of 50 and 150 Hz, -46 dBFS", _alone(_hum),

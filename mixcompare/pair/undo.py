@@ -2,14 +2,14 @@
 
 Two mixes of one take may differ by operations on the whole: the image turned (one channel louder),
 narrowed or widened (the side signal by a factor), a gain that moves with time (a ride, a fade, a
-compressor). Powers and cross powers transform exactly under the first two; the third moves all cells
-of a moment alike. An element changes the cells in which it plays; what changes all cells alike is
+compressor). Powers and cross powers transform exactly under the first two; the third moves all
+cells of a moment alike. An element changes the cells in which it plays; what changes all cells alike is
 the whole. Only for one take: of two performances no cell is exact.
 
 Conventions
 -----------
-Of the candidate against the reference: ``turn_db`` right against left, ``side_db`` side against mid,
-``ride_db`` the level of each moment against the median one.
+Of the candidate against the reference: ``turn_db`` right against left, ``side_db`` side against
+mid; a ride is the level of each moment against the median one.
 """
 
 from __future__ import annotations

@@ -282,7 +282,10 @@ def test_a_fader_ride_shows_in_the_contour(reference: Features, phrases: FloatAr
     contour = dict(zip(difference.contour_s, difference.contour_db, strict=True))
     assert contour[13.0] == pytest.approx(4.0, abs=0.05)
     assert contour[5.0] == pytest.approx(0.0, abs=0.05)
-    assert analyzer.findings(difference) == []
+    (finding,) = analyzer.findings(difference)
+    assert (finding.kind, finding.difference) == ("whole_louder", pytest.approx(4.0, abs=0.1))
+    assert finding.spans_s == ((pytest.approx(10.0, abs=0.5), pytest.approx(16.0, abs=0.5)),)
+    assert finding.text.startswith("The whole is 4.0 dB louder at 0:10-0:16")
 
 
 @pytest.mark.parametrize("sign", [1, -1])

@@ -32,6 +32,7 @@ def test_just_noticeable_differences_are_those_of_their_sources() -> None:
         "tone_tilt": (0.2, "dB/octave"),  # proposal
         "loudness_range": (2.0, "LU"),  # EBU Tech 3342, doubled
         "dynamics": (0.1, "dB/dB"),  # proposal
+        "level of the whole": (1.0, "dB"),  # ISO 3382-1:2009 Table A.1
         "tempo": (2.0, "%"),  # Drake and Botte 1993
         "tempo of one moment": (6.0, "%"),  # Drake and Botte 1993
         "freedom of tempo": (3.0, "%"),  # from memory
@@ -41,6 +42,7 @@ def test_just_noticeable_differences_are_those_of_their_sources() -> None:
         "correlation": (0.1, ""),  # Cox, Davies and Lam 1993
         "correlation near one": (0.04, ""),  # Gabriel and Colburn 1981, from memory
         "placement": (0.1, ""),  # common practice, no source
+        "time between channels": (100.0, "\N{MICRO SIGN}s"),  # Klumpp and Eady 1956, a proposal
         "decay": (20.0, "%"),  # Blevins et al. 2013, from memory
         "wetness": (1.5, "dB"),  # ISO 3382-1:2009 Table A.1 and a proposal
     }

@@ -59,6 +59,19 @@ FOLDED = {
     ),
     "wider over balance": (of_kind("width", "wider", 6.0, 4.0), balance(-3.0)),
     "narrower over balance": (of_kind("width", "narrower", -6.0, 4.0), balance(3.0)),
+    **{
+        f"late {side} channel over {aspect}": (
+            of_kind("placement", f"{side}_later", 600.0, 6.0, unit="\N{MICRO SIGN}s"),
+            of_kind(aspect, kind, 2.0),
+        )
+        for side in ("right", "left")
+        for aspect, kind in (
+            ("width", "wider"),
+            ("placement", "moved_right"),
+            ("tone", "tone_brighter"),
+            ("balance", "register_louder"),
+        )
+    },
     "moved left over balance": (
         of_kind("placement", "moved_left", -0.6, 6.0, band_hz=(1000.0, 4000.0)),
         balance(3.0),
@@ -271,3 +284,11 @@ def test_what_is_left_comes_biggest_first() -> None:
     small, big = of_kind("tempo", "faster", 4.0, 2.0), of_kind("tuning", "tuned_lower", -30.0, 6.0)
     assert without_consequences([small, big]) == [big, small]
     assert without_consequences([]) == []
+
+
+def test_what_was_taken_off_before_explains_nothing() -> None:
+    wide = of_kind("width", "wider", 3.0, 2.0)
+    (left,) = without_consequences([balance(), wide])
+    assert left.aspect == "balance"
+    apart = of_kind("width", "wider", 3.0, 2.0, apart=("balance",))
+    assert len(without_consequences([balance(), apart])) == 2

@@ -59,9 +59,9 @@ def told(operation: Operation) -> tuple[Pair, Results]:
 
 RIGHT = (
     "bell bell_cut dark thin mp3_bright"
-    " narrow wide turned_right turned_left exchanged narrow_bright"
+    " narrow wide turned_right turned_left exchanged narrow_bright late"
     " fast slow slower higher"
-    " figure figure_softer"
+    " figure figure_softer ride fade"
     " hall_soft drier_soft"
 )
 

@@ -101,7 +101,7 @@ class BalanceAnalyzer:
             if _can_be_heard(element):
                 elements.append(element)
         passages = local_changes(spectra, split, match.same_take)
-        registers, levels = _registers(spectra)
+        registers, levels = _registers(pair.spectra)
         reasons = []
         if not np.isfinite(split.scatter_db):
             reasons.append("Too little music sounds in both recordings to tell elements apart.")
@@ -110,7 +110,7 @@ class BalanceAnalyzer:
                 f"The two performances differ by {split.scatter_db:.1f} dB from note to note"
                 " anyway; smaller changes of one element can't be told from that."
             )
-        times, picture = _picture(spectra)
+        times, picture = _picture(pair.spectra)
         alone = pair.alone(self)
         heard, loud = (
             tuple(_less(*both) for both in zip(*columns, strict=True))
@@ -134,7 +134,7 @@ class BalanceAnalyzer:
             blend=_less(alone[0].blend, alone[1].blend),
             reasons=tuple(reasons),
             explained_tone_db=_explained(spectra, split),
-            band_centre_hz=tuple(spectra.centre_hz),
+            band_centre_hz=tuple(pair.spectra.centre_hz),
             times_s=times,
             difference_db=picture,
         )

@@ -87,6 +87,4 @@ class PlacementDifference:
     weight: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
     )
-    whole_turn_db: float | None = field(
-        default=None, metadata=NOT_IN_REPORT | SIGNED | stretched(0.3)
-    )
+    whole_turn_db: float | None = field(default=None, metadata=NOT_IN_REPORT | SIGNED | within(0.3))

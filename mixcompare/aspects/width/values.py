@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, PAIR, SIGNED, labelled, stretched
+from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, PAIR, SIGNED, labelled, stretched, within
 from mixcompare.pair.thirds import BandIntervals, BandValues
 
 AGREEING_SHARE = 0.6
@@ -82,6 +82,4 @@ class WidthDifference:
     whole_correlation: tuple[float, float] | None = field(
         default=None, metadata=NOT_IN_REPORT | PAIR
     )
-    whole_side_db: float | None = field(
-        default=None, metadata=NOT_IN_REPORT | SIGNED | stretched(0.3)
-    )
+    whole_side_db: float | None = field(default=None, metadata=NOT_IN_REPORT | SIGNED | within(0.3))

@@ -104,4 +104,21 @@ FAULTS: list[Fault] = [
         ("_MOST = 0.99", "_MOST = 1.0"),
         ("min(max(agreeing, 0.0), 1.0)", "agreeing"),
     ),
+    *each(
+        "mixcompare/pair/undo.py",
+        ("tests/pair/test_undo.py",),
+        ("factor = 10 ** (by_db / 10)", "factor = 10 ** (by_db / 20)"),
+        ("_turned(*after, -by_db) if turned_last", "_turned(*after, by_db) if turned_last"),
+        ("_LEAST_RIDE_DB = 0.8", "_LEAST_RIDE_DB = 8.0"),
+        ("level -= np.median(told[known])", "level -= np.max(told[known])"),
+        ("10 ** (-ride.level_db / 10)", "10 ** (ride.level_db / 10)"),
+        ("_IMAGE_WITHIN_DB = 0.6", "_IMAGE_WITHIN_DB = 0.0"),
+    ),
+    *each(
+        "mixcompare/aspects/dynamics/moves.py",
+        ("tests/pair/test_undo.py",),
+        ("rest.var() < (1 - _STRAIGHT) * level.var()", "False"),
+        ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
+        ("change = float(slope * np.ptp(times_s))", "change = float(slope)"),
+    ),
 ]
