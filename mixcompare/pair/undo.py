@@ -3,8 +3,8 @@
 Two mixes of one take may differ by operations on the whole: the image turned (one channel louder),
 narrowed or widened (the side signal by a factor), a gain that moves with time (a ride, a fade, a
 compressor). Powers and cross powers transform exactly under the first two; the third moves all
-cells of a moment alike. An element changes the cells in which it plays; what changes all cells alike is
-the whole. Only for one take: of two performances no cell is exact.
+cells of a moment alike. An element changes the cells in which it plays; what changes all cells
+alike is the whole. Only for one take: of two performances no cell is exact.
 
 Conventions
 -----------

@@ -122,7 +122,7 @@ FAULTS: list[Fault] = [
             "return slope.value > least or slope.value < 1 / least",
         ),
         ("STEEPEST_ALONE = 3.0", "STEEPEST_ALONE = 5.0"),
-        ("Differs.SWING,", "Differs.WIDTH,"),
+        ("            Differs.SWING,\n", "            Differs.WIDTH,\n"),
         ("interval=(low - 1, high - 1)", "interval=(low, high)"),
         (
             "reference_range_db = 2 * difference.level_range_db / (1 + slope.value)",
