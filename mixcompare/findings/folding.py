@@ -47,11 +47,14 @@ class Rule:
     fits : callable
         Tells from cause and effect whether sign and range agree; a function of a module, so that
         results can be sent from process to process.
+    margin : float
+        How much larger than its cause, in just-noticeable differences, the effect may be.
     """
 
     cause: Those
     effect: Those
     fits: Callable[[Finding, Finding], bool]
+    margin: float = _MARGIN
 
 
 def always(cause: Finding, effect: Finding) -> bool:
@@ -126,9 +129,7 @@ def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> 
         if first in gone:
             continue
         for second, effect in enumerate(ordered):
-            if second == first or second in gone or effect.jnd > _MARGIN * cause.jnd:
-                continue
-            if cause.aspect in effect.apart:
+            if second == first or second in gone or cause.aspect in effect.apart:
                 continue
             if any(_explains(rule, cause, effect) for rule in rules):
                 gone.add(second)
@@ -138,4 +139,5 @@ def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> 
 
 
 def _explains(rule: Rule, cause: Finding, effect: Finding) -> bool:
-    return rule.cause.has(cause) and rule.effect.has(effect) and rule.fits(cause, effect)
+    small = effect.jnd <= rule.margin * cause.jnd
+    return small and rule.cause.has(cause) and rule.effect.has(effect) and rule.fits(cause, effect)

@@ -37,13 +37,14 @@ _IMAGE_WITHIN_DB = 0.6
 _LEAST_DB = 0.2
 _SILENT = 1e-12
 _LEVEL_SHARE = 0.3
-_RIDE_S = 0.6
+_RIDE_S = 0.2
 _RIDE_WITHIN_DB = 0.5
 _RIDE_SHARE = 0.65
 _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one element's own
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
-_FASTEST_DB_PER_S = 3.0  # a faster move happens somewhere between two readings
+_UNTOLD_S = 0.5  # shorter gaps are bridged
+_FASTEST_DB_PER_S = 8.0  # a faster move happens somewhere between two readings
 
 
 @dataclass(frozen=True)
@@ -217,7 +218,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
         return Ride(still, np.ones(frames, bool))
     moves = np.abs(np.gradient(level)) * RATE_HZ > _FASTEST_DB_PER_S
     untold = np.interp(np.arange(frames), middles, ~known) > 0.5
-    blurred = ndimage.binary_dilation(moves | untold, iterations=step)
+    untold = ndimage.binary_opening(untold, np.ones(round(_UNTOLD_S * RATE_HZ)))
+    blurred = ndimage.binary_dilation(moves | untold, iterations=2 * step)
     return Ride(level, ~blurred)
 
 

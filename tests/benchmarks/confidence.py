@@ -144,6 +144,8 @@ def told(seed: int) -> list[dict[str, Any]]:
         how = {"performance": 1 + seed, "scatter_s": 0.012, "scatter_db": rng.uniform(0.3, 1.2)}
         how["brightness_db"] = float(rng.choice([0.0, 0.0, 0.7]))
     made = changes(rng, again)
+    if how.get("brightness_db"):
+        made.append(Made("other instruments", ("tone_brighter",), {}))
     for one in made:
         gains = {**how.get("gains_db", {}), **one.play.get("gains_db", {})}
         how = {**how, **one.play, "gains_db": gains}

@@ -222,9 +222,16 @@ def test_what_a_finding_does_not_explain_stays(cause: Finding, effect: Finding) 
 
 @pytest.mark.parametrize(("jnd", "left"), [(3.59, 1), (3.61, 2)])
 def test_an_effect_may_be_a_fifth_larger_than_its_cause_and_no_more(jnd: float, left: int) -> None:
-    """Wetter explains width, and nothing turns the pair round: width explains no reverberation."""
-    effect = of_kind("width", "wider", 3.0, jnd)
+    """Wetter explains swings, and nothing turns the pair round: swings explain no reverberation."""
+    effect = of_kind("dynamics", "dynamics_smaller", -0.3, jnd)
     assert len(without_consequences([effect, wetter(3.0)])) == left
+
+
+@pytest.mark.parametrize(("jnd", "left"), [(8.9, 1), (9.1, 2)])
+def test_a_tail_widens_the_image_by_more_than_itself(jnd: float, left: int) -> None:
+    """A diffuse tail 2 dB under the music is 2 just-noticeable differences, its width 4 to 6."""
+    found = without_consequences([of_kind("width", "wider", 6.0, jnd), wetter(3.0)])
+    assert len(found) == left
 
 
 @pytest.mark.parametrize(("difference", "left"), [(2.5, 1), (2.51, 2), (-2.0, 2)])

@@ -9,6 +9,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
 
 _LEAST_DB, _LEAST_S = 1.0, 1.0
+_RANGE_DB, _GOES_WITH_LEVEL = 40.0, 0.6
 _STRAIGHT = 0.9  # of the variance, for a fade
 
 
@@ -17,6 +18,10 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
     if not pair.ride.moves:
         return ()
     times_s, level = pair.spectra.times_s, pair.ride.level_db
+    loud_db = 10 * np.log10(pair.spectra.reference.sum(axis=1) + 1e-30)
+    heard = loud_db > loud_db.max() - _RANGE_DB
+    if abs(np.corrcoef(level[heard], loud_db[heard])[0, 1]) > _GOES_WITH_LEVEL:
+        return ()  # a gain that follows the music's own level: swings, not a hand on the fader
     slope, start = np.polyfit(times_s, level, 1)
     rest = level - start - slope * times_s
     if rest.var() < (1 - _STRAIGHT) * level.var():

@@ -60,7 +60,7 @@ FAULTS: list[Fault] = [
         (") < 4", ") < 5"),
         ("lambda finding: finding.jnd, reverse=True", "lambda finding: finding.jnd"),
         ("if first in gone:", "if False:"),
-        ("second in gone or effect", "effect"),
+        ("or second in gone or cause.aspect in effect.apart", ""),
         ("(*out[first].consequences, words)", "(words,)"),
         ("{effect.spoken}", "{cause.spoken}"),
         (' or effect.unit != "dB"', ""),
@@ -73,7 +73,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/room/about.py",
         ("tests/findings/test_folding.py",),
-        ('"wider", "dynamics_smaller", "notes_more', '"narrower", "dynamics_smaller", "notes_more'),
+        ('kinds("wetter"), kinds("wider")', 'kinds("wetter"), kinds("narrower")'),
     ),
     *each(
         "mixcompare/results.py",
