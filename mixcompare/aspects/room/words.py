@@ -138,5 +138,5 @@ def _agreeing(difference: RoomDifference, pair: Pair) -> float:
     if pair.same_take:
         return 1.0
     if limits is None or percent is None:
-        return 0.5
-    return 0.8 if (limits[0] > 0 if percent > 0 else limits[1] < 0) else 0.5
+        return 0.0
+    return 0.8 if (limits[0] > 0 if percent > 0 else limits[1] < 0) else 0.0
