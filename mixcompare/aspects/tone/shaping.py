@@ -16,7 +16,6 @@ from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize
 
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import interval
@@ -47,7 +46,6 @@ _FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however ste
 _PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
 _TILT_SHARE = 0.6  # of the curve, before it is called a tilt
 _EXHAUSTIVE, _STARTS = 3, 3
-_INSIDE = 1e-6  # a start on a bound would not move
 _OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
 _IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
 
@@ -284,8 +282,7 @@ class _Problem:
     def refined(self, filters: tuple[Filter, ...]) -> Shaping:
         """All filters and the level fitted together, from where they stand.
 
-        Bounded least squares by trust regions (Branch, Coleman and Li 1999, as in scipy): a sixth
-        faster here than Levenberg and Marquardt's damping by hand.
+        Levenberg (1944) and Marquardt (1963); values that leave their range are put back.
         """
         kinds = [entry.kind for entry in filters]
         low, high = np.array([-30.0]), np.array([30.0])
@@ -296,17 +293,24 @@ class _Problem:
             high = np.concatenate([high, [most[0], _GAIN_LIMIT_DB, most[1]]])
             place = [np.log(entry.frequency_hz), entry.gain_db, np.log(entry.q)]
             start = np.concatenate([start, place])
-        found = optimize.least_squares(
-            lambda values: self._linearised(kinds, values)[0],
-            np.clip(start, low + _INSIDE, high - _INSIDE),
-            jac=lambda values: self._linearised(kinds, values)[1],
-            bounds=(low, high),
-            ftol=1e-4,
-            xtol=1e-5,
-            gtol=1e-5,
-            max_nfev=40,
-        )
-        values, left = found.x, found.fun
+        values = np.clip(start, low, high)
+        left, slopes = self._linearised(kinds, values)
+        damping = 0.01
+        for _ in range(40):
+            square = slopes.T @ slopes
+            damped = square + damping * np.diag(np.diag(square)) + 1e-9 * np.eye(len(square))
+            moved = np.clip(values - np.linalg.solve(damped, slopes.T @ left), low, high)
+            left_there, slopes_there = self._linearised(kinds, moved)
+            gained = float(left @ left - left_there @ left_there)
+            if gained <= 0:
+                damping *= 5
+                if damping > 1e4:
+                    break
+                continue
+            values, left, slopes = moved, left_there, slopes_there
+            damping = max(damping / 4, 1e-6)
+            if gained < 1e-3:
+                break
         built = tuple(
             Filter(kind, float(np.exp(row[0])), float(row[1]), float(np.exp(row[2])))
             for kind, row in zip(kinds, values[1:].reshape(-1, 3), strict=True)
