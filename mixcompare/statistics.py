@@ -24,6 +24,36 @@ def weighted_quantile(values: npt.ArrayLike, weights: npt.ArrayLike, quantile: f
     return float(np.interp(quantile * w.sum(), cumulated, x[order]))
 
 
+def densest(values: npt.ArrayLike, weights: npt.ArrayLike, share: float) -> tuple[float, float]:
+    """Width and middle of the shortest interval that holds a share of the weight.
+
+    Parameters
+    ----------
+    values, weights : array_like, of one shape
+        Only weights above zero count.
+    share : float in (0, 1)
+        Of the whole weight.
+
+    Returns
+    -------
+    width, middle : float
+        Infinite and zero for no weight at all.
+    """
+    x = np.asarray(values, np.float64)
+    w = np.asarray(weights, np.float64)
+    keep = w > 0
+    if not keep.any():
+        return np.inf, 0.0
+    x, w = x[keep], w[keep]
+    order = np.argsort(x, kind="stable")
+    x, total = x[order], np.concatenate([[0.0], np.cumsum(w[order])])
+    last = np.searchsorted(total, total[:-1] + share * total[-1]) - 1
+    inside = last < len(x)
+    widths = np.where(inside, x[np.minimum(last, len(x) - 1)] - x, np.inf)
+    first = int(np.argmin(widths))
+    return float(widths[first]), float((x[first] + x[last[first]]) / 2)
+
+
 def robust_mode(values: npt.ArrayLike, weights: npt.ArrayLike, width: float) -> float:
     """Value on which the most weight agrees within a kernel of the given width.
 

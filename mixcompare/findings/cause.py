@@ -13,8 +13,6 @@ from enum import Enum
 
 from mixcompare.findings.finding import Cause
 
-Odds = tuple[float, float, float]
-
 
 class Differs(Enum):
     """What differs, with the odds that players, room or mix change such a thing."""

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.statistics import block_bootstrap, robust_mode
+from mixcompare.statistics import block_bootstrap, densest, robust_mode
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -26,7 +26,7 @@ _EXPONENT = 0.15  # of power: loud moments must not outvote the others
 _SILENCE = 1e-13  # mean square re full scale
 _BLOCK_S = 3.0
 _MOST_BLOCKS = 150
-_AGREEING_SHARE = 3  # the third of the weight that lies closest together sets the kernel's width
+_AGREEING_SHARE = 1 / 3  # of the weight: what lies closest together sets the kernel's width
 
 
 def agreed(
@@ -61,7 +61,7 @@ def agreed(
         if used.sum() < SHORTEST_S * rate_hz:
             continue
         x, w = values[used, column], weights[used, column]
-        width = max(_agreement(x, w), finest)
+        width = max(densest(x, w, _AGREEING_SHARE)[0], finest)
         value[column] = _even_mode(x, w, width)
         step = width / 4
         reach = float(np.quantile(np.abs(x - value[column]), 0.99)) + 4 * width
@@ -149,15 +149,6 @@ def _even_mode(values: FloatArray, weights: FloatArray, width: float) -> float:
     if abs(density[0] - density[1]) <= 1e-9 * max(density):
         return min(found, key=abs)
     return found[int(np.argmax(density))]
-
-
-def _agreement(values: FloatArray, weights: FloatArray) -> float:
-    """Length of the shortest interval that holds a third of the weight."""
-    order = np.argsort(values, kind="stable")
-    x, total = values[order], np.concatenate([[0.0], np.cumsum(weights[order])])
-    last = np.searchsorted(total, total[:-1] + total[-1] / _AGREEING_SHARE) - 1
-    inside = last < len(x)
-    return float(np.min(x[last[inside]] - x[inside]))
 
 
 def _peaks(density: FloatArray) -> FloatArray:

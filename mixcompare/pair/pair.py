@@ -22,7 +22,7 @@ from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.spectra import PairSpectra, pair_spectra
 from mixcompare.pair.undo import (
-    Image,
+    ImageChange,
     Ride,
     image_between,
     image_factors,
@@ -138,10 +138,10 @@ class Pair:
         return pair_spectra(self.reference, self.candidate, self.match)
 
     @cached_property
-    def image(self) -> Image:
+    def image(self) -> ImageChange:
         """What was done to the image as a whole; nothing that could be told of two performances."""
         if not self.same_take:
-            return Image()
+            return ImageChange()
         return image_between(self.reference, self.candidate, self.match)
 
     @cached_property

@@ -20,12 +20,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.features import BAND_RATE_HZ, Features
+from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import densest, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -48,7 +48,7 @@ _FASTEST_DB_PER_S = 8.0  # a faster move happens somewhere between two readings
 
 
 @dataclass(frozen=True)
-class Image:
+class ImageChange:
     """What was done to the image as a whole.
 
     Attributes
@@ -72,16 +72,16 @@ class Image:
         return max(abs(self.turn_db), abs(self.side_db)) < _LEAST_DB
 
 
-def image_between(reference: Features, candidate: Features, match: Match) -> Image:
+def image_between(reference: Features, candidate: Features, match: Match) -> ImageChange:
     """Turn and side factor on which most cells agree; none where they agree on nothing.
 
     The turn is the one that makes the change of side against mid most alike in all cells.
     """
     if reference.is_mono or candidate.is_mono or match.channels_swapped:
-        return Image()
+        return ImageChange()
     times_s = match.grid_s(BAND_RATE_HZ)[::_STEP_FRAMES]
     if len(times_s) < 2 * BAND_RATE_HZ / _STEP_FRAMES:
-        return Image()
+        return ImageChange()
     before = _cells(reference, times_s)
     after = _cells(candidate, match.time_map.to_candidate(times_s))
     total = before[0] + before[1]
@@ -89,22 +89,22 @@ def image_between(reference: Features, candidate: Features, match: Match) -> Ima
     weight = np.where(total > 1e-3 * np.maximum(loud, _SILENT), total**0.3, 0.0)
     weight[:, ~(reference.usable_bands & candidate.usable_bands)] = 0.0
     weight = np.where(_has_both(*before), weight, 0.0)
-    best = (np.inf, Image())
+    best = (np.inf, ImageChange())
     for by_db in _STEPS_DB:
         for turned_last in (True, False):
             # What is undone first is tried; the other is then read off where most cells agree.
             undone = _turned(*after, -by_db) if turned_last else _widened(*after, -by_db)
             ratio = _side_to_mid_db if turned_last else _right_to_left_db
-            width, middle = _densest(ratio(*undone) - ratio(*before), weight)
+            width, middle = densest(ratio(*undone) - ratio(*before), weight, _AGREEING)
             turn_db, side_db = (by_db, middle) if turned_last else (middle, by_db)
             # As good with less: then there is less.
             price = width + 0.01 * abs(by_db)
             if price < best[0]:
-                best = (price, Image(float(turn_db), float(side_db), turned_last, told=True))
-    return best[1] if best[0] < _IMAGE_WITHIN_DB else Image()
+                best = (price, ImageChange(float(turn_db), float(side_db), turned_last, told=True))
+    return best[1] if best[0] < _IMAGE_WITHIN_DB else ImageChange()
 
 
-def image_factors(candidate: Features, image: Image, times_s: FloatArray) -> FloatArray:
+def image_factors(candidate: Features, image: ImageChange, times_s: FloatArray) -> FloatArray:
     """By how much each third octave's power changes when the image is put back, (frames, 31)."""
     left, right, cross = _cells(candidate, times_s)
     before = left + right
@@ -140,7 +140,7 @@ def _levelled(spectra: PairSpectra, frames: npt.NDArray[np.bool_] | None = None)
     weight = np.where(spectra.audible, softer**0.3, 0.0)
     if frames is not None:
         weight = weight * frames[:, None]
-    width, middle = _densest(spectra.difference_db, weight, _LEVEL_SHARE)
+    width, middle = densest(spectra.difference_db, weight, _LEVEL_SHARE)
     return spectra.raised(-middle) if np.isfinite(width) else spectra
 
 
@@ -204,7 +204,7 @@ def ride_between(spectra: PairSpectra) -> Ride:
         near = slice(middle - step, middle + step + 1)
         if weight[near].sum(axis=1).mean() < _USUAL_CELLS * usual:
             continue
-        width, level = _densest(moving[near], weight[near], _RIDE_SHARE)
+        width, level = densest(moving[near], weight[near], _RIDE_SHARE)
         if width < 2 * _RIDE_WITHIN_DB:
             alike = np.where(np.abs(moving[near] - level) < _RIDE_WITHIN_DB, weight[near], 0.0)
             told[index] = weighted_quantile(moving[near], alike, 0.5)
@@ -225,22 +225,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
 
 def _cells(features: Features, times_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Smoothed power of left and right and their real cross power, each (frames, 31)."""
-    columns = (
-        features.band_power[:, :, 0],
-        features.band_power[:, :, 1],
-        features.band_cross.real,
-    )
-    left, right, cross = (
-        sample_frames(
-            ndimage.uniform_filter1d(
-                column.astype(np.float64), _SMOOTH_FRAMES, axis=0, mode="nearest"
-            ),
-            BAND_RATE_HZ,
-            times_s,
-        )
-        for column in columns
-    )
-    return left, right, cross
+    power = channel_powers(features, times_s, _SMOOTH_FRAMES)
+    return power[..., 0], power[..., 1], cross_power(features, times_s, _SMOOTH_FRAMES)
 
 
 def _turned(
@@ -268,9 +254,7 @@ def _right_to_left_db(left: FloatArray, right: FloatArray, cross: FloatArray) ->
 
 
 def _side_to_mid_db(left: FloatArray, right: FloatArray, cross: FloatArray) -> FloatArray:
-    mid = np.maximum(left + right + 2 * cross, 1e-6 * (left + right) + _SILENT)
-    side = np.maximum(left + right - 2 * cross, 1e-6 * (left + right) + _SILENT)
-    return np.asarray(10 * np.log10(side / mid))
+    return np.asarray(10 * np.log10(side_to_mid(left + right, cross)))
 
 
 def _has_both(left: FloatArray, right: FloatArray, cross: FloatArray) -> npt.NDArray[np.bool_]:
@@ -278,20 +262,3 @@ def _has_both(left: FloatArray, right: FloatArray, cross: FloatArray) -> npt.NDA
     ratio = _side_to_mid_db(left, right, cross)
     told: npt.NDArray[np.bool_] = np.abs(ratio) < 30
     return told
-
-
-def _densest(
-    values: FloatArray, weight: FloatArray, share: float = _AGREEING
-) -> tuple[float, float]:
-    """Width and middle of the shortest interval that holds a share of the weight."""
-    used = weight > 0
-    if not used.any():
-        return np.inf, 0.0
-    order = np.argsort(values[used], kind="stable")
-    x = values[used][order]
-    total = np.concatenate([[0.0], np.cumsum(weight[used][order])])
-    last = np.searchsorted(total, total[:-1] + share * total[-1]) - 1
-    inside = last < len(x)
-    widths = x[np.minimum(last, len(x) - 1)] - x
-    first = int(np.argmin(np.where(inside, widths, np.inf)))
-    return float(widths[first]), float((x[first] + x[last[first]]) / 2)

@@ -85,7 +85,7 @@ def test_scatter_in_one_level_alone_widens_the_interval() -> None:
 def test_levels_that_do_not_follow_each_other() -> None:
     rng = np.random.default_rng(2)
     reference, candidate = wandering(rng, 300, 4.0, 2.0), wandering(rng, 300, 4.0, 2.0)
-    told = slopes.moves((reference + candidate) / 2, candidate - reference, RATE_HZ)
+    told = slopes.swings((reference + candidate) / 2, candidate - reference, RATE_HZ)
     assert told.slope is None
     assert told.knee is None
     assert "not move closely enough together" in told.reasons[0]
@@ -113,7 +113,7 @@ def test_no_knee_on_a_straight_line(slope: float) -> None:
 def test_the_range_is_the_mean_of_both() -> None:
     # Even spreads over 20 and 10 dB: nine tenths of them lie between the 5th and 95th percentile.
     level = np.linspace(-20.0, 0.0, 601)
-    told = slopes.moves(0.75 * level, -0.5 * level, RATE_HZ)
+    told = slopes.swings(0.75 * level, -0.5 * level, RATE_HZ)
     assert told.range_db == pytest.approx(0.9 * 15.0)
     assert told.slope is not None
     assert told.slope.value == pytest.approx(0.5, rel=1e-3)
@@ -122,7 +122,7 @@ def test_the_range_is_the_mean_of_both() -> None:
 @pytest.mark.parametrize(("seconds", "told"), [(14.8, False), (15.2, True)])
 def test_fifteen_seconds_are_needed(seconds: float, told: bool) -> None:
     level = 5 * np.sin(np.arange(round(seconds * RATE_HZ)) / 4)
-    assert (slopes.moves(level, 0.1 * level, RATE_HZ).slope is not None) is told
+    assert (slopes.swings(level, 0.1 * level, RATE_HZ).slope is not None) is told
 
 
 @pytest.mark.parametrize(("range_db", "told"), [(5.8, False), (6.2, True)])
@@ -130,9 +130,9 @@ def test_six_decibels_are_needed_in_one_of_them(range_db: float, told: bool) -> 
     level = np.linspace(0.0, range_db / 0.9, 301)
     for change in (-0.5, 0.0):
         # The reference moves that far; the candidate as far or half as far.
-        moves = slopes.moves(level * (1 + change / 2), change * level, RATE_HZ)
-        assert (moves.slope is not None) is told
-        assert moves.range_db == pytest.approx(range_db * (1 + change / 2))
+        swings = slopes.swings(level * (1 + change / 2), change * level, RATE_HZ)
+        assert (swings.slope is not None) is told
+        assert swings.range_db == pytest.approx(range_db * (1 + change / 2))
 
 
 @pytest.mark.parametrize("interval", [(0.3, 2.6), (0.3, 2.8), (1.1, 20.0)])

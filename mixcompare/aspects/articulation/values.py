@@ -20,6 +20,29 @@ from mixcompare.findings import Span
 
 LEAD, BASS = "leading line", "bass line"
 
+# Of a voice and of the leading line alike.
+_SOUNDING_RATIO = BARE | SIGNED | stretched(0.03)
+_REFERENCE_RATIO = (
+    labelled("Share sounding, reference")
+    | BARE
+    | exchanged_with("candidate_ratio")
+    | stretched(0.02)
+)
+_CANDIDATE_RATIO = (
+    labelled("Share sounding, candidate")
+    | BARE
+    | exchanged_with("reference_ratio")
+    | stretched(0.02)
+)
+_GAP_DEPTH = labelled("Dip before the next note (depends on the room)") | SIGNED | stretched(0.3)
+_ACCENT = labelled("Accent: peak at the onset over what is held, change") | SIGNED | stretched(0.1)
+_ATTACK = SIGNED | stretched(4.0)
+_RELEASE = (
+    labelled("Time to fall by 10 dB after the note's end, change (with the room)")
+    | SIGNED
+    | stretched(4.0)
+)
+
 
 @dataclass(frozen=True)
 class ArticulationMeasurement:
@@ -121,37 +144,15 @@ class VoiceArticulation:
     """
 
     name: str
-    reference_ratio: float | None = field(
-        metadata=labelled("Share sounding, reference")
-        | BARE
-        | exchanged_with("candidate_ratio")
-        | stretched(0.02)
-    )
-    candidate_ratio: float | None = field(
-        metadata=labelled("Share sounding, candidate")
-        | BARE
-        | exchanged_with("reference_ratio")
-        | stretched(0.02)
-    )
-    sounding_ratio: float | None = field(metadata=BARE | SIGNED | stretched(0.03))
+    reference_ratio: float | None = field(metadata=_REFERENCE_RATIO)
+    candidate_ratio: float | None = field(metadata=_CANDIDATE_RATIO)
+    sounding_ratio: float | None = field(metadata=_SOUNDING_RATIO)
     sounding_ratio_interval: tuple[float, float] | None
     manner: str
-    gap_depth_db: float | None = field(
-        metadata=labelled("Dip before the next note (depends on the room)")
-        | SIGNED
-        | stretched(0.3)
-    )
-    accent_db: float | None = field(
-        metadata=labelled("Accent: peak at the onset over what is held, change")
-        | SIGNED
-        | stretched(0.1)
-    )
-    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
-    release_ms: float | None = field(
-        metadata=labelled("Time to fall by 10 dB after the note's end, change (with the room)")
-        | SIGNED
-        | stretched(4.0)
-    )
+    gap_depth_db: float | None = field(metadata=_GAP_DEPTH)
+    accent_db: float | None = field(metadata=_ACCENT)
+    attack_ms: float | None = field(metadata=_ATTACK)
+    release_ms: float | None = field(metadata=_RELEASE)
     notes: int = field(metadata=BARE | KEPT)
     notes_left_out: int = field(metadata=BARE | KEPT)
     written: bool = field(metadata=KEPT)
@@ -192,44 +193,20 @@ class ArticulationDifference:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(metadata=BARE | SIGNED | stretched(0.03))
+    sounding_ratio: float | None = field(metadata=_SOUNDING_RATIO)
     sounding_ratio_interval: tuple[float, float] | None
-    reference_ratio: float | None = field(
-        metadata=labelled("Share sounding, reference")
-        | BARE
-        | exchanged_with("candidate_ratio")
-        | stretched(0.02)
-    )
-    candidate_ratio: float | None = field(
-        metadata=labelled("Share sounding, candidate")
-        | BARE
-        | exchanged_with("reference_ratio")
-        | stretched(0.02)
-    )
-    gap_depth_db: float | None = field(
-        metadata=labelled("Dip before the next note (depends on the room)")
-        | SIGNED
-        | stretched(0.3)
-    )
-    attack_ms: float | None = field(metadata=SIGNED | stretched(4.0))
+    reference_ratio: float | None = field(metadata=_REFERENCE_RATIO)
+    candidate_ratio: float | None = field(metadata=_CANDIDATE_RATIO)
+    gap_depth_db: float | None = field(metadata=_GAP_DEPTH)
+    attack_ms: float | None = field(metadata=_ATTACK)
     agreement: float | None = field(
         metadata=labelled("Share of the notes that changed this way") | BARE | KEPT | stretched(0.1)
     )
     notes: int = field(metadata=BARE | KEPT)
     notes_left_out: int = field(metadata=BARE | KEPT)
     same_take: bool = field(metadata=KEPT)
-    accent_db: float | None = field(
-        default=None,
-        metadata=labelled("Accent: peak at the onset over what is held, change")
-        | SIGNED
-        | stretched(0.1),
-    )
-    release_ms: float | None = field(
-        default=None,
-        metadata=labelled("Time to fall by 10 dB after the note's end, change (with the room)")
-        | SIGNED
-        | stretched(4.0),
-    )
+    accent_db: float | None = field(default=None, metadata=_ACCENT)
+    release_ms: float | None = field(default=None, metadata=_RELEASE)
     band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)
     voices: tuple[VoiceArticulation, ...] = ()
     reasons: tuple[str, ...] = ()

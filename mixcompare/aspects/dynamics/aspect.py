@@ -90,17 +90,21 @@ class DynamicsAnalyzer:
         )
         change = levels.common_change_db(reference, candidate, match, times_s, music)
         told = np.isfinite(change)
-        moves = slope.moves((of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ)
+        swings = slope.swings(
+            (of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ
+        )
         peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
         range_difference = pair.loudness_range
         passages = levels.short_term_lufs(reference, times_s)
         loudest, softest = levels.extremes(passages, music, CONTOUR_RATE_HZ)
         against = levels.short_term_lufs(candidate, places_s, as_stereo=True) - match.gain_db
         against -= levels.short_term_lufs(reference, times_s, as_stereo=True)
-        loud = music & (of_reference >= moves.knee.level_db) if moves.knee else np.zeros_like(music)
+        loud = (
+            music & (of_reference >= swings.knee.level_db) if swings.knee else np.zeros_like(music)
+        )
         loud_spans_s = _spans(times_s[loud])
         spans_s = _spans(times_s)
-        knee = moves.knee
+        knee = swings.knee
         return DynamicsDifference(
             crest_db=_crest_db(candidate) - _crest_db(reference),
             peak_to_short_term_db=(
@@ -108,9 +112,9 @@ class DynamicsAnalyzer:
             ),
             loudness_range_lu=None if range_difference is None else range_difference[0],
             loudness_range_lu_interval=None if range_difference is None else range_difference[1],
-            swing_db_per_db=None if moves.slope is None else moves.slope.value,
-            swing_db_per_db_interval=None if moves.slope is None else moves.slope.interval,
-            level_range_db=moves.range_db,
+            swing_db_per_db=None if swings.slope is None else swings.slope.value,
+            swing_db_per_db_interval=None if swings.slope is None else swings.slope.interval,
+            level_range_db=swings.range_db,
             knee_lufs=None if knee is None else knee.level_db,
             above_knee_db_per_db=None if knee is None else knee.above.value,
             above_knee_db_per_db_interval=None if knee is None else knee.above.interval,
@@ -122,7 +126,7 @@ class DynamicsAnalyzer:
             contour_db=_contour(of_candidate - of_reference, music),
             spans_s=spans_s,
             loud_spans_s=loud_spans_s,
-            reasons=moves.reasons,
+            reasons=swings.reasons,
             moves=moves_of(pair),
         )
 

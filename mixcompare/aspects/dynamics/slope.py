@@ -76,7 +76,7 @@ class Knee:
 
 
 @dataclass(frozen=True)
-class Moves:
+class Swings:
     """How two levels move together, as far as that can be told.
 
     Attributes
@@ -95,7 +95,7 @@ class Moves:
     reasons: tuple[str, ...] = ()
 
 
-def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
+def swings(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Swings:
     """Slope and knee, or the reason why there are none.
 
     Parameters
@@ -108,7 +108,7 @@ def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
     music_s = len(mean_db) / rate_hz
     refusal = "Swings in level cannot be compared"
     if music_s < SHORTEST_MUSIC_S:
-        return Moves(
+        return Swings(
             reasons=(
                 f"{refusal}: {music_s:.0f} s of music in common,"
                 f" at least {SHORTEST_MUSIC_S:.0f} s are needed.",
@@ -116,7 +116,7 @@ def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
         )
     ranges = [_range_db(mean_db - change_db / 2), _range_db(mean_db + change_db / 2)]
     if max(ranges) < SMALLEST_RANGE_DB:
-        return Moves(
+        return Swings(
             sum(ranges) / 2,
             reasons=(
                 f"{refusal}: the level moves by {max(ranges):.1f} dB only,"
@@ -126,7 +126,7 @@ def moves(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Moves:
     slope = swing_slope(mean_db, change_db, rate_hz)
     knee = fitted_knee(mean_db, change_db, rate_hz)
     loose = f"{refusal}: the two levels do not move closely enough together."
-    return Moves(sum(ranges) / 2, slope, knee, () if slope or knee else (loose,))
+    return Swings(sum(ranges) / 2, slope, knee, () if slope or knee else (loose,))
 
 
 def swing_slope(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> Slope | None:

@@ -25,9 +25,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.placement.about import ABOUT
 from mixcompare.aspects.placement.image import Image, turn_of
 from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
@@ -41,6 +39,7 @@ from mixcompare.aspects.placement.words import (
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
+from mixcompare.pair.channels import channel_powers
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
@@ -210,12 +209,8 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
 
 def _sampled(features: Features, times_s: FloatArray, smooth_s: float, swapped: bool) -> FloatArray:
     """Smoothed power of left and right at the given times, shape (frames, 31, 2)."""
-    size = max(round(smooth_s * BAND_RATE_HZ), 1)
-    smooth = ndimage.uniform_filter1d(
-        features.band_power.astype(np.float64), size, axis=0, mode="nearest"
-    )
-    sampled = np.maximum(sample_frames(smooth, BAND_RATE_HZ, times_s), 0)
-    return sampled[:, :, ::-1] if swapped else sampled
+    power = channel_powers(features, times_s, max(round(smooth_s * BAND_RATE_HZ), 1))
+    return power[:, :, ::-1] if swapped else power
 
 
 def _position(power: FloatArray) -> FloatArray:
@@ -258,9 +253,6 @@ def _reasons(reference: Features, candidate: Features, frames: int) -> tuple[str
             f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for placement."
         )
     return tuple(reasons)
-
-
-# --- findings -----------------------------------------------------------------------------------
 
 
 analyzer = PlacementAnalyzer()

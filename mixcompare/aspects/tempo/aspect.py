@@ -183,8 +183,5 @@ def _own_spread(
     return spreads, interval(draws)
 
 
-# --- findings -----------------------------------------------------------------------------------
-
-
 analyzer = TempoAnalyzer()
 """Instance for the list of analyzers."""

@@ -218,8 +218,5 @@ def _audible(power: FloatArray) -> BoolArray:
     return audible
 
 
-# --- findings -----------------------------------------------------------------------------------
-
-
 analyzer = ToneAnalyzer()
 """Instance for the list of analyzers."""

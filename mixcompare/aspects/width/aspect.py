@@ -22,13 +22,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.width.about import ABOUT
 from mixcompare.aspects.width.values import LOW_HZ, WidthDifference, WidthMeasurement
 from mixcompare.aspects.width.words import INVERTED, inverted_finding, mono_finding, width_finding
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
+from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
@@ -43,9 +43,6 @@ from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-FLOOR = 1e-6
-"""Side or mid less than 60 dB under the other is taken as 60 dB under it."""
-
 _SILENT_CHANNEL = 1e-8
 _SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
 _CELL_RANGE_DB = 35.0
@@ -68,10 +65,10 @@ class WidthAnalyzer:
         power = features.band_power.sum(axis=0, dtype=np.float64)
         cross = features.band_cross.real.sum(axis=0, dtype=np.float64)
         usable = features.usable_bands & (power.sum(axis=1) > 0)
-        ratio = 10 * np.log10(_side_to_mid(power.sum(axis=1), cross))
+        ratio = 10 * np.log10(side_to_mid(power.sum(axis=1), cross))
         correlation = _correlation(power, cross)
         whole, both = power.sum(axis=0), np.array(cross.sum())
-        whole_ratio = float(_side_to_mid(np.array(whole.sum()), both))
+        whole_ratio = float(side_to_mid(np.array(whole.sum()), both))
         whole_correlation = float(_correlation(whole, both))
         silent = math.isnan(whole_correlation)
         return WidthMeasurement(
@@ -164,22 +161,15 @@ class _Moments:
     @classmethod
     def of(cls, features: Features, times_s: FloatArray, smooth_s: float) -> _Moments:
         size = max(round(smooth_s * BAND_RATE_HZ), 1)
-        columns = []
-        for rows in (
-            features.band_power[:, :, 0],
-            features.band_power[:, :, 1],
-            features.band_cross.real,
-        ):
-            smooth = ndimage.uniform_filter1d(rows.astype(np.float64), size, axis=0, mode="nearest")
-            sampled = sample_frames(smooth, BAND_RATE_HZ, times_s)
-            columns.append(np.column_stack([sampled, sampled.sum(axis=1)]))
-        return cls(np.maximum(columns[0], 0), np.maximum(columns[1], 0), columns[2])
+        power = channel_powers(features, times_s, size)
+        cross = cross_power(features, times_s, size)
+        return cls(*(_with_sum(column) for column in (power[..., 0], power[..., 1], cross)))
 
     def total(self) -> FloatArray:
         return self.left + self.right
 
     def ratio_db(self) -> FloatArray:
-        return np.asarray(10 * np.log10(_side_to_mid(self.total(), self.cross)))
+        return np.asarray(10 * np.log10(side_to_mid(self.total(), self.cross)))
 
     def correlation(self) -> FloatArray:
         return _correlation(np.stack([self.left, self.right], axis=-1), self.cross)
@@ -189,7 +179,7 @@ class _Moments:
 
     def fold_down_loss_db(self) -> float:
         total, cross = self.total()[:, BANDS].sum(), self.cross[:, BANDS].sum()
-        return float(10 * np.log10(1 + _side_to_mid(np.array(total), np.array(cross))))
+        return float(10 * np.log10(1 + side_to_mid(np.array(total), np.array(cross))))
 
     def low_correlation(self) -> float:
         low, high = LOW_HZ
@@ -200,11 +190,9 @@ class _Moments:
         return 0.0 if math.isnan(found) else found
 
 
-def _side_to_mid(total: FloatArray, cross: FloatArray) -> FloatArray:
-    """Ratio of side to mid power, held within 60 dB."""
-    mid = np.maximum(total + 2 * cross, 1e-30)
-    side = np.maximum(total - 2 * cross, 1e-30)
-    return np.asarray(np.maximum(side, FLOOR * mid) / np.maximum(mid, FLOOR * side))
+def _with_sum(bands: FloatArray) -> FloatArray:
+    """The whole as a last column."""
+    return np.column_stack([bands, bands.sum(axis=1)])
 
 
 def _correlation(power: FloatArray, cross: FloatArray) -> FloatArray:
@@ -265,9 +253,6 @@ def _reasons(
     if frames < agreement.SHORTEST_S * BAND_RATE_HZ:
         reasons.append(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for width.")
     return tuple(reasons)
-
-
-# --- findings -----------------------------------------------------------------------------------
 
 
 analyzer = WidthAnalyzer()

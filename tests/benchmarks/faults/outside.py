@@ -65,8 +65,8 @@ FAULTS: list[Fault] = [
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[narrow]",
         ),
         (
-            "return np.asarray(10 * np.log10(_side_to_mid(self.total(), self.cross)))",
-            "return np.asarray(20 * np.log10(_side_to_mid(self.total(), self.cross)))",
+            "return np.asarray(10 * np.log10(side_to_mid(self.total(), self.cross)))",
+            "return np.asarray(20 * np.log10(side_to_mid(self.total(), self.cross)))",
         ),
     ),
     *each(

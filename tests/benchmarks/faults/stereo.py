@@ -36,7 +36,7 @@ FAULTS: list[Fault] = [
         ("step * (_peaks(density) - half)", "step * (half - _peaks(density))"),
         ("return min(found, key=abs)", "return min(found)"),
         ("w[inside])", "np.ones(inside.sum()))"),
-        ("_AGREEING_SHARE = 3", "_AGREEING_SHARE = 1.05"),
+        ("_AGREEING_SHARE = 1 / 3", "_AGREEING_SHARE = 1 / 1.05"),
         ("_SILENCE = 1e-13", "_SILENCE = 1e-14"),
         ("step = width / 4\n        reach", "step = width / 2\n        reach"),
     ),
@@ -119,8 +119,7 @@ FAULTS: list[Fault] = [
             "(of_reference.low_correlation(), of_candidate.low_correlation())",
             "(of_candidate.low_correlation(), of_reference.low_correlation())",
         ),
-        ("mid = np.maximum(total + 2 * cross, 1e-30)", "mid = np.maximum(total + cross, 1e-30)"),
-        ("float(10 * np.log10(1 + _side_to_mid", "float(20 * np.log10(1 + _side_to_mid"),
+        ("float(10 * np.log10(1 + side_to_mid", "float(20 * np.log10(1 + side_to_mid"),
         (
             "mono_fold_down_loss_db=10 * math.log10(1 + whole_ratio)",
             "mono_fold_down_loss_db=10 * math.log10(whole_ratio)",
@@ -134,7 +133,6 @@ FAULTS: list[Fault] = [
             "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0",
             "_DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -30.0, 1.0",
         ),
-        ("FLOOR = 1e-6", "FLOOR = 1e-4"),
         (
             "band_correlation=values(shift, np.isfinite(shift[:BANDS]))",
             "band_correlation=values(ratio, np.isfinite(shift[:BANDS]))",
@@ -181,7 +179,7 @@ FAULTS: list[Fault] = [
         ("turn_us = 1e6 / (2 * np.pi", "turn_us = 1e3 / (2 * np.pi"),
         ("_COHERENT = 0.6", "_COHERENT = 0.3"),
         ("_HIGHEST_TIMED_HZ = 700.0", "_HIGHEST_TIMED_HZ = 900.0"),
-        ("sampled[:, :, ::-1] if swapped else sampled", "sampled"),
+        ("power[:, :, ::-1] if swapped else power", "power"),
         (
             "reference_position=values(start, known)",
             "reference_position=values(start + moved, known)",
@@ -301,5 +299,12 @@ FAULTS: list[Fault] = [
             "total = np.asarray(self.explained_db) + np.asarray(band_db, np.float64)",
             "total = np.asarray(band_db, np.float64)",
         ),
+    ),
+    *each(
+        "mixcompare/pair/channels.py",
+        ("tests/pair/test_channels.py", "tests/aspects/test_width.py"),
+        ("mid = np.maximum(total + 2 * cross, 1e-30)", "mid = np.maximum(total + cross, 1e-30)"),
+        ("FLOOR = 1e-6", "FLOOR = 1e-4"),
+        ("side = np.maximum(total - 2 * cross, 1e-30)", "side = np.maximum(total, 1e-30)"),
     ),
 ]
