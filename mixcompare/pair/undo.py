@@ -38,7 +38,9 @@ _LEAST_DB = 0.2
 _SILENT = 1e-12
 _LEVEL_SHARE = 0.3
 _RIDE_S = 0.2
-_RIDE_WITHIN_DB = 0.5
+_RIDE_WITHIN_DB = (1.5, 0.75)
+"""Agreement of a moment's cells, first about each band's plain median, which a strong move drags
+away from its place, then about the median with that move taken off."""
 _RIDE_SHARE = 0.65
 _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one element's own
 _LEAST_RIDE_DB = 0.8
@@ -188,30 +190,21 @@ def ride_between(spectra: PairSpectra) -> Ride:
     weight = (softer / np.maximum(np.percentile(softer, 95, axis=0), 1e-30)) ** 0.15
     weight = np.where(softer > 0, weight, 0.0)
     difference = spectra.difference_db
-    static = np.array(
-        [
-            weighted_quantile(difference[:, band], weight[:, band], 0.5)
-            if weight[:, band].any()
-            else 0.0
-            for band in range(difference.shape[1])
-        ]
-    )
-    moving = difference - static
     usual = float(np.median(weight.sum(axis=1)))
     middles = np.arange(step, frames - step, step)
-    told = np.full(len(middles), np.nan)
-    for index, middle in enumerate(middles):
-        near = slice(middle - step, middle + step + 1)
-        if weight[near].sum(axis=1).mean() < _USUAL_CELLS * usual:
-            continue
-        width, level = densest(moving[near], weight[near], _RIDE_SHARE)
-        if width < 2 * _RIDE_WITHIN_DB:
-            alike = np.where(np.abs(moving[near] - level) < _RIDE_WITHIN_DB, weight[near], 0.0)
-            told[index] = weighted_quantile(moving[near], alike, 0.5)
-    known = np.isfinite(told)
-    if known.mean() < 0.5:
-        return Ride(still, np.ones(frames, bool))
-    level = np.interp(np.arange(frames), middles[known], told[known])
+    level = still
+    for within_db in _RIDE_WITHIN_DB:
+        moving = difference - _medians(difference - level[:, None], weight)
+        told = np.full(len(middles), np.nan)
+        for index, middle in enumerate(middles):
+            near = slice(middle - step, middle + step + 1)
+            if weight[near].sum(axis=1).mean() < _USUAL_CELLS * usual:
+                continue
+            told[index] = _shared_db(moving[near], weight[near], within_db)
+        known = np.isfinite(told)
+        if known.mean() < 0.5:
+            return Ride(still, np.ones(frames, bool))
+        level = np.interp(np.arange(frames), middles[known], told[known])
     level -= np.median(told[known])
     far = np.abs(level) >= _LEAST_RIDE_DB
     if far.sum() < _LEAST_RIDE_S * RATE_HZ:
@@ -221,6 +214,25 @@ def ride_between(spectra: PairSpectra) -> Ride:
     untold = ndimage.binary_opening(untold, np.ones(round(_UNTOLD_S * RATE_HZ)))
     blurred = ndimage.binary_dilation(moves | untold, iterations=2 * step)
     return Ride(level, ~blurred)
+
+
+def _medians(difference_db: FloatArray, weight: FloatArray) -> FloatArray:
+    """Median difference of every band over time; zero where it never sounds."""
+    return np.array(
+        [
+            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
+            for column, heavy in zip(difference_db.T, weight.T, strict=True)
+        ]
+    )
+
+
+def _shared_db(difference_db: FloatArray, weight: FloatArray, within_db: float) -> float:
+    """Level by which most cells of a moment moved; NaN where they do not agree on one."""
+    width, centre = densest(difference_db, weight, _RIDE_SHARE)
+    if width >= 2 * within_db:
+        return float("nan")
+    alike = np.where(np.abs(difference_db - centre) < within_db, weight, 0.0)
+    return weighted_quantile(difference_db, alike, 0.5)
 
 
 def _cells(features: Features, times_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
