@@ -34,6 +34,7 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, s
 Float32Array = npt.NDArray[np.float32]
 _SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
 _TUNING_LEAD_S = 60.0
+_IMAGE = ("right_less_left", "twice_cross")
 
 
 class LightPass:
@@ -80,6 +81,9 @@ class LightPass:
 
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
         """Nothing more from the long window."""
+
+    def _semitone_spectra(self, spectra: npt.NDArray[np.complex64]) -> None:
+        """Nothing more from the middle window."""
 
     def _add(self, key: str, values: npt.NDArray[Any], rate_hz: float = BAND_RATE_HZ) -> None:
         if key not in self._rows:
@@ -140,6 +144,7 @@ class LightPass:
             self._add("semitone_low", (both @ self._semitone_low) * scale)
             self._low_spectra(spectra, both)
         for spectra in self._semitone.push(samples, semitone_limit):
+            self._semitone_spectra(spectra)
             energy = energy_of(spectra) @ self._semitone_high
             self._add("semitone", energy * np.float32(self._semitone.scale), SEMITONE_RATE_HZ)
         for spectra in self._onset.push(samples, onset_limit):
@@ -164,7 +169,7 @@ class LightPass:
             "grid_tuning_cents": self._grid_cents,
             "is_mono": recording.channels == 1 or self._side < 1e-7 * self._whole,
             "band_power": self._band_power(),
-            "semitone_power": self._semitones(semitone_frames),
+            "semitone_power": self._semitones("semitone", semitone_frames),
             "onset_power": self._joined("onset"),
             "waveform": self._joined("waveform"),
             "warnings": recording.warnings,
@@ -178,10 +183,11 @@ class LightPass:
         low = self._joined("low_power")[: self._band_frames]
         return np.ascontiguousarray(low.swapaxes(1, 2), np.float32)
 
-    def _semitones(self, frames: int) -> Float32Array:
-        out: Float32Array = self._joined("semitone")[:frames]
+    def _semitones(self, key: str, frames: int) -> Float32Array:
+        """Semitones of the middle window, those below 220 Hz of the long one."""
+        out: Float32Array = self._joined(key)[:frames]
         low = out[:, : _SPLIT_SEMITONE - LOWEST_SEMITONE]
-        low[::2] = self._joined("semitone_low")[: (frames + 1) // 2]
+        low[::2] = self._joined(f"{key}_low")[: (frames + 1) // 2]
         low[1::2] = 0.5 * (low[:-1:2] + low[2::2])
         return out
 
@@ -225,9 +231,17 @@ class FullPass(LightPass):
             self._add("high_cross", (cross @ self._high_weights) * scale, 2 * BAND_RATE_HZ)
 
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
+        scale = np.float32(self._low.scale)
         cross = spectra[0] * spectra[1].conj()
-        self._add("low_cross", (cross @ self._low_weights) * np.float32(self._low.scale))
+        self._add("low_cross", (cross @ self._low_weights) * scale)
         self._add("phasor", deviation_phasors(power))
+        for key, values in _image_of(spectra).items():
+            self._add(f"{key}_low", (values @ self._semitone_low) * scale)
+
+    def _semitone_spectra(self, spectra: npt.NDArray[np.complex64]) -> None:
+        scale = np.float32(self._semitone.scale)
+        for key, values in _image_of(spectra).items():
+            self._add(key, (values @ self._semitone_high) * scale, SEMITONE_RATE_HZ)
 
     def _finish(self) -> dict[str, Any]:
         recording = self._recording
@@ -240,6 +254,9 @@ class FullPass(LightPass):
         usable = usable_band_hz(spectrum, recording.sample_rate_hz, found["band_power"])
         return found | {
             "band_cross": np.concatenate(cross, axis=1).astype(np.complex64),
+            "semitone_image": np.stack(
+                [self._semitones(key, 2 * frames - 1) for key in _IMAGE], axis=2
+            ),
             "k_power": self._loudness.result(),
             "tuning_phasor": per_second(self._joined("phasor")),
             "mean_spectrum": spectrum,
@@ -267,3 +284,15 @@ class FullPass(LightPass):
         before = np.concatenate([odd[:1], odd[:-1]])
         averaged: npt.NDArray[Any] = 0.5 * even + 0.25 * (odd + before)
         return averaged
+
+
+def _image_of(spectra: npt.NDArray[np.complex64]) -> dict[str, Float32Array]:
+    """What beside the sum of powers tells the image: right less left, and twice the cross power."""
+    left, right = spectra.view(np.float32)
+    products = left * right
+    squares = np.square(right) - np.square(left)
+    values = (
+        squares[..., ::2] + squares[..., 1::2],
+        2 * (products[..., ::2] + products[..., 1::2]),
+    )
+    return dict(zip(_IMAGE, values, strict=True))

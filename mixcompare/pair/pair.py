@@ -20,12 +20,11 @@ from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
-from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
 from mixcompare.pair.undo import (
     ImageChange,
     Ride,
     image_between,
-    image_factors,
     ride_between,
     with_image_undone,
     with_ride_undone,
@@ -138,6 +137,11 @@ class Pair:
         return pair_spectra(self.reference, self.candidate, self.match)
 
     @cached_property
+    def images(self) -> tuple[FloatArray, FloatArray]:
+        """Of both recordings, the image of every cell of the spectra; the gain is left in."""
+        return cell_images(self.reference, self.candidate, self.match)
+
+    @cached_property
     def image(self) -> ImageChange:
         """What was done to the image as a whole; nothing that could be told of two performances."""
         if not self.same_take:
@@ -149,8 +153,7 @@ class Pair:
         """The spectra with the candidate's image put back as it was."""
         if self.image.is_none:
             return self.spectra
-        times_s = self.time_map.to_candidate(self.spectra.times_s)
-        return with_image_undone(self.spectra, image_factors(self.candidate, self.image, times_s))
+        return with_image_undone(self.spectra, self.images[1], self.image, self.gain_db)
 
     @cached_property
     def ride(self) -> Ride:

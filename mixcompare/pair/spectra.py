@@ -80,24 +80,11 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
 
     A transposed candidate is read at its own pitches, so that the same written notes meet.
     """
-    times = match.grid_s(RATE_HZ)
-    if match.same_take:
-        start, end = match.time_map.span_s
-        whole = times[(times >= start + _EDGE_S) & (times <= end - _EDGE_S)]
-        times = whole if len(whole) else times
-    usable = common_bands(reference, candidate)
-    edges = THIRD_OCTAVE_EDGES_HZ
-    low = max(_LOWEST_HZ, float(edges[:-1][usable].min(initial=20_000)))
-    high = float(edges[1:][usable].max(initial=0))
-    shift = _grid_shift(reference, candidate, match)
-    pitches = np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1)
-    inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
-    inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
-    columns = np.flatnonzero(inside)
+    times = _times_s(match)
+    pitches, upper, shift = _columns(reference, candidate, match)
     of_reference, of_candidate = _read(
         (reference.semitone_power, candidate.semitone_power), SEMITONE_RATE_HZ, times, match
     )
-    upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
     a_upper, b_upper = _read(
         (
             reference.band_power.sum(axis=2)[:, upper],
@@ -108,12 +95,69 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
         match,
     )
     gain = 10 ** (-match.gain_db / 10)
+    centre_hz = pitch_hz(pitches + LOWEST_SEMITONE)
     return PairSpectra(
         times_s=times,
-        centre_hz=np.concatenate([pitch_hz(pitches[columns]), THIRD_OCTAVE_CENTRES_HZ[upper]]),
-        reference=np.concatenate([of_reference[:, columns], a_upper], axis=1),
-        candidate=gain * np.concatenate([of_candidate[:, columns + shift], b_upper], axis=1),
+        centre_hz=np.concatenate([centre_hz, THIRD_OCTAVE_CENTRES_HZ[upper]]),
+        reference=np.concatenate([of_reference[:, pitches], a_upper], axis=1),
+        candidate=gain * np.concatenate([of_candidate[:, pitches + shift], b_upper], axis=1),
     )
+
+
+def cell_images(
+    reference: Features, candidate: Features, match: Match
+) -> tuple[FloatArray, FloatArray]:
+    """Image of every cell of :func:`pair_spectra`, of both recordings.
+
+    Returns
+    -------
+    reference, candidate : ndarray, shape (n, bands, 2)
+        Right less left, and twice the real cross power, as powers of the recording itself: the
+        pair's gain is not taken out.
+    """
+    times = _times_s(match)
+    pitches, upper, shift = _columns(reference, candidate, match)
+    of_reference, of_candidate = _read(
+        (reference.semitone_image, candidate.semitone_image), SEMITONE_RATE_HZ, times, match
+    )
+    a_upper, b_upper = _read(
+        (_upper_image(reference, upper), _upper_image(candidate, upper)), BAND_RATE_HZ, times, match
+    )
+    return (
+        np.concatenate([of_reference[:, pitches], a_upper], axis=1),
+        np.concatenate([of_candidate[:, pitches + shift], b_upper], axis=1),
+    )
+
+
+def _upper_image(features: Features, bands: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
+    power = features.band_power[:, bands]
+    cross = features.band_cross.real[:, bands]
+    return np.stack([power[..., 1] - power[..., 0], 2 * cross], axis=2)
+
+
+def _times_s(match: Match) -> FloatArray:
+    times = match.grid_s(RATE_HZ)
+    if match.same_take:
+        start, end = match.time_map.span_s
+        whole = times[(times >= start + _EDGE_S) & (times <= end - _EDGE_S)]
+        times = whole if len(whole) else times
+    return times
+
+
+def _columns(
+    reference: Features, candidate: Features, match: Match
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
+    """Columns of semitones and of third octaves above them; the candidate's semitones' shift."""
+    usable = common_bands(reference, candidate)
+    edges = THIRD_OCTAVE_EDGES_HZ
+    low = max(_LOWEST_HZ, float(edges[:-1][usable].min(initial=20_000)))
+    high = float(edges[1:][usable].max(initial=0))
+    shift = _grid_shift(reference, candidate, match)
+    pitches = np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1)
+    inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
+    inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
+    upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
+    return np.flatnonzero(inside), upper, shift
 
 
 def _read(

@@ -24,7 +24,6 @@ from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import densest, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
@@ -106,23 +105,32 @@ def image_between(reference: Features, candidate: Features, match: Match) -> Ima
     return best[1] if best[0] < _IMAGE_WITHIN_DB else ImageChange()
 
 
-def image_factors(candidate: Features, image: ImageChange, times_s: FloatArray) -> FloatArray:
-    """By how much each third octave's power changes when the image is put back, (frames, 31)."""
-    left, right, cross = _cells(candidate, times_s)
-    before = left + right
-    cells = left, right, cross
-    if image.turned_last:
-        cells = _widened(*_turned(*cells, -image.turn_db), -image.side_db)
+def with_image_undone(
+    spectra: PairSpectra, cells: FloatArray, change: ImageChange, gain_db: float
+) -> PairSpectra:
+    """The same cells with the candidate's image put back.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        With the gain taken out.
+    cells : ndarray, shape (n, bands, 2)
+        The candidate's, as from :func:`mixcompare.pair.spectra.cell_images`.
+    change : ImageChange
+        What is taken back.
+    gain_db : float
+        What was taken out of the spectra and not of ``cells``.
+    """
+    across, twice_cross = (cells * 10 ** (-gain_db / 10)).transpose(2, 0, 1)
+    total = spectra.candidate
+    channels = (total - across) / 2, (total + across) / 2, twice_cross / 2
+    if change.turned_last:
+        channels = _widened(*_turned(*channels, -change.turn_db), -change.side_db)
     else:
-        cells = _turned(*_widened(*cells, -image.side_db), -image.turn_db)
-    total = cells[0] + cells[1]
-    return np.asarray(np.clip((total + _SILENT) / (before + _SILENT), 1e-3, 1e3))
-
-
-def with_image_undone(spectra: PairSpectra, factors: FloatArray) -> PairSpectra:
-    """The same cells with the candidate's image put back; every cell by its third octave."""
-    band = np.abs(np.log2(spectra.centre_hz[:, None] / THIRD_OCTAVE_CENTRES_HZ)).argmin(axis=1)
-    return _levelled(replace(spectra, candidate=spectra.candidate * factors[:, band]))
+        channels = _turned(*_widened(*channels, -change.side_db), -change.turn_db)
+    # Never all of it: a cell's rounding is not to be read as silence.
+    undone = np.maximum(channels[0] + channels[1], 1e-3 * total)
+    return _levelled(replace(spectra, candidate=undone))
 
 
 def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:

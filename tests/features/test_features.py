@@ -84,6 +84,21 @@ def test_cross_power_tells_which_channel_leads(
     assert cross / 0.005 == pytest.approx(expected, abs=0.01)
 
 
+@pytest.mark.parametrize("pitch", [45, 69])  # of the long window and of the middle one
+@pytest.mark.parametrize(("left", "right"), [(1.0, 0.0), (0.5, 1.0), (1.0, -1.0), (-0.2, 0.7)])
+def test_the_image_of_a_semitone_is_that_of_its_tone(pitch: int, left: float, right: float) -> None:
+    # By definition: right squared less left squared, and twice left times right.
+    tone = sine(440 * 2 ** ((pitch - 69) / 12))
+    features = features_of(np.column_stack([left * tone, right * tone]))
+    column = pitch - LOWEST_SEMITONE
+    total = features.semitone_power[20:-20, column]
+    image = features.semitone_image[20:-20, column] / total[:, None]
+    whole = left**2 + right**2
+    assert features.semitone_image.shape == (*features.semitone_power.shape, 2)
+    assert image[:, 0] == pytest.approx((right**2 - left**2) / whole, abs=1e-4)
+    assert image[:, 1] == pytest.approx(2 * left * right / whole, abs=1e-4)
+
+
 def test_onsets_fall_on_their_frames() -> None:
     # Silence, then from 2.0 s on a tone: half of the power stands at the frame of 2.0 s itself.
     wave = np.concatenate([np.zeros(2 * RATE_HZ), sine(1046.5, 2.0)])

@@ -113,6 +113,14 @@ FAULTS: list[Fault] = [
         ("level -= np.median(told[known])", "level -= np.max(told[known])"),
         ("10 ** (-ride.level_db / 10)", "10 ** (ride.level_db / 10)"),
         ("_IMAGE_WITHIN_DB = 0.6", "_IMAGE_WITHIN_DB = 0.0"),
+        ("(cells * 10 ** (-gain_db / 10))", "(cells * 10 ** (gain_db / 10))"),
+        ("total + across) / 2, twice_cross / 2", "total + across) / 2, twice_cross"),
+    ),
+    *each(
+        "mixcompare/features/passes.py",
+        ("tests/features/test_features.py",),
+        ("np.square(right) - np.square(left)", "np.square(left) - np.square(right)"),
+        ("2 * (products[..., ::2]", "1 * (products[..., ::2]"),
     ),
     *each(
         "mixcompare/aspects/dynamics/moves.py",

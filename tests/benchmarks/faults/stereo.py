@@ -82,7 +82,10 @@ FAULTS: list[Fault] = [
             "100 * match.transposition_semitones + match.tuning_cents",
             "100 * match.transposition_semitones",
         ),
-        ("of_candidate[:, columns + shift], b_upper]", "of_candidate[:, columns], b_upper]"),
+        (
+            "gain * np.concatenate([of_candidate[:, pitches + shift]",
+            "gain * np.concatenate([of_candidate[:, pitches]",
+        ),
         ("sample_frames(second, rate_hz, places_s)", "sample_frames(second, rate_hz, times_s)"),
         ("        BAND_RATE_HZ,\n        times,", "        SEMITONE_RATE_HZ,\n        times,"),
         ("_AUDIBLE_DB = 50.0", "_AUDIBLE_DB = 60.0"),
