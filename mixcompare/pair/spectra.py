@@ -41,12 +41,15 @@ class PairSpectra:
         Semitones up to 5 kHz, third octaves above.
     reference, candidate : ndarray, shape (n, bands)
         Powers; the candidate's with the pair's gain taken out.
+    judged : ndarray of bool, shape (n, bands), or None
+        Cells whose difference says something; None: all.
     """
 
     times_s: FloatArray
     centre_hz: FloatArray
     reference: FloatArray
     candidate: FloatArray
+    judged: npt.NDArray[np.bool_] | None = None
 
     @cached_property
     def difference_db(self) -> FloatArray:
@@ -56,7 +59,10 @@ class PairSpectra:
 
     @cached_property
     def audible(self) -> npt.NDArray[np.bool_]:
-        """Cells in which either recording sounds: near its band's and its moment's loudest."""
+        """Cells that are judged and in which either recording sounds.
+
+        A recording sounds near its band's and its moment's loudest.
+        """
         louder = np.maximum(self.reference, self.candidate)
         band = np.percentile(louder, 98, axis=0, keepdims=True)
         moment = louder.max(axis=1, keepdims=True)
@@ -64,7 +70,7 @@ class PairSpectra:
         heard: npt.NDArray[np.bool_] = (
             (louder > 1e-3 * band) & (louder > limit * moment) & (louder > 1e-7 * louder.max())
         )
-        return heard
+        return heard if self.judged is None else heard & self.judged
 
     def raised(self, by_db: float) -> PairSpectra:
         """The same cells with the candidate louder throughout."""
@@ -72,7 +78,7 @@ class PairSpectra:
 
     def mirrored(self) -> PairSpectra:
         """The same cells with the roles exchanged."""
-        return PairSpectra(self.times_s, self.centre_hz, self.candidate, self.reference)
+        return replace(self, reference=self.candidate, candidate=self.reference)
 
 
 def pair_spectra(reference: Features, candidate: Features, match: Match) -> PairSpectra:
