@@ -16,6 +16,7 @@ from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
+from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places, ranked
@@ -264,22 +265,13 @@ def analyse(
         measured[aspect] = Measured(aspect, *both, pair.differences[aspect], analyzer.about)
     for analyzer in ANALYZERS:
         found += analyzer.findings(measured[analyzer.aspect].difference, pair)
-    if pair.same_take:
-        found = [_not_the_players(finding) for finding in found]
     rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
     listed = ranked(without_consequences(found, rules), pair.duration_s)
     findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
-    return Results(*sources, alignment, level, measured, findings, _verdict(findings), warnings)
-
-
-def _not_the_players(finding: Finding) -> Finding:
-    """One take is one performance: whatever differs is room or mix."""
-    cause = finding.cause
-    if cause.players == 0:
-        return finding
-    rest = cause.room + cause.mix
-    room, mix = (cause.room / rest, cause.mix / rest) if rest > 0 else (0.0, 1.0)
-    return replace(finding, cause=replace(cause, players=0.0, room=room, mix=mix))
+    tell("asking what could not have been found")
+    least, missed = unseen(pair)
+    verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
+    return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 
 
 def _on_both_clocks(finding: Finding, time_map: TimeMap) -> Finding:

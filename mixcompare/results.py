@@ -8,6 +8,7 @@ from typing import Any
 
 from mixcompare.alignment.result import Alignment
 from mixcompare.findings import Description, Finding
+from mixcompare.findings.detectable import Detectable
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,10 @@ class Results:
     verdict : str
         One sentence.
     warnings : tuple of str
+    detectable : tuple of Detectable
+        The smallest changes that would have been listed.
+    unseen : str
+        The same in a sentence, where they are larger than is usual; else empty.
     settings : mapping
         What was asked for, so that the comparison can be repeated.
     """
@@ -72,6 +77,8 @@ class Results:
     findings: tuple[Finding, ...]
     verdict: str
     warnings: tuple[str, ...]
+    detectable: tuple[Detectable, ...] = ()
+    unseen: str = ""
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def on_file_clocks(self) -> Results:

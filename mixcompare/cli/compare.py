@@ -119,6 +119,9 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
     for finding in results.findings:
         print()
         _print_finding(finding, width, ink)
+    if results.unseen and results.findings:
+        print()
+        print(textwrap.fill(results.unseen, width))
     if results.warnings:
         print()
         for warning in results.warnings:

@@ -27,6 +27,8 @@ _THRESHOLD_HZ = (50.0, 100.0, 200.0, 400.0, 800.0)
 _THRESHOLD_DB = (13.0, 8.0, 3.0, -1.0, -3.0)
 _PLAYING_DB = 16.0  # below the part's loud moments
 _RANGE_DB = 60.0
+_LEAST_AUDIBLE = 0.1
+_LEAST_LOUD = 0.001  # of the loudness: under it a change goes unnoticed
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,14 @@ class Audibility:
 
     audible_share: float
     loudness_share: float
+
+
+def can_be_heard(reference: Audibility, candidate: Audibility) -> bool:
+    """Whether a part is heard for some of its time and is some of the loudness, in either."""
+    return (
+        max(reference.audible_share, candidate.audible_share) >= _LEAST_AUDIBLE
+        and max(reference.loudness_share, candidate.loudness_share) >= _LEAST_LOUD
+    )
 
 
 def erb_hz(frequency_hz: npt.ArrayLike) -> FloatArray:

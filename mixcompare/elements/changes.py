@@ -43,6 +43,9 @@ EXACT_SCATTER_DB = 0.85
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
+_SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
+_BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
+_SAME_SECOND = 0.3  # of its size
 _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
 
 
@@ -106,7 +109,7 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
     if float(np.abs(spectra.difference_db[spectra.audible]).max(initial=0.0)) < 0.05:
         return Split((), np.zeros(len(spectra.centre_hz)), 0.0)
     if same_take:
-        exact = _exact(spectra)
+        exact = exact_changes(spectra)
         # Another room or heavy processing moves every cell; then the difference is no longer
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < EXACT_SCATTER_DB:
@@ -126,34 +129,68 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
         if found and _same_cells(found[0], change):
             break  # the first one was not all of it; no second thing
         found.append(change)
-        spectra = _without(spectra, change)
+        spectra = without_change(spectra, change)
     return Split(tuple(found), tone, scatter)
 
 
 # --- one take ------------------------------------------------------------------------------
 
 
-def _exact(spectra: PairSpectra) -> Split:
+def exact_changes(spectra: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     tone = _persistent(spectra, softer**0.3)
-    changes = _above_tone(spectra, tone, softer)
+    changes = _side_by_side(spectra, tone, softer)
     own = _of_one_size(tone, changes)
     if own.any():
         tone = np.where(own, 0.0, tone)
-        changes = _above_tone(spectra, tone, softer)
+        changes = _side_by_side(spectra, tone, softer)
     levels = np.array([0.0, *(change.difference_db for change in changes)])
     rest = spectra.difference_db - tone
     nearest = np.abs(rest[:, :, None] - levels).min(axis=2)
     scatter = 1.4826 * weighted_quantile(nearest, np.sqrt(softer), 0.5)
-    return Split(tuple(_without_interference(changes)), tone, max(scatter, 0.05))
+    return Split(tuple(changes), tone, max(scatter, 0.05))
 
 
-def _above_tone(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) -> list[Change]:
+def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) -> list[Change]:
+    """What came up and what went down, without what is only one of them beating with the rest.
+
+    Where partials of an element and of the others meet, their phases may cancel: the level falls
+    although the element rose. Such cells lie inside the element and are few; a second element has
+    cells of its own.
+    """
+    changes = _above_tone(spectra, tone, softer, softer)
+    if len(changes) < 2:
+        return changes
+    first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
+    if second.strength >= _BEATING * first.strength:
+        return [first, second]
+    away = np.where(_near(first, spectra), 0.0, softer)
+    apart = [
+        change
+        for change in _above_tone(spectra, tone, softer, away)
+        if change.difference_db * second.difference_db > 0
+        and abs(change.difference_db - second.difference_db)
+        < _SAME_SECOND * abs(second.difference_db)
+    ]
+    return [first, second] if apart else [first]
+
+
+def _near(change: Change, spectra: PairSpectra) -> npt.NDArray[np.bool_]:
+    """Cells in which an element sounds, and those next to them."""
+    sounds = change.energy > _SOUNDS * spectra.reference
+    near: npt.NDArray[np.bool_] = ndimage.binary_dilation(sounds, np.ones(_NEXT_CELLS))
+    return near
+
+
+def _above_tone(
+    spectra: PairSpectra, tone: FloatArray, softer: FloatArray, left: FloatArray
+) -> list[Change]:
+    """What came up and what went down, in the cells that are left."""
     expected = spectra.reference * 10 ** (tone / 10)
     floor = 1e-9 * max(spectra.reference.max(), spectra.candidate.max())
     rest = 10 * np.log10((spectra.candidate + floor) / (expected + floor))
-    whitened = softer / (spectra.reference.mean(axis=0) ** 0.5 + floor)
+    whitened = left / (spectra.reference.mean(axis=0) ** 0.5 + floor)
     noise = max(1.4826 * weighted_quantile(np.abs(rest), np.sqrt(softer), 0.5), 0.05)
     found = (
         _one_sign(spectra, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0)
@@ -199,18 +236,6 @@ def _persistent(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
         near = known & (np.abs(octave - octave[band]) <= 0.5)
         smooth[band] = np.median(tone[near]) if near.any() else 0.0
     return np.asarray(ndimage.gaussian_filter1d(smooth, 2.0), np.float64)
-
-
-def _without_interference(changes: list[Change]) -> list[Change]:
-    """Drop what is only the changed element beating against the rest.
-
-    Where partials of the element and of the others meet, their phases may cancel: the level
-    falls although the element rose. Such cells lie inside the element and are few.
-    """
-    if len(changes) < 2:
-        return changes
-    first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
-    return [first] if second.strength < 0.2 * first.strength else [first, second]
 
 
 def _one_sign(
@@ -305,7 +330,7 @@ def _apart_db(group: GroupFit, cells: Cells) -> float:
     return abs(group.change_db) * typical
 
 
-def _without(spectra: PairSpectra, change: Change) -> PairSpectra:
+def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:
     """The pair as if that element had not changed."""
     share = np.clip(change.energy / (spectra.reference + 1e-20), 0, 1)
     gain = 10 ** (change.difference_db / 10)

@@ -69,6 +69,8 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
         "findings": [plain(finding) for finding in results.findings],
         "parts": _parts(results),
         "stems": [],
+        "detectable": [plain(least) for least in results.detectable],
+        "unseen": results.unseen,
         "warnings": list(warnings),
         "settings": plain(results.settings),
         "files": list(files),

@@ -9,7 +9,7 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.comparison import _not_the_players, _on_both_clocks
+from mixcompare.comparison import _on_both_clocks
 from mixcompare.findings import Cause, Finding
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.match import Match
@@ -145,10 +145,3 @@ def test_a_span_at_the_edge_of_the_map_goes_on_with_its_slope() -> None:
 def test_what_an_analyzer_said_of_the_candidates_clock_gives_way_to_the_map() -> None:
     there = _on_both_clocks(finding((2.0, 3.0), candidate_spans_s=((2.0, 3.0),)), SLOWER)
     assert there.candidate_spans_s[0] == pytest.approx((2.87, 3.93))
-
-
-def test_of_one_take_the_players_share_goes_to_room_and_mix_in_proportion() -> None:
-    cause = _not_the_players(finding((0.0, 1.0))).cause
-    assert (cause.players, cause.room, cause.mix) == pytest.approx((0.0, 0.25, 0.75))
-    alone = _not_the_players(finding((0.0, 1.0), cause=Cause(1.0, 0.0, 0.0))).cause
-    assert (alone.players, alone.room, alone.mix) == (0.0, 0.0, 1.0)

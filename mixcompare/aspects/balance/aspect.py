@@ -19,14 +19,14 @@ from scipy import ndimage
 
 from mixcompare.aspects.balance.about import ABOUT
 from mixcompare.aspects.balance.values import (
-    REGISTER_EDGES_HZ,
+    REGISTERS_HZ,
     VOICES,
     BalanceDifference,
     BalanceMeasurement,
     Element,
 )
 from mixcompare.aspects.balance.words import element_finding, local_finding
-from mixcompare.elements.audibility import Audibility, audibility
+from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.changes import Change, Split, split_difference
 from mixcompare.elements.describe import Description, describe, own_cells
 from mixcompare.elements.local import local_changes
@@ -49,8 +49,6 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_
 FloatArray = npt.NDArray[np.float64]
 _PICTURE_RATE_HZ = 5.0
 _MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
-_LEAST_AUDIBLE = 0.1
-_LEAST_LOUD = 0.002  # of the loudness: under it a change goes unnoticed
 
 
 class BalanceAnalyzer:
@@ -64,11 +62,10 @@ class BalanceAnalyzer:
         power = features.band_power.sum(axis=(0, 2), dtype=np.float64)
         usable = features.usable_bands
         total = power[usable].sum() + 1e-30
-        ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
         levels: list[float | None] = []
         heard: list[Audibility | None] = []
         moments = features.band_power[::_MOMENTS].sum(axis=2, dtype=np.float64) * usable
-        for low, high in ranges:
+        for low, high in REGISTERS_HZ:
             centre = THIRD_OCTAVE_CENTRES_HZ
             inside = (centre > low) & (centre < high)
             carried = inside & usable
@@ -79,7 +76,7 @@ class BalanceAnalyzer:
         shares = tuple(found.loudness_share if found else None for found in heard)
         voices = _voices(features)
         return BalanceMeasurement(
-            ranges,
+            REGISTERS_HZ,
             tuple(levels),
             tuple(found.audible_share if found else None for found in heard),
             shares,
@@ -97,9 +94,9 @@ class BalanceAnalyzer:
         elements = []
         for change in split.changes:
             found = describe(change.energy, spectra)
-            element = _element(change, found, spectra, match, split.tone_db)
-            if _can_be_heard(element):
-                elements.append(element)
+            stands = _stands(change, spectra, split.tone_db)
+            if can_be_heard(*stands):
+                elements.append(_element(change, found, match, stands))
         passages = local_changes(spectra, split, match.same_take)
         registers, levels = _registers(pair.spectra)
         reasons = []
@@ -149,16 +146,22 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _element(
-    change: Change, found: Description, spectra: PairSpectra, match: Match, tone_db: FloatArray
-) -> Element:
+def _stands(
+    change: Change, spectra: PairSpectra, tone_db: FloatArray
+) -> tuple[Audibility, Audibility]:
+    """How an element stands in the reference and in the candidate."""
     gain = 10 ** ((change.difference_db + tone_db) / 10)
     of_reference = np.minimum(own_cells(change.energy, spectra), spectra.reference)
     of_candidate = np.minimum(gain * of_reference, spectra.candidate)
-    stands = [
-        audibility(part, whole - part, spectra.centre_hz)
-        for part, whole in ((of_reference, spectra.reference), (of_candidate, spectra.candidate))
-    ]
+    return (
+        audibility(of_reference, spectra.reference - of_reference, spectra.centre_hz),
+        audibility(of_candidate, spectra.candidate - of_candidate, spectra.centre_hz),
+    )
+
+
+def _element(
+    change: Change, found: Description, match: Match, stands: tuple[Audibility, Audibility]
+) -> Element:
     return Element(
         name=found.subject,
         kind=found.kind,
@@ -184,12 +187,6 @@ def _left_alone(change: Change, match: Match) -> bool:
     """Whether an element has the very level it had, in one take, and all else another one."""
     moved = abs(match.gain_db) > 1.0
     return match.same_take and moved and abs(change.difference_db + match.gain_db) < 0.4
-
-
-def _can_be_heard(element: Element) -> bool:
-    shares = (element.reference_audible_share, element.candidate_audible_share)
-    loudness = (element.reference_loudness_share, element.candidate_loudness_share)
-    return max(shares) >= _LEAST_AUDIBLE and max(loudness) >= _LEAST_LOUD
 
 
 def _voices(features: Features) -> list[Audibility]:
@@ -232,9 +229,8 @@ def _evenness(shares: list[float]) -> float | None:
 def _registers(
     spectra: PairSpectra,
 ) -> tuple[tuple[tuple[float, float], ...], tuple[float | None, ...]]:
-    ranges = tuple(zip(REGISTER_EDGES_HZ[:-1], REGISTER_EDGES_HZ[1:], strict=True))
     levels: list[float | None] = []
-    for low, high in ranges:
+    for low, high in REGISTERS_HZ:
         inside = (spectra.centre_hz > low) & (spectra.centre_hz < high)
         of_reference = spectra.reference[:, inside].sum()
         of_candidate = spectra.candidate[:, inside].sum()
@@ -243,7 +239,7 @@ def _registers(
             if of_reference > 0 and of_candidate > 0
             else None
         )
-    return ranges, tuple(levels)
+    return REGISTERS_HZ, tuple(levels)
 
 
 def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:

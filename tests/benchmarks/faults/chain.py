@@ -98,8 +98,6 @@ FAULTS: list[Fault] = [
         ),
         ("_source(reference), _source(candidate))", "_source(candidate), _source(reference))"),
         ("pair = pair.with_gain(level.gain_db)", "pair = pair.with_gain(0.0)"),
-        ("cause.room / rest, cause.mix / rest", "cause.mix / rest, cause.room / rest"),
-        ("else (0.0, 1.0)", "else (1.0, 0.0)"),
         ("<td>{escape(finding.subject)}", "<td>{finding.subject}"),
         ("{escape(finding.text)}", "{finding.text}"),
         ("<strong>{escape(self.verdict)}", "<strong>{self.verdict}"),

@@ -35,10 +35,6 @@ FAULTS: list[Fault] = [
             "time_map.to_candidate(span) for span in finding.spans_s",
             "time_map.to_reference(span) for span in finding.spans_s",
         ),
-        (
-            "room, mix = (cause.room / rest, cause.mix / rest)",
-            "room, mix = (cause.mix / rest, cause.room / rest)",
-        ),
     ),
     *each(
         "mixcompare/pair/pair.py",

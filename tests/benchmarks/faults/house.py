@@ -129,4 +129,20 @@ FAULTS: list[Fault] = [
         ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
         ("change = float(slope * np.ptp(times_s))", "change = float(slope)"),
     ),
+    *each(
+        "mixcompare/elements/detectable.py",
+        ("tests/elements/test_detectable.py",),
+        ("if same_take else None", "if True else None"),
+        ("split.scatter_db < EXACT_SCATTER_DB", "split.scatter_db < 99.0"),
+        ("softer = order[np.cumsum", "softer = order[::-1][np.cumsum"),
+        ("if low < len(_LEVELS_DB) else None", "if low < len(_LEVELS_DB) else 0.0"),
+        ("10 ** (level_db / 10) - 1)", "10 ** (level_db / 20) - 1)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/unseen.py",
+        ("tests/elements/test_detectable.py",),
+        ("min(ELEMENT_SHARES)", "1.0"),
+        ("bands[-1][1] == low", "False"),
+        ("_USUAL_DB = 1.5", "_USUAL_DB = 5.0"),
+    ),
 ]

@@ -1,0 +1,66 @@
+"""What a single instrument could have done without being listed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mixcompare.aspects.balance.about import LEVEL
+from mixcompare.aspects.balance.values import REGISTERS_HZ
+from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
+from mixcompare.findings.detectable import Detectable
+from mixcompare.pair.pair import Pair
+
+_USUAL_DB = 1.5  # smaller changes of one instrument nobody expects to be told
+
+
+def unseen(pair: Pair) -> tuple[tuple[Detectable, ...], str]:
+    """The smallest changes that would have been listed, and the same in a sentence.
+
+    The sentence is empty where no more than is usual could have gone unnoticed.
+    """
+    least = detectable(pair.of_elements, pair.same_take, REGISTERS_HZ, LEVEL.size)
+    return least, unseen_words(least, pair.same_take)
+
+
+def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:
+    """What a single instrument could have done unnoticed, in one sentence; empty for next to none.
+
+    Parameters
+    ----------
+    least : sequence of Detectable
+        The smallest changes that would have been listed.
+    same_take : bool
+        Whether both recordings are one performance.
+    """
+    if not same_take:
+        return (
+            "Between two performances every note differs anyway: a single instrument could stand"
+            " several dB elsewhere unnoticed."
+        )
+    levels = [one for one in least if one.element_share == min(ELEMENT_SHARES)]
+    if levels and all(one.level_db is None for one in levels):
+        return (
+            "Single instruments can't be judged here: every note differs between the two mixes by"
+            " more than one instrument's change would make."
+        )
+    much = [one for one in levels if one.level_db is None or one.level_db > _USUAL_DB]
+    if not much:
+        return ""
+    sizes = [one.level_db for one in much if one.level_db is not None]
+    size = f"by up to {max(sizes):g} dB" if len(sizes) == len(much) else "by more than 12 dB"
+    where = ", or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(much))
+    return (
+        f"A single instrument with a tenth of the energy {where}, could have changed"
+        f" {size} there unnoticed."
+    )
+
+
+def _joined(least: Sequence[Detectable]) -> list[tuple[float, float]]:
+    """Neighbouring registers as one."""
+    bands: list[tuple[float, float]] = []
+    for low, high in (one.band_hz for one in least):
+        if bands and bands[-1][1] == low:
+            bands[-1] = (bands[-1][0], high)
+        else:
+            bands.append((low, high))
+    return bands

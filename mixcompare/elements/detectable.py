@@ -1,0 +1,141 @@
+"""What could not have been found: the smallest change of an element that would have been listed.
+
+Read from the pair itself: into the candidate, with all found changes taken off, an element of a
+known share of a register is raised step by step, and the finder is asked again. Nothing is assumed
+of the scatter between the two recordings: it is there. What can't be heard in the whole is not
+listed however much it changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.elements.changes import EXACT_SCATTER_DB, Change, exact_changes, without_change
+from mixcompare.findings.confidence import evidence
+from mixcompare.findings.detectable import Band, Detectable
+from mixcompare.findings.ranking import LEAST_CONFIDENCE, size_in_jnd
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
+
+FloatArray = npt.NDArray[np.float64]
+
+ELEMENT_SHARES = (0.1, 0.3)
+"""Of its register's energy: an element among others, and one that leads there."""
+
+_LEVELS_DB = (1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0)
+_OWN = 0.8  # an element's share of the cells that are its own: chosen on stems of a mix
+_NOTE_FRAMES = 8
+_SOFTER = {0.1: 0.5, 0.3: 0.8}
+"""An element of so small a share does not own the cells that hold the rest of the energy."""
+_LONGEST_S = 40.0
+_FEWEST_BANDS = 6
+_ITS_OWN = 0.4  # cosine of the found element and the one that was raised
+
+
+def detectable(
+    spectra: PairSpectra, same_take: bool, registers_hz: Sequence[Band], noticeable_db: float
+) -> tuple[Detectable, ...]:
+    """Find the smallest change that would have been listed, for every register.
+
+    Registers in which too little sounds are left out.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        As elements are sought in.
+    same_take : bool
+        Of two performances nothing can be told: what differs from note to note hides an element.
+    registers_hz : sequence of (low, high)
+        The registers.
+    noticeable_db : float
+        Just-noticeable difference of an element's level.
+    """
+    wanted = [(band_hz, share) for band_hz in registers_hz for share in ELEMENT_SHARES]
+    still = _unchanged(_stretch(spectra)) if same_take else None
+    if still is None:
+        return tuple(Detectable(*one, None) for one in wanted)
+    elements = [(one, _element(still, *one)) for one in wanted]
+    return tuple(
+        Detectable(*one, _smallest(still, own, noticeable_db))
+        for one, own in elements
+        if own is not None
+    )
+
+
+def _stretch(spectra: PairSpectra) -> PairSpectra:
+    """The middle of a long pair: the search takes time, and scatter hardly depends on the place."""
+    frames, most = len(spectra.times_s), round(_LONGEST_S * RATE_HZ)
+    first = max((frames - most) // 2, 0)
+    inside = slice(first, first + most)
+    judged = None if spectra.judged is None else spectra.judged[inside]
+    return replace(
+        spectra,
+        times_s=spectra.times_s[inside],
+        reference=spectra.reference[inside],
+        candidate=spectra.candidate[inside],
+        judged=judged,
+    )
+
+
+def _unchanged(spectra: PairSpectra) -> PairSpectra | None:
+    """The pair as if no element had changed; None where single elements can't be told."""
+    if len(spectra.times_s) < 3 * RATE_HZ:
+        return None
+    split = exact_changes(spectra)
+    if not split.scatter_db < EXACT_SCATTER_DB:
+        return None
+    for change in split.changes:
+        spectra = without_change(spectra, change)
+    return spectra
+
+
+def _element(spectra: PairSpectra, band_hz: Band, share: float) -> FloatArray | None:
+    """Share of an element's power in every cell: notes drawn from what sounds in the register."""
+    inside = np.flatnonzero((spectra.centre_hz >= band_hz[0]) & (spectra.centre_hz < band_hz[1]))
+    power = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    total = power[:, inside].sum()
+    if len(inside) < _FEWEST_BANDS or total <= 0:
+        return None
+    starts = np.arange(0, len(power), _NOTE_FRAMES)
+    energy = np.add.reduceat(power[:, inside], starts, axis=0).T.ravel()
+    order = np.argsort(energy)
+    softer = order[np.cumsum(energy[order]) <= _SOFTER[share] * total]
+    softer = np.random.default_rng(0).permutation(softer[energy[softer] > 0])
+    taken = softer[np.cumsum(_OWN * energy[softer]) <= share * total]
+    own = np.zeros(power.shape)
+    for note in taken:
+        band, start = divmod(int(note), len(starts))
+        own[starts[start] : starts[start] + _NOTE_FRAMES, inside[band]] = _OWN
+    return own if len(taken) else None
+
+
+def _smallest(spectra: PairSpectra, own: FloatArray, noticeable_db: float) -> float | None:
+    """By bisection: a larger change is never harder to find."""
+    low, high = 0, len(_LEVELS_DB)
+    middle = 0  # mostly the smallest one is found
+    while low < high:
+        if _would_be_listed(spectra, own, _LEVELS_DB[middle], noticeable_db):
+            high = middle
+        else:
+            low = middle + 1
+        middle = (low + high) // 2
+    return _LEVELS_DB[low] if low < len(_LEVELS_DB) else None
+
+
+def _would_be_listed(
+    spectra: PairSpectra, own: FloatArray, level_db: float, noticeable_db: float
+) -> bool:
+    raised = spectra.candidate * (1 + own * (10 ** (level_db / 10) - 1))
+    changes = exact_changes(replace(spectra, candidate=raised)).changes
+    return any(_is_listed(change, own * spectra.reference, noticeable_db) for change in changes)
+
+
+def _is_listed(change: Change, part: FloatArray, noticeable_db: float) -> bool:
+    found, own = np.sqrt(change.energy).ravel(), np.sqrt(part).ravel()
+    alike = float(found @ own) > _ITS_OWN * float(np.linalg.norm(found) * np.linalg.norm(own))
+    proof = evidence(change.difference_db, change.interval, True, change.agreeing)
+    size = size_in_jnd(change.difference_db, change.interval, noticeable_db)
+    return change.difference_db > 0 and alike and size >= 1 and proof.confidence >= LEAST_CONFIDENCE
