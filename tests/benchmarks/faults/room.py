@@ -167,8 +167,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/noteoff.py",
         ("tests/aspects/test_noteoff.py",),
         (
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)",
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off + 0.06, 0)",
+            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None], 0)",
+            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None] + 0.06, 0)",
         ),
         ("(risen >= 0.9)", "(risen >= 0.6)"),
         ("if repeated and depth < _LEAST_FALL_DB:", "if repeated and depth < 3 * _LEAST_FALL_DB:"),
