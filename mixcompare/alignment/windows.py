@@ -6,6 +6,8 @@ by interpolation.
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import numpy.typing as npt
 from scipy import fft
@@ -20,6 +22,7 @@ Peak = tuple[float, float, float]
 _BAND_HZ = (150.0, 5000.0)
 _WHITENING = 0.8
 _UPSAMPLING = 8
+_REACH = _UPSAMPLING + 1  # points of the finer grid to either side
 _QUIETEST = 3e-5  # root mean square of a window, full scale = 1
 _GUARD_S = 0.003  # a peak's own width
 
@@ -55,6 +58,32 @@ class Whitened:
         """Correlation at lags from ``-reach`` to ``reach`` samples."""
         whole = fft.irfft(cross, self.length)
         return np.concatenate([whole[-reach:], whole[: reach + 1]])
+
+    def between_samples(self, cross: Spectrum, lag: int) -> tuple[float, float]:
+        """Place a correlation peak between samples: lag in samples, and its signed height.
+
+        The correlation is evaluated from its spectrum on a grid eight times finer about the
+        highest sample, and a parabola goes through the highest three points.
+        """
+        used, angle, cosines, sines = self._waves
+        turned = cross[used] * np.exp(1j * angle * lag)
+        # What is even about the lag and what is odd, for one side of the grid, gives both.
+        even, odd = cosines @ turned.real, sines @ turned.imag
+        values = 2 * np.concatenate([(even + odd)[:0:-1], even - odd]) / self.length
+        fine = lag + np.arange(-_REACH, _REACH + 1) / _UPSAMPLING
+        height = np.abs(values)
+        peak = int(height[1:-1].argmax()) + 1
+        left, top, right = height[peak - 1 : peak + 2]
+        moved = 0.5 * (left - right) / min(left - 2 * top + right, -1e-15)
+        return float(fine[peak] + moved / _UPSAMPLING), float(values[peak])
+
+    @functools.cached_property
+    def _waves(self) -> tuple[npt.NDArray[np.intp], FloatArray, FloatArray, FloatArray]:
+        """Bins of the band, their turn in a sample, and its waves at the points of the grid."""
+        used = np.flatnonzero(self._band)
+        angle = 2 * np.pi * used / self.length
+        turns = np.arange(_REACH + 1)[:, None] / _UPSAMPLING * angle
+        return used, angle, np.cos(turns), np.sin(turns)
 
 
 class Windows:
@@ -98,7 +127,7 @@ class Windows:
         if cross is not None:
             height = np.abs(self._spectrum.correlation(cross, reach))
             lag = int(height[1:-1].argmax()) + 1 - reach
-            self._tops[first, shift, lag] = _between_samples(cross, self._spectrum.length, lag)
+            self._tops[first, shift, lag] = self._spectrum.between_samples(cross, lag)
         self._heights[first, shift] = height
         return height
 
@@ -106,7 +135,7 @@ class Windows:
         if (first, shift, lag) not in self._tops:
             cross = self._cross(first, shift)
             assert cross is not None  # it has a height
-            self._tops[first, shift, lag] = _between_samples(cross, self._spectrum.length, lag)
+            self._tops[first, shift, lag] = self._spectrum.between_samples(cross, lag)
         return self._tops[first, shift, lag]
 
     def _cross(self, first: int, shift: int) -> Spectrum | None:
@@ -127,26 +156,3 @@ def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np
     out = np.zeros(count, np.float32)
     out[before : before + len(part)] = part
     return out
-
-
-def _between_samples(cross: Spectrum, length: int, lag: int) -> tuple[float, float]:
-    """Place a correlation peak between samples: lag in samples, and its signed height.
-
-    The correlation is evaluated from its spectrum on a grid eight times finer about the highest
-    sample, and a parabola goes through the highest three points.
-    """
-    used = np.flatnonzero(cross)
-    fine = lag + np.arange(-_UPSAMPLING - 1, _UPSAMPLING + 2) / _UPSAMPLING
-    # exp(i w k) for evenly spaced lags: one start and one step, multiplied up.
-    angle = 2 * np.pi * used / length
-    step = np.exp(1j * angle / _UPSAMPLING).astype(np.complex64)
-    turned = cross[used] * np.exp(1j * angle * fine[0])
-    values = np.empty(len(fine))
-    for index in range(len(fine)):
-        values[index] = 2 * float(turned.real.sum()) / length
-        turned = turned * step
-    height = np.abs(values)
-    peak = int(height[1:-1].argmax()) + 1
-    left, top, right = height[peak - 1 : peak + 2]
-    moved = 0.5 * (left - right) / min(left - 2 * top + right, -1e-15)
-    return float(fine[peak] + moved / _UPSAMPLING), float(values[peak])
