@@ -28,7 +28,7 @@ def weighted_quantiles(
     x, w = x[keep], w[keep]
     order = np.argsort(x, kind="stable")
     cumulated = np.cumsum(w[order]) - 0.5 * w[order]
-    return np.interp(np.asarray(quantiles) * w.sum(), cumulated, x[order])
+    return np.asarray(np.interp(np.asarray(quantiles) * w.sum(), cumulated, x[order]))
 
 
 def densest(values: npt.ArrayLike, weights: npt.ArrayLike, share: float) -> tuple[float, float]:
