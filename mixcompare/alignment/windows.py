@@ -16,7 +16,7 @@ from mixcompare.alignment.representation import Representation
 from mixcompare.features import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
 
 FloatArray = npt.NDArray[np.float64]
-Spectrum = npt.NDArray[np.complex64]
+Spectrum = npt.NDArray[np.complex128]
 Peak = tuple[float, float, float]
 
 _BAND_HZ = (150.0, 5000.0)
@@ -97,7 +97,7 @@ class Windows:
         self.pair = reference, candidate
         self._size = size
         self._spectrum = Whitened(size)
-        self._heights: dict[tuple[int, int], npt.NDArray[np.float32] | None] = {}
+        self._heights: dict[tuple[int, int], FloatArray | None] = {}
         self._tops: dict[tuple[int, int, int], tuple[float, float]] = {}
 
     def peak(self, first: int, shift: int, reach: int) -> Peak | None:
@@ -118,7 +118,7 @@ class Windows:
         rival = others.max() if len(others) else abs(top)
         return lag, abs(top) / (rival + 1e-12), float(np.sign(top))
 
-    def _height(self, first: int, shift: int, reach: int) -> npt.NDArray[np.float32] | None:
+    def _height(self, first: int, shift: int, reach: int) -> FloatArray | None:
         known = self._heights.get((first, shift), _UNKNOWN)
         if known is None or len(known) > 2 * reach:
             return None if known is None else known[len(known) // 2 - reach :][: 2 * reach + 1]
@@ -146,7 +146,7 @@ class Windows:
         return self._spectrum.cross(*windows)
 
 
-_UNKNOWN = np.zeros(0, np.float32)
+_UNKNOWN = np.zeros(0)
 
 
 def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:

@@ -210,7 +210,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/alignment/windows.py",
-        ("tests/alignment",),
+        ("tests/alignment/test_windows.py",),
         ("fine[peak] + moved / _UPSAMPLING", "fine[peak]"),
         ("[(even + odd)[:0:-1], even - odd]", "[(even - odd)[:0:-1], even + odd]"),
         ("known[len(known) // 2 - reach :]", "known[:]"),
