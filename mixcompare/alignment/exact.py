@@ -251,7 +251,8 @@ def _measure(windows: Windows, search: _Search) -> SameTake | None:
     good = np.abs(rest) < AGREEING_S
     chosen = good if good.any() else np.ones(len(table), bool)
     return SameTake(
-        offset_s=float(offset),
+        # To the picosecond: sums that were rounded must not begin a map after the first frame.
+        offset_s=round(float(offset), 12) + 0.0,
         drift_ppm=float(slope_found * 1e6),
         polarity=1 if table[chosen, 3].sum() >= 0 else -1,
         scatter_s=float(scatter),
