@@ -189,8 +189,10 @@ def _mean_correlation(
         cross = spectrum.cross(first, second)
         if cross is None:
             continue
-        turn = np.exp(2j * np.pi * spectrum.frequency_hz / rate * (shift - round(shift)))
-        near = spectrum.correlation(cross * turn, reach)
+        between = shift - round(shift)
+        if between:
+            cross = cross * np.exp(2j * np.pi * spectrum.frequency_hz / rate * between)
+        near = spectrum.correlation(cross, reach)
         total += near / np.abs(near).max()
     if polarity * total[reach] <= 0:
         return None
