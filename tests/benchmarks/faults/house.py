@@ -12,7 +12,6 @@ FAULTS: list[Fault] = [
             "for features in (self.reference, self.candidate)",
             "for features in (self.reference,) * 2",
         ),
-        ("transposition_semitones=alignment.transposition_semitones,", ""),
     ),
     *each(
         "mixcompare/features/model.py",
