@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -13,15 +13,22 @@ FloatArray = npt.NDArray[np.float64]
 
 def weighted_quantile(values: npt.ArrayLike, weights: npt.ArrayLike, quantile: float) -> float:
     """Quantile of weighted values (0.5 = weighted median); NaN for no weight at all."""
+    return float(weighted_quantiles(values, weights, (quantile,))[0])
+
+
+def weighted_quantiles(
+    values: npt.ArrayLike, weights: npt.ArrayLike, quantiles: Sequence[float]
+) -> FloatArray:
+    """Several quantiles of weighted values, sorted once; NaN for no weight at all."""
     x = np.asarray(values, np.float64).ravel()
     w = np.asarray(weights, np.float64).ravel()
     keep = (w > 0) & np.isfinite(x)
     if not keep.any():
-        return float("nan")
+        return np.full(len(quantiles), np.nan)
     x, w = x[keep], w[keep]
     order = np.argsort(x, kind="stable")
     cumulated = np.cumsum(w[order]) - 0.5 * w[order]
-    return float(np.interp(quantile * w.sum(), cumulated, x[order]))
+    return np.asarray(np.interp(np.asarray(quantiles) * w.sum(), cumulated, x[order]))
 
 
 def densest(values: npt.ArrayLike, weights: npt.ArrayLike, share: float) -> tuple[float, float]:

@@ -17,6 +17,25 @@ FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 48_000
 
 
+LONGEST_FIRST = (
+    "test_align",
+    "test_real_recordings",
+    "test_undo",
+    "test_comparison",
+    "test_coverage",
+    "test_notebooks",
+    "test_chain",
+    "test_contract",
+)
+"""Files that take long, so that at the end no worker is alone with one of them."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest; the others stay in their order."""
+    place = {name: index for index, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """The process that controls the workers makes the folder that they share."""
     if not hasattr(config, "workerinput"):

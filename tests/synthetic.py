@@ -6,7 +6,7 @@ slower, with other scatter, or in a room.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,13 +107,14 @@ def play(
             time = np.arange(int(length * RATE_HZ)) / RATE_HZ
             envelope = np.minimum(time / attack, 1) * np.exp(-decay * time)
             envelope *= np.exp(-np.maximum(time - tone.length_s, 0) / release)
-            wave = np.zeros(len(time))
+            weights = []
             for partial in range(1, 13):
                 if partial * frequency > 0.45 * RATE_HZ:
                     break
                 weight = 10 ** ((brightness_db - fall) * np.log2(partial) / 20)
                 phase = rng.uniform(0, 2 * np.pi) if performance else partial
-                wave += weight * np.sin(2 * np.pi * partial * frequency * time + phase)
+                weights.append(weight * np.exp(1j * phase))
+            wave = _harmonics(weights, frequency, time)
             first = int(start * RATE_HZ)
             end = min(first + len(wave), count)
             mono = level * (wave * envelope)[: end - first]
@@ -121,6 +122,16 @@ def play(
             out[first:end, 1] += mono * np.sqrt(1 - left)
     noise = np.random.default_rng(performance + 99).standard_normal(out.shape)
     return out + 1e-5 * noise
+
+
+def _harmonics(weights: Sequence[complex], frequency_hz: float, time_s: FloatArray) -> FloatArray:
+    """Sum of weighted sines at the multiples of a frequency: a polynomial in one rotation."""
+    turn = np.exp(2j * np.pi * frequency_hz * time_s)
+    total = np.zeros(len(time_s), np.complex128)
+    for weight in reversed(weights):
+        total += weight
+        total *= turn
+    return total.imag
 
 
 def in_room(samples: FloatArray, decay_s: float, wet_db: float, seed: int = 1) -> FloatArray:

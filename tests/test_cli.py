@@ -36,9 +36,9 @@ from tests import samples, synthetic
 from tests.report.builders import made_up_results
 
 
-@pytest.fixture
-def music(tmp_path: Path) -> Path:
-    path = tmp_path / "music.wav"
+@pytest.fixture(scope="module")
+def music(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("music") / "music.wav"
     soundfile.write(path, synthetic.play(3), synthetic.RATE_HZ)
     return path
 
@@ -48,7 +48,9 @@ def write(path: Path, values: np.ndarray, subtype: str = "FLOAT") -> Path:
     return path
 
 
-def bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
+@pytest.fixture(scope="module")
+def bad_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, str]]:
+    folder = tmp_path_factory.mktemp("bad")
     text = folder / "text.wav"
     text.write_text("this is not audio", encoding="utf-8")
     empty = folder / "empty.wav"
@@ -81,9 +83,13 @@ KINDS = ["text", "empty", "silence", "nans", "one", "truncated", "missing", "pho
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_bad_input_gets_one_sentence_and_nothing_is_written(
-    kind: str, music: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    kind: str,
+    bad_files: dict[str, tuple[Path, str]],
+    music: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    path, words = bad_files(tmp_path)[kind]
+    path, words = bad_files[kind]
     out = tmp_path / "report"
     code = main(["compare", str(music), str(path), "--out", str(out)])
     printed = capsys.readouterr()
@@ -93,7 +99,7 @@ def test_bad_input_gets_one_sentence_and_nothing_is_written(
     assert printed.err.count("\n") == 1
     assert "Traceback" not in printed.err
     assert not out.exists()
-    assert not [entry for entry in tmp_path.iterdir() if "report" in entry.name]
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_unwritable_folder_is_said_before_the_work(

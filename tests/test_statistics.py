@@ -12,6 +12,7 @@ from mixcompare.statistics import (
     interval,
     robust_mode,
     weighted_quantile,
+    weighted_quantiles,
 )
 
 NAN = float("nan")
@@ -33,6 +34,13 @@ def test_weighted_quantile(
     values: list[float], weights: list[float], quantile: float, expected: float
 ) -> None:
     assert weighted_quantile(values, weights, quantile) == pytest.approx(expected)
+
+
+def test_several_quantiles_of_alike_weights_are_hazens() -> None:
+    """Hyndman and Fan 1996, definition 5, which numpy knows by Hazen's name."""
+    values = np.random.default_rng(3).normal(size=17)
+    found = weighted_quantiles(values, np.full(17, 2.0), (0.1, 0.25, 0.5, 0.98))
+    assert found == pytest.approx(np.quantile(values, [0.1, 0.25, 0.5, 0.98], method="hazen"))
 
 
 def test_no_weight_no_value() -> None:

@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from mixcompare.alignment import coarse, exact
 from mixcompare.alignment.representation import Representation
+from mixcompare.alignment.windows import samples
 from mixcompare.features import ANALYSIS_RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
@@ -186,7 +187,7 @@ def _match(
     shift_s = offset_s + drift_ppm * 1e-6 * float(times_s.mean())
     starts = (float(times_s[0]), float(times_s[0]) + shift_s)
     one, other = (
-        exact.samples(each, round(start * ANALYSIS_RATE_HZ), count).astype(np.float64)
+        samples(each, round(start * ANALYSIS_RATE_HZ), count).astype(np.float64)
         for each, start in zip((reference, candidate), starts, strict=True)
     )
     one, other = (np.diff(each, prepend=0.0) for each in (one, other))  # the bass is slow to tell

@@ -1,8 +1,7 @@
 """The same take: sub-sample offset, clock drift, polarity.
 
-Short windows of both waveforms are cross-correlated with a partly whitened spectrum (phase
-transform, Knapp and Carter 1976, exponent 0.8) and the peak is placed between samples by
-interpolation. A robust line through the local offsets gives offset and drift.
+Short windows of both waveforms are cross-correlated. A robust line through the local offsets
+gives offset and drift.
 """
 
 from __future__ import annotations
@@ -11,18 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
 
 from mixcompare.alignment.representation import Representation
-from mixcompare.features import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
+from mixcompare.alignment.windows import Whitened, Windows, samples
+from mixcompare.features import ANALYSIS_RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
 WINDOW_S = 2.0
 AGREEING_S = 1e-3  # from the line
-_BAND_HZ = (150.0, 5000.0)
-_WHITENING = 0.8
-_UPSAMPLING = 8
 _ARRIVALS_S = 0.05
 _ARRIVAL_WINDOWS = 60
 _NEAREST_ARRIVAL_S = 0.0008  # nearer lies what an equaliser does
@@ -109,16 +105,17 @@ def locate(
     SameTake or None
         None when no window of both is loud enough to correlate.
     """
+    windows = Windows(reference, candidate, int(WINDOW_S * ANALYSIS_RATE_HZ))
     best: SameTake | None = None
     for offset in offsets_s:
-        rough = _measure(reference, candidate, _Search(offset, 0.0, 0.35, 24, within_s))
+        rough = _measure(windows, _Search(offset, 0.0, 0.35, 24, within_s))
         if rough is not None and (best is None or _merit(rough) > _merit(best)):
             best = rough
     if best is None or _merit(best) < 0.2:
         return best
     for largest_lag in (0.08, 0.02, 0.01):
         search = _Search(best.offset_s, best.drift_ppm, largest_lag, _MOST_WINDOWS, within_s)
-        finer = _measure(reference, candidate, search)
+        finer = _measure(windows, search)
         if finer is None:
             break
         best = finer
@@ -181,73 +178,29 @@ def _mean_correlation(
     """Whitened correlation within 50 ms of the line, its middle scaled to one."""
     rate = ANALYSIS_RATE_HZ
     size, reach = int(WINDOW_S * rate), int(_ARRIVALS_S * rate)
-    spectrum = _Whitened(size)
+    spectrum = Whitened(size)
     total = np.zeros(2 * reach + 1)
     last_s = max(span_s[1] - WINDOW_S, span_s[0])
     for start in np.round(np.linspace(span_s[0], last_s, _ARRIVAL_WINDOWS) * rate).astype(int):
         shift = (offset_s + drift_ppm * 1e-6 * (start + size / 2) / rate) * rate
-        first, second = (
-            samples(each, start + by, size)
-            for each, by in ((of_reference, 0), (of_candidate, round(shift)))
-        )
+        first = second = samples(of_reference, start, size)
+        if of_candidate is not of_reference or shift:
+            second = samples(of_candidate, start + round(shift), size)
         cross = spectrum.cross(first, second)
         if cross is None:
             continue
-        turn = np.exp(2j * np.pi * spectrum.frequency_hz / rate * (shift - round(shift)))
-        near = spectrum.correlation(cross * turn, reach)
+        between = shift - round(shift)
+        if between:
+            cross = cross * np.exp(2j * np.pi * spectrum.frequency_hz / rate * between)
+        near = spectrum.correlation(cross, reach)
         total += near / np.abs(near).max()
     if polarity * total[reach] <= 0:
         return None
     return np.asarray(total / total[reach], np.float64)
 
 
-class _Whitened:
-    """Partly whitened cross spectra of windows of one size."""
-
-    def __init__(self, size: int) -> None:
-        self.length = fft.next_fast_len(2 * size, real=True)
-        self.frequency_hz = np.arange(self.length // 2 + 1) * ANALYSIS_RATE_HZ / self.length
-        low, high = _BAND_HZ
-        self._band = np.clip((self.frequency_hz - low) / low, 0, 1) * np.clip(
-            (high - self.frequency_hz) / (0.25 * high), 0, 1
-        )
-        self._taper = np.hanning(size).astype(np.float32)
-
-    def cross(
-        self, of_reference: npt.NDArray[np.float32], of_candidate: npt.NDArray[np.float32]
-    ) -> npt.NDArray[np.complex64] | None:
-        """Cross spectrum; None where one of the windows is silent."""
-        if (
-            np.sqrt(min(np.mean(of_reference * of_reference), np.mean(of_candidate * of_candidate)))
-            / WAVEFORM_SCALE
-            < 3e-5
-        ):
-            return None
-        spectra = [
-            fft.rfft(each * self._taper, self.length) for each in (of_reference, of_candidate)
-        ]
-        cross = np.conj(spectra[0]) * spectra[1]
-        magnitude = np.abs(cross)
-        whitened = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING)
-        return np.asarray(whitened * self._band)
-
-    def correlation(self, cross: npt.NDArray[np.complex64], reach: int) -> FloatArray:
-        """Correlation at lags from ``-reach`` to ``reach`` samples."""
-        whole = fft.irfft(cross, self.length)
-        return np.concatenate([whole[-reach:], whole[: reach + 1]])
-
-
 def _merit(take: SameTake) -> float:
     return take.agreeing * min(take.prominence - 1, 1.0)
-
-
-def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:
-    """So many samples of a recording from a place on; silence where it has none."""
-    part = recording.waveform[max(first, 0) : max(first + count, 0)].astype(np.float32)
-    before = min(max(-first, 0), count)
-    out = np.zeros(count, np.float32)
-    out[before : before + len(part)] = part
-    return out
 
 
 @dataclass(frozen=True)
@@ -279,21 +232,17 @@ class _Search:
         return round((self.offset_s + self.drift_ppm * 1e-6 * middle_s) * ANALYSIS_RATE_HZ)
 
 
-def _measure(
-    reference: Representation, candidate: Representation, search: _Search
-) -> SameTake | None:
-    starts = search.starts(reference, candidate)
+def _measure(windows: Windows, search: _Search) -> SameTake | None:
+    starts = search.starts(*windows.pair)
     if starts is None:
         return None
     size = int(WINDOW_S * ANALYSIS_RATE_HZ)
-    spectrum = _Whitened(size)
     reach = int(search.largest_lag_s * ANALYSIS_RATE_HZ)
     rows = []
     for start in starts.astype(np.int64):
         middle_s = (start + size / 2) / ANALYSIS_RATE_HZ
         shift = search.shift(middle_s)
-        windows = samples(reference, start, size), samples(candidate, start + shift, size)
-        peak = _peak(spectrum, *windows, reach)
+        peak = windows.peak(int(start), shift, reach)
         if peak is not None:
             rows.append((middle_s, (peak[0] + shift) / ANALYSIS_RATE_HZ, peak[1], peak[2]))
     if len(rows) < _FEWEST_WINDOWS:
@@ -304,7 +253,8 @@ def _measure(
     good = np.abs(rest) < AGREEING_S
     chosen = good if good.any() else np.ones(len(table), bool)
     return SameTake(
-        offset_s=float(offset),
+        # To the picosecond: sums that were rounded must not begin a map after the first frame.
+        offset_s=round(float(offset), 12) + 0.0,
         drift_ppm=float(slope_found * 1e6),
         polarity=1 if table[chosen, 3].sum() >= 0 else -1,
         scatter_s=float(scatter),
@@ -314,25 +264,6 @@ def _measure(
         local_s=np.stack([table[:, 0], rest], axis=1),
         clear=good & (table[:, 2] > LEAST_PROMINENCE),
     )
-
-
-def _peak(
-    spectrum: _Whitened,
-    of_reference: npt.NDArray[np.float32],
-    of_candidate: npt.NDArray[np.float32],
-    reach: int,
-) -> tuple[float, float, float] | None:
-    """Lag of the highest peak in samples, its height over the next, its sign; None in silence."""
-    cross = spectrum.cross(of_reference, of_candidate)
-    if cross is None:
-        return None
-    height = np.abs(spectrum.correlation(cross, reach))
-    peak = int(height[1:-1].argmax()) + 1
-    guard = int(0.003 * ANALYSIS_RATE_HZ)
-    others = np.concatenate([height[: max(peak - guard, 0)], height[peak + guard :]])
-    lag, top = _between_samples(cross, spectrum.length, peak - reach)
-    rival = others.max() if len(others) else abs(top)
-    return lag, abs(top) / (rival + 1e-12), float(np.sign(top))
 
 
 def _line_of_most(table: FloatArray) -> tuple[float, float, float]:
@@ -346,31 +277,6 @@ def _line_of_most(table: FloatArray) -> tuple[float, float, float]:
     if most.mean() > _MOSTLY:
         return whole
     return robust_line(times[most], offsets[most], weights[most])
-
-
-def _between_samples(
-    cross: npt.NDArray[np.complex64], length: int, lag: int
-) -> tuple[float, float]:
-    """Place a correlation peak between samples: lag in samples, and its signed height.
-
-    The correlation is evaluated from its spectrum on a grid eight times finer about the highest
-    sample, and a parabola goes through the highest three points.
-    """
-    used = np.flatnonzero(cross)
-    fine = lag + np.arange(-_UPSAMPLING - 1, _UPSAMPLING + 2) / _UPSAMPLING
-    # exp(i w k) for evenly spaced lags: one start and one step, multiplied up.
-    angle = 2 * np.pi * used / length
-    step = np.exp(1j * angle / _UPSAMPLING).astype(np.complex64)
-    turned = cross[used] * np.exp(1j * angle * fine[0])
-    values = np.empty(len(fine))
-    for index in range(len(fine)):
-        values[index] = 2 * float(turned.real.sum()) / length
-        turned = turned * step
-    height = np.abs(values)
-    peak = int(height[1:-1].argmax()) + 1
-    left, top, right = height[peak - 1 : peak + 2]
-    moved = 0.5 * (left - right) / min(left - 2 * top + right, -1e-15)
-    return float(fine[peak] + moved / _UPSAMPLING), float(values[peak])
 
 
 def robust_line(x: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[float, float, float]:

@@ -24,7 +24,7 @@ from scipy import ndimage
 
 from mixcompare.elements.factorisation import Factors
 from mixcompare.pair.spectra import PairSpectra
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import weighted_quantile, weighted_quantiles
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -123,9 +123,7 @@ def make_cells(spectra: PairSpectra, factors: Factors) -> Cells:
             moments = active[dominant[row]]
             values = difference[row, moments]
             weights = amplitude[row, moments]
-            low, middle, high = (
-                weighted_quantile(values, weights, quantile) for quantile in (0.25, 0.5, 0.75)
-            )
+            low, middle, high = weighted_quantiles(values, weights, (0.25, 0.5, 0.75)).tolist()
             columns.append((index, int(row), middle, float(weights.sum()), (high - low) / 1.35))
     table = np.array(columns, np.float64).reshape(-1, 5)
     return Cells(

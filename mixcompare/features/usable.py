@@ -43,9 +43,12 @@ def usable_band_hz(
     top = 0.97 * nyquist
     # Highest level from each bin up; a cliff falls 20 dB below what lies just under it for good.
     highest_above = np.maximum.accumulate(level[::-1])[::-1]
-    for index in np.flatnonzero(centre >= 2000):
-        below = int(index * 2 ** (-1 / 6))
-        beyond = min(int(index) + max((int(index) - below) // 2, 2), bins - 1)
+    upper = np.flatnonzero(centre >= 2000)
+    starts = (upper * 2 ** (-1 / 6)).astype(np.int64)
+    ends = np.minimum(upper + np.maximum((upper - starts) // 2, 2), bins - 1)
+    # No median exceeds the highest level: few bins are left to look at.
+    deep = highest_above[starts] - highest_above[ends] > 20
+    for index, below, beyond in zip(upper[deep], starts[deep], ends[deep], strict=True):
         inside = float(np.median(level[below : index + 1]))
         if inside > -130 and inside - highest_above[beyond] > 20:
             top = min(top, float(centre[index]))

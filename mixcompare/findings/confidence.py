@@ -38,13 +38,12 @@ class Evidence:
         """
         score = _START[self.same_take] + _PER_DEVIATION * min(self.deviations, _MOST_DEVIATIONS)
         score += _PER_AGREEING * (self.agreeing - 1) + _PER_EXPLAINED * (self.explained - 1)
-        return min(1 / (1 + math.exp(-score)), _MOST)
+        return 1 / (1 + math.exp(-score))
 
 
 _START = {True: 1.0, False: 0.0}
 _PER_DEVIATION, _MOST_DEVIATIONS = 0.5, 6.0
 _PER_AGREEING, _PER_EXPLAINED = 3.0, 3.0
-_MOST = 0.99
 
 
 def evidence(

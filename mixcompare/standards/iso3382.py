@@ -33,6 +33,7 @@ FloatArray = npt.NDArray[np.float64]
 OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
 _NOISE_HEADROOM_DB = 10.0
 _EARLY_S = 0.08
+_RATE = 6 * np.log(10)  # in nepers of power: what falls by 60 dB in one decay time
 
 _FALL_RANGE_DB = 60.0
 _LEAST_RANGE_DB = 20.0
@@ -171,7 +172,7 @@ def slopes_of(
     (early_s, early), (late_s, late) = sorted(zip(times, powers, strict=True))
     evidence = (cost - two_cost) / seen.shape[1]
     above = float(np.median(np.log(early / late)))
-    bend_s = above / (6 * np.log(10) * (1 / early_s - 1 / late_s)) if late_s > early_s else 0.0
+    bend_s = above / (_RATE * (1 / early_s - 1 / late_s)) if late_s > early_s else 0.0
     late_db = 60 * (length_s - bend_s) / late_s
     if (
         evidence < _LEAST_EVIDENCE
@@ -222,28 +223,58 @@ def _likeliest(
     The cost is the negative log likelihood of exponentially distributed powers.
     """
     slopes, bands = len(start_s), seen.shape[1]
-    rate = 6 * np.log(10)
-
-    def cost_and_gradient(logs: FloatArray) -> tuple[float, FloatArray]:
-        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(slopes, bands))
-        falls = np.exp(-rate * time_s[:, None] / decay_s)
-        mean = falls @ power + noise
-        by_mean = (1 / mean - seen / mean**2) * keep
-        by_power = power * (falls.T @ by_mean)
-        by_time = (((falls * time_s[:, None]).T @ by_mean) * power).sum(axis=1) * rate / decay_s
-        cost = ((np.log(mean) + seen / mean) * keep).sum()
-        return float(cost), np.concatenate([by_time, by_power.ravel()])
-
+    likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
     levels = np.repeat(np.array([0.0, -2.0])[:slopes], bands)
     found = minimize(
-        cost_and_gradient,
+        likelihood.cost,
         np.concatenate([np.log(start_s), levels]),
-        jac=True,
+        jac=likelihood.gradient,
         method="L-BFGS-B",
         bounds=[(np.log(0.05), np.log(20.0))] * slopes + [(-16.0, 6.0)] * len(levels),
     )
     times = tuple(float(time) for time in np.exp(found.x[:slopes]))
     return float(found.fun), times, np.exp(found.x[slopes:].reshape(slopes, bands))
+
+
+class _Likelihood:
+    """Cost of decay times and powers, as logarithms, and its gradient, from one evaluation.
+
+    A fit takes some hundred evaluations of small arrays: both come from the same terms, and the
+    optimiser asks for the gradient where it has just asked for the cost.
+    """
+
+    def __init__(
+        self,
+        seen: FloatArray,
+        noise: FloatArray,
+        keep: npt.NDArray[np.bool_],
+        time_s: FloatArray,
+        slopes: int,
+    ) -> None:
+        self._seen, self._noise, self._keep = seen, noise, keep.astype(np.float64)
+        self._time_s = time_s[:, None]
+        self._fall = -_RATE * self._time_s
+        self._shape = slopes, seen.shape[1]
+        self._at: FloatArray | None = None
+        self._gradient = np.zeros(0)
+
+    def cost(self, logs: FloatArray) -> float:
+        """Negative log likelihood."""
+        slopes = self._shape[0]
+        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(self._shape))
+        falls = np.exp(self._fall / decay_s)
+        mean = falls @ power + self._noise
+        by_mean = (1 / mean - self._seen / np.square(mean)) * self._keep
+        by_power = power * (falls.T @ by_mean)
+        by_time = (((falls * self._time_s).T @ by_mean) * power).sum(axis=1) * _RATE / decay_s
+        self._at, self._gradient = logs.copy(), np.concatenate([by_time, by_power.ravel()])
+        return float(((np.log(mean) + self._seen / mean) * self._keep).sum())
+
+    def gradient(self, logs: FloatArray) -> FloatArray:
+        """Its slope along each of them."""
+        if self._at is None or not np.array_equal(logs, self._at):
+            self.cost(logs)
+        return self._gradient
 
 
 def _knee(blocks: FloatArray, noise: float) -> tuple[int, float]:

@@ -14,6 +14,7 @@ from mixcompare.aspects.articulation.noteoff import (
     Envelope,
     FollowedNote,
     Hinge,
+    _medians_before,
     fit_hinge,
     follow_note,
     note_envelope,
@@ -228,3 +229,10 @@ def test_trust_grows_with_a_notes_length() -> None:
     np.testing.assert_allclose(trust(notes, written=True), [0.04, 0.16, 0.64])
     np.testing.assert_allclose(trust([followed(0.3, 0.4, clear=False)], True), [0.04])
     np.testing.assert_allclose(trust(notes, written=False), 1.0)
+
+
+def test_medians_of_growing_parts() -> None:
+    values = np.random.default_rng(5).normal(size=20)
+    counts = np.array([0, 2, 3, 3, 8, 19, 20])
+    expected = [0.0, 0.0, *(np.median(values[:count]) for count in counts[2:])]
+    assert _medians_before(values, counts).tolist() == expected

@@ -8,6 +8,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import special
 
 from mixcompare.findings.confidence import Evidence, evidence
 from tests import samples
@@ -25,6 +26,23 @@ def test_more_evidence_never_lowers_it(
     assert Evidence(deviations, False, agreeing, explained).confidence <= (
         Evidence(deviations, True, agreeing, explained).confidence
     )
+
+
+@pytest.mark.parametrize(
+    ("found", "score"),
+    [
+        (Evidence(0.0, False), 0.0),
+        (Evidence(0.0, True), 1.0),
+        (Evidence(2.0, False), 1.0),
+        (Evidence(6.0, True), 4.0),
+        (Evidence(99.0, True), 4.0),  # never surer than 98 %
+        (Evidence(2.0, False, agreeing=0.5), -0.5),
+        (Evidence(2.0, False, explained=0.0), -2.0),
+    ],
+)
+def test_confidence_is_a_logistic_curve(found: Evidence, score: float) -> None:
+    """The curve by scipy; its constants are a regression of the benchmark's fit."""
+    assert found.confidence == pytest.approx(special.expit(score))
 
 
 @pytest.mark.parametrize(

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import functools
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 
 from mixcompare.alignment import align
+from mixcompare.alignment.result import Alignment
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
@@ -50,12 +52,28 @@ def reference() -> Features:
     return Features.of(Recording.from_array(played(), RATE_HZ))
 
 
-def pair_with(candidate: FloatArray) -> tuple[Pair, Results]:
+@dataclass(frozen=True)
+class Held:
+    """A candidate held against the reference; the pair and what is told, when asked for."""
+
+    candidate: Features
+    alignment: Alignment
+
+    @functools.cached_property
+    def pair(self) -> Pair:
+        pair = aligned(reference(), self.candidate, self.alignment)
+        return pair.with_gain(match_level(pair).gain_db)
+
+    @functools.cached_property
+    def results(self) -> Results:
+        return analyse(reference(), self.candidate, self.alignment)
+
+
+def held(candidate: FloatArray) -> Held:
     other = Features.of(Recording.from_array(candidate, RATE_HZ))
     alignment = align(reference(), other)
     assert alignment.same_take
-    pair = aligned(reference(), other, alignment)
-    return pair.with_gain(match_level(pair).gain_db), analyse(reference(), other, alignment)
+    return Held(other, alignment)
 
 
 def told(results: Results) -> dict[str, float]:
@@ -72,7 +90,8 @@ def left_over_db(pair: Pair) -> float:
 # difference of width is 0.75 dB.
 @pytest.mark.parametrize(("factor", "kind"), [(0.6, "narrower"), (1.5, "wider")])
 def test_width_alone_is_width_and_leaves_nothing_over(factor: float, kind: str) -> None:
-    pair, results = pair_with(side(played(), factor))
+    made = held(side(played(), factor))
+    pair, results = made.pair, made.results
     assert pair.image.side_db == pytest.approx(20 * np.log10(factor), abs=0.1)
     assert pair.image.turn_db == pytest.approx(0.0, abs=0.05)
     assert told(results) == {kind: pytest.approx(20 * np.log10(factor), abs=0.2)}
@@ -82,7 +101,7 @@ def test_width_alone_is_width_and_leaves_nothing_over(factor: float, kind: str) 
 @pytest.mark.parametrize("factor", [0.6, 1.4])
 @pytest.mark.parametrize("gain_db", [6.0, -6.0])
 def test_a_figure_and_the_width_are_told_side_by_side(factor: float, gain_db: float) -> None:
-    pair, results = pair_with(side(played(figure=gain_db), factor))
+    results = held(side(played(figure=gain_db), factor)).results
     found = told(results)
     width = "wider" if factor > 1 else "narrower"
     figure = "repeating_figure_louder" if gain_db > 0 else "repeating_figure_weaker"
@@ -94,7 +113,7 @@ def test_a_figure_and_the_width_are_told_side_by_side(factor: float, gain_db: fl
 @pytest.mark.parametrize("turned_last", [True, False])
 def test_a_turn_and_a_width_in_either_order(turned_last: bool) -> None:
     made = turned(side(played(), 0.6), 3.0) if turned_last else side(turned(played(), 3.0), 0.6)
-    pair, _ = pair_with(made)
+    pair = held(made).pair
     assert pair.image.turn_db == pytest.approx(3.0, abs=0.3)
     assert pair.image.side_db == pytest.approx(20 * np.log10(0.6), abs=0.4)
     assert pair.image.turned_last is turned_last
@@ -103,7 +122,8 @@ def test_a_turn_and_a_width_in_either_order(turned_last: bool) -> None:
 
 @pytest.mark.parametrize("by_db", [4.0, -4.0])
 def test_a_ride_of_the_whole_is_told_where_it_is(by_db: float) -> None:
-    pair, results = pair_with(ridden(played(), by_db, 6.0, 12.0))
+    made = held(ridden(played(), by_db, 6.0, 12.0))
+    pair, results = made.pair, made.results
     (finding,) = results.findings
     assert finding.kind == ("whole_louder" if by_db > 0 else "whole_softer")
     assert finding.difference == pytest.approx(by_db, abs=0.4)
@@ -115,14 +135,14 @@ def test_a_ride_of_the_whole_is_told_where_it_is(by_db: float) -> None:
 
 @pytest.mark.parametrize("by_db", [6.0, -6.0])
 def test_a_fade_is_told_from_end_to_end(by_db: float) -> None:
-    _, results = pair_with(faded(played(), by_db))
+    results = held(faded(played(), by_db)).results
     (finding,) = results.findings
     assert finding.kind == ("whole_swells" if by_db > 0 else "whole_fades")
     assert finding.difference == pytest.approx(by_db, abs=0.6)
 
 
 def test_a_figure_is_told_beside_a_ride() -> None:
-    _, results = pair_with(ridden(played(figure=6.0), 4.0, 6.0, 12.0))
+    results = held(ridden(played(figure=6.0), 4.0, 6.0, 12.0)).results
     found = told(results)
     assert found == {
         "repeating_figure_louder": pytest.approx(6.0, abs=0.5),
@@ -132,7 +152,7 @@ def test_a_figure_is_told_beside_a_ride() -> None:
 
 @pytest.mark.parametrize("gains_db", [{}, {"figure": 6.0}, {"melody": 5.0}, {"bass": -5.0}])
 def test_an_element_is_no_operation_on_the_whole(gains_db: dict[str, float]) -> None:
-    pair, _ = pair_with(played(**gains_db))
+    pair = held(played(**gains_db)).pair
     assert pair.image.is_none
     assert not pair.ride.moves
 
@@ -147,7 +167,7 @@ def late(samples: FloatArray, delay_s: float) -> FloatArray:
 
 @pytest.mark.parametrize("delay_us", [600.0, -300.0])
 def test_a_late_channel_is_told_as_one(delay_us: float) -> None:
-    _, results = pair_with(late(played(), delay_us * 1e-6))
+    results = held(late(played(), delay_us * 1e-6)).results
     (finding,) = results.findings
     assert finding.kind == ("right_later" if delay_us > 0 else "left_later")
     assert finding.difference == pytest.approx(delay_us, abs=50)  # half of 100 us

@@ -9,10 +9,10 @@ import numpy.typing as npt
 import pytest
 import soundfile
 from pyroomacoustics.experimental import measure_rt60
-from scipy import stats
+from scipy import optimize, stats
 from scipy.signal import butter, sosfilt
 
-from mixcompare.standards.iso3382 import decay_of, slopes_of
+from mixcompare.standards.iso3382 import _Likelihood, decay_of, slopes_of
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 12_000
@@ -247,3 +247,25 @@ def test_nothing_to_measure() -> None:
     for response in (np.zeros(4000), np.zeros(10)):
         decay = decay_of(response, RATE_HZ)
         assert (decay.edt_s, decay.t20_s, decay.t30_s, decay.c80_db) == (None,) * 4
+
+
+@pytest.mark.parametrize("slopes", [1, 2])
+def test_likelihood_of_a_decay_and_its_slope(slopes: int) -> None:
+    """Exponentially distributed power, written out by scipy; the slope by finite differences."""
+    rng = np.random.default_rng(6)
+    time_s = np.arange(30) * 0.05
+    seen, noise = rng.exponential(0.1, (30, 4)), np.full(4, 1e-3)
+    keep = rng.random((30, 4)) < 0.8
+    likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
+    logs = np.concatenate([np.log([0.8, 2.5][:slopes]), rng.normal(-1, 1, 4 * slopes)])
+    mean = noise + sum(
+        np.exp(logs[slopes + 4 * part :][:4]) * 10 ** (-6 * time_s[:, None] / np.exp(logs[part]))
+        for part in range(slopes)
+    )
+    by_scipy = -stats.expon.logpdf(seen, scale=mean)[keep].sum()
+    assert likelihood.cost(logs) == pytest.approx(by_scipy)
+    gradient = likelihood.gradient(logs)
+    assert gradient == pytest.approx(
+        optimize.approx_fprime(logs, likelihood.cost), rel=1e-4, abs=1e-4
+    )
+    assert likelihood.gradient(logs).tolist() == gradient.tolist()  # though asked elsewhere since

@@ -8,6 +8,7 @@ envelope's window (85 ms) limits what can be told: rises under about 20 ms look 
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -152,23 +153,9 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
     t = time_s[inside][::sparse]
     y = np.maximum(level[inside], _LOWEST_DB)[::sparse]
     last = interval_s - 0.03 if repeated else interval_s + 0.12
-    best = (np.inf, interval_s, 0.0, 0.0)
     step_s = max(_STEP_S, interval_s / 60)
-    for off in np.arange(max(0.06, 0.12 * interval_s), min(last, end - 0.04), step_s):
-        before = t < off
-        plateau = float(np.median(y[before])) if before.sum() > 2 else 0.0
-        decay = plateau - _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)
-        shape = np.maximum(decay[:, None], plateau + _FLOORS_DB[None, :, None])
-        misfit = np.minimum(np.abs(y - shape), _CLIP_DB).mean(axis=-1)
-        slope, floor = np.unravel_index(int(misfit.argmin()), misfit.shape)
-        if misfit[slope, floor] < best[0]:
-            best = (
-                float(misfit[slope, floor]),
-                float(off),
-                float(_SLOPES_DB_PER_S[slope]),
-                float(_FLOORS_DB[floor]),
-            )
-    misfit_db, held_s, slope_db, floor_db = best
+    offs = np.arange(max(0.06, 0.12 * interval_s), min(last, end - 0.04), step_s)
+    misfit_db, held_s, slope_db, floor_db = _best_shape(t, y, offs)
     late = (time_s > interval_s - 0.15) & (time_s < interval_s + 0.01)
     depth = max(-float(level[late].min()), 0.0)
     if repeated and depth < _LEAST_FALL_DB:
@@ -177,6 +164,40 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
         return None
     attack_s, accent_db = _attack_s(time_s, level), _accent_db(time_s, level, held_s)
     return Hinge(held_s, slope_db, floor_db, depth, attack_s, accent_db, misfit_db)
+
+
+def _best_shape(t: FloatArray, y: FloatArray, offs: FloatArray) -> tuple[float, ...]:
+    """Least misfit of all note-offs, slopes and floors, and where it lies.
+
+    All are tried at once: a note has a few thousand shapes of a hundred points.
+    """
+    if len(offs) == 0:
+        return np.inf, 0.0, 0.0, 0.0
+    plateau = _medians_before(y, np.searchsorted(t, offs))[:, None, None]
+    decay = plateau - _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None], 0)
+    shape = np.maximum(decay[:, :, None], (plateau + _FLOORS_DB[:, None])[:, None])
+    np.subtract(y, shape, out=shape)
+    np.abs(shape, out=shape)
+    misfit = np.minimum(shape, _CLIP_DB, out=shape).mean(axis=-1)
+    off, slope, floor = np.unravel_index(int(misfit.argmin()), misfit.shape)
+    return (
+        float(misfit[off, slope, floor]),
+        float(offs[off]),
+        float(_SLOPES_DB_PER_S[slope]),
+        float(_FLOORS_DB[floor]),
+    )
+
+
+def _medians_before(y: FloatArray, counts: npt.NDArray[np.intp]) -> FloatArray:
+    """Median of the first so many values, each count at least the last; 0 of fewer than three."""
+    out = np.zeros(len(counts))
+    ordered: list[float] = []
+    for index, count in enumerate(counts):
+        for value in y[len(ordered) : count].tolist():
+            bisect.insort(ordered, value)
+        if count > 2:
+            out[index] = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2
+    return out
 
 
 def _accent_db(time_s: FloatArray, level: FloatArray, held_s: float) -> float:

@@ -202,9 +202,15 @@ FAULTS: list[Fault] = [
         ("LEAST_PROMINENCE = 1.3", "LEAST_PROMINENCE = 1.0"),
         ("self.agreeing > 0.5", "self.agreeing >= 0.5"),
         ("_FEWEST_WINDOWS = 5", "_FEWEST_WINDOWS = 3"),
-        ("fine[peak] + moved / _UPSAMPLING", "fine[peak]"),
         ("(peak - middle) / ANALYSIS_RATE_HZ", "(middle - peak) / ANALYSIS_RATE_HZ"),
         ("_LARGEST_DRIFT = 1e-3", "_LARGEST_DRIFT = 1e-2"),
         ("scatter = 1.4826 *", "scatter = 0.5 *"),
+    ),
+    *each(
+        "mixcompare/alignment/windows.py",
+        ("tests/alignment/test_windows.py",),
+        ("fine[peak] + moved / _UPSAMPLING", "fine[peak]"),
+        ("[(even + odd)[:0:-1], even - odd]", "[(even - odd)[:0:-1], even + odd]"),
+        ("known[len(known) // 2 - reach :]", "known[:]"),
     ),
 ]

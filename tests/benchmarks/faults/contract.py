@@ -40,6 +40,7 @@ FAULTS: list[Fault] = [
         "mixcompare/pair/pair.py",
         ("tests/pair/test_match.py",),
         ("same_take=alignment.same_take,", "same_take=True,"),
+        ("transposition_semitones=alignment.transposition_semitones,", ""),
     ),
     *each(
         "mixcompare/comparison.py",

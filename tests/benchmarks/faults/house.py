@@ -12,7 +12,6 @@ FAULTS: list[Fault] = [
             "for features in (self.reference, self.candidate)",
             "for features in (self.reference,) * 2",
         ),
-        ("transposition_semitones=alignment.transposition_semitones,", ""),
     ),
     *each(
         "mixcompare/features/model.py",
@@ -101,7 +100,10 @@ FAULTS: list[Fault] = [
         ("max(near / 1.96, 1e-9)", "max(near / 1.645, 1e-9)"),
         ("* (self.agreeing - 1)", "* (1 - self.agreeing)"),
         ("* (self.explained - 1)", "* (1 - self.explained)"),
-        ("_MOST = 0.99", "_MOST = 1.0"),
+        (
+            "_PER_DEVIATION, _MOST_DEVIATIONS = 0.5, 6.0",
+            "_PER_DEVIATION, _MOST_DEVIATIONS = 0.5, 9.0",
+        ),
         ("min(max(agreeing, 0.0), 1.0)", "agreeing"),
     ),
     *each(

@@ -16,7 +16,10 @@ FAULTS: list[Fault] = [
         ("rng.integers(0, blocks, count)", "rng.integers(0, max(blocks - block_length, 1), count)"),
         ("free = max(blocks - 1, 1.0)", "free = max(blocks + 9, 1.0)"),
         ("* (1 + 1 / free) ** 0.5)", ")"),
-        ("return float(np.interp(quantile * w.sum()", "return float(np.interp(0.5 * w.sum()"),
+        (
+            "np.interp(np.asarray(quantiles) * w.sum()",
+            "np.interp(np.full(len(quantiles), 0.5) * w.sum()",
+        ),
     ),
     *each(
         "mixcompare/pair/gain.py",

@@ -84,6 +84,8 @@ FAULTS: list[Fault] = [
         "mixcompare/standards/iso3382.py",
         ("tests/published/test_iso3382.py",),
         ("_EARLY_S = 0.08", "_EARLY_S = 0.05"),
+        (".sum(axis=1) * _RATE / decay_s", ".sum(axis=1) / decay_s"),
+        ("if self._at is None or not np.array_equal(logs, self._at):", "if self._at is None:"),
         (
             "_time(level, rate_hz, 0.0, -10.0, range_db)",
             "_time(level, rate_hz, 0.0, -15.0, range_db)",
@@ -167,8 +169,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/noteoff.py",
         ("tests/aspects/test_noteoff.py",),
         (
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off, 0)",
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - off + 0.06, 0)",
+            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None], 0)",
+            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None] + 0.06, 0)",
         ),
         ("(risen >= 0.9)", "(risen >= 0.6)"),
         ("if repeated and depth < _LEAST_FALL_DB:", "if repeated and depth < 3 * _LEAST_FALL_DB:"),
@@ -186,6 +188,7 @@ FAULTS: list[Fault] = [
         ),
         ("np.clip(lengths, 0.2, 0.8) ** 2", "np.clip(lengths, 0.2, 0.8)"),
         ("own = clear if clear.any() else own", "own = own"),
+        ("ordered[(count - 1) // 2]", "ordered[count // 2 - 2]"),
         ("_MOST_RISE_DB = 5.0", "_MOST_RISE_DB = 15.0"),
         ("len(rises) >= FEWEST_NOTES", "len(rises) >= FEWEST_NOTES - 1"),
         ("note.pitch + shift, float(expected[0])", "note.pitch, float(expected[0])"),

@@ -76,7 +76,10 @@ FAULTS: list[Fault] = [
             "(self.candidate + floor) / (self.reference + floor)",
             "(self.reference + floor) / (self.candidate + floor)",
         ),
-        ("candidate=self.reference)", "candidate=self.candidate)"),
+        (
+            "reference=self.candidate, candidate=self.reference)",
+            "reference=self.reference, candidate=self.candidate)",
+        ),
         ("return round((total - grids) / 100)", "return round((total + grids) / 100)"),
         (
             "100 * match.transposition_semitones + match.tuning_cents",
