@@ -18,16 +18,24 @@ WETNESS = JustNoticeable(
     "dB",
     "clarity: 1 dB (ISO 3382-1 Table A.1), 1.5 dB in running music (proposal)",
 )
+GAPS = JustNoticeable(
+    "reverberation in gaps",
+    1.0,
+    "dB",
+    "1 dB of level (ISO 3382-1:2009 Table A.1), where the music leaves it free (proposal)",
+)
 
 ABOUT = Description(
     title="Room",
     meaning="How long the sound hangs on, and how much of it there is beside the direct sound.",
     method="Decays that the music leaves free, and how much reverberation must be added to one"
-    " recording to come to the other; decay times in the sense of ISO 3382-1. In running"
-    " music much of this cannot be told, and is then left open.",
+    " recording to come to the other; decay times in the sense of ISO 3382-1. Two mixes of one"
+    " take show the added tail itself: its level, pre-delay, decay and tone, from the response of"
+    " one mix to the other. In running music much of this cannot be told, and is then left open.",
     noticeable=(
         DECAY,
         WETNESS,
+        GAPS,
     ),
     explains=(
         # More reverberation: wider, denser, fuller between the notes; less: the contrary.
