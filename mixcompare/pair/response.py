@@ -34,7 +34,7 @@ FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complexfloating]
 _Array = TypeVar("_Array", FloatArray, ComplexArray)
 
-REGISTERS_HZ = (141.3, 281.8, 891.3, 2818.4, 5500.0)
+REGISTERS_HZ = (70.8, 281.8, 891.3, 2818.4, 5500.0)
 """Edges of the registers in which a response is read: the room's four, as far as 12 kHz carry."""
 
 STEP_S = 0.0025
@@ -216,12 +216,12 @@ def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
     direct = _smooth(ratio, _DIRECT_HZ) @ _inverse(_smooth(known, _DIRECT_HZ) + _SPARE * np.eye(2))
     behind = (cross - direct @ auto) @ inverse
     together = direct @ known
+    # Each way and frequency counts by the power that this music sends along it.
+    sent = np.sqrt(_smooth(np.diagonal(auto, 0, 1, 2).real, _NOTCH_HZ))[:, None, :]
     energies = []
     for low_hz, high_hz in zip(REGISTERS_HZ[:-1], REGISTERS_HZ[1:], strict=True):
         inside = _between(low_hz, high_hz)
-        # Each way counts by the power that this music sends along it.
-        sent = np.sqrt(np.diagonal(auto[inside].mean(axis=0)).real)
-        energies.append(_by_delay(behind[inside] * sent, together[inside] * sent))
+        energies.append(_by_delay(behind[inside] * sent[inside], together[inside] * sent[inside]))
     energy, floor = np.swapaxes(energies, 0, 1)
     gain = np.asarray((np.abs(direct) ** 2).sum(axis=1), np.float64)
     return Response(

@@ -51,8 +51,10 @@ _LEAST_FALL_BINS = 16
 _FALL_ROUNDS = 4
 
 _GAPS, _HIGH, _LOW = 95, 90, 50  # percentiles of what is foretold, in the gaps and elsewhere
-_LEAST_FORETOLD_DB = 0.2
+_LEAST_CELLS = 50
+_LEAST_CONTRAST_DB = 0.2
 _LEAST_BORNE_OUT = 0.3
+_MUCH_CLEARER = 2.0
 _BAND_RANGE, _MOMENT_RANGE = 10**-4.5, 1e-5
 _LEVEL_DB, _DECAY_SHARE, _PREDELAY_S = 0.8, 0.06, 0.002
 """What the intervals hold besides scatter, at 95 %: what plays above and below the registers, one
@@ -80,8 +82,9 @@ class Tail:
         The highest register of these against the middle two: negative = dark.
     gaps_db, gaps_interval_db
         By how much it lifts the music's gaps and decays.
-    borne_out : float
-        Energy found there over energy foretold.
+    borne_out : float or None
+        By how much louder gaps are than what surrounds them, over what the tail foretells; None
+        where it would lift everything alike.
     """
 
     added: bool
@@ -96,7 +99,7 @@ class Tail:
     top_interval_db: Interval
     gaps_db: float
     gaps_interval_db: Interval
-    borne_out: float
+    borne_out: float | None
 
 
 @dataclass(frozen=True)
@@ -146,10 +149,19 @@ def reverberation_between(
         hidden_db.append(read.hidden_db)
         if read.is_clear:
             answers.append((read, added))
-    told = [(read, added) for read, added in answers if read.borne_out >= _LEAST_BORNE_OUT]
+    if not answers:
+        return Reverberation(None, max(hidden_db))
+    told = [(read, added) for read, added in answers if read.is_borne_out]
+    if not told and not any(read.is_put_to_test for read, _ in answers):
+        # Undone, a tail leaves echoes of itself behind and before: the clearer way is the true one.
+        told = sorted(answers, key=lambda one: one[0].clearness)[-1:]
+        if len(answers) > 1 and told[0][0].clearness < _MUCH_CLEARER * min(
+            read.clearness for read, _ in answers
+        ):
+            told = []
     if not told:
-        return Reverberation(None, np.inf if answers else max(hidden_db))
-    read, added = min(told, key=lambda one: abs(np.log(one[0].borne_out)))
+        return Reverberation(None, np.inf)
+    read, added = max(told, key=lambda one: one[0].clearness)
     return Reverberation(read.tail(added), read.hidden_db)
 
 
@@ -191,17 +203,28 @@ class _Reading:
         direct = (powers.drier * response.direct).sum(axis=2)
         self._weight = direct.sum(axis=0)
         energy, floor = (each[:, self._part].sum() for each in (response.energy, response.floor))
+        self.clearness = float(energy / max(floor, 1e-30))
         self.is_clear = bool(
-            energy > _LEAST_CLEAR * floor
+            self.clearness > _LEAST_CLEAR
             and (self._behind - self._first) * STEP_S > _SHORTEST_S
             and self._level_db(response) > _LEAST_LEVEL_DB
         )
         late = slice(round(_NEAREST_S / STEP_S), round(1.0 / STEP_S))
         by_register = response.floor[:, late].sum(axis=1)[_REGISTER]
         self.hidden_db = _decibels(float((self._weight * by_register).sum() / self._weight.sum()))
-        self.borne_out, self.gaps_db = 0.0, 0.0
+        self.borne_out, self.contrast_db, self.gaps_db = 0.0, 0.0, 0.0
         if self.is_clear:
             self._foretell(response, direct, powers.wetter.sum(axis=2))
+
+    @property
+    def is_put_to_test(self) -> bool:
+        """Whether the gaps would show the tail; one that ends with the sound lifts all alike."""
+        return self.contrast_db >= _LEAST_CONTRAST_DB
+
+    @property
+    def is_borne_out(self) -> bool:
+        """Whether they do."""
+        return self.is_put_to_test and self.borne_out >= _LEAST_BORNE_OUT
 
     def _foretell(self, response: Response, direct: FloatArray, heard: FloatArray) -> None:
         """What the tail adds to every cell, and whether it is there."""
@@ -215,7 +238,7 @@ class _Reading:
             heard > _MOMENT_RANGE * heard.max(axis=1, keepdims=True)
         )
         audible &= _KNOWN
-        self.borne_out = _borne_out(foretold, found, audible)
+        self.borne_out, self.contrast_db = _borne_out(foretold, found, audible)
         self.gaps_db = float(np.percentile(foretold[audible], _GAPS)) if audible.any() else 0.0
 
     def _level_db(self, response: Response) -> float:
@@ -269,7 +292,7 @@ class _Reading:
             top_interval_db=(float(top_db - spread[3]), float(top_db + spread[3])),
             gaps_db=gaps_db,
             gaps_interval_db=(_raised(gaps_db, -about_db), _raised(gaps_db, about_db)),
-            borne_out=self.borne_out,
+            borne_out=self.borne_out if self.is_put_to_test else None,
         )
 
 
@@ -338,20 +361,22 @@ def _in_frames(excess: FloatArray) -> FloatArray:
     return out
 
 
-def _borne_out(foretold: FloatArray, found: FloatArray, audible: npt.NDArray[np.bool_]) -> float:
-    """By how much louder the gaps are, over what is foretold; each band against its own rest."""
-    if not audible.any():
-        return 0.0
-    high = max(float(np.percentile(foretold[audible], _HIGH)), _LEAST_FORETOLD_DB)
+def _borne_out(
+    foretold: FloatArray, found: FloatArray, audible: npt.NDArray[np.bool_]
+) -> tuple[float, float]:
+    """By how much louder the gaps are, over what is foretold, and how much that is.
+
+    Each band against its own rest, so that its tone does not count.
+    """
     steps = []
     for band in np.flatnonzero(_KNOWN):
         ours, theirs = (each[audible[:, band], band] for each in (foretold, found))
-        free = ours >= high
-        if free.sum() < BAND_RATE_HZ / 2 or free.all():
+        if len(ours) < _LEAST_CELLS:
             continue
-        covered = ours <= np.percentile(ours, _LOW)
+        free, covered = ours >= np.percentile(ours, _HIGH), ours <= np.percentile(ours, _LOW)
         steps.append([np.median(each[free]) - np.median(each[covered]) for each in (ours, theirs)])
     if not steps:
-        return 0.0
+        return 0.0, 0.0
     ours, theirs = np.array(steps).T
-    return float((ours * theirs).sum() / max((ours**2).sum(), 1e-12))
+    power = float((ours**2).mean())
+    return float((ours * theirs).mean() / max(power, 1e-12)), float(np.sqrt(power))

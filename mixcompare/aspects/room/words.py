@@ -10,6 +10,7 @@ from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
 
+_UNTESTED = 0.6  # a tail that lifts everything alike is not seen in the gaps
 _TONE_DB = 2.0  # from which a tail is called dark or bright: a little more than is just noticed
 
 
@@ -43,7 +44,9 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         )
         advice = _advice(value, pair.same_take, decays is not None and decays[1] == wetter)
     else:
-        proof = evidence(value, limits, pair.same_take, agreeing=difference.tail_borne_out or 0.0)
+        borne_out = difference.tail_borne_out
+        agreeing = _UNTESTED if borne_out is None else borne_out
+        proof = evidence(value, limits, pair.same_take, agreeing=agreeing)
         text = _tail_in_words(difference, wetter)
         advice = _tail_advice(difference, wetter)
     if decays is not None:
