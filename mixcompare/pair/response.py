@@ -209,24 +209,23 @@ def _matched_spectrum(
 
 def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
     # Between the partials the reference has next to nothing to divide by.
-    power = auto[:, 0, 0].real + auto[:, 1, 1].real
-    spare = _NOTCH * _smooth(power, _NOTCH_HZ) + _LEAST * power.mean()
+    power = np.asarray(np.diagonal(auto, 0, 1, 2).real, np.float64)
+    broad = _smooth(power, _NOTCH_HZ)
+    spare = _NOTCH * broad.sum(axis=1) + _LEAST * power.sum(axis=1).mean()
     inverse = _inverse(auto + spare[:, None, None] * np.eye(2))
     known, ratio = auto @ inverse, cross @ inverse
     direct = _smooth(ratio, _DIRECT_HZ) @ _inverse(_smooth(known, _DIRECT_HZ) + _SPARE * np.eye(2))
     behind = (cross - direct @ auto) @ inverse
     together = direct @ known
     # Each way and frequency counts by the power that this music sends along it.
-    sent = np.sqrt(_smooth(np.diagonal(auto, 0, 1, 2).real, _NOTCH_HZ))[:, None, :]
+    sent = np.sqrt(broad)[:, None, :]
     energies = []
     for low_hz, high_hz in zip(REGISTERS_HZ[:-1], REGISTERS_HZ[1:], strict=True):
         inside = _between(low_hz, high_hz)
         energies.append(_by_delay(behind[inside] * sent[inside], together[inside] * sent[inside]))
     energy, floor = np.swapaxes(energies, 0, 1)
     gain = np.asarray((np.abs(direct) ** 2).sum(axis=1), np.float64)
-    return Response(
-        energy, floor, _in_third_octaves(gain, np.asarray(np.diagonal(auto, 0, 1, 2).real))
-    )
+    return Response(energy, floor, _in_third_octaves(gain, power))
 
 
 def _inverse(matrix: ComplexArray) -> ComplexArray:

@@ -15,7 +15,7 @@ the wetter mix has the energy that it foretells, in the moments where the music 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -40,7 +40,7 @@ _FARTHEST_S = 2.0
 _SETS_IN = 1 / 8  # of the densest energy
 _SHORTEST_S = 0.05
 _CLEAR = 1.5  # of energy over floor, for a tail to be followed on
-_LEAST_CLEAR = 3.0  # of the whole; sections, compressors, codecs and filters stay under 1.5
+_LEAST_CLEAR = 2.0  # of the whole; sections, compressors, codecs and filters stay under 1.5
 _LEAST_LEVEL_DB = -35.0
 _EARLY_S = 0.01
 """A tail that sets in sooner may as well have set in with the sound."""
@@ -50,7 +50,12 @@ _FALL_DB, _LEAST_FALL_DB = (-5.0, -25.0), 6.0
 _LEAST_FALL_BINS = 16
 _FALL_ROUNDS = 4
 
-_GAPS, _HIGH, _LOW = 95, 90, 50  # percentiles of what is foretold, in the gaps and elsewhere
+_MOST, _GAPS, _HIGH, _LOW = (
+    99,
+    95,
+    90,
+    50,
+)  # percentiles of what is foretold, in the gaps and elsewhere
 _LEAST_CELLS = 50
 _LEAST_CONTRAST_DB = 0.2
 _LEAST_BORNE_OUT = 0.3
@@ -85,6 +90,12 @@ class Tail:
     borne_out : float or None
         By how much louder gaps are than what surrounds them, over what the tail foretells; None
         where it would lift everything alike.
+    lift_db : ndarray, shape (bands, 2)
+        By how much it lifts each third octave as a whole, and the hundredth of its cells most.
+    lift_hz : ndarray, shape (bands,)
+        Which third octaves these are: those that the registers hold.
+    direct_side_db : float
+        Side against mid of the direct sound, wetter against drier mix.
     """
 
     added: bool
@@ -100,6 +111,9 @@ class Tail:
     gaps_db: float
     gaps_interval_db: Interval
     borne_out: float | None
+    lift_db: FloatArray = field(repr=False)
+    lift_hz: FloatArray = field(repr=False)
+    direct_side_db: float
 
 
 @dataclass(frozen=True)
@@ -202,6 +216,12 @@ class _Reading:
         self._stop = _stop(response, self._first, self._behind)
         direct = (powers.drier * response.direct).sum(axis=2)
         self._weight = direct.sum(axis=0)
+        before, after = (
+            each.sum(axis=(0, 1)) for each in (powers.drier, powers.drier * response.direct)
+        )
+        self._direct_side_db = _decibels(after[1] / max(after[0], 1e-30)) - _decibels(
+            before[1] / max(before[0], 1e-30)
+        )
         energy, floor = (each[:, self._part].sum() for each in (response.energy, response.floor))
         self.clearness = float(energy / max(floor, 1e-30))
         self.is_clear = bool(
@@ -233,6 +253,9 @@ class _Reading:
         by_frame = _in_frames(excess)[_REGISTER].T
         tail = np.maximum(signal.fftconvolve(direct, by_frame, axes=0)[: len(direct)], 0)
         foretold = 10 * np.log10(1 + tail / (direct + 1e-14))
+        whole = 10 * np.log10(1 + tail.sum(axis=0) / (direct.sum(axis=0) + 1e-14))
+        most = np.percentile(foretold, _MOST, axis=0)
+        self._lift_db = np.column_stack([whole, most])[_KNOWN]
         found = 10 * np.log10((heard + 1e-14) / (direct + 1e-14))
         audible = (heard > _BAND_RANGE * np.percentile(heard, 95, axis=0)) & (
             heard > _MOMENT_RANGE * heard.max(axis=1, keepdims=True)
@@ -292,6 +315,9 @@ class _Reading:
             top_interval_db=(float(top_db - spread[3]), float(top_db + spread[3])),
             gaps_db=gaps_db,
             gaps_interval_db=(_raised(gaps_db, -about_db), _raised(gaps_db, about_db)),
+            lift_db=self._lift_db,
+            lift_hz=THIRD_OCTAVE_CENTRES_HZ[_KNOWN],
+            direct_side_db=self._direct_side_db,
             borne_out=self.borne_out if self.is_put_to_test else None,
         )
 

@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, always, aspect, kinds, same_direction
+from mixcompare.findings.folding import (
+    ANY_SIZE,
+    Rule,
+    always,
+    aspect,
+    foretold_moments,
+    foretold_tone,
+    kinds,
+    not_foretold,
+    same_direction,
+)
 from mixcompare.findings.noticeable import JustNoticeable
 
 DECAY = JustNoticeable(
@@ -45,8 +55,11 @@ ABOUT = Description(
         Rule(kinds("wetter"), kinds("wider"), always, margin=3.0),
         Rule(kinds("drier"), kinds("narrower"), always, margin=3.0),
         Rule(kinds("wetter", "drier"), kinds("decay_longer", "decay_shorter"), same_direction),
-        Rule(kinds("wetter", "drier"), aspect("tone"), always),
-        Rule(kinds("wetter", "drier"), aspect("balance"), always),
+        # A tail that is known tells how far it moves bands and moments; else its size must do.
+        Rule(kinds("wetter", "drier"), aspect("tone"), not_foretold),
+        Rule(kinds("wetter", "drier"), aspect("balance"), not_foretold),
+        Rule(kinds("wetter", "drier"), aspect("tone"), foretold_tone, ANY_SIZE),
+        Rule(kinds("wetter", "drier"), aspect("balance"), foretold_moments, ANY_SIZE),
     ),
     figure="mixcompare.plots.room:draw",
 )

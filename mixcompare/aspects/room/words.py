@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from mixcompare.aspects.room.about import DECAY, GAPS, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
-from mixcompare.findings import Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, Foretold, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -67,6 +69,7 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         cause=_cause(pair, difference),
         text=text + ".",
         advice=advice,
+        foretold=_foretold(pair) if difference.tail_level_db is not None else (),
     )
 
 
@@ -95,6 +98,25 @@ def _tail_in_words(difference: RoomDifference, wetter: bool) -> str:
         f"The candidate is {start} {words}. Gaps and decays of the music come {way} by as much as"
         f" {abs(gaps_db):.1f} dB"
     )
+
+
+def _foretold(pair: Pair) -> tuple[Foretold, ...]:
+    """What the tail does to levels of bands, and to their moments where both interfere."""
+    response = pair.reverberation if pair.reference is not None else None
+    if response is None or response.tail is None:
+        return ()
+    tail = response.tail
+    sign = 1 if tail.added else -1
+    out = []
+    for centre_hz, (whole_db, most_db) in zip(tail.lift_hz, tail.lift_db, strict=True):
+        # Tones that the tail lays over themselves add up as pressures, by chance in phase.
+        share = 2 * (10 ** (most_db / 10) - 1)
+        out.append(
+            Foretold(
+                float(centre_hz), sign * float(whole_db), float(20 * np.log10(1 + np.sqrt(share)))
+            )
+        )
+    return tuple(out)
 
 
 def _tone_of(difference: RoomDifference) -> str:
