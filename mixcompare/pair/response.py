@@ -46,7 +46,7 @@ _BINS = round(_SEGMENT / ANALYSIS_RATE_HZ / STEP_S)
 _FREQUENCY_HZ = np.arange(_SEGMENT // 2 + 1) * ANALYSIS_RATE_HZ / _SEGMENT
 _TAPER = np.hanning(_SEGMENT)
 _MOST_SEGMENTS = 400  # ten minutes
-_BLOCKS = 12
+_BLOCKS, _FEWEST = 12, 6
 _STRAIGHT_S = 2e-4  # a segment over which the map bends by more holds an edit
 _DIRECT_HZ = 100.0  # smoother than this over frequency: what arrives within 2 ms
 _NOTCH_HZ, _NOTCH, _LEAST = 150.0, 1e-2, 1e-5
@@ -124,7 +124,7 @@ def cross_spectra(
     Returns
     -------
     CrossSpectra or None
-        None where fewer segments lie side by side than there are blocks.
+        None for less than some 9 s in common, or silence.
     """
     start_s, end_s = match.time_map.span_s
     half = _SEGMENT // 2
@@ -133,10 +133,11 @@ def cross_spectra(
     if len(starts) > _MOST_SEGMENTS:
         starts = starts[np.linspace(0, len(starts) - 1, _MOST_SEGMENTS).round().astype(int)]
     chosen = [start for start in starts.tolist() if _is_straight(match, start)]
-    if len(chosen) < _BLOCKS:
+    if len(chosen) < _FEWEST:
         return None
-    block = np.arange(len(chosen)) * _BLOCKS // len(chosen)
-    shape = (_BLOCKS, len(_FREQUENCY_HZ), 2, 2)
+    blocks = min(_BLOCKS, len(chosen))
+    block = np.arange(len(chosen)) * blocks // len(chosen)
+    shape = (blocks, len(_FREQUENCY_HZ), 2, 2)
     sums = CrossSpectra(*(np.zeros(shape, np.complex64) for _ in range(3)))
     for index, start in zip(block, chosen, strict=True):
         raised = _factor(start + np.arange(float(_SEGMENT)), gain_db, 0.5)

@@ -58,7 +58,7 @@ _MOST, _GAPS, _HIGH, _LOW = (
 )  # percentiles of what is foretold, in the gaps and elsewhere
 _LEAST_CELLS = 50
 _LEAST_CONTRAST_DB = 0.2
-_LEAST_BORNE_OUT = 0.3
+_LEAST_BORNE_OUT = 0.4
 _MUCH_CLEARER = 2.0
 _BAND_RANGE, _MOMENT_RANGE = 10**-4.5, 1e-5
 _LEVEL_DB, _DECAY_SHARE, _PREDELAY_S = 0.8, 0.06, 0.002
@@ -166,16 +166,16 @@ def reverberation_between(
     if not answers:
         return Reverberation(None, max(hidden_db))
     told = [(read, added) for read, added in answers if read.is_borne_out]
-    if not told and not any(read.is_put_to_test for read, _ in answers):
+    if not any(read.is_put_to_test for read, _ in answers):
         # Undone, a tail leaves echoes of itself behind and before: the clearer way is the true one.
-        told = sorted(answers, key=lambda one: one[0].clearness)[-1:]
-        if len(answers) > 1 and told[0][0].clearness < _MUCH_CLEARER * min(
-            read.clearness for read, _ in answers
-        ):
-            told = []
-    if not told:
+        answers.sort(key=lambda one: one[0].clearness)
+        alone = len(answers) == 1
+        if alone or answers[1][0].clearness > _MUCH_CLEARER * answers[0][0].clearness:
+            told = answers[-1:]
+    if len(told) != 1:
+        # Borne out both ways: each has a tail where the other has a dip, and neither is the wetter.
         return Reverberation(None, np.inf)
-    read, added = max(told, key=lambda one: one[0].clearness)
+    read, added = told[0]
     return Reverberation(read.tail(added), read.hidden_db)
 
 
