@@ -41,7 +41,12 @@ _SETS_IN = 1 / 8  # of the densest energy
 _SHORTEST_S = 0.05
 _CLEAR = 1.5  # of energy over floor, for a tail to be followed on
 _LEAST_CLEAR = 2.0  # of the whole; sections, compressors, codecs and filters stay under 1.5
-_LEAST_LEVEL_DB = -35.0
+_READABLE = 6.0
+"""Under it both mixes have a room of their own, and what is read is the ratio of the two: it
+answers before the sound as well, and its level says little. (Two such rooms: 4; a tail added to a
+real take, with compression besides: 30 and more.)"""
+
+_LEVELS_DB = (-35.0, 10.0)
 _EARLY_S = 0.01
 """A tail that sets in sooner may as well have set in with the sound."""
 
@@ -58,7 +63,7 @@ _MOST, _GAPS, _HIGH, _LOW = (
 )  # percentiles of what is foretold, in the gaps and elsewhere
 _LEAST_CELLS = 50
 _LEAST_CONTRAST_DB = 0.2
-_LEAST_BORNE_OUT = 0.4
+_LEAST_BORNE_OUT, _MOST_BORNE_OUT = 0.4, 1.3
 _MUCH_CLEARER = 2.0
 _BAND_RANGE, _MOMENT_RANGE = 10**-4.5, 1e-5
 _LEVEL_DB, _DECAY_SHARE, _PREDELAY_S = 0.8, 0.06, 0.002
@@ -172,8 +177,8 @@ def reverberation_between(
         alone = len(answers) == 1
         if alone or answers[1][0].clearness > _MUCH_CLEARER * answers[0][0].clearness:
             told = answers[-1:]
-    if len(told) != 1:
-        # Borne out both ways: each has a tail where the other has a dip, and neither is the wetter.
+    # Borne out both ways: each has a tail where the other has a dip, and neither is the wetter.
+    if len(told) != 1 or told[0][0].clearness < _READABLE or told[0][0].is_outdone:
         return Reverberation(None, np.inf)
     read, added = told[0]
     return Reverberation(read.tail(added), read.hidden_db)
@@ -227,7 +232,7 @@ class _Reading:
         self.is_clear = bool(
             self.clearness > _LEAST_CLEAR
             and (self._behind - self._first) * STEP_S > _SHORTEST_S
-            and self._level_db(response) > _LEAST_LEVEL_DB
+            and _LEVELS_DB[0] < self._level_db(response) < _LEVELS_DB[1]
         )
         late = slice(round(_NEAREST_S / STEP_S), round(1.0 / STEP_S))
         by_register = response.floor[:, late].sum(axis=1)[_REGISTER]
@@ -245,6 +250,11 @@ class _Reading:
     def is_borne_out(self) -> bool:
         """Whether they do."""
         return self.is_put_to_test and self.borne_out >= _LEAST_BORNE_OUT
+
+    @property
+    def is_outdone(self) -> bool:
+        """Whether gaps are louder than foretold: it joins a room that was there already."""
+        return self.is_put_to_test and self.borne_out > _MOST_BORNE_OUT
 
     def _foretell(self, response: Response, direct: FloatArray, heard: FloatArray) -> None:
         """What the tail adds to every cell, and whether it is there."""

@@ -10,6 +10,7 @@ tails at 0 to -20 dB; the made-up pieces here, with seeds from 500 on, are for r
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -143,7 +144,7 @@ def line(title: str, group: Sequence[Added]) -> str:
 def table(pairs: int, folder: Path | None) -> None:
     """Print every tail and a summary."""
     found = []
-    for one in (*made_up(pairs), *real(folder)):
+    for one in itertools.chain(made_up(pairs), real(folder)):
         found.append(one)
         print(
             f"{one.title:16} {one.besides:10} {one.level_db:+4.0f} dB"

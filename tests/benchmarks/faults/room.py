@@ -75,7 +75,7 @@ FAULTS: list[Fault] = [
             "ways = ((spectra, powers, True), (spectra.mirrored(), powers.mirrored(), False))",
             "ways = ((spectra, powers, False), (spectra.mirrored(), powers.mirrored(), True))",
         ),
-        ("if len(told) != 1:", "if not told:"),
+        ("if len(told) != 1 or", "if not told or"),
         ("decay_s = float(-60 / slope)", "decay_s = float(-30 / slope)"),
         ("_LEAST_CLEAR = 2.0", "_LEAST_CLEAR = 200.0"),
         ("(after[1] / max(after[0], 1e-30))", "(after[0] / max(after[1], 1e-30))"),
