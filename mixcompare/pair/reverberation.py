@@ -66,9 +66,9 @@ _LEAST_CONTRAST_DB = 0.2
 _LEAST_BORNE_OUT, _MOST_BORNE_OUT = 0.4, 1.3
 _MUCH_CLEARER = 2.0
 _BAND_RANGE, _MOMENT_RANGE = 10**-4.5, 1e-5
-_LEVEL_DB, _DECAY_SHARE, _PREDELAY_S = 0.8, 0.06, 0.002
+_LEVEL_DB, _DECAY_SHARE, _PREDELAY_S = 1.0, 0.2, 0.005
 """What the intervals hold besides scatter, at 95 %: what plays above and below the registers, one
-realisation of a decay, the bins."""
+realisation of a decay heard through few partials, the bins. Chosen on fifteen made-up pieces."""
 
 
 @dataclass(frozen=True)
