@@ -463,7 +463,8 @@ ROOM: tuple[Operation, ...] = (
               (Told("tone_band_louder", measured_in_band, "tone"),)),
     Operation("narrow_hall", "side x 0.5, a hall of 2.2 s at -6 dB",
               _alone(lambda x: in_hall(sides(x, 0.5), -6)),
-              (Told("narrower", _width_db, "width"), Told("wetter", wetness_db(-6), "wetness"))),
+              # Of the direct sound: the hall's own width covers it.
+              (Told("narrower", -6.02, "width"), Told("wetter", wetness_db(-6), "wetness"))),
 )  # fmt: skip
 LEVEL: tuple[Operation, ...] = (
     Operation("squeezed", "compressor, 2:1 above -34 dBFS", _alone(lambda x: squeezed(x, 2, -34)),

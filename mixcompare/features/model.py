@@ -16,6 +16,7 @@ semitone_image       (frames, 85, 2)          of the same: right less left, and 
 onset_power          (frames, 60)             the same with a short window, 100 Hz
 k_power              (steps, channels)        K-weighted power per channel, 10 ms steps
 waveform             (samples,)               mono at 12 kHz, float16 scaled by 1024
+side_waveform        (samples,)               half of left minus right, likewise
 tuning_phasor        (seconds,) complex       magnitude-weighted deviation from the grid
 ===================  =======================  ==========================================
 """
@@ -113,6 +114,8 @@ class Features(AlignmentFeatures):
         Mean power per bin of the short spectrum, both channels, up to half the sample rate.
     usable_band_hz : tuple of float
         Lowest and highest frequency at which the file carries music.
+    side_waveform : ndarray, shape (samples,)
+        Half the difference of the channels, beside their mono sum.
     """
 
     band_cross: npt.NDArray[np.complex64]
@@ -124,6 +127,7 @@ class Features(AlignmentFeatures):
     sample_peak: float
     clipped_places: int
     usable_band_hz: tuple[float, float]
+    side_waveform: npt.NDArray[np.float16]
 
     @staticmethod
     def _pass(recording: Recording) -> LightPass:

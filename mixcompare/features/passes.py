@@ -79,6 +79,9 @@ class LightPass:
     def _native(self, raw: Float32Array, block: Float32Array) -> None:
         """Nothing at the file's own rate."""
 
+    def _both_channels(self, samples: Float32Array) -> None:
+        """Nothing more at 12 kHz."""
+
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
         """Nothing more from the long window."""
 
@@ -101,6 +104,7 @@ class LightPass:
         self._whole += float(np.square(samples).sum(dtype=np.float64))
         mono = (0.5 * WAVEFORM_SCALE * (left + right)).astype(np.float16)
         self._add("waveform", mono, ANALYSIS_RATE_HZ)
+        self._both_channels(samples)
         if self._lead is None:
             self._lower(samples, None)
             return
@@ -230,6 +234,11 @@ class FullPass(LightPass):
             cross = spectra[0] * spectra[1].conj()
             self._add("high_cross", (cross @ self._high_weights) * scale, 2 * BAND_RATE_HZ)
 
+    def _both_channels(self, samples: Float32Array) -> None:
+        """What the mono sum lacks, for the response from one mix to another."""
+        side = (0.5 * WAVEFORM_SCALE * (samples[:, 0] - samples[:, 1])).astype(np.float16)
+        self._add("side", side, ANALYSIS_RATE_HZ)
+
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
         scale = np.float32(self._low.scale)
         cross = spectra[0] * spectra[1].conj()
@@ -257,6 +266,7 @@ class FullPass(LightPass):
             "semitone_image": np.stack(
                 [self._semitones(key, 2 * frames - 1) for key in _IMAGE], axis=2
             ),
+            "side_waveform": self._joined("side"),
             "k_power": self._loudness.result(),
             "tuning_phasor": per_second(self._joined("phasor")),
             "mean_spectrum": spectrum,

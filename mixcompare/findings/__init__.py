@@ -1,7 +1,7 @@
 """What sticks out: a finding, its size in just-noticeable differences, its rank and its words."""
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.finding import Cause, Excerpts, Finding, Span
+from mixcompare.findings.finding import Cause, Excerpts, Finding, Foretold, Span
 from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, is_listed, ranked, salience, size_in_jnd
 from mixcompare.findings.words import clock, joined_spans, places, signed
@@ -12,6 +12,7 @@ __all__ = [
     "Description",
     "Excerpts",
     "Finding",
+    "Foretold",
     "JustNoticeable",
     "Span",
     "clock",

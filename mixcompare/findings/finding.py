@@ -47,6 +47,24 @@ class Excerpts:
 
 
 @dataclass(frozen=True)
+class Foretold:
+    """What a finding does to one third octave besides, computed from what was measured.
+
+    Attributes
+    ----------
+    centre_hz : float
+    level_db : float
+        Change of the band as a whole.
+    most_db : float
+        The most by which its single moments may rise; they may fall as much.
+    """
+
+    centre_hz: float
+    level_db: float
+    most_db: float
+
+
+@dataclass(frozen=True)
 class Finding:
     """One thing that sticks out.
 
@@ -79,6 +97,9 @@ class Finding:
     apart : tuple of str
         Aspects whose findings cannot explain it: what they change was taken off before it was
         measured.
+    foretold : tuple of Foretold
+        What it does to the levels of bands, where that is known: other findings of level are its
+        effects so far, and no further.
     evidence : Evidence or None
         What its confidence rests on.
     noticeable : JustNoticeable or None
@@ -104,6 +125,7 @@ class Finding:
     listening: Excerpts | None = None
     consequences: tuple[str, ...] = ()
     apart: tuple[str, ...] = field(default=(), compare=False, metadata={"report": False})
+    foretold: tuple[Foretold, ...] = field(default=(), compare=False, metadata={"report": False})
     evidence: Evidence | None = field(default=None, compare=False, metadata={"report": False})
     noticeable: JustNoticeable | None = field(
         default=None, compare=False, metadata={"report": False}

@@ -9,10 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import inf, log2
 
-from mixcompare.findings.finding import Finding
+from mixcompare.findings.finding import Finding, Foretold
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
+
+ANY_SIZE = inf
+"""Margin of a rule that compares the sizes itself."""
+
+_NEAR_DB, _NEAR_DB_PER_OCTAVE = 0.75, 0.1  # half a just-noticeable difference
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,42 @@ def is_speed(tempo: Finding, tuning: Finding) -> bool:
 def overlapping_or_partials(cause: Finding, effect: Finding) -> bool:
     """Whether a change of tone lies where the element sounds, or is its upper partials."""
     return overlapping(cause, effect) or partials(cause, effect)
+
+
+def not_foretold(cause: Finding, effect: Finding) -> bool:
+    """Whether a cause's effects on levels are not known; then its own size bounds them."""
+    return not cause.foretold
+
+
+def foretold_moments(cause: Finding, effect: Finding) -> bool:
+    """Whether a change that comes and goes is no larger than the cause lets moments change."""
+    most_db = [one.most_db for one in _within(cause, effect)]
+    return bool(most_db) and abs(effect.difference) <= sorted(most_db)[len(most_db) // 2]
+
+
+def foretold_tone(cause: Finding, effect: Finding) -> bool:
+    """Whether a steady change of tone is the one that the cause brings about."""
+    if len(cause.foretold) < 2 or effect.unit not in ("dB", "dB/octave"):
+        return False
+    levels = [one.level_db for one in cause.foretold]
+    if effect.unit == "dB/octave":
+        first, last = cause.foretold[0], cause.foretold[-1]
+        due = (last.level_db - first.level_db) / log2(last.centre_hz / first.centre_hz)
+        near = _NEAR_DB_PER_OCTAVE
+    else:
+        here = [one.level_db for one in _within(cause, effect)] or levels[-1:]
+        due = sum(here) / len(here) - sorted(levels)[len(levels) // 2]
+        near = _NEAR_DB
+    past = abs(effect.difference) - abs(due)
+    return past <= near and (due * effect.difference > 0 or abs(effect.difference) <= near)
+
+
+def _within(cause: Finding, effect: Finding) -> list[Foretold]:
+    """What the cause does inside the effect's band."""
+    if effect.band_hz is None:
+        return list(cause.foretold)
+    low, high = effect.band_hz
+    return [one for one in cause.foretold if low <= one.centre_hz <= high]
 
 
 def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> list[Finding]:

@@ -20,6 +20,7 @@ from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
+from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
 from mixcompare.pair.undo import (
     ImageChange,
@@ -174,6 +175,16 @@ class Pair:
     def wetness(self) -> Wetness | None:
         """How much wetter the candidate is; None where too little is in common."""
         return wetness_between(self.reference, self.candidate, self.match)
+
+    @cached_property
+    def reverberation(self) -> Reverberation | None:
+        """What the response between two mixes of one take tells of the room."""
+        if not self.same_take:
+            return None
+        ridden = None
+        if self.ride.moves:
+            ridden = np.column_stack([self.spectra.times_s, self.ride.level_db])
+        return reverberation_between(self.reference, self.candidate, self.match, ridden)
 
     @cached_property
     def loudness_range(self) -> tuple[float, Span] | None:

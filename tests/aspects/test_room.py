@@ -23,6 +23,7 @@ from mixcompare.findings import is_listed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair import pair as pair_room
 from mixcompare.pair.match import Match
+from mixcompare.pair.reverberation import Reverberation, Tail
 from mixcompare.pair.wetness import Wetness
 from tests.operations import HALL, LIVING_ROOM, STRINGS
 from tests.pairs import Remembering
@@ -698,6 +699,79 @@ def test_causes_and_confidence() -> None:
     assert hall.cause.likeliest == "room"
     assert "different halls" in hall.advice[1]
     assert hall.jnd == pytest.approx(4 / 1.5, rel=0.05)
+
+
+TAIL = Tail(
+    added=True,
+    level_db=-12.0,
+    level_interval_db=(-13.0, -11.0),
+    predelay_s=0.055,
+    predelay_interval_s=(0.053, 0.057),
+    decay_s=2.2,
+    decay_interval_s=(2.0, 2.4),
+    register_db=(-10.0, -12.0, -14.0, -22.0),
+    top_db=-9.0,
+    top_interval_db=(-10.0, -8.0),
+    gaps_db=2.5,
+    gaps_interval_db=(2.2, 2.8),
+    borne_out=1.0,
+    lift_db=np.array([[0.4, 3.0], [0.1, 1.0]]),
+    lift_hz=np.array([125.0, 4000.0]),
+    direct_side_db=0.0,
+)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_tail_is_told_as_an_engineer_sets_it(
+    sign: int, monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    heard = Reverberation(replace(TAIL, added=sign > 0), -30.0)
+    monkeypatch.setattr(pair_room.Pair, "reverberation", heard)
+    monkeypatch.setattr(pair_room.Pair, "alone", lambda *_: (NOT_KNOWN, NOT_KNOWN))
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, 2.0), same_take=True)
+    difference = analyzer.compare(*responses, match)
+    # The definition of wetness: 10 lg(1 + 2 b), b the tail's share, here 10^-1.2.
+    wetness_db = 10 * np.log10(1 + 2 * 10**-1.2)
+    assert difference.wetness_db == pytest.approx(sign * wetness_db)
+    assert difference.wetness_db_interval is not None
+    assert difference.wetness_db_interval[0] < sign * wetness_db < difference.wetness_db_interval[1]
+    assert difference.gaps_db == sign * 2.5
+    assert difference.tail_predelay_ms == pytest.approx(55.0)
+    assert difference.kernel_time_s == 2.2
+    (finding,) = analyzer.findings(difference)
+    way, start, come = ("wetter", "has", "up") if sign > 0 else ("drier", "lacks", "down")
+    assert finding.kind == way
+    assert finding.text == (
+        f"The candidate is {way}: it {start} a tail of about 2.2 s (2.0 to 2.4 s), 12 dB under the"
+        " direct sound (-13 to -11 dB), 55 ms late, dark above 2.8 kHz. Gaps and decays of the"
+        f" music come {come} by as much as 2.5 dB."
+    )
+    # Heard in the gaps: 2.5 dB of 1 dB (ISO 3382-1 Table A.1), less what its interval takes.
+    assert finding.jnd == pytest.approx(2.5, abs=0.05)
+    if sign > 0:
+        assert finding.advice[0].startswith("Take the added reverb or ambience out")
+    else:
+        assert finding.advice == (
+            "Bring the ambience microphones up, or add a reverb: decay 2.2 s, return 12 dB under"
+            " the direct sound, pre-delay 55 ms, cut above 2.8 kHz; then judge by ear.",
+        )
+    # Moments move by up to 20 lg(1 + sqrt(2 b)), b what they hold of the tail: 10^0.3 - 1.
+    low, high = finding.foretold
+    assert low.level_db == pytest.approx(sign * 0.4)
+    assert low.most_db == pytest.approx(20 * np.log10(1 + np.sqrt(2 * (10**0.3 - 1))))
+    assert high.centre_hz == 4000.0
+
+
+def test_a_response_without_a_tail_is_no_wetter(
+    monkeypatch: pytest.MonkeyPatch, responses: tuple[Features, Features]
+) -> None:
+    monkeypatch.setattr(pair_room.Pair, "alone", lambda *_: (NOT_KNOWN, NOT_KNOWN))
+    monkeypatch.setattr(pair_room, "wetness_between", lambda *_: HEARD)
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, 2.0), same_take=True)
+    for hidden_db, wetness_db in ((-25.0, 0.0), (-10.0, 3.0), (np.inf, 3.0)):
+        monkeypatch.setattr(pair_room.Pair, "reverberation", Reverberation(None, hidden_db))
+        # Where more would stay hidden, the fit to the powers is asked.
+        assert analyzer.compare(*responses, match).wetness_db == wetness_db
 
 
 def measured_of(

@@ -1,20 +1,23 @@
 """Is the relative wetness right in sign, and silent where the room stays? Pairs with known rooms.
 
-``python -m tests.benchmarks.rooms [--pairs 90] [--first 0] [--align] [--list]``
+``python -m tests.benchmarks.rooms [--pairs 90] [--first 0] [--align] [--list] [--tails]``
 
 Each pair is one made-up piece in a diffuse room. By turns the candidate is the same take or
 another performance (onsets scatter by 12 ms, levels by 1 dB, other instruments, another tempo), and
 its reverberation is stronger or weaker by 3 to 6 dB, or the same. Level and tone of the candidate
 change besides. All is drawn from the pair's number. The time map is the true one unless
 ``--align`` is given. One rule (tails that were cut) followed from pairs below 180; report figures
-of later ones.
+of later ones. ``--tails`` prints the table of
+:mod:`tests.benchmarks.added_tails` instead.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +29,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from tests import synthetic
+from tests.benchmarks import added_tails
 from tests.benchmarks.coverage import tilted
 from tests.pairs import Remembering
 
@@ -167,7 +171,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--align", action="store_true", help="use the map that alignment finds")
     parser.add_argument("--list", action="store_true", help="print every pair, too")
+    parser.add_argument("--tails", action="store_true", help="only tails added to one take")
     options = parser.parse_args(arguments)
+    if options.tails:
+        folder = os.environ.get("MIXCOMPARE_REAL_AUDIO")
+        added_tails.table(options.pairs, Path(folder) if folder else None)
+        return 0
     told = []
     for number in range(options.first, options.first + options.pairs):
         one = judged(number, options.align)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE
-from mixcompare.findings import Finding, folding
+from mixcompare.findings import Finding, Foretold, folding
 from tests.by_hand import finding
 
 RULES = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
@@ -40,6 +40,16 @@ def wetter(jnd: float = 4.0) -> Finding:
 
 def drier(jnd: float = 4.0) -> Finding:
     return of_kind("room", "drier", -4.0, jnd, subject="the reverberation")
+
+
+def tail(jnd: float = 1.5, sign: int = 1) -> Finding:
+    """A dark tail: 2 dB more of the lows, nothing of the highs, moments by at most 5 dB."""
+    foretold = tuple(
+        Foretold(centre_hz, sign * level_db, 5.0 if level_db else 0.5)
+        for centre_hz, level_db in ((125, 2.0), (500, 1.0), (1000, 0.0), (4000, 0.0), (8000, 0.0))
+    )
+    kind = "wetter" if sign > 0 else "drier"
+    return of_kind("room", kind, sign * 0.5, jnd, subject="the reverberation", foretold=foretold)
 
 
 FOLDED = {
@@ -92,6 +102,12 @@ FOLDED = {
     "drier over tone": (drier(), tone()),
     "wetter over balance": (wetter(5.0), balance(-3.0)),
     "drier over balance": (drier(5.0), balance(-3.0)),
+    "a tail over what moments it reaches may do": (tail(), balance(4.5, jnd=4.5)),
+    "a tail left out over the same": (tail(sign=-1), balance(-4.5, jnd=4.5)),
+    "a tail over the lows it adds": (tail(), tone(2.4, band_hz=LOW, jnd=1.6)),
+    "a tail left out over the lows it takes": (tail(sign=-1), tone(-2.4, band_hz=LOW, jnd=1.6)),
+    # From +2 dB at 125 Hz to 0 at 8 kHz: a third of a decibel an octave.
+    "a tail over its tilt": (tail(), tone(-0.4, jnd=2.0, unit="dB/octave", band_hz=None)),
     "detached over drier": (
         of_kind("articulation", "notes_more_detached", -0.4, 5.0),
         drier(),
@@ -161,6 +177,13 @@ KEPT = {
         of_kind("placement", "moved_left", -0.6, 6.0, band_hz=HIGH),
         balance(3.0),
     ),
+    "more than a tail lets moments move": (tail(), balance(6.0, jnd=4.5)),
+    "moments where a tail is not heard": (tail(), balance(3.0, band_hz=HIGH)),
+    "an element read with the tail taken off": (tail(), balance(4.5, apart=("room",))),
+    "more of the lows than a tail adds": (tail(), tone(4.0, band_hz=LOW)),
+    "less of the lows beside a tail": (tail(), tone(-2.0, band_hz=LOW)),
+    "highs beside a dark tail": (tail(8.0), tone(3.0)),
+    "the other tilt beside a tail": (tail(), tone(0.4, unit="dB/octave", band_hz=None)),
     "narrower beside wetter": (wetter(), of_kind("width", "narrower", -2.0)),
     "larger dynamics beside wetter": (wetter(), of_kind("dynamics", "dynamics_larger", 0.2)),
     "detached notes beside wetter": (

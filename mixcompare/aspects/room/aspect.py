@@ -6,6 +6,7 @@ What is heard       length and amount of reverberation
 decay_time_s        60 dB decay time, mean of the 500 and 1000 Hz octaves (ISO 3382-1:2009)
 early_decay_time_s  the same from the first 10 dB; clarity_c80_db likewise only from an impulse
 wetness_db          change of reverberant energy, see :mod:`mixcompare.pair.wetness`
+tail_level_db ...   of two mixes of one take, see :mod:`mixcompare.pair.reverberation`
 Sign                candidate minus reference: positive = the candidate is wetter, rings longer
 Source              ISO 3382-1:2009; just-noticeable differences in its Table A.1
 
@@ -32,6 +33,7 @@ from mixcompare.aspects.room.freedecay import (
     octave_decays,
     part_of,
 )
+from mixcompare.aspects.room.heard import Heard, heard_in
 from mixcompare.aspects.room.values import Interval, RoomDifference, RoomMeasurement
 from mixcompare.aspects.room.words import decay_finding, wetness_finding
 from mixcompare.features import Features
@@ -87,22 +89,20 @@ class Room:
         """Fit the relative wetness, and compare the decay times where both are known."""
         match = pair.match
         of_reference, of_candidate = pair.alone(self)
-        fit = pair.wetness
+        heard = heard_in(pair)
         span = match.time_map.span_s
         candidate_span = match.time_map.candidate_span_s
         tempo = (candidate_span[1] - candidate_span[0]) / (span[1] - span[0])
         percent, percent_interval = _percent(of_reference, of_candidate)
-        wetness, limits, reasons = _verdict(fit, match.same_take, tempo, percent)
-        kernel_s = fit.kernel_time_s if fit and wetness and not reasons else None
+        if heard is None:
+            heard = _fitted(pair, tempo, percent)
+        reasons = list(heard.reasons)
         if percent is None:
             one = of_reference.decay_time_s or of_candidate.decay_time_s
             which = "reference" if of_reference.decay_time_s else "candidate"
             only = f"of the {which} only" if one else "of neither recording"
             reasons.append(f"The decay time can be told {only}.")
         return RoomDifference(
-            wetness_db=wetness,
-            wetness_db_interval=limits,
-            kernel_time_s=kernel_s,
             decay_time_s=_minus(of_candidate.decay_time_s, of_reference.decay_time_s),
             decay_time_percent=percent,
             decay_time_percent_interval=percent_interval,
@@ -110,8 +110,6 @@ class Room:
                 of_candidate.early_decay_time_s, of_reference.early_decay_time_s
             ),
             clarity_c80_db=_minus(of_candidate.clarity_c80_db, of_reference.clarity_c80_db),
-            register_wetness_db=fit.register_db if fit else (),
-            explained=fit.gain if fit else None,
             same_take=match.same_take,
             span_s=span,
             candidate_span_s=candidate_span,
@@ -119,7 +117,7 @@ class Room:
             candidate_decay_time_s=of_candidate.decay_time_s,
             reference_decay_time_at_most_s=of_reference.decay_time_at_most_s,
             candidate_decay_time_at_most_s=of_candidate.decay_time_at_most_s,
-            reasons=tuple(reasons),
+            **(vars(heard) | {"reasons": tuple(reasons)}),
         )
 
     def findings(self, difference: RoomDifference, pair: Pair) -> list[Finding]:
@@ -209,6 +207,20 @@ def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ..
         times = [time for time in octave if time is not None]
         result.append(float(np.median(times)) if times else None)
     return tuple(result)
+
+
+def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
+    """The relative wetness that is fitted to both recordings' powers."""
+    fit = pair.wetness
+    wetness, limits, reasons = _verdict(fit, pair.same_take, tempo, decay_percent)
+    return Heard(
+        wetness_db=wetness,
+        wetness_db_interval=limits,
+        kernel_time_s=fit.kernel_time_s if fit and wetness and not reasons else None,
+        register_wetness_db=fit.register_db if fit else (),
+        explained=fit.gain if fit else None,
+        reasons=tuple(reasons),
+    )
 
 
 def _verdict(

@@ -74,6 +74,23 @@ class RoomDifference:
         Holds zero where the sign is only the likelier one.
     kernel_time_s : float or None
         Decay time of what the wetter recording has more.
+    kernel_time_s_interval : tuple of float or None
+        Only where the response between two mixes of one take tells it.
+    gaps_db : float or None
+        By how much more reverberation fills the gaps and decays of the music, the twentieth of all
+        audible moments that it lifts most; one take only, as are those that follow.
+    gaps_db_interval : tuple of float or None
+    tail_level_db : float or None
+        What one mix has more, against the direct sound.
+    tail_level_db_interval : tuple of float or None
+    tail_predelay_ms : float or None
+        When it sets in; None where it can't be told from the direct sound.
+    tail_predelay_ms_interval : tuple of float or None
+    tail_top_db : float or None
+        Its highest register, above 2.8 kHz, against the middle ones: negative = dark.
+    tail_top_db_interval : tuple of float or None
+    tail_borne_out : float or None
+        Energy found in the gaps over what the tail foretells.
     decay_time_s, decay_time_percent : float or None
         Only where both decay times could be measured.
     decay_time_percent_interval : tuple of float or None
@@ -88,17 +105,17 @@ class RoomDifference:
     reasons : tuple of str
     """
 
-    wetness_db: float | None = field(metadata=SIGNED | stretched(1.0))
+    wetness_db: float | None = field(metadata=SIGNED | within(0.05) | stretched(1.0))
     wetness_db_interval: Interval | None
     kernel_time_s: float | None = field(
-        metadata=labelled("Decay time of what is added") | KEPT | stretched(1.5)
+        metadata=labelled("Decay time of what is added") | KEPT | within(0.05) | stretched(1.5)
     )
     decay_time_s: float | None = field(metadata=SIGNED)
     decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
     decay_time_percent_interval: Interval | None
     early_decay_time_s: float | None = field(metadata=SIGNED)
     clarity_c80_db: float | None = field(metadata=labelled("Clarity C80") | SIGNED)
-    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | stretched(1.0))
+    register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05) | stretched(1.0))
     explained: float | None = field(
         metadata=labelled("Share of the differences explained") | BARE | KEPT | stretched(0.03)
     )
@@ -116,5 +133,34 @@ class RoomDifference:
     )
     candidate_decay_time_at_most_s: float | None = field(
         default=None, metadata=NOT_IN_REPORT | exchanged_with("reference_decay_time_at_most_s")
+    )
+    kernel_time_s_interval: Interval | None = None
+    gaps_db: float | None = field(
+        default=None,
+        metadata=labelled("Level of gaps and decays") | SIGNED | within(0.05) | stretched(0.5),
+    )
+    gaps_db_interval: Interval | None = None
+    tail_level_db: float | None = field(
+        default=None,
+        metadata=labelled("Tail that one has more, re direct sound")
+        | KEPT
+        | within(0.05)
+        | stretched(0.5),
+    )
+    tail_level_db_interval: Interval | None = None
+    tail_predelay_ms: float | None = field(
+        default=None, metadata=labelled("Pre-delay of that tail") | KEPT | stretched(5.0)
+    )
+    tail_predelay_ms_interval: Interval | None = None
+    tail_top_db: float | None = field(
+        default=None,
+        metadata=labelled("That tail above 2.8 kHz, re its middle")
+        | KEPT
+        | within(0.05)
+        | stretched(1.0),
+    )
+    tail_top_db_interval: Interval | None = None
+    tail_borne_out: float | None = field(
+        default=None, metadata=NOT_IN_REPORT | BARE | KEPT | within(0.05) | stretched(0.2)
     )
     reasons: tuple[str, ...] = ()

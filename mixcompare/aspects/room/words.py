@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from mixcompare.aspects.room.about import DECAY, WETNESS
+import numpy as np
+
+from mixcompare.aspects.room.about import DECAY, GAPS, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
-from mixcompare.findings import Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, Foretold, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import LEAST_GAIN, MOST_DB
+
+_UNTESTED = 0.6  # a tail that lifts everything alike is not seen in the gaps
+_TONE_DB = 2.0  # from which a tail is called dark or bright: a little more than is just noticed
 
 
 def _cause(pair: Pair, difference: RoomDifference) -> Cause:
@@ -23,20 +28,31 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     if value is None or limits is None:
         return None
     size = size_in_jnd(value, limits, WETNESS.size)
+    if difference.gaps_db is not None and difference.gaps_db_interval is not None:
+        # A tail is heard where the music leaves it free, long before it weighs against the whole.
+        size = max(size, size_in_jnd(difference.gaps_db, difference.gaps_db_interval, GAPS.size))
     if size < 1:
         return None
     wetter = value > 0
-    text = (
-        f"The candidate is {'wetter' if wetter else 'drier'}: as if its reverberation were"
-        f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.0f} dB"
-        f" {'stronger' if wetter else 'weaker'}"
-        f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
-    )
     decays = _decays(difference)
+    if difference.tail_level_db is None:
+        share = (difference.explained or 0.0) / (2 * LEAST_GAIN)
+        proof = evidence(value, limits, pair.same_take, explained=share)
+        text = (
+            f"The candidate is {'wetter' if wetter else 'drier'}: as if its reverberation were"
+            f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.0f} dB"
+            f" {'stronger' if wetter else 'weaker'}"
+            f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
+        )
+        advice = _advice(value, pair.same_take, decays is not None and decays[1] == wetter)
+    else:
+        borne_out = difference.tail_borne_out
+        agreeing = _UNTESTED if borne_out is None else borne_out
+        proof = evidence(value, limits, pair.same_take, agreeing=agreeing)
+        text = _tail_in_words(difference, wetter)
+        advice = _tail_advice(difference, wetter)
     if decays is not None:
         text += f"; {decays[0]}"
-    share = (difference.explained or 0.0) / (2 * LEAST_GAIN)
-    proof = evidence(value, limits, pair.same_take, explained=share)
     return Finding(
         aspect="room",
         kind="wetter" if wetter else "drier",
@@ -52,7 +68,85 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         band_hz=None,
         cause=_cause(pair, difference),
         text=text + ".",
-        advice=_advice(value, pair.same_take, decays is not None and decays[1] == wetter),
+        advice=advice,
+        foretold=_foretold(pair) if difference.tail_level_db is not None else (),
+    )
+
+
+def _tail_in_words(difference: RoomDifference, wetter: bool) -> str:
+    """The tail as an engineer sets it, each figure with its interval."""
+    level_db, limits_db = difference.tail_level_db or 0.0, difference.tail_level_db_interval
+    late_ms, decay_s = difference.tail_predelay_ms, difference.kernel_time_s
+    words = "a tail"
+    if decay_s is not None:
+        words += f" of about {decay_s:.1f} s"
+        if difference.kernel_time_s_interval is not None:
+            words += " ({:.1f} to {:.1f} s)".format(*difference.kernel_time_s_interval)
+    side = "under" if level_db < 0 else "over"
+    words += f", {abs(level_db):.0f} dB {side} the direct sound"
+    if limits_db is not None:
+        words += f" ({limits_db[0]:+.0f} to {limits_db[1]:+.0f} dB)"
+    if late_ms is not None:
+        words += f", {late_ms:.0f} ms late"
+    tone = _tone_of(difference)
+    if tone:
+        words += f", {tone} above 2.8 kHz"
+    gaps_db = difference.gaps_db or 0.0
+    start = "wetter: it has" if wetter else "drier: it lacks"
+    way = "up" if wetter else "down"
+    return (
+        f"The candidate is {start} {words}. Gaps and decays of the music come {way} by as much as"
+        f" {abs(gaps_db):.1f} dB"
+    )
+
+
+def _foretold(pair: Pair) -> tuple[Foretold, ...]:
+    """What the tail does to levels of bands, and to their moments where both interfere."""
+    response = pair.reverberation if pair.reference is not None else None
+    if response is None or response.tail is None:
+        return ()
+    tail = response.tail
+    sign = 1 if tail.added else -1
+    out = []
+    for centre_hz, (whole_db, most_db) in zip(tail.lift_hz, tail.lift_db, strict=True):
+        # Tones that the tail lays over themselves add up as pressures, by chance in phase.
+        share = 2 * (10 ** (most_db / 10) - 1)
+        out.append(
+            Foretold(
+                float(centre_hz), sign * float(whole_db), float(20 * np.log10(1 + np.sqrt(share)))
+            )
+        )
+    return tuple(out)
+
+
+def _tone_of(difference: RoomDifference) -> str:
+    """Whether the tail is dark or bright, where that is sure."""
+    limits_db = difference.tail_top_db_interval
+    if limits_db is None:
+        return ""
+    if limits_db[1] < -_TONE_DB:
+        return "dark"
+    return "bright" if limits_db[0] > _TONE_DB else ""
+
+
+def _tail_advice(difference: RoomDifference, wetter: bool) -> tuple[str, ...]:
+    """What takes the tail off again, or puts it on."""
+    if wetter:
+        return (
+            "Take the added reverb or ambience out, or bring its return down until the gaps"
+            " between the notes are as still as in the reference.",
+        )
+    set_as = [f"return {-(difference.tail_level_db or 0.0):.0f} dB under the direct sound"]
+    if difference.kernel_time_s is not None:
+        set_as.insert(0, f"decay {difference.kernel_time_s:.1f} s")
+    if difference.tail_predelay_ms is not None:
+        set_as.append(f"pre-delay {difference.tail_predelay_ms:.0f} ms")
+    tone = _tone_of(difference)
+    if tone:
+        set_as.append(f"{'cut' if tone == 'dark' else 'raised'} above 2.8 kHz")
+    return (
+        f"Bring the ambience microphones up, or add a reverb: {', '.join(set_as)};"
+        " then judge by ear.",
     )
 
 

@@ -48,6 +48,7 @@ _SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
 _CELL_RANGE_DB = 35.0
 _FINEST_DB, _FINEST_CORRELATION = 0.1, 0.01
 _BAND_SHARE = 0.25  # other performances: as if sixteen bands were independent
+_LEAST_DIRECT_DB = 1.0
 _DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0
 
 
@@ -137,7 +138,7 @@ class WidthAnalyzer:
             side_to_mid_decay_db=quick[1],
             agreeing_share=_agreeing_share(ratio, total) if told else None,
             low_correlation=(of_reference.low_correlation(), of_candidate.low_correlation()),
-            whole_side_db=pair.image.side_db if pair.image.told else None,
+            whole_side_db=pair.image.side_db if pair.image.told else _direct_side_db(pair),
         )
 
     def findings(self, difference: WidthDifference, pair: Pair) -> list[Finding]:
@@ -201,6 +202,15 @@ def _correlation(power: FloatArray, cross: FloatArray) -> FloatArray:
     silent = np.minimum(left, right) <= _SILENT_CHANNEL * np.maximum(left, right)
     root = np.sqrt(np.where(silent, 1.0, left * right))
     return np.where(silent, np.nan, np.clip(cross / root, -1, 1))
+
+
+def _direct_side_db(pair: Pair) -> float | None:
+    """What was done to the side of the direct sound, where a tail covers it; None for nothing."""
+    response = pair.reverberation
+    if response is None or response.tail is None:
+        return None
+    side_db = response.tail.direct_side_db * (1 if response.tail.added else -1)
+    return side_db if abs(side_db) >= _LEAST_DIRECT_DB else None
 
 
 def _quick(

@@ -71,7 +71,7 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     words = (text, advice)
     cause = _cause(pair, only_decays)
     found = _finding(pair, kind, value, around, WIDTH, words, cause, agreeing=share)
-    return [found if made is None else replace(found, apart=("balance", "placement"))]
+    return [found if made is None else replace(found, apart=("balance", "placement", "room"))]
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:

@@ -48,6 +48,39 @@ FAULTS: list[Fault] = [
         ("of_candidate > 1.1 * bound", "of_candidate > 0.9 * bound"),
     ),
     *each(
+        "mixcompare/aspects/room/heard.py",
+        ("tests/aspects/test_room.py",),
+        ("sign = 1.0 if tail.added else -1.0", "sign = 1.0"),
+        ("np.log10(1 + 2 * 10 ** (level_db / 10))", "np.log10(1 + 10 ** (level_db / 10))"),
+        ("kernel_time_s=tail.decay_s", "kernel_time_s=tail.predelay_s"),
+    ),
+    *each(
+        "mixcompare/pair/response.py",
+        ("tests/pair/test_response.py",),
+        (
+            "return CrossSpectra(self.candidate, self.reference,",
+            "return CrossSpectra(self.reference, self.candidate,",
+        ),
+        ("behind = (cross - direct @ auto) @ inverse", "behind = cross @ inverse"),
+        (
+            "turn = np.exp(-2j * np.pi / (speed * _SEGMENT))",
+            "turn = np.exp(-2j * np.pi / _SEGMENT)",
+        ),
+        ("/ WAVEFORM_SCALE", "* WAVEFORM_SCALE / 4"),
+    ),
+    *each(
+        "mixcompare/pair/reverberation.py",
+        ("tests/pair/test_reverberation.py",),
+        (
+            "ways = ((spectra, powers, True), (spectra.mirrored(), powers.mirrored(), False))",
+            "ways = ((spectra, powers, False), (spectra.mirrored(), powers.mirrored(), True))",
+        ),
+        ("if len(told) != 1 or", "if not told or"),
+        ("decay_s = float(-60 / slope)", "decay_s = float(-30 / slope)"),
+        ("_LEAST_CLEAR = 2.0", "_LEAST_CLEAR = 200.0"),
+        ("(after[1] / max(after[0], 1e-30))", "(after[0] / max(after[1], 1e-30))"),
+    ),
+    *each(
         "mixcompare/pair/wetness.py",
         ("tests/pair/test_wetness.py",),
         ("added = (10 ** (abs(wetness) / 10) - 1) / 2", "added = 10 ** (abs(wetness) / 10) - 1"),
