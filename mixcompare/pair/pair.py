@@ -19,6 +19,7 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
+from mixcompare.pair.noise import Noise, noise_between, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
 from mixcompare.pair.undo import (
@@ -58,11 +59,14 @@ class Pair:
     reference, candidate : Features
     match : Match
         Time map, level, tuning and written parts.
+    noise : tuple of Hiss or Hum
+        Steady noise that one of them had and the other had not; it was given to both.
     """
 
     reference: Features
     candidate: Features
     match: Match
+    noise: Noise = ()
 
     @property
     def time_map(self) -> TimeMap:
@@ -100,11 +104,20 @@ class Pair:
 
     def mirrored(self) -> Pair:
         """The same pair with the roles exchanged."""
-        return Pair(self.candidate, self.reference, self.match.mirrored())
+        noise = tuple(replace(one, in_candidate=not one.in_candidate) for one in self.noise)
+        return Pair(self.candidate, self.reference, self.match.mirrored(), noise)
 
     def with_parts(self, parts: tuple[PartNotes, ...]) -> Pair:
         """The same pair with the written notes of its parts."""
         return replace(self, match=replace(self.match, parts=parts))
+
+    def with_noise_shared(self) -> Pair:
+        """The same pair, each recording with the steady noise of the other as well."""
+        noise = noise_between(self.reference, self.candidate, self.match)
+        if not noise:
+            return self
+        both = shared(self.reference, self.candidate, self.match, noise)
+        return Pair(*both, self.match, noise)
 
     def with_gain(self, gain_db: float) -> Pair:
         """The same pair with another level taken out; what does not hang on it is kept."""
