@@ -42,6 +42,7 @@ from mixcompare.features.grid import (
     WAVEFORM_SCALE,
 )
 from mixcompare.pair.match import Match
+from mixcompare.pair.spectra import PairSpectra
 from mixcompare.standards import bs1770
 from mixcompare.standards.iec61260 import (
     THIRD_OCTAVE_CENTRES_HZ,
@@ -57,6 +58,7 @@ _SMOOTH_S = 0.44
 _SHORTEST_S = 8.0
 _QUARTER = 25.0
 _FURTHEST_DB = 15.0  # a band's gain from that of the whole
+_MOVES = 2.0  # loud moments against quiet ones, for their ratio to tell the gain
 _LEAST_OVER_DB = 3.0
 _STEADY_DB = 1.0
 """The quiet moments lie so near to the noise, besides what noise scatters by itself. Chosen on the
@@ -64,7 +66,8 @@ sample score (rendered): noise from -60 to -48 dBFS stays within 0.5 dB where it
 roll of the cymbal within 7 dB at best."""
 _FEWEST_BANDS = 5
 _FADING_DB = 0.2  # a band beside those that show counts as far down as this
-_HISS_HZ = 2000.0
+HISS_FROM_HZ = 2000.0
+"""Noise that reaches above it is called hiss, else rumble (our words)."""
 _MAINS_HZ = (50.0, 60.0)
 _OFF_MAINS = 0.006  # a network is held within 1 % for 99.5 % of the year (EN 50160, from memory)
 _MOST_LINES = 10
@@ -75,6 +78,8 @@ _LINE_FREE = 6.0
 """A line as steady as noise of so few values: music at the same place now and then turns against it
 (by 5.6 dB for a moment in the sample score)."""
 _ALONE_DB = 15.0  # one line alone may be a note that is held
+_CLEAR_DB = 10.0
+"""So far over the noise a cell is judged: noise widened by 6 dB moves it by 0.6 dB there."""
 _GRIDS = {
     "semitone": (LOWEST_SEMITONE, HIGHEST_SEMITONE, SEMITONE_RATE_HZ, SEMITONE_FFT),
     "onset": (LOWEST_ONSET, HIGHEST_ONSET, ONSET_RATE_HZ, ONSET_FFT),
@@ -180,9 +185,12 @@ def noise_between(reference: Features, candidate: Features, match: Match) -> Noi
 
     Parameters
     ----------
-    reference, candidate : Features
+    reference : Features
+        One recording.
+    candidate : Features
+        The other.
     match : Match
-        Its gain is not needed.
+        How they lie against each other; the gain is not needed.
     """
     if not match.same_take or match.time_map.span_s[1] - match.time_map.span_s[0] < _SHORTEST_S:
         return ()
@@ -211,6 +219,22 @@ def shared(
         ordered = _Ordered(candidate, reference, match.mirrored(), False)
         noisier = noisier[0], _given(ordered, back)
     return noisier
+
+
+def ruled_by(spectra: PairSpectra, of_reference: FloatArray, of_candidate: FloatArray) -> BoolArray:
+    """Cells in which the noise is so loud that its own scatter, or what was done to it, decides.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        Of recordings that share the noise.
+    of_reference, of_candidate : ndarray, shape (bands,)
+        How much each was given; zero where it was none.
+    """
+    limit = 10 ** (_CLEAR_DB / 10)
+    return np.asarray(
+        (spectra.reference < limit * of_reference) | (spectra.candidate < limit * of_candidate)
+    )
 
 
 @dataclass(frozen=True)
@@ -261,6 +285,13 @@ def steady_noise(clean: FloatArray, noisy: FloatArray, free: npt.ArrayLike = np.
     gain = (loud_noisy - quiet_noisy) / np.maximum(loud_clean - quiet_clean, 1e-20)
     furthest = 10 ** (_FURTHEST_DB / 10)
     gain = np.clip(gain, whole / furthest, whole * furthest)
+    moves = loud_noisy > _MOVES * quiet_noisy
+    if moves.any() and not moves.all():
+        # Noise that rules the loud moments too hides the gain: that of the nearest that move.
+        column = np.arange(len(gain))
+        gain = np.where(moves, gain, np.interp(column, column[moves], gain[moves]))
+    elif not moves.any():
+        gain = np.full_like(gain, whole)
     noise = np.maximum(quiet_noisy - gain * quiet_clean, 0.0)
     over = np.where(quiet, noisy - gain * clean, np.nan)
     least, most = np.nanpercentile(over, [10, 90], axis=0)
@@ -293,7 +324,7 @@ def _hiss(pair: _Ordered) -> Hiss | None:
     )
     found = steady_noise(clean, noisy, _free(np.diff(THIRD_OCTAVE_EDGES_HZ)))
     nyquist_hz = min(pair.clean.sample_rate_hz, pair.noisy.sample_rate_hz) / 2
-    carried = THIRD_OCTAVE_CENTRES_HZ <= 0.95 * nyquist_hz
+    carried = 0.95 * nyquist_hz >= THIRD_OCTAVE_CENTRES_HZ
     shown = found.told & carried & (found.over_db >= _LEAST_OVER_DB)
     shown = _longest_run(shown)
     if shown.sum() < _FEWEST_BANDS:
@@ -342,14 +373,14 @@ def _hum(pair: _Ordered) -> Hum | None:
         return None
     clean = _fine_spectra(pair.clean, times_s)
     noisy = _fine_spectra(pair.noisy, pair.match.time_map.to_candidate(times_s))
-    best: tuple[int, float, float, list[tuple[int, float, float]]] = (0, 0.0, 0.0, [])
+    found: tuple[int, float, float, list[tuple[int, float, float]]] = (0, 0.0, 0.0, [])
     for mains_hz in _MAINS_HZ:
         for hz in mains_hz * (1 + np.arange(-_OFF_MAINS, _OFF_MAINS + 1e-9, 0.0005)):
             lines = _lines(clean, noisy, float(hz), pair.match)
-            power = sum(line[1] for line in lines)
-            if (len(lines), power) > best[:2]:
-                best = len(lines), power, float(hz), lines
-    lines = best[3]
+            strength = sum(line[1] for line in lines)
+            if (len(lines), strength) > found[:2]:
+                found = len(lines), strength, float(hz), lines
+    lines = found[3]
     if not lines:
         return None
     power = np.array([line[1] for line in lines])
@@ -358,7 +389,7 @@ def _hum(pair: _Ordered) -> Hum | None:
         return None
     return Hum(
         in_candidate=pair.noisy_is_candidate,
-        mains_hz=best[2],
+        mains_hz=found[2],
         lines=tuple(line[0] for line in lines),
         over_db=over_db,
         level_dbfs=_dbfs(float(power.sum())),
@@ -422,39 +453,47 @@ def _given(pair: _Ordered, noise: list[Hiss | Hum]) -> Features:
     hiss = sum((one.power for one in noise if isinstance(one, Hiss)), np.zeros(BANDS))
     lines = [one.lines_hz for one in noise if isinstance(one, Hum)]
     lines_hz = np.concatenate(lines) if lines else np.zeros(0)
-    thirds = steady_noise(*pair.powers("band_power", BAND_RATE_HZ))
     reached = (hiss > 0) | _reached(THIRD_OCTAVE_EDGES_HZ, lines_hz, LOW_FFT)
-    by_channel = np.where(reached.repeat(2), thirds.noise / thirds.gain, 0.0).reshape(BANDS, 2)
-    clean_cross, noisy_cross = pair.powers("band_cross", BAND_RATE_HZ)
-    gain = thirds.gain.reshape(BANDS, 2).mean(axis=1)
-    over = np.median(noisy_cross - gain * clean_cross, axis=0) / gain
-    most = np.sqrt(by_channel.prod(axis=1))
-    cross = np.where(reached, np.clip(over, -most, most), 0.0)
-    own_gain = (thirds.noise.reshape(BANDS, 2).sum(axis=1) + 1e-30) / (by_channel.sum(axis=1) + 1e-30)
-    density = np.where(by_channel.sum(axis=1) > 0, hiss / own_gain, 0.0) / np.diff(THIRD_OCTAVE_EDGES_HZ)
+    by_channel, cross = _of_thirds(pair, reached)
+    total = by_channel.sum(axis=1) + 1e-30
+    across = np.column_stack([by_channel[:, 1] - by_channel[:, 0], 2 * cross]) / total[:, None]
+    density = np.where(hiss > 0, total, 0.0) / np.diff(THIRD_OCTAVE_EDGES_HZ)
+    semitone, thirds = _columns(pair, "semitone", density, lines_hz)
     return replace(
         clean,
         band_power=clean.band_power + by_channel.astype(np.float32),
         band_cross=clean.band_cross + cross.astype(np.float32),
-        semitone_power=clean.semitone_power + _columns(pair, "semitone", density, lines_hz),
-        onset_power=clean.onset_power + _columns(pair, "onset", density, lines_hz),
+        semitone_power=clean.semitone_power + semitone,
+        semitone_image=clean.semitone_image + semitone[:, None] * across[thirds].astype(np.float32),
+        onset_power=clean.onset_power + _columns(pair, "onset", density, lines_hz)[0],
         k_power=clean.k_power + _k_weighted(by_channel, clean.k_power.shape[1]),
     )
 
 
+def _of_thirds(pair: _Ordered, reached: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Noise of left and right in third octaves, (31, 2), and what they share, (31,)."""
+    found = steady_noise(*pair.powers("band_power", BAND_RATE_HZ))
+    by_channel = np.where(reached.repeat(2), found.noise / found.gain, 0.0).reshape(BANDS, 2)
+    clean, noisy = pair.powers("band_cross", BAND_RATE_HZ)
+    gain = found.gain.reshape(BANDS, 2).mean(axis=1)
+    over = np.median(noisy - gain * clean, axis=0) / gain
+    most = np.sqrt(by_channel.prod(axis=1))
+    return by_channel, np.where(reached, np.clip(over, -most, most), 0.0)
+
+
 def _columns(
     pair: _Ordered, grid: str, density: FloatArray, lines_hz: FloatArray
-) -> npt.NDArray[np.float32]:
-    """What noise of a density and lines add to every column of a grid of semitones."""
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+    """What noise of a density and lines add to every semitone of a grid, and its third octave."""
     lowest, highest, rate_hz, size = _GRIDS[grid]
     edges_hz = semitone_edges_hz(lowest, highest, pair.clean.grid_tuning_cents)
-    bins = np.searchsorted(THIRD_OCTAVE_EDGES_HZ, np.sqrt(edges_hz[1:] * edges_hz[:-1])) - 1
-    added = density[bins] * np.diff(edges_hz)
+    thirds = np.searchsorted(THIRD_OCTAVE_EDGES_HZ, np.sqrt(edges_hz[1:] * edges_hz[:-1])) - 1
+    added = density[thirds] * np.diff(edges_hz)
     reached = _reached(edges_hz, lines_hz, size)
     if reached.any():
         found = steady_noise(*pair.powers(f"{grid}_power", rate_hz))
         added += np.where(reached, found.noise / found.gain, 0.0)
-    return np.asarray(added, np.float32)
+    return np.asarray(added, np.float32), thirds
 
 
 def _reached(edges_hz: FloatArray, lines_hz: FloatArray, size: int) -> BoolArray:

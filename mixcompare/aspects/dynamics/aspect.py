@@ -28,6 +28,7 @@ from mixcompare.aspects.dynamics.moves import moves_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import (
     STEEPEST_ALONE,
+    clipped_finding,
     finding,
     move_finding,
     slope_of,
@@ -75,6 +76,9 @@ class DynamicsAnalyzer:
             softest_s=_passage(times_s, softest),
             contour_s=tuple(times_s.tolist()),
             contour_db=_contour(contour, contour > bs1770.ABSOLUTE_GATE_LUFS),
+            clipped_percent=100 * float(features.clipped_frames.mean())
+            if len(features.clipped_frames)
+            else 0.0,
             reasons=tuple(reasons),
         )
 
@@ -88,7 +92,8 @@ class DynamicsAnalyzer:
         music = levels.is_music(
             (of_reference + of_candidate) / 2, of_reference, of_candidate + match.gain_db
         )
-        change = levels.common_change_db(reference, candidate, match, times_s, music)
+        clipped = pair.clipped(times_s)
+        change = levels.common_change_db(reference, candidate, match, times_s, music & ~clipped)
         told = np.isfinite(change)
         swings = slope.swings(
             (of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ
@@ -127,11 +132,17 @@ class DynamicsAnalyzer:
             spans_s=spans_s,
             loud_spans_s=loud_spans_s,
             reasons=swings.reasons,
+            clipped_percent=pair.clipped_percent[1] - pair.clipped_percent[0],
+            clipped_spans_s=_spans(times_s[clipped]),
             moves=moves_of(pair),
         )
 
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
-        """Swings over the whole range, or else above a level alone, or else moves of the whole."""
+        """Clipping; and swings over the whole range, or above a level alone, or moves of it all."""
+        clipped = [clipped_finding(difference, pair)] if difference.clipped_percent else []
+        return clipped + self._moved(difference, pair)
+
+    def _moved(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):

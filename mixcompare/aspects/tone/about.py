@@ -19,6 +19,13 @@ TILT = JustNoticeable(
     "our proposal: about 1.4 dB from end to end over seven octaves",
 )
 
+NOISE = JustNoticeable(
+    "noise",
+    3.0,
+    "dB",
+    "our proposal: as much noise again as the quiet moments have of sound",
+)
+
 ABOUT = Description(
     title="Tone",
     meaning="The steady spectral difference, whatever plays: the mix, the room, or the"
@@ -28,6 +35,7 @@ ABOUT = Description(
     noticeable=(
         TONE,
         TILT,
+        NOISE,
     ),
     explains=(
         # A broad change of tone moves registers against each other.

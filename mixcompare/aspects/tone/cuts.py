@@ -10,12 +10,13 @@ the reference has it and the candidate has not: a curve is candidate minus refer
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.tone import shaping
+from mixcompare.fields import KEPT, NOT_IN_REPORT, SIGNED, labelled, within
 
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
@@ -48,15 +49,21 @@ class Cut:
     kind : str
         ``"low_cut"`` or ``"high_cut"``.
     corner_hz, slope_db_per_octave : float
-    corner_hz_interval, slope_interval : tuple of float
+    corner_hz_interval, slope_db_per_octave_interval : tuple of float
         At 95 %.
+    rate_hz : float
+        Of the samples it was computed at, where its response is bent towards half of that by the
+        bilinear transform; infinite where it is not.
     """
 
     kind: str
-    corner_hz: float
-    slope_db_per_octave: float
+    corner_hz: float = field(metadata=labelled("Corner") | KEPT | within(0.1))
+    slope_db_per_octave: float = field(
+        metadata=labelled("Slope (below zero: the candidate's)") | SIGNED | within(1.5)
+    )
     corner_hz_interval: Interval = (0.0, 0.0)
-    slope_interval: Interval = (0.0, 0.0)
+    slope_db_per_octave_interval: Interval = (0.0, 0.0)
+    rate_hz: float = field(default=np.inf, metadata=NOT_IN_REPORT | KEPT)
 
     @property
     def in_candidate(self) -> bool:
@@ -66,7 +73,8 @@ class Cut:
     def response_db(self, frequency_hz: npt.ArrayLike) -> FloatArray:
         """Candidate minus reference at the given frequencies."""
         corner, slope = np.array([self.corner_hz]), np.array([self.slope_db_per_octave])
-        return _response_db(self.kind, corner, slope, np.asarray(frequency_hz, np.float64))[0]
+        frequency = np.asarray(frequency_hz, np.float64)
+        return np.asarray(_response_db(self.kind, corner, slope, frequency, self.rate_hz)[0])
 
     def band_response_db(self, centre_hz: FloatArray) -> FloatArray:
         """The same in third-octave bands, averaged as power."""
@@ -76,13 +84,20 @@ class Cut:
         return np.asarray(-sign * 10 * np.log10(power.mean(axis=1)))
 
 
-def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -> tuple[Cut, ...]:
+def fit(
+    centre_hz: FloatArray,
+    curve_db: FloatArray,
+    deviation_db: FloatArray,
+    rate_hz: float = np.inf,
+) -> tuple[Cut, ...]:
     """Find the cuts in a curve, each only where it says more than bells and shelves.
 
     Parameters
     ----------
     centre_hz, curve_db, deviation_db : ndarray, shape (bands,)
         Third-octave bands, the curve, and its standard deviation from moment to moment.
+    rate_hz : float
+        Of the samples.
 
     Returns
     -------
@@ -98,10 +113,14 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
     plain = shaping.fit(centre_hz, curve_db, deviation)
     best = _cost(plain, price)
     for kind in ends:
-        rest = curve_db - _total_db(kept, centre_hz)
+        rest = curve_db - total_db(kept, centre_hz)
+        start = _CORNERS_HZ[kind][0], float(np.sign(rest[0 if kind == LOW_CUT else -1]))
         tried = [
-            _fitted(kind, centre_hz, rest, deviation, beside)
+            _fitted(Cut(kind, *start, rate_hz=rate), centre_hz, rest, deviation, beside)
             for beside in _starts(kind, centre_hz, plain)
+            for rate in (
+                (np.inf, rate_hz) if kind == HIGH_CUT and np.isfinite(rate_hz) else (np.inf,)
+            )
         ]
         cut, shape = min(tried, key=lambda found: _cost(found[1], price))
         cost = _cost(shape, price) + price * 2 * (len(kept) + 1) / 3  # two values for three
@@ -125,8 +144,11 @@ def _cost(shape: shaping.Shaping, price: float) -> float:
     return shape.misfit + price * len(shape.filters)
 
 
-def _total_db(cuts: tuple[Cut, ...], centre_hz: FloatArray) -> FloatArray:
-    return np.asarray(sum((cut.band_response_db(centre_hz) for cut in cuts), np.zeros_like(centre_hz)))
+def total_db(cuts: tuple[Cut, ...], centre_hz: FloatArray) -> FloatArray:
+    """What all cuts together do to third-octave bands."""
+    return np.asarray(
+        sum((cut.band_response_db(centre_hz) for cut in cuts), np.zeros_like(centre_hz))
+    )
 
 
 def _starts(kind: str, centre_hz: FloatArray, plain: shaping.Shaping) -> list[FloatArray]:
@@ -141,25 +163,21 @@ def _starts(kind: str, centre_hz: FloatArray, plain: shaping.Shaping) -> list[Fl
 
 
 def _fitted(
-    kind: str,
+    cut: Cut,
     centre_hz: FloatArray,
     curve: FloatArray,
     deviation: FloatArray,
     beside: FloatArray,
 ) -> tuple[Cut, shaping.Shaping]:
     """A cut, and the bells and shelves beside it, each fitted on what the other leaves."""
-    sign = float(np.sign(curve[0 if kind == LOW_CUT else -1]))
-    low, high = _CORNERS_HZ[kind]
+    low, high = _CORNERS_HZ[cut.kind]
     corners = np.exp(np.arange(np.log(low), np.log(high), np.log(2) / 12))
     for _ in range(_ROUNDS):
-        cut = Cut(kind, low, sign)
         cut = _nearest(cut, corners, _SLOPES_DB, centre_hz, curve - beside, deviation)
         for finer in _FINER:
             near = np.exp(np.linspace(-finer, finer, 11))
             slopes = abs(cut.slope_db_per_octave) * near**2
-            cut = _nearest(
-                cut, cut.corner_hz * near, slopes, centre_hz, curve - beside, deviation
-            )
+            cut = _nearest(cut, cut.corner_hz * near, slopes, centre_hz, curve - beside, deviation)
         rest = curve - cut.band_response_db(centre_hz)
         shape = shaping.fit(centre_hz, rest, deviation)
         before, beside = beside, rest - shape.residual_db
@@ -181,7 +199,7 @@ def _nearest(
     slopes_db = sign * np.clip(slopes_db, _SLOPES_DB[0], _SLOPES_DB[-1])
     corner, slope = (grid.ravel() for grid in np.meshgrid(corners_hz, slopes_db))
     inside = (centre_hz[:, None] * _IN_BAND).ravel()
-    fine = _response_db(cut.kind, corner, slope, inside)
+    fine = _response_db(cut.kind, corner, slope, inside, cut.rate_hz)
     power = 10 ** (-np.abs(fine) / 10).reshape(len(corner), len(centre_hz), -1).mean(axis=2)
     left = curve + sign * 10 * np.log10(power)
     left -= np.median(left, axis=1, keepdims=True)
@@ -209,15 +227,27 @@ def _with_intervals(cut: Cut, centre_hz: FloatArray, deviation: FloatArray) -> C
     return replace(
         cut,
         corner_hz_interval=(cut.corner_hz * np.exp(-corner), cut.corner_hz * np.exp(corner)),
-        slope_interval=(cut.slope_db_per_octave - slope, cut.slope_db_per_octave + slope),
+        slope_db_per_octave_interval=(
+            cut.slope_db_per_octave - slope,
+            cut.slope_db_per_octave + slope,
+        ),
     )
 
 
 def _response_db(
-    kind: str, corner_hz: FloatArray, slope_db: FloatArray, frequency_hz: FloatArray
+    kind: str,
+    corner_hz: FloatArray,
+    slope_db: FloatArray,
+    frequency_hz: FloatArray,
+    rate_hz: float,
 ) -> FloatArray:
     """Response of every cut at every frequency, shape (cuts, frequencies)."""
-    octaves = np.log2(frequency_hz / corner_hz[:, None])
+    frequency, corner = frequency_hz, corner_hz
+    if np.isfinite(rate_hz):
+        nearest = 0.499 * rate_hz
+        frequency = np.tan(np.pi * np.minimum(frequency, nearest) / rate_hz)
+        corner = np.tan(np.pi * np.minimum(corner, nearest) / rate_hz)
+    octaves = np.log2(frequency / corner[:, None])
     beyond = -octaves if kind == LOW_CUT else octaves
     steep = np.abs(slope_db)[:, None] / PER_ORDER_DB
     lost = 10 * np.log10(1 + 2.0 ** np.minimum(2 * steep * beyond, 60.0))
