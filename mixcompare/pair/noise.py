@@ -78,6 +78,7 @@ _LINE_FREE = 6.0
 """A line as steady as noise of so few values: music at the same place now and then turns against it
 (by 5.6 dB for a moment in the sample score)."""
 _ALONE_DB = 15.0  # one line alone may be a note that is held
+_SEMITONES_TO_HZ = 5600.0  # further up the spectra have third octaves: four semitones each
 _CLEAR_DB = 10.0
 """So far over the noise a cell is judged: noise widened by 6 dB moves it by 0.6 dB there."""
 _GRIDS = {
@@ -235,6 +236,35 @@ def ruled_by(spectra: PairSpectra, of_reference: FloatArray, of_candidate: Float
     return np.asarray(
         (spectra.reference < limit * of_reference) | (spectra.candidate < limit * of_candidate)
     )
+
+
+def given_to(spectra: PairSpectra, noisier: PairSpectra, noise: Noise) -> FloatArray:
+    """How much noise every band of the reference was given, and may have where music hides it.
+
+    Parameters
+    ----------
+    spectra, noisier : PairSpectra
+        Before and after.
+    noise : tuple of Hiss or Hum
+        What was given.
+
+    Returns
+    -------
+    ndarray, shape (bands,)
+    """
+    given = np.maximum((noisier.reference - spectra.reference).mean(axis=0), 0.0)
+    if not any(isinstance(one, Hiss) for one in noise):
+        return np.asarray(given)
+    # Hiss does not end where the music begins to hide it. Further down it is taken to be as dense,
+    # but never more than there is: its cells are left out, it is not given to anybody.
+    thirds = spectra.centre_hz > _SEMITONES_TO_HZ
+    density = given / (spectra.centre_hz * np.where(thirds, 4.0, 1.0))
+    first = int(np.argmax(density > 0.1 * np.median(density[density > 0])))
+    floor = np.percentile(spectra.candidate[:, :first], 2, axis=0)
+    given[:first] = np.maximum(
+        given[:first], np.minimum(density[first] * spectra.centre_hz[:first], floor)
+    )
+    return np.asarray(given)
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
-from mixcompare.pair.noise import Noise, noise_between, ruled_by, shared
+from mixcompare.pair.noise import Noise, given_to, noise_between, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
 from mixcompare.pair.undo import (
@@ -127,10 +127,12 @@ class Pair:
             return self
         both = shared(self.reference, self.candidate, self.match, noise)
         pair = Pair(*both, self.match, noise)
+        forth = tuple(one for one in noise if one.in_candidate)
+        back = tuple(one for one in noise if not one.in_candidate)
+        spectra, noisier = self.spectra, pair.spectra
         given = (
-            (pair.spectra.reference - self.spectra.reference).mean(axis=0),
-            (pair.spectra.candidate - self.spectra.candidate).mean(axis=0)
-            * 10 ** (self.gain_db / 10),
+            given_to(spectra, noisier, forth),
+            given_to(spectra.mirrored(), noisier.mirrored(), back) * 10 ** (self.gain_db / 10),
         )
         return replace(pair, given=given)
 
