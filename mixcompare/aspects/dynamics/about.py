@@ -22,7 +22,7 @@ LEVEL_OF_THE_WHOLE = JustNoticeable(
     "level of the whole", 1.0, "dB", "ISO 3382-1:2009 Table A.1 (1 dB of level)"
 )
 CLIPPED = JustNoticeable(
-    "clipping", 1.0, "%", "our proposal: tops are cut off in one of a hundred frames of 40 ms"
+    "clipping", 0.25, "%", "our proposal: tops cut off in one of four hundred frames of 40 ms"
 )
 
 _CLIPPING = kinds("clipping_added", "clipping_removed")

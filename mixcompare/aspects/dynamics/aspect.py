@@ -35,6 +35,7 @@ from mixcompare.aspects.dynamics.words import (
     sticks_out,
 )
 from mixcompare.features import Features
+from mixcompare.features.clipping import FRAME_S
 from mixcompare.findings import Finding, Span
 from mixcompare.pair import levels
 from mixcompare.pair.pair import Pair
@@ -47,6 +48,7 @@ PASSAGE_S = 3.0
 """Length of the loudest and softest passages: one short-term window."""
 
 _LOUD_GAP_S = 2.0
+_CLIPPED_GAP_S = 1.0
 
 
 class DynamicsAnalyzer:
@@ -133,7 +135,7 @@ class DynamicsAnalyzer:
             loud_spans_s=loud_spans_s,
             reasons=swings.reasons,
             clipped_percent=pair.clipped_percent[1] - pair.clipped_percent[0],
-            clipped_spans_s=_spans(times_s[clipped]),
+            clipped_spans_s=_clipped_spans(pair),
             moves=moves_of(pair),
         )
 
@@ -178,6 +180,16 @@ def _at(values: FloatArray, index: int | None) -> float | None:
 def _contour(values: FloatArray, told: npt.NDArray[np.bool_]) -> Contour:
     shown = np.round(values, 2).tolist()
     return tuple(value if keep else None for value, keep in zip(shown, told, strict=True))
+
+
+def _clipped_spans(pair: Pair) -> tuple[Span, ...]:
+    """Where one recording alone is clipped; places less than a second apart as one."""
+    times_s = pair.grid_s(1 / FRAME_S)
+    clipped = np.flatnonzero(pair.clipped(times_s))
+    if len(clipped) == 0:
+        return ()
+    runs = np.split(clipped, np.flatnonzero(np.diff(clipped) > _CLIPPED_GAP_S / FRAME_S) + 1)
+    return tuple((float(times_s[run[0]]), float(times_s[run[-1]])) for run in runs)
 
 
 def _spans(times_s: FloatArray) -> tuple[Span, ...]:
