@@ -64,7 +64,8 @@ _STEADY_DB = 1.0
 """The quiet moments lie so near to the noise, besides what noise scatters by itself. Chosen on the
 sample score (rendered): noise from -60 to -48 dBFS stays within 0.5 dB where it shows, a hall or a
 roll of the cymbal within 7 dB at best."""
-_FEWEST_BANDS = 5
+_PERCEPTIBLE_DB = 1.0
+_FEWEST_BANDS, _FEWEST_SHOWN = 5, 3  # side by side; of them over the other by so much
 _FADING_DB = 0.2  # a band beside those that show counts as far down as this
 HISS_FROM_HZ = 2000.0
 """Noise that reaches above it is called hiss, else rumble (our words)."""
@@ -355,9 +356,9 @@ def _hiss(pair: _Ordered) -> Hiss | None:
     found = steady_noise(clean, noisy, _free(np.diff(THIRD_OCTAVE_EDGES_HZ)))
     nyquist_hz = min(pair.clean.sample_rate_hz, pair.noisy.sample_rate_hz) / 2
     carried = 0.95 * nyquist_hz >= THIRD_OCTAVE_CENTRES_HZ
-    shown = found.told & carried & (found.over_db >= _LEAST_OVER_DB)
-    shown = _longest_run(shown)
-    if shown.sum() < _FEWEST_BANDS:
+    steady = _longest_run(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
+    shown = steady & (found.over_db >= _LEAST_OVER_DB)
+    if steady.sum() < _FEWEST_BANDS or shown.sum() < _FEWEST_SHOWN:
         return None
     fading = ndimage.binary_propagation(
         shown, mask=carried & (found.over_db > _FADING_DB) & (found.noise > 0)
@@ -419,13 +420,25 @@ def _hum(pair: _Ordered) -> Hum | None:
         return None
     return Hum(
         in_candidate=pair.noisy_is_candidate,
-        mains_hz=found[2],
+        mains_hz=_mains_hz(noisy, found[2], lines),
         lines=tuple(line[0] for line in lines),
         over_db=over_db,
         level_dbfs=_dbfs(float(power.sum())),
         below_music_db=_below_music_db(pair, float(power.sum())),
         power=power,
     )
+
+
+def _mains_hz(noisy: FloatArray, about_hz: float, lines: list[tuple[int, float, float]]) -> float:
+    """Frequency of the mains by where the lines' power lies between the bins."""
+    beside = np.arange(-2, 3)
+    powers, frequencies = [], []
+    for number, power, _ in lines:
+        middle = round(number * about_hz * _LINE_S)
+        lobe = np.median(noisy[:, middle + beside], axis=0)
+        frequencies.append((middle + float(lobe @ beside / lobe.sum())) / _LINE_S / number)
+        powers.append(power)
+    return float(np.average(frequencies, weights=powers))
 
 
 def _fine_spectra(features: Features, times_s: FloatArray) -> FloatArray:

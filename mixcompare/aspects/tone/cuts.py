@@ -31,6 +31,7 @@ _SLOPES_DB = np.concatenate([np.arange(5.5, 20.0, 1.0), np.arange(20.0, 52.0, 4.
 _MIDDLE_HZ = 1000.0
 _ROUNDS, _SETTLED_DB = 3, 0.05
 _FINER = (0.25, 0.06)
+_TIE = 4.0  # of misfit: two standard deviations
 _HUBER_DB = 1.5
 _DEEP_SHARE = 0.08
 """Of what a band lost: at a steep slope it holds mostly what its nearer edge lets through, and
@@ -115,17 +116,20 @@ def fit(
     for kind in ends:
         rest = curve_db - total_db(kept, centre_hz)
         start = _CORNERS_HZ[kind][0], float(np.sign(rest[0 if kind == LOW_CUT else -1]))
+        # What bends a filter's response towards half the sample rate is taken as the usual case.
+        rates = (rate_hz, np.inf) if kind == HIGH_CUT and np.isfinite(rate_hz) else (np.inf,)
         tried = [
             _fitted(Cut(kind, *start, rate_hz=rate), centre_hz, rest, deviation, beside)
+            for rate in rates
             for beside in _starts(kind, centre_hz, plain)
-            for rate in (
-                (np.inf, rate_hz) if kind == HIGH_CUT and np.isfinite(rate_hz) else (np.inf,)
-            )
         ]
-        cut, shape = min(tried, key=lambda found: _cost(found[1], price))
+        costs = [_cost(found[1], price) for found in tried]
+        near = [found for found, each in zip(tried, costs, strict=True) if each < min(costs) + _TIE]
+        cut, shape = near[0]
         cost = _cost(shape, price) + price * 2 * (len(kept) + 1) / 3  # two values for three
         if cost < best:
-            kept, best = (*kept, _with_intervals(cut, centre_hz, deviation)), cost
+            others = [found[0] for found in near[1:]]
+            kept, best = (*kept, _with_intervals(cut, others, centre_hz, deviation)), cost
             plain = shape
     return kept
 
@@ -210,8 +214,10 @@ def _nearest(
     return replace(cut, corner_hz=float(corner[best]), slope_db_per_octave=float(slope[best]))
 
 
-def _with_intervals(cut: Cut, centre_hz: FloatArray, deviation: FloatArray) -> Cut:
-    """Intervals by the curvature of the sum of squares at the fit."""
+def _with_intervals(
+    cut: Cut, others: list[Cut], centre_hz: FloatArray, deviation: FloatArray
+) -> Cut:
+    """Intervals by the curvature of the sum of squares at the fit, and by what fits as well."""
     steps = 0.01, 0.1
     moved = (
         replace(cut, corner_hz=cut.corner_hz * np.exp(steps[0])),
@@ -224,13 +230,15 @@ def _with_intervals(cut: Cut, centre_hz: FloatArray, deviation: FloatArray) -> C
     )  # fmt: skip
     spread = np.sqrt(np.diag(np.linalg.pinv(rise @ rise.T)))
     corner, slope = np.maximum(1.96 * spread, _LEAST_HALF)
+    corners = [one.corner_hz for one in (cut, *others)]
+    slopes = [one.slope_db_per_octave for one in (cut, *others)]
     return replace(
         cut,
-        corner_hz_interval=(cut.corner_hz * np.exp(-corner), cut.corner_hz * np.exp(corner)),
-        slope_db_per_octave_interval=(
-            cut.slope_db_per_octave - slope,
-            cut.slope_db_per_octave + slope,
+        corner_hz_interval=(
+            float(min(corners) * np.exp(-corner)),
+            float(max(corners) * np.exp(corner)),
         ),
+        slope_db_per_octave_interval=(float(min(slopes) - slope), float(max(slopes) + slope)),
     )
 
 
