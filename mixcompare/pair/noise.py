@@ -78,6 +78,9 @@ _LINE_OVER_DB = 10.0  # over what lies beside it
 _LINE_FREE = 6.0
 """A line as steady as noise of so few values: music at the same place now and then turns against it
 (by 5.6 dB for a moment in the sample score)."""
+_LINE_LEAST_OVER_DB = 8.0
+"""A note that is held may be raised by 6 dB, a ride may raise several (made-up music under a ride of
+4 dB); hum stands over quiet moments by far more."""
 _ALONE_DB = 15.0  # one line alone may be a note that is held
 _SEMITONES_TO_HZ = 5600.0  # further up the spectra have third octaves: four semitones each
 _CLEAR_DB = 10.0
@@ -480,7 +483,7 @@ def _lines(
     stands = np.percentile(there, 10, axis=0) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(
         around, 10, axis=0
     )
-    shown = found.told & stands & (found.over_db >= _LEAST_OVER_DB)
+    shown = found.told & stands & (found.over_db >= _LINE_LEAST_OVER_DB)
     return [
         (int(multiples[index]), float(found.noise[index]), float(found.quiet[index]))
         for index in np.flatnonzero(shown)
