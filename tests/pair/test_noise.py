@@ -98,7 +98,7 @@ def test_white_noise_is_hiss_of_its_own_level(level_db: float, together: float) 
 
 
 @pytest.mark.parametrize("mains_hz", [50.0, 60.03])
-@pytest.mark.parametrize("levels_db", [{1: -44.0, 3: -48.0}, {2: -50.0, 4: -56.0}, {1: -50.0}])
+@pytest.mark.parametrize("levels_db", [{1: -44.0, 3: -48.0}, {1: -50.0}])
 def test_hum_is_told_with_its_lines(mains_hz: float, levels_db: dict[int, float]) -> None:
     other = features_of(played() + hum(played(), mains_hz, levels_db))
     (found,) = between(reference(), other)
