@@ -13,6 +13,12 @@ FAULTS: list[Fault] = [
         ("if not match.same_take or", "if"),
     ),
     *each(
+        "mixcompare/aspects/tone/steady.py",
+        ("tests/pair/test_noise.py",),
+        ("sign = 1.0 if one.in_candidate else -1.0", "sign = -1.0 if one.in_candidate else 1.0"),
+        ("bool((one.power > least[band]).any())", "False"),
+    ),
+    *each(
         "mixcompare/aspects/tone/cuts.py",
         ("tests/aspects/test_cuts.py",),
         ("PER_ORDER_DB = 6.02", "PER_ORDER_DB = 3.01"),

@@ -76,7 +76,7 @@ FAULTS: list[Fault] = [
             "(self.candidate + floor) / (self.reference + floor)",
             "(self.reference + floor) / (self.candidate + floor)",
         ),
-        ("self.candidate, self.reference)", "self.reference, self.candidate)"),
+        ("reference=self.candidate, candidate=", "candidate=self.candidate, reference="),
         ("return round((total - grids) / 100)", "return round((total + grids) / 100)"),
         (
             "100 * match.transposition_semitones + match.tuning_cents",
