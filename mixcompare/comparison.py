@@ -251,7 +251,8 @@ def analyse(
         verdict = "These are not two recordings of the same passage; nothing was compared."
         return Results(*sources, alignment, None, {}, (), verdict, warnings)
     tell("matching the level")
-    pair = aligned(reference, candidate, alignment).with_parts(parts)
+    recorded = aligned(reference, candidate, alignment).with_parts(parts)
+    pair = recorded.with_noise_shared()
     level = match_level(pair)
     pair = pair.with_gain(level.gain_db)
     measured: dict[str, Measured] = {}
@@ -261,7 +262,7 @@ def analyse(
         pair.differences[analyzer.aspect] = analyzer.compare(pair)
     for analyzer in ANALYZERS:
         aspect = analyzer.aspect
-        both = pair.alone(analyzer)
+        both = recorded.alone(analyzer)
         measured[aspect] = Measured(aspect, *both, pair.differences[aspect], analyzer.about)
     for analyzer in ANALYZERS:
         found += analyzer.findings(measured[analyzer.aspect].difference, pair)

@@ -131,6 +131,29 @@ class Filter:
         return float(self.response_db(third_octaves(finding)).mean())
 
 
+@dataclass(frozen=True)
+class Cut:
+    """A Butterworth filter of scipy's that takes one end of the spectrum away."""
+
+    order: int
+    corner_hz: float
+    side: str
+
+    @property
+    def _sections(self) -> FloatArray:
+        return np.asarray(
+            signal.butter(self.order, self.corner_hz, self.side, fs=RATE_HZ, output="sos")
+        )
+
+    def __call__(self, take: FloatArray) -> FloatArray:
+        return np.asarray(signal.sosfilt(self._sections, take, axis=0))
+
+    def in_band(self, finding: Finding, pair: Pair) -> float:
+        """Mean over the third octaves of the band that a finding names."""
+        _, response = signal.sosfreqz(self._sections, third_octaves(finding), fs=RATE_HZ)
+        return float(np.mean(20 * np.log10(np.abs(response))))
+
+
 def third_octaves(finding: Finding) -> FloatArray:
     low, high = finding.band_hz or (0.0, np.inf)
     return CENTRES_HZ[(low < CENTRES_HZ) & (high > CENTRES_HZ)]
@@ -319,6 +342,19 @@ def _parts(
     return Operation(name, done, pair, (Told(kind, change_db, "balance", spans_s),))
 
 
+def _after(
+    name: str, done: str, change: Callable[[FloatArray], FloatArray], told: Told, warned: str = ""
+) -> Operation:
+    """A figure 5 dB louder, and something done to the whole."""
+
+    def pair(take: FloatArray) -> Pair:
+        before, (after, rate_hz) = with_parts(take, _FIGURE, below_db=11.0, change_db=5.0)
+        return before, (change(after), rate_hz)
+
+    figure = Told("(repeating_figure|register)_louder", 5.0, "balance")
+    return Operation(name, done, pair, (figure, told), warned=warned)
+
+
 def _hall(name: str, decay_s: float, level_db: float) -> Operation:
     return Operation(
         name, f"a hall of {decay_s} s added at {level_db:+.0f} dB of the take",
@@ -333,15 +369,6 @@ def _without_hall(name: str, decay_s: float, level_db: float) -> Operation:
         lambda take: ((in_hall(take, level_db, decay_s), RATE_HZ), (take, RATE_HZ)),
         (Told("drier", -wetness_db(level_db), "wetness"),),
     )  # fmt: skip
-
-
-def _lowcut(take: FloatArray) -> FloatArray:
-    return np.asarray(signal.sosfilt(_LOWCUT, take, axis=0))
-
-
-def _lowcut_db(finding: Finding, pair: Pair) -> float:
-    _, response = signal.sosfreqz(_LOWCUT, third_octaves(finding), fs=RATE_HZ)
-    return float(np.mean(20 * np.log10(np.abs(response))))
 
 
 def _hiss(take: FloatArray) -> FloatArray:
@@ -371,7 +398,7 @@ def _width_db(finding: Finding, pair: Pair) -> float:
 
 _TURN = (10 ** (3 / 20) - 1) / (10 ** (3 / 20) + 1)  # (R - L) / (R + L); both were alike
 _CENTS = 1200 * log2(1.03)
-_LOWCUT = signal.butter(2, 120, "high", fs=RATE_HZ, output="sos")
+_LOWCUT, _HIGHCUT = Cut(2, 120, "high"), Cut(2, 5000, "low")
 _BRIGHT = high_shelf(3000, 4)
 _BRIGHTER = Told("tone_brighter", _BRIGHT.in_band, "tone")
 _FASTER = Told("tuned_higher", _CENTS, "tuning")
@@ -400,8 +427,15 @@ TONE: tuple[Operation, ...] = (
     _filter("dark", "high shelf -4 dB at 3 kHz", high_shelf(3000, -4), "tone_darker"),
     _filter("heavy", "low shelf +4 dB at 200 Hz", low_shelf(200, 4), "tone_band_louder"),
     _filter("thin", "low shelf -4 dB at 200 Hz", low_shelf(200, -4), "tone_band_weaker"),
-    Operation("lowcut", "high-pass 120 Hz, 12 dB an octave", _alone(_lowcut),
-              (Told("tone_band_weaker", _lowcut_db, "tone"),)),
+    Operation("lowcut", "high-pass 120 Hz, 12 dB an octave", _alone(_LOWCUT),
+              (Told("low_cut_added", _LOWCUT.in_band, "tone"),)),
+    Operation("lowcut_out", "the same taken out", lambda x: _alone(_LOWCUT)(x)[::-1],
+              (Told("low_cut_removed", lambda f, p: -_LOWCUT.in_band(f, p), "tone"),)),
+    Operation("highcut", "low-pass 5 kHz, 12 dB an octave", _alone(_HIGHCUT),
+              (Told("high_cut_added", _HIGHCUT.in_band, "tone"),)),
+    Operation("lowcut_narrow", "side x 0.5, high-pass 120 Hz",
+              _alone(lambda x: _LOWCUT(sides(x, 0.5))),
+              (Told("low_cut_added", None, "tone"), Told("narrower", None, "width"))),
     Operation("mp3_bright", "-4 dB, high shelf +4 dB, MP3 and back",
               _alone(lambda x: coded(gain(_BRIGHT(x), -4), "MP3")), (_BRIGHTER,), gain_db=-4.0),
 )  # fmt: skip
@@ -478,9 +512,35 @@ LEVEL: tuple[Operation, ...] = (
               _alone(lambda x: ridden(x, [0, len(x) / RATE_HZ], [0, -6])),
               (Told("whole_fades", -6.0, "level of the whole"),)),
     Operation("hiss", "white noise at -54 dBFS", _alone(_hiss),
-              (Told(".*(noise|hiss).*", None, "tone"),), warned="nothing usable above"),
+              (Told("hiss_added", None, "noise"),), warned="nothing usable above"),
+    Operation("hiss_out", "the same taken off", lambda x: _alone(_hiss)(x)[::-1],
+              (Told("hiss_removed", None, "noise"),), warned="nothing usable above"),
     Operation("hum", "hum of 50 and 150 Hz, -46 dBFS", _alone(_hum),
-              (Told(".*(noise|hum).*", None, "tone"),)),
+              (Told("hum_added", None, "noise"),)),
+    Operation("hum_narrow_bright", "side x 0.5, high shelf +4 dB, hum",
+              _alone(lambda x: _hum(_BRIGHT(sides(x, 0.5)))),
+              (Told("hum_added", None, "noise"), Told("narrower", None, "width"),
+               Told("tone_brighter", None, "tone"))),
+    Operation("hiss_narrow_bright", "side x 0.5, high shelf +4 dB, white noise",
+              _alone(lambda x: _hiss(_BRIGHT(sides(x, 0.5)))),
+              (Told("hiss_added", None, "noise"), Told("narrower", None, "width"),
+               Told("tone_brighter", None, "tone")), warned="nothing usable above"),
+    Operation("clipped", "six times the level, cut at full scale",
+              _alone(lambda x: np.clip(6 * x, -1, 1)),
+              (Told("clipping_added", None, "clipping"),), warned="is clipped in"),
+    Operation("clipped_lower", "the same, then lowered", _alone(lambda x: np.clip(6 * x, -1, 1) / 4),
+              (Told("clipping_added", None, "clipping"),)),
+    Operation("clipped_lightly", "highest peaks 2.3 dB over full scale, cut",
+              _alone(lambda x: np.clip(1.3 * x / np.abs(x).max(), -1, 1)),
+              (Told("clipping_added", None, "clipping"),), warned="is clipped in"),
+    _after("hiss_figure", "clarinets, harp and xylophone +5 dB, white noise", _hiss,
+           Told("hiss_added", None, "noise"), "nothing usable above"),
+    _after("hum_figure", "the same, hum", _hum, Told("hum_added", None, "noise")),
+    _after("lowcut_figure", "the same, high-pass 120 Hz", _LOWCUT,
+           Told("low_cut_added", None, "tone")),
+    _after("clipped_figure", "the same, half as loud again, cut at full scale",
+           lambda x: np.clip(1.5 * x, -1, 1), Told("clipping_added", None, "clipping"),
+           "is clipped in"),
     Operation("narrow_bright_squeezed", "side x 0.63, high shelf +4 dB, compressor 2:1",
               _alone(lambda x: squeezed(_BRIGHT(sides(x, 0.63)), 2, -90)),
               (Told("narrower", -4.01, "width"),

@@ -231,10 +231,13 @@ def _persistent(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
     if not known.any():
         return tone
     octave = np.log2(spectra.centre_hz)
-    smooth = np.zeros(bands)
+    smooth = np.full(bands, np.nan)
     for band in range(bands):
         near = known & (np.abs(octave - octave[band]) <= 0.5)
-        smooth[band] = np.median(tone[near]) if near.any() else 0.0
+        smooth[band] = np.median(tone[near]) if near.any() else np.nan
+    # A band in which nothing sounds goes on as its neighbours do: zero would bend them.
+    told = np.isfinite(smooth)
+    smooth = np.interp(octave, octave[told], smooth[told])
     return np.asarray(ndimage.gaussian_filter1d(smooth, 2.0), np.float64)
 
 

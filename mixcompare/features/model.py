@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from functools import cached_property
 from pathlib import Path
 from typing import Self, TypeVar
 
@@ -32,6 +33,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.audio.recording import Recording
+from mixcompare.features.clipping import clipped_frames
 from mixcompare.features.grid import (
     Progress,
 )
@@ -110,6 +112,8 @@ class Features(AlignmentFeatures):
         Linear, 1.0 = full scale.
     clipped_places : int
         Runs of three or more samples at full scale.
+    frame_tops, flat_samples : ndarray, shape (frames, channels)
+        Highest samples of every 40 ms, and how many stand in a row (:mod:`mixcompare.features.clipping`).
     mean_spectrum : ndarray, shape (bins,)
         Mean power per bin of the short spectrum, both channels, up to half the sample rate.
     usable_band_hz : tuple of float
@@ -126,6 +130,8 @@ class Features(AlignmentFeatures):
     true_peak: float
     sample_peak: float
     clipped_places: int
+    frame_tops: Float32Array
+    flat_samples: npt.NDArray[np.uint16]
     usable_band_hz: tuple[float, float]
     side_waveform: npt.NDArray[np.float16]
 
@@ -141,6 +147,11 @@ class Features(AlignmentFeatures):
             THIRD_OCTAVE_EDGES_HZ[1:] <= high * 1.01
         )
         return inside
+
+    @cached_property
+    def clipped_frames(self) -> npt.NDArray[np.bool_]:
+        """Frames of 40 ms in which it is cut off at its ceiling."""
+        return clipped_frames(self.frame_tops, self.flat_samples)
 
     def kept(self, key: object, compute: Callable[[Features], _Value]) -> _Value:
         """What was computed from these features under a key, computed now if it was not."""

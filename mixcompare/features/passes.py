@@ -9,6 +9,7 @@ import numpy.typing as npt
 import soxr
 
 from mixcompare.audio.recording import Recording, check_content, to_stereo
+from mixcompare.features.clipping import Tops
 from mixcompare.features.frames import SPARE_FRAMES, FrameStream, Rows, energy_of, power_of
 from mixcompare.features.grid import (
     ANALYSIS_RATE_HZ,
@@ -211,12 +212,14 @@ class FullPass(LightPass):
         self._high_count = 0
         self._loudness = KWeightedPower(rate, recording.channels)
         self._peak = TruePeak(rate, recording.channels)
+        self._tops = Tops(rate, recording.channels)
         self._clipped = 0
 
     def _native(self, raw: Float32Array, block: Float32Array) -> None:
         """K weighting, true peak and clipping of every channel; upper third-octave bands."""
         self._loudness.push(raw)
         self._peak.push(raw)
+        self._tops.push(raw)
         full = np.abs(raw).max(axis=1) >= 0.9999
         if full.any():
             run = full[2:] & full[1:-1] & full[:-2]
@@ -260,6 +263,7 @@ class FullPass(LightPass):
         found = super()._finish()
         cross = [self._joined("low_cross")[:frames], self._halved("high_cross", frames)]
         spectrum = self._spectrum * self._high.scale / max(self._high_count, 1)
+        tops, flat = self._tops.result()
         usable = usable_band_hz(spectrum, recording.sample_rate_hz, found["band_power"])
         return found | {
             "band_cross": np.concatenate(cross, axis=1).astype(np.complex64),
@@ -273,6 +277,8 @@ class FullPass(LightPass):
             "true_peak": self._peak.peak,
             "sample_peak": self._peak.sample_peak,
             "clipped_places": self._clipped,
+            "frame_tops": tops,
+            "flat_samples": flat,
             "usable_band_hz": usable,
             "warnings": recording.warnings + content_warnings(recording, self._clipped, usable),
         }

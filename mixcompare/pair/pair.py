@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
+from mixcompare.features.clipping import FRAME_S
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
+from mixcompare.pair.noise import Noise, given_to, noise_between, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
@@ -27,8 +30,10 @@ from mixcompare.pair.undo import (
     Ride,
     image_between,
     ride_between,
+    with_frames_alike,
     with_image_undone,
     with_ride_undone,
+    without_cells,
 )
 from mixcompare.pair.wetness import Wetness, wetness_between
 
@@ -59,11 +64,18 @@ class Pair:
     reference, candidate : Features
     match : Match
         Time map, level, tuning and written parts.
+    noise : tuple of Hiss or Hum
+        Steady noise that one of them had and the other had not; it was given to both.
+    given : (ndarray, ndarray) or None
+        How much of it reference and candidate were given in every band of the spectra, the gain
+        left in.
     """
 
     reference: Features
     candidate: Features
     match: Match
+    noise: Noise = ()
+    given: tuple[FloatArray, FloatArray] | None = None
 
     @property
     def time_map(self) -> TimeMap:
@@ -101,11 +113,29 @@ class Pair:
 
     def mirrored(self) -> Pair:
         """The same pair with the roles exchanged."""
-        return Pair(self.candidate, self.reference, self.match.mirrored())
+        noise = tuple(replace(one, in_candidate=not one.in_candidate) for one in self.noise)
+        given = None if self.given is None else self.given[::-1]
+        return Pair(self.candidate, self.reference, self.match.mirrored(), noise, given)
 
     def with_parts(self, parts: tuple[PartNotes, ...]) -> Pair:
         """The same pair with the written notes of its parts."""
         return replace(self, match=replace(self.match, parts=parts))
+
+    def with_noise_shared(self) -> Pair:
+        """The same pair, each recording with the steady noise of the other as well."""
+        noise = noise_between(self.reference, self.candidate, self.match)
+        if not noise:
+            return self
+        both = shared(self.reference, self.candidate, self.match, noise)
+        pair = Pair(*both, self.match, noise)
+        forth = tuple(one for one in noise if one.in_candidate)
+        back = tuple(one for one in noise if not one.in_candidate)
+        spectra, noisier = self.spectra, pair.spectra
+        given = (
+            given_to(spectra, noisier, forth),
+            given_to(spectra.mirrored(), noisier.mirrored(), back) * 10 ** (self.gain_db / 10),
+        )
+        return replace(pair, given=given)
 
     def with_gain(self, gain_db: float) -> Pair:
         """The same pair with another level taken out; what does not hang on it is kept."""
@@ -152,9 +182,13 @@ class Pair:
     @cached_property
     def straightened(self) -> PairSpectra:
         """The spectra with the candidate's image put back as it was."""
-        if self.image.is_none:
-            return self.spectra
-        return with_image_undone(self.spectra, self.images[1], self.image, self.gain_db)
+        spectra = self.spectra
+        if not self.image.is_none:
+            spectra = with_image_undone(spectra, self.images[1], self.image, self.gain_db)
+        if self.given is None:
+            return spectra
+        of_reference, of_candidate = self.given[0], self.given[1] * 10 ** (-self.gain_db / 10)
+        return without_cells(spectra, ruled_by(self.spectra, of_reference, of_candidate))
 
     @cached_property
     def ride(self) -> Ride:
@@ -167,9 +201,50 @@ class Pair:
     @cached_property
     def of_elements(self) -> PairSpectra:
         """The spectra without what was done to the whole: what is left may be single elements'."""
-        if not self.ride.moves:
-            return self.straightened
-        return with_ride_undone(self.straightened, self.ride)
+        spectra = self.straightened
+        if self.ride.moves:
+            spectra = with_ride_undone(spectra, self.ride)
+        clipped = self.clipped(spectra.times_s)
+        return with_frames_alike(spectra, clipped) if clipped.any() else spectra
+
+    @cached_property
+    def clipped_percent(self) -> tuple[float, float]:
+        """Share of the time in common in which each recording's tops are cut off."""
+        times_s = self.grid_s(1 / FRAME_S)
+        if len(times_s) == 0:
+            return 0.0, 0.0
+        both = self._cut_off(times_s)
+        return 100 * float(both[0].mean()), 100 * float(both[1].mean())
+
+    def clipped(self, times_s: FloatArray, around_s: float = 0.1) -> npt.NDArray[np.bool_]:
+        """Moments so near to where one recording is clipped, and not the other, shape (n,).
+
+        What is heard there is the clipping's doing; nothing else is to be judged by it.
+        """
+        if not self.same_take or not any(self.clipped_percent):
+            return np.zeros(len(times_s), np.bool_)
+        frames_s = self.grid_s(1 / FRAME_S)
+        one, other = self._cut_off(frames_s)
+        wide = ndimage.binary_dilation(one != other, iterations=max(round(around_s / FRAME_S), 1))
+        near: npt.NDArray[np.bool_] = np.interp(times_s, frames_s, wide) > 0
+        return near
+
+    def _cut_off(self, times_s: FloatArray) -> list[npt.NDArray[np.bool_]]:
+        """Whether reference and candidate are clipped at reference times; at both within a frame.
+
+        Where both are, the same tops were cut before the two became two.
+        """
+        places = times_s, self.time_map.to_candidate(times_s)
+        cut = [
+            features.clipped_frames[
+                np.clip(np.floor(place / FRAME_S).astype(int), 0, len(features.clipped_frames) - 1)
+            ]
+            if len(features.clipped_frames)
+            else np.zeros(len(times_s), np.bool_)
+            for features, place in zip((self.reference, self.candidate), places, strict=True)
+        ]
+        wide = [ndimage.binary_dilation(one) for one in cut]
+        return [cut[0] & ~wide[1], cut[1] & ~wide[0]]
 
     @cached_property
     def wetness(self) -> Wetness | None:

@@ -136,6 +136,20 @@ def with_image_undone(
     return _levelled(replace(spectra, candidate=undone))
 
 
+def without_cells(spectra: PairSpectra, cells: npt.NDArray[np.bool_]) -> PairSpectra:
+    """The same, some cells silent in both: nothing is heard there, and nothing differs."""
+    reference, candidate = (
+        np.where(cells, 0.0, power) for power in (spectra.reference, spectra.candidate)
+    )
+    return replace(spectra, reference=reference, candidate=candidate)
+
+
+def with_frames_alike(spectra: PairSpectra, frames: npt.NDArray[np.bool_]) -> PairSpectra:
+    """The same cells; at moments at which nobody is judged, the candidate's are the reference's."""
+    candidate = np.where(frames[:, None], spectra.reference, spectra.candidate)
+    return replace(spectra, candidate=candidate)
+
+
 def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
     """The same cells with the candidate's level held still.
 

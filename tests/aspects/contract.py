@@ -31,7 +31,7 @@ MIRRORED = {
         ("louder", "weaker"), ("brighter", "darker"), ("wider", "narrower"),
         ("wetter", "drier"), ("longer", "shorter"), ("smaller", "larger"),
         ("detached", "connected"), ("faster", "slower"), ("freer", "steadier"),
-        ("holds_back", "pushes_on"), ("higher", "lower"), ("left", "right"),
+        ("holds_back", "pushes_on"), ("higher", "lower"), ("left", "right"), ("added", "removed"),
         ("channels_swapped", "channels_swapped"), ("polarity_inverted", "polarity_inverted"),
     )
     for one, other in (pair, pair[::-1])

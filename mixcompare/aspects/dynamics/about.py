@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
+from mixcompare.findings.folding import Rule, always, aspect, kinds
 from mixcompare.findings.noticeable import JustNoticeable
 
 LOUDNESS_RANGE = JustNoticeable(
@@ -20,11 +21,21 @@ SWING = JustNoticeable(
 LEVEL_OF_THE_WHOLE = JustNoticeable(
     "level of the whole", 1.0, "dB", "ISO 3382-1:2009 Table A.1 (1 dB of level)"
 )
+CLIPPED = JustNoticeable(
+    "clipping", 0.25, "%", "our proposal: tops cut off in one of four hundred frames of 40 ms"
+)
+
+_CLIPPING = kinds("clipping_added", "clipping_removed")
 
 ABOUT = Description(
     title="Dynamics",
     meaning="How far the level swings, and how both recordings shape the same phrase.",
     method="Loudness against time of both on one clock; loudness range after EBU Tech 3342.",
-    noticeable=(LOUDNESS_RANGE, SWING, LEVEL_OF_THE_WHOLE),
+    noticeable=(LOUDNESS_RANGE, SWING, LEVEL_OF_THE_WHOLE, CLIPPED),
+    explains=(
+        # Cut tops level the swings, and what was mixed of mid and side is cut together.
+        Rule(_CLIPPING, kinds("dynamics_smaller", "dynamics_larger"), always),
+        Rule(_CLIPPING, aspect("width"), always),
+    ),
     figure="mixcompare.plots.dynamics:draw",
 )

@@ -28,12 +28,14 @@ from mixcompare.aspects.dynamics.moves import moves_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import (
     STEEPEST_ALONE,
+    clipped_finding,
     finding,
     move_finding,
     slope_of,
     sticks_out,
 )
 from mixcompare.features import Features
+from mixcompare.features.clipping import FRAME_S
 from mixcompare.findings import Finding, Span
 from mixcompare.pair import levels
 from mixcompare.pair.pair import Pair
@@ -46,6 +48,7 @@ PASSAGE_S = 3.0
 """Length of the loudest and softest passages: one short-term window."""
 
 _LOUD_GAP_S = 2.0
+_CLIPPED_GAP_S = 1.0
 
 
 class DynamicsAnalyzer:
@@ -75,6 +78,9 @@ class DynamicsAnalyzer:
             softest_s=_passage(times_s, softest),
             contour_s=tuple(times_s.tolist()),
             contour_db=_contour(contour, contour > bs1770.ABSOLUTE_GATE_LUFS),
+            clipped_percent=100 * float(features.clipped_frames.mean())
+            if len(features.clipped_frames)
+            else 0.0,
             reasons=tuple(reasons),
         )
 
@@ -88,7 +94,8 @@ class DynamicsAnalyzer:
         music = levels.is_music(
             (of_reference + of_candidate) / 2, of_reference, of_candidate + match.gain_db
         )
-        change = levels.common_change_db(reference, candidate, match, times_s, music)
+        clipped = pair.clipped(times_s)
+        change = levels.common_change_db(reference, candidate, match, times_s, music & ~clipped)
         told = np.isfinite(change)
         swings = slope.swings(
             (of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ
@@ -127,11 +134,17 @@ class DynamicsAnalyzer:
             spans_s=spans_s,
             loud_spans_s=loud_spans_s,
             reasons=swings.reasons,
+            clipped_percent=pair.clipped_percent[1] - pair.clipped_percent[0],
+            clipped_spans_s=_clipped_spans(pair),
             moves=moves_of(pair),
         )
 
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
-        """Swings over the whole range, or else above a level alone, or else moves of the whole."""
+        """Clipping; and swings over the whole range, or above a level alone, or moves of it all."""
+        clipped = [clipped_finding(difference, pair)] if difference.clipped_percent else []
+        return clipped + self._moved(difference, pair)
+
+    def _moved(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):
@@ -167,6 +180,16 @@ def _at(values: FloatArray, index: int | None) -> float | None:
 def _contour(values: FloatArray, told: npt.NDArray[np.bool_]) -> Contour:
     shown = np.round(values, 2).tolist()
     return tuple(value if keep else None for value, keep in zip(shown, told, strict=True))
+
+
+def _clipped_spans(pair: Pair) -> tuple[Span, ...]:
+    """Where one recording alone is clipped; places less than a second apart as one."""
+    times_s = pair.grid_s(1 / FRAME_S)
+    clipped = np.flatnonzero(pair.clipped(times_s))
+    if len(clipped) == 0:
+        return ()
+    runs = np.split(clipped, np.flatnonzero(np.diff(clipped) > _CLIPPED_GAP_S / FRAME_S) + 1)
+    return tuple((float(times_s[run[0]]), float(times_s[run[-1]])) for run in runs)
 
 
 def _spans(times_s: FloatArray) -> tuple[Span, ...]:

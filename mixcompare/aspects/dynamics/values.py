@@ -39,6 +39,8 @@ class DynamicsMeasurement:
     loudest_s, softest_s : (start, end) or None
     contour_s, contour_db : tuple
         Times, and the K-weighted level smoothed over a second, in LUFS; None under -70.
+    clipped_percent : float
+        Of the time, in which its tops are cut off.
     reasons : tuple of str
     """
 
@@ -53,6 +55,7 @@ class DynamicsMeasurement:
     softest_s: Span | None = field(metadata=labelled("Softest 3 s"))
     contour_s: tuple[float, ...]
     contour_db: Contour
+    clipped_percent: float = field(default=0.0, metadata=labelled("Time with clipped tops"))
     reasons: tuple[str, ...] = ()
 
 
@@ -95,6 +98,11 @@ class DynamicsDifference:
         Level-matched difference there.
     contour_s, contour_db : tuple
         Level-matched difference against time; None in rests.
+    clipped_percent : float
+        Time with clipped tops of the candidate, less that of the reference; where both are clipped
+        alike, neither counts.
+    clipped_spans_s : tuple of (start, end)
+        Where one of them is.
     spans_s, loud_spans_s : tuple of (start, end)
         All of the music in common, and its part above the knee, on either clock.
     reasons : tuple of str
@@ -133,4 +141,10 @@ class DynamicsDifference:
     spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.25))
     loud_spans_s: tuple[Span, ...] = field(default=(), metadata=NOT_IN_REPORT | OF_REFERENCE)
     reasons: tuple[str, ...] = ()
+    clipped_percent: float = field(
+        default=0.0, metadata=labelled("Time with clipped tops") | SIGNED | stretched(0.5)
+    )
+    clipped_spans_s: tuple[Span, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | MOMENT | within(0.1) | stretched(0.25)
+    )
     moves: tuple[Move, ...] = field(default=(), metadata=NOT_IN_REPORT)

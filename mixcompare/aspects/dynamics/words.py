@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixcompare.aspects.dynamics.about import LEVEL_OF_THE_WHOLE, SWING
+from mixcompare.aspects.dynamics.about import CLIPPED, LEVEL_OF_THE_WHOLE, SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference, Move
+from mixcompare.features.clipping import FRAME_S
 from mixcompare.findings import Finding, places, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
@@ -78,6 +79,47 @@ def move_finding(move: Move, pair: Pair) -> Finding:
         spans_s=move.spans_s,
         band_hz=None,
         cause=weighed(Differs.SWING, same_take=pair.same_take),
+        text=text,
+        advice=(advice,),
+    )
+
+
+def clipped_finding(difference: DynamicsDifference, pair: Pair) -> Finding:
+    """What is said of tops that are cut off in one recording and not in the other."""
+    share = difference.clipped_percent
+    whose = "candidate" if share > 0 else "reference"
+    frames = abs(share) / 100 * pair.duration_s / FRAME_S
+    # So many frames might by chance have been so many more or fewer (Poisson).
+    reach = abs(share) * 1.96 / max(frames, 1.0) ** 0.5
+    around = (share - reach, share + reach)
+    spans_s = difference.clipped_spans_s or (pair.span_s,)
+    text = (
+        f"The {whose} is clipped: its tops are cut off in {abs(share):.1f} % of the time"
+        f" ({frames * FRAME_S:.1f} s in all), at {places(spans_s)}. What else differs there was left"
+        " out of the judgement."
+    )
+    advice = (
+        "Go back to before the stage that was driven too far and take its input down; lowering the"
+        " level afterwards does not bring the tops back."
+        if share > 0
+        else "Nothing to do: the candidate's tops are whole."
+    )
+    proof = evidence(share, around, pair.same_take)
+    return Finding(
+        aspect="dynamics",
+        kind=f"clipping_{'added' if share > 0 else 'removed'}",
+        subject="clipped tops",
+        difference=share,
+        interval=around,
+        unit="%",
+        jnd=size_in_jnd(share, around, CLIPPED.size),
+        noticeable=CLIPPED,
+        confidence=proof.confidence,
+        evidence=proof,
+        apart=("balance", "width", "placement", "room", "tone"),
+        spans_s=spans_s,
+        band_hz=None,
+        cause=weighed(Differs.SWING, Seen.ABOVE_A_LEVEL_ONLY, same_take=pair.same_take),
         text=text,
         advice=(advice,),
     )

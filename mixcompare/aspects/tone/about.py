@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, aspect, overlapping
+from mixcompare.findings.folding import Rule, aspect, kinds, overlapping
 from mixcompare.findings.noticeable import JustNoticeable
 
 TONE = JustNoticeable(
@@ -19,6 +19,13 @@ TILT = JustNoticeable(
     "our proposal: about 1.4 dB from end to end over seven octaves",
 )
 
+NOISE = JustNoticeable(
+    "noise",
+    3.0,
+    "dB",
+    "our proposal: as much noise again as the quiet moments have of sound",
+)
+
 ABOUT = Description(
     title="Tone",
     meaning="The steady spectral difference, whatever plays: the mix, the room, or the"
@@ -28,10 +35,24 @@ ABOUT = Description(
     noticeable=(
         TONE,
         TILT,
+        NOISE,
     ),
     explains=(
-        # A broad change of tone moves registers against each other.
-        Rule(aspect("tone"), aspect("balance"), overlapping),
+        # A broad change of tone moves registers against each other; noise does not.
+        Rule(
+            kinds(
+                "tone_brighter",
+                "tone_darker",
+                "tone_band_louder",
+                "tone_band_weaker",
+                "low_cut_added",
+                "low_cut_removed",
+                "high_cut_added",
+                "high_cut_removed",
+            ),
+            aspect("balance"),
+            overlapping,
+        ),
     ),
     figure="mixcompare.plots.tone:draw",
     after=("balance",),

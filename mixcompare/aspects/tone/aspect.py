@@ -10,7 +10,9 @@ tone: each band's difference is the value on which most moments agree, level-mat
 to 10 kHz; pink noise has 0, white noise +3.01.
 
 ``shaping_...`` describes the filters that would turn the reference's tone into the candidate's;
-with the gains reversed they bring the candidate to the reference.
+with the gains reversed they bring the candidate to the reference. In one take low- and high-cut
+filters are told apart from them, and the shaping, tilt and scatter are of the rest. So is steady
+noise that one recording has: it was given to both before (``mixcompare.pair.noise``).
 
 Intervals: block bootstrap over time (Politis and Romano 1992), widened by how much the curve
 scatters from band to band (few notes in a band, resonances). Between two performances they are
@@ -20,13 +22,16 @@ to band.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
-from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone import cuts, shaping
 from mixcompare.aspects.tone.about import ABOUT
+from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 from mixcompare.aspects.tone.words import region_finding, regions, tilt_finding
 from mixcompare.features import BAND_RATE_HZ, Features
@@ -65,6 +70,8 @@ _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by it
 _LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 
+_FAR_DOWN_DB = 10.0
+
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
 
 
@@ -86,7 +93,7 @@ class ToneAnalyzer:
 
     def compare(self, pair: Pair) -> ToneDifference:
         """Static difference per band, tilt, and the broad filters that describe it."""
-        difference = _compared(pair)
+        difference = replace(_compared(pair), noise=noise_of(pair, _threshold_power(pair)))
         balance = pair.differences.get("balance")
         if balance is None or not any(balance.explained_tone_db):
             return difference
@@ -106,7 +113,14 @@ class ToneAnalyzer:
             ]
         )
         heard = known & np.asarray(difference.audible)
-        out = []
+        out = [noise_finding(one, pair) for one in difference.noise if one.heard]
+        for cut in difference.cuts:
+            lost = cut.band_response_db(THIRD_OCTAVE_CENTRES_HZ)
+            curve -= lost
+            found = cut_finding(cut, lost, heard, pair)
+            out += [] if found is None else [found]
+            # What is left of a band that lost so much came through the filter's edge.
+            heard = heard & (np.abs(lost) < _FAR_DOWN_DB)
         tilt = tilt_finding(difference, pair, curve, np.where(heard, half / 1.96, np.inf))
         if tilt is not None:
             out.append(tilt)
@@ -135,22 +149,34 @@ def _compared(pair: Pair) -> ToneDifference:
         )
     )
     weight[:, ~pair.usable_bands] = 0
+    weight[pair.clipped(times)] = 0
     curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
     known = np.isfinite(curve)
-    local = agreement.local_scatter(curve)
+    steady = agreement.intervals(curve, draws)
+    found: tuple[cuts.Cut, ...] = ()
+    if match.same_take and known.sum() >= 6:
+        rate_hz = float(min(reference.sample_rate_hz, candidate.sample_rate_hz))
+        found = cuts.fit(
+            THIRD_OCTAVE_CENTRES_HZ[known],
+            curve[known],
+            ((steady[1] - steady[0]) / (2 * 1.96))[known],
+            rate_hz,
+        )
+    rest = curve - cuts.total_db(found, THIRD_OCTAVE_CENTRES_HZ)
+    local = agreement.local_scatter(rest)
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
     typical = float(np.median(local[upper])) if upper.any() else 0.0
     broad = 0.0 if match.same_take else _broad_scatter_db(typical)
     low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
     deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
-    line = shaping.Line.through(curve, deviation)
+    line = shaping.Line.through(rest, deviation)
     tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), broad, typical, pair)
     fitted = shaping.Shaping((), 0.0, np.zeros(0))
     if known.sum() >= 6:
         centres = THIRD_OCTAVE_CENTRES_HZ[known]
         # The filters describe the curve that is there, whoever made it.
         near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
-        fitted = shaping.fit(centres, curve[known], ((near[1] - near[0]) / (2 * 1.96))[known])
+        fitted = shaping.fit(centres, rest[known], ((near[1] - near[0]) / (2 * 1.96))[known])
     left = fitted.residual_db
     return ToneDifference(
         band_centre_hz=CENTRES_HZ,
@@ -164,6 +190,7 @@ def _compared(pair: Pair) -> ToneDifference:
         shaping_q=tuple(entry.q for entry in fitted.filters),
         scatter_db=typical,
         residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
+        cuts=found,
         reasons=() if line else ("Too few bands in common for a tilt.",),
         audible=tuple(bool(value) for value in _audible(of_reference) | _audible(of_candidate)),
     )
@@ -207,6 +234,16 @@ def _broad_scatter_db(typical_db: float) -> float:
     rendered performances).
     """
     return typical_db * (3 + 2 * typical_db)
+
+
+def _threshold_power(pair: Pair) -> FloatArray:
+    """Power at the threshold of hearing in third octaves of each recording, shape (2, 31)."""
+    whole = [
+        float(features.band_power.sum(axis=(1, 2), dtype=np.float64).mean())
+        for features in (pair.reference, pair.candidate)
+    ]
+    below_db = HEARING_THRESHOLD_DB_SPL - PLAYBACK_DB_SPL
+    return np.multiply.outer(whole, 10 ** (below_db / 10))
 
 
 def _audible(power: FloatArray) -> BoolArray:

@@ -175,13 +175,12 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
     """
     problem = _Problem(centre_hz, curve_db, np.hypot(deviation_db, _FLOOR_DB))
     best = problem.refined(())
-    price = 3 * _PER_PARAMETER * np.log(max(len(curve_db), 2))
     for count in range(1, MOST_FILTERS + 1):
         if len(curve_db) < 3 * count + 3:
             break
         starts = problem.sets(count) if count <= _EXHAUSTIVE else problem.extensions(best)
         better = min(map(problem.refined, starts), key=lambda found: found.misfit)
-        if best.misfit - better.misfit < price:
+        if best.misfit - better.misfit < price(len(curve_db)):
             break
         best = better
     kept = tuple(entry for entry in best.filters if abs(entry.gain_db) >= SMALLEST_GAIN_DB)
@@ -189,6 +188,11 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
         best = problem.refined(kept)
     ordered = tuple(sorted(best.filters, key=lambda entry: entry.frequency_hz))
     return Shaping(ordered, best.level_db, best.residual_db, best.misfit)
+
+
+def price(bands: int) -> float:
+    """By how much the misfit must fall for one filter more: it has three values."""
+    return float(3 * _PER_PARAMETER * np.log(max(bands, 2)))
 
 
 def is_tilt(

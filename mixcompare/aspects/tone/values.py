@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.aspects.tone.cuts import Cut
 from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, SIGNED, labelled, stretched, within
 from mixcompare.pair.thirds import BANDS, BandIntervals, BandValues
 
@@ -22,6 +23,40 @@ class ToneMeasurement:
 
 
 @dataclass(frozen=True)
+class SteadyNoise:
+    """Noise that one recording has throughout and the other has not.
+
+    Attributes
+    ----------
+    kind : str
+        ``"hiss"``, ``"rumble"`` or ``"hum"``.
+    over_db : float
+        Quiet moments against those of the other recording, where it shows; negative where the
+        reference has it.
+    level_dbfs : float
+        A full-scale sine has 0.
+    below_music_db : float
+        How far it lies under the mean of the music.
+    band_hz : (low, high)
+        Where it shows.
+    lines_hz : tuple of float
+        Of hum.
+    heard : bool
+        Whether it is above the threshold of hearing.
+    """
+
+    kind: str
+    over_db: float = field(
+        metadata=labelled("Over the other's quiet moments") | SIGNED | within(0.2)
+    )
+    level_dbfs: float = field(metadata=labelled("Level", "dBFS") | KEPT | within(0.2))
+    below_music_db: float = field(metadata=KEPT | within(0.2))
+    band_hz: tuple[float, float] = field(metadata=KEPT | within(0.4))
+    lines_hz: tuple[float, ...] = field(metadata=KEPT | within(0.02))
+    heard: bool = field(default=True, metadata=NOT_IN_REPORT | KEPT)
+
+
+@dataclass(frozen=True)
 class ToneDifference:
     """Static spectral difference, level-matched; candidate minus reference.
 
@@ -32,6 +67,9 @@ class ToneDifference:
     tilt_db_per_octave, tilt_db_per_octave_interval
     shaping_kind, shaping_frequency_hz, shaping_gain_db, shaping_q
         Filters from the reference's tone to the candidate's.
+    cuts : tuple of Cut
+        Low-cut and high-cut filters; the filters before lead from the rest of the curve.
+    noise : tuple of SteadyNoise
     residual_db : float or None
         Root mean square over the bands of what they leave.
     scatter_db : float or None
@@ -61,6 +99,8 @@ class ToneDifference:
         default=(0.0,) * BANDS,
         metadata=labelled("Difference that single elements explain", "dB") | SIGNED,
     )
+    cuts: tuple[Cut, ...] = ()
+    noise: tuple[SteadyNoise, ...] = ()
     reasons: tuple[str, ...] = ()
     audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
 
