@@ -21,6 +21,7 @@ from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
+from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
     ImageChange,
     Ride,
@@ -169,6 +170,20 @@ class Pair:
         if not self.ride.moves:
             return self.straightened
         return with_ride_undone(self.straightened, self.ride)
+
+    @cached_property
+    def under_one_tail(self) -> OneTail | None:
+        """One take in two rooms: the reference wearing the candidate's tail; None: can't be told."""
+        return self._matched_tail(None)
+
+    def relearnt(self, factors: FloatArray) -> OneTail | None:
+        """The same, learnt with some cells changed: their power factors, of the semitones."""
+        one = self.under_one_tail
+        return one and self._matched_tail((one.level_db, factors))
+
+    def _matched_tail(self, changed: tuple[float, FloatArray] | None) -> OneTail | None:
+        sounding = self.reference, self.candidate
+        return under_one_tail(sounding, self.match, self.of_elements, self.ride, changed)
 
     @cached_property
     def wetness(self) -> Wetness | None:
