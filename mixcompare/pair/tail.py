@@ -55,6 +55,7 @@ _SPLIT_HZ = 220.0  # semitones below are read with the long window, as in the fe
 _COHERENT = 0.8
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
 _ATTACK_BLOCKS = 4
+_MOST_TAIL_DB = 3.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,7 +192,8 @@ def _frames(wave: Wave, centres: FloatArray, size: int) -> Spectra:
 def _direct_level_db(take: _Take) -> float:
     """Level on which most attacks agree: a tail has not come yet when a note begins.
 
-    One value for all frequencies: a smooth curve would swallow a changed bass.
+    One value for all frequencies: a smooth curve would swallow a changed bass. Attacks further
+    from the pair's gain than a tail can lift it are a changed element's own.
     """
     step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)
     values, weights = [], []
@@ -205,8 +207,9 @@ def _direct_level_db(take: _Take) -> float:
         rise = np.zeros(before.shape, bool)
         rise[_ATTACK_FRAMES:] = level_db[_ATTACK_FRAMES:] - level_db[:-_ATTACK_FRAMES] > _ATTACK_DB
         loud = before > np.maximum(1e-3 * np.percentile(before, 98, axis=0), 1e-6 * before.max())
-        struck = rise & loud & (after > 0)
-        values.append(10 * np.log10(after[struck] / before[struck]))
+        difference_db = 10 * np.log10((after + 1e-30) / (before + 1e-30))
+        struck = rise & loud & (np.abs(difference_db) < _MOST_TAIL_DB)
+        values.append(difference_db[struck])
         weights.append(before[struck] ** 0.15)
     found = np.concatenate(values)
     return robust_mode(found, np.concatenate(weights), 1.0) if len(found) > 1000 else 0.0
