@@ -92,7 +92,7 @@ def _interval(change: Change) -> tuple[float, float]:
 
 
 def _proven(spectra: PairSpectra) -> Split:
-    """Only what is too much, and on too many pitches, for a tail that was not learnt quite right."""
+    """Only what is too much, on too many pitches, for a tail that was not learnt quite right."""
     split = exact_split(_without_scatter(spectra))
     return replace(split, changes=tuple(c for c in split.changes if _evidence(c) > _LEAST_EVIDENCE))
 

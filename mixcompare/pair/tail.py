@@ -1,11 +1,11 @@
 """One take under another reverberation: the candidate's tail put on the reference.
 
-Under another tail every cell of one take scatters by a decibel or more, and single elements drown in
-that. But one take is coherent: what the candidate's tail adds is a linear filter of the reference's
-own past. That filter is learnt from the pair itself, frequency by frequency, by weighted ridge
-regression over earlier frames (multi-frame linear prediction, as in dereverberation: Nakatani et al.
-2010); worn by the reference it leaves a scatter of a few tenths, and the difference that remains is
-the changed element's again. The present frame takes no part: it would swallow the element.
+Under another tail every cell of one take scatters by a decibel or more, and single elements drown
+in that. But one take is coherent: what the candidate's tail adds is a linear filter of the
+reference's own past. That filter is learnt from the pair itself, frequency by frequency, by
+weighted ridge regression over earlier frames (linear prediction over frames, known from
+dereverberation: Nakatani et al. 2010, from memory); worn by the reference it leaves a scatter of a
+few tenths, and the difference that remains is the changed element's again. The present frame takes no part: it would swallow the element.
 
 Conventions
 -----------

@@ -3,8 +3,8 @@
 ``python -m tests.benchmarks.tails SCORES [--set reporting] [--part 0/2] [--cache F]`` with SCORES a
 folder of scores (see :mod:`tests.benchmarks.symphonic`). For every movement two unchanged pairs and
 three with one section changed, in rooms that take turns; a section counts where it is heard at all
-(its dry level within 12 dB of the whole). Printed: found with the right sign on its own cells, sizes,
-how often the interval holds the truth, false elements, seconds of one core.
+(its dry level within 12 dB of the whole). Printed: found with the right sign on its own cells,
+sizes, how often the interval holds the truth, false elements, seconds of one core.
 """
 
 from __future__ import annotations
@@ -120,9 +120,7 @@ def _alone(music: Excerpt, section: str) -> npt.NDArray[np.float32]:
     return _features(Excerpt(music.parts, alone), OWN_ROOM).semitone_power
 
 
-def _alike(
-    energy: FloatArray, truth: npt.NDArray[np.float32] | None, pair: Pair
-) -> float:
+def _alike(energy: FloatArray, truth: npt.NDArray[np.float32] | None, pair: Pair) -> float:
     if truth is None:
         return 0.0
     grid_hz = 440 * 2 ** ((np.arange(28, 113) - 69) / 12)  # MIDI 28 to 112
@@ -147,7 +145,8 @@ def report(told: Sequence[Told]) -> str:
         lines.append(
             f"size error {np.median(np.abs(errors)):.2f} dB median,"
             f" {np.percentile(np.abs(errors), 90):.2f} at the 90th percentile,"
-            f" bias {np.median(errors):+.2f}; interval holds the truth in {sum(held)} of {len(held)}"
+            f" bias {np.median(errors):+.2f}; interval holds the truth in {sum(held)} of"
+            f" {len(held)}"
         )
     quiet = [one for one in told if one.section is None]
     lines.append(f"false: {sum(bool(one.found) for one in quiet)} of {len(quiet)} unchanged pairs")

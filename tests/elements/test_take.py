@@ -10,9 +10,7 @@ from tests.pair.test_tail import OTHER, OWN, pair_of, played, under_other_tail
 
 
 # The gain is the one the voice was played with; 1 dB is the just-noticeable difference.
-@pytest.mark.parametrize(
-    ("voice", "gain_db"), [("melody", 6.0), ("melody", -6.0), ("figure", 6.0)]
-)
+@pytest.mark.parametrize(("voice", "gain_db"), [("melody", 6.0), ("melody", -6.0), ("figure", 6.0)])
 def test_a_changed_voice_is_found_under_another_tail(voice: str, gain_db: float) -> None:
     split = split_pair(under_other_tail(**{voice: gain_db}))
     assert split.one_tail

@@ -93,9 +93,7 @@ def test_polarity_and_a_fraction_of_a_sample_change_nothing(what: str) -> None:
 
 def test_what_is_too_short_to_learn_from_is_left() -> None:
     pair = under_other_tail()
-    short = aligned(
-        pair.reference, pair.candidate, align(pair.reference, pair.candidate)
-    )
+    short = aligned(pair.reference, pair.candidate, align(pair.reference, pair.candidate))
     start, _ = short.time_map.span_s
     nodes = short.time_map.to_candidate([start, start + 5.0])
     cut = type(short.time_map)(np.array([start, start + 5.0]), nodes)
