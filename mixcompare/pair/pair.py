@@ -173,7 +173,7 @@ class Pair:
 
     @cached_property
     def under_one_tail(self) -> OneTail | None:
-        """One take in two rooms: the reference with the candidate's tail, or None: can't be told."""
+        """The reference with the candidate's tail; None where it can't be learnt."""
         return self._matched_tail(None)
 
     def relearnt(self, factors: FloatArray) -> OneTail | None:

@@ -5,7 +5,8 @@ in that. But one take is coherent: what the candidate's tail adds is a linear fi
 reference's own past. That filter is learnt from the pair itself, frequency by frequency, by
 weighted ridge regression over earlier frames (linear prediction over frames, known from
 dereverberation: Nakatani et al. 2010, from memory); worn by the reference it leaves a scatter of a
-few tenths, and the difference that remains is the changed element's again. The present frame takes no part: it would swallow the element.
+few tenths, and the difference that remains is the changed element's again. The present frame takes
+no part: it would swallow the element.
 
 Conventions
 -----------
