@@ -62,7 +62,7 @@ class Change:
     energy : ndarray, shape (n, bands)
         The element's own power in the reference, estimated.
     strength : float
-        Loudness-weighted amount of the change, for comparing two changes of one pair.
+        Loudness-weighted amount of the change, as a share of the whole; in one take only.
     against : bool
         True where the sound falls into two halves of about equal weight, so that "this one
         up" and "the other one down" are the same statement.
@@ -87,11 +87,14 @@ class Split:
         Static difference, whatever plays.
     scatter_db : float
         Typical difference from cell to cell that neither explains.
+    one_tail : bool
+        Whether another tail was taken off first: then nothing is known of single passages.
     """
 
     changes: tuple[Change, ...]
     tone_db: FloatArray
     scatter_db: float
+    one_tail: bool = False
 
 
 def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
@@ -109,7 +112,7 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
     if float(np.abs(spectra.difference_db[spectra.audible]).max(initial=0.0)) < 0.05:
         return Split((), np.zeros(len(spectra.centre_hz)), 0.0)
     if same_take:
-        exact = exact_changes(spectra)
+        exact = exact_split(spectra)
         # Another room or heavy processing moves every cell; then the difference is no longer
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < EXACT_SCATTER_DB:
@@ -136,7 +139,7 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
 # --- one take ------------------------------------------------------------------------------
 
 
-def exact_changes(spectra: PairSpectra) -> Split:
+def exact_split(spectra: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     tone = _persistent(spectra, softer**0.3)
@@ -279,7 +282,7 @@ def _one_sign(
         agreeing=min(2 * agreeing, 1.0),
         energy=energy,
         against=_holds_much(spectra, raised, size, weight),
-        strength=float(pull.sum()),
+        strength=float(pull.sum() / weight.sum()),
     )
 
 

@@ -9,15 +9,17 @@ listed however much it changed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.changes import EXACT_SCATTER_DB, Change, exact_changes, without_change
+from mixcompare.elements.changes import EXACT_SCATTER_DB, Change, exact_split, without_change
+from mixcompare.elements.take import breadth, ground
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.detectable import Band, Detectable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, size_in_jnd
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -36,7 +38,7 @@ _ITS_OWN = 0.4  # cosine of the found element and the one that was raised
 
 
 def detectable(
-    spectra: PairSpectra, same_take: bool, registers_hz: Sequence[Band], noticeable_db: float
+    pair: Pair, registers_hz: Sequence[Band], noticeable_db: float
 ) -> tuple[Detectable, ...]:
     """Find the smallest change that would have been listed, for every register.
 
@@ -44,9 +46,7 @@ def detectable(
 
     Parameters
     ----------
-    spectra : PairSpectra
-        As elements are sought in.
-    same_take : bool
+    pair : Pair
         Of two performances nothing can be told: what differs from note to note hides an element.
     registers_hz : sequence of (low, high)
         The registers.
@@ -54,14 +54,16 @@ def detectable(
         Just-noticeable difference of an element's level.
     """
     wanted = [(band_hz, share) for band_hz in registers_hz for share in ELEMENT_SHARES]
-    still = _unchanged(_stretch(spectra)) if same_take else None
+    still = None
+    if pair.same_take:
+        spectra, least_breadth = ground(pair)
+        still = _unchanged(_stretch(spectra))
     if still is None:
         return tuple(Detectable(*one, None) for one in wanted)
     elements = [(one, _element(still, *one)) for one in wanted]
+    finder = _Finder(still, noticeable_db, least_breadth)
     return tuple(
-        Detectable(*one, _smallest(still, own, noticeable_db))
-        for one, own in elements
-        if own is not None
+        Detectable(*one, finder.smallest_db(own)) for one, own in elements if own is not None
     )
 
 
@@ -84,7 +86,7 @@ def _unchanged(spectra: PairSpectra) -> PairSpectra | None:
     """The pair as if no element had changed; None where single elements can't be told."""
     if len(spectra.times_s) < 3 * RATE_HZ:
         return None
-    split = exact_changes(spectra)
+    split = exact_split(spectra)
     if not split.scatter_db < EXACT_SCATTER_DB:
         return None
     for change in split.changes:
@@ -112,30 +114,37 @@ def _element(spectra: PairSpectra, band_hz: Band, share: float) -> FloatArray | 
     return own if len(taken) else None
 
 
-def _smallest(spectra: PairSpectra, own: FloatArray, noticeable_db: float) -> float | None:
-    """By bisection: a larger change is never harder to find."""
-    low, high = 0, len(_LEVELS_DB)
-    middle = 0  # mostly the smallest one is found
-    while low < high:
-        if _would_be_listed(spectra, own, _LEVELS_DB[middle], noticeable_db):
-            high = middle
-        else:
-            low = middle + 1
-        middle = (low + high) // 2
-    return _LEVELS_DB[low] if low < len(_LEVELS_DB) else None
+@dataclass(frozen=True)
+class _Finder:
+    """Whether an element would be listed in a pair in which nothing changed."""
 
+    spectra: PairSpectra
+    noticeable_db: float
+    least_breadth: float
 
-def _would_be_listed(
-    spectra: PairSpectra, own: FloatArray, level_db: float, noticeable_db: float
-) -> bool:
-    raised = spectra.candidate * (1 + own * (10 ** (level_db / 10) - 1))
-    changes = exact_changes(replace(spectra, candidate=raised)).changes
-    return any(_is_listed(change, own * spectra.reference, noticeable_db) for change in changes)
+    def smallest_db(self, own: FloatArray) -> float | None:
+        """By bisection: a larger change is never harder to find."""
+        low, high = 0, len(_LEVELS_DB)
+        middle = 0  # mostly the smallest one is found
+        while low < high:
+            if self._would_list(own, _LEVELS_DB[middle]):
+                high = middle
+            else:
+                low = middle + 1
+            middle = (low + high) // 2
+        return _LEVELS_DB[low] if low < len(_LEVELS_DB) else None
 
+    def _would_list(self, own: FloatArray, level_db: float) -> bool:
+        raised = self.spectra.candidate * (1 + own * (10 ** (level_db / 10) - 1))
+        changes = exact_split(replace(self.spectra, candidate=raised)).changes
+        return any(self._is_it(change, own * self.spectra.reference) for change in changes)
 
-def _is_listed(change: Change, part: FloatArray, noticeable_db: float) -> bool:
-    found, own = np.sqrt(change.energy).ravel(), np.sqrt(part).ravel()
-    alike = float(found @ own) > _ITS_OWN * float(np.linalg.norm(found) * np.linalg.norm(own))
-    proof = evidence(change.difference_db, change.interval, True, change.agreeing)
-    size = size_in_jnd(change.difference_db, change.interval, noticeable_db)
-    return change.difference_db > 0 and alike and size >= 1 and proof.confidence >= LEAST_CONFIDENCE
+    def _is_it(self, change: Change, part: FloatArray) -> bool:
+        found, own = np.sqrt(change.energy).ravel(), np.sqrt(part).ravel()
+        alike = float(found @ own) > _ITS_OWN * float(np.linalg.norm(found) * np.linalg.norm(own))
+        proof = evidence(change.difference_db, change.interval, True, change.agreeing)
+        size = size_in_jnd(change.difference_db, change.interval, self.noticeable_db)
+        listed = size >= 1 and proof.confidence >= LEAST_CONFIDENCE
+        return (
+            change.difference_db > 0 and alike and listed and breadth(change) > self.least_breadth
+        )

@@ -50,7 +50,7 @@ def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[
     least 1.5 s. Only one take in one room is that even: between rooms or performances a register
     wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.changes`).
     """
-    exact = same_take and split.scatter_db < EXACT_SCATTER_DB
+    exact = same_take and split.scatter_db < EXACT_SCATTER_DB and not split.one_tail
     if len(spectra.times_s) < 6 * RATE_HZ or not exact:
         return ()
     expected = spectra.reference

@@ -113,7 +113,8 @@ class Features(AlignmentFeatures):
     clipped_places : int
         Runs of three or more samples at full scale.
     frame_tops, flat_samples : ndarray, shape (frames, channels)
-        Highest samples of every 40 ms, and how many stand in a row (:mod:`mixcompare.features.clipping`).
+        Highest samples of every 40 ms, and how many stand in a row (see
+        :mod:`mixcompare.features.clipping`).
     mean_spectrum : ndarray, shape (bins,)
         Mean power per bin of the short spectrum, both channels, up to half the sample rate.
     usable_band_hz : tuple of float

@@ -1,7 +1,7 @@
 """Steady noise that one recording of a take has and the other has not: hiss, and the mains' hum.
 
-Noise adds its power to whatever plays. Per band ``noisy = h * clean + noise``, so that two levels of
-the music, the loud and the quiet quarter of its moments, tell gain and noise apart; what is steady
+Noise adds its power to whatever plays. Per band ``noisy = h * clean + noise``, so that two levels
+of the music, the loud and the quiet quarter of its moments, tell gain and noise apart; what is steady
 lies over every quiet moment alike and is never undercut, which neither an element that rests now
 and then nor reverberation can do. Nothing is said of two performances: there the quiet moments of
 one are not those of the other.
@@ -79,7 +79,7 @@ _LINE_FREE = 6.0
 """A line as steady as noise of so few values: music at the same place now and then turns against it
 (by 5.6 dB for a moment in the sample score)."""
 _LINE_LEAST_OVER_DB = 8.0
-"""A note that is held may be raised by 6 dB, a ride may raise several (made-up music under a ride of
+"""A note that is held may be raised by 6 dB, a ride may raise several (made-up music, a ride of
 4 dB); hum stands over quiet moments by far more."""
 _ALONE_DB = 15.0  # one line alone may be a note that is held
 _SEMITONES_TO_HZ = 5600.0  # further up the spectra have third octaves: four semitones each

@@ -25,6 +25,7 @@ from mixcompare.pair.noise import Noise, given_to, noise_between, ruled_by, shar
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
+from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
     ImageChange,
     Ride,
@@ -245,6 +246,20 @@ class Pair:
         ]
         wide = [ndimage.binary_dilation(one) for one in cut]
         return [cut[0] & ~wide[1], cut[1] & ~wide[0]]
+
+    @cached_property
+    def under_one_tail(self) -> OneTail | None:
+        """The reference with the candidate's tail; None where it can't be learnt."""
+        return self._matched_tail(None)
+
+    def relearnt(self, factors: FloatArray) -> OneTail | None:
+        """The same, learnt with some cells changed: their power factors, of the semitones."""
+        one = self.under_one_tail
+        return one and self._matched_tail((one.level_db, factors))
+
+    def _matched_tail(self, changed: tuple[float, FloatArray] | None) -> OneTail | None:
+        sounding = self.reference, self.candidate
+        return under_one_tail(sounding, self.match, self.of_elements, self.ride, changed)
 
     @cached_property
     def wetness(self) -> Wetness | None:

@@ -133,7 +133,7 @@ def with_image_undone(
         channels = _turned(*_widened(*channels, -change.side_db), -change.turn_db)
     # Never all of it: a cell's rounding is not to be read as silence.
     undone = np.maximum(channels[0] + channels[1], 1e-3 * total)
-    return _levelled(replace(spectra, candidate=undone))
+    return levelled(replace(spectra, candidate=undone))
 
 
 def without_cells(spectra: PairSpectra, cells: npt.NDArray[np.bool_]) -> PairSpectra:
@@ -165,11 +165,11 @@ def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
     still = replace(
         spectra, candidate=spectra.candidate * 10 ** (-ride.level_db / 10)[:, None], judged=settled
     )
-    still = _levelled(still)
+    still = levelled(still)
     return replace(still, candidate=np.where(settled, still.candidate, spectra.reference))
 
 
-def _levelled(spectra: PairSpectra) -> PairSpectra:
+def levelled(spectra: PairSpectra) -> PairSpectra:
     """The same cells without the level on which most of them agree."""
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible, softer**0.3, 0.0)

@@ -160,14 +160,18 @@ def load_score(movement: Movement, cache: Path | None = None) -> ScoreNotes:
 
 
 def _parse(source: str) -> ScoreNotes:
-    """Read one movement through music21.
+    """Read one movement through music21."""
+    from music21 import corpus  # slow to import, and needed only where the cache is empty
+
+    return read_notes(corpus.parse(source).toSoundingPitch())
+
+
+def read_notes(score: Any) -> ScoreNotes:
+    """The notes of a score of music21's.
 
     Bars are laid end to end by their number rather than by music21's own offsets: in some
     encodings one part's bar is a fraction too long and would push that part out of step.
     """
-    from music21 import corpus  # slow to import, and needed only where the cache is empty
-
-    score: Any = corpus.parse(source).toSoundingPitch()
     measures = [list(part.getElementsByClass("Measure")) for part in score.parts]
     bars = min(len(column) for column in measures)
     bar_start = np.zeros(bars + 1)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +14,10 @@ from scipy import ndimage
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.unseen import unseen_words
 from mixcompare.aspects.balance.values import REGISTERS_HZ
-from mixcompare.elements.changes import exact_changes
+from mixcompare.elements.changes import exact_split
 from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
 from mixcompare.findings.detectable import Detectable
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -45,12 +48,24 @@ def scattered(scatter_db: float) -> PairSpectra:
 
 
 def least_db(spectra: PairSpectra, same_take: bool = True) -> list[float | None]:
-    found = detectable(spectra, same_take, REGISTERS_HZ, LEVEL.size)
-    return [one.level_db for one in found]
+    return [one.level_db for one in told(spectra, same_take)]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A pair of which only the cells are known."""
+
+    of_elements: PairSpectra
+    same_take: bool
+    under_one_tail: None = None
+
+
+def told(spectra: PairSpectra, same_take: bool = True) -> tuple[Detectable, ...]:
+    return detectable(cast(Pair, Cells(spectra, same_take)), REGISTERS_HZ, LEVEL.size)
 
 
 def test_an_equal_pair_hides_hardly_anything_where_something_sounds() -> None:
-    found = detectable(scattered(0.0), True, REGISTERS_HZ, LEVEL.size)
+    found = told(scattered(0.0))
     assert {one.element_share for one in found} == set(ELEMENT_SHARES) == {0.1, 0.3}
     # The music reaches from 55 Hz to 5 kHz: seven octaves, and none above.
     assert sorted({one.band_hz for one in found}) == list(REGISTERS_HZ[:7])
@@ -72,17 +87,17 @@ def test_two_performances_and_cells_that_all_scatter_tell_nothing() -> None:
 def test_a_change_of_one_voice_is_found_from_the_told_size_on(scatter_db: float) -> None:
     # Every fourth pitch of the middle is one voice, raised by its power: the truth is the factor.
     spectra = scattered(scatter_db)
-    told = [
+    levels = [
         one.level_db
-        for one in detectable(spectra, True, REGISTERS_HZ, LEVEL.size)
+        for one in told(spectra)
         if one.band_hz[0] in (354.8, 707.9) and one.element_share == 0.3
     ]
-    least = max(level or np.inf for level in told)
+    least = max(level or np.inf for level in levels)
     voice = (CENTRE_HZ > 355) & (CENTRE_HZ < 1412) & (np.arange(len(CENTRE_HZ)) % 4 == 0)
 
     def found_db(level_db: float) -> list[float]:
         raised = spectra.candidate * np.where(voice, 10 ** (level_db / 10), 1.0)
-        changes = exact_changes(PairSpectra(TIMES_S, CENTRE_HZ, spectra.reference, raised)).changes
+        changes = exact_split(PairSpectra(TIMES_S, CENTRE_HZ, spectra.reference, raised)).changes
         return [change.difference_db for change in changes]
 
     (size,) = found_db(1.5 * least)
@@ -91,7 +106,7 @@ def test_a_change_of_one_voice_is_found_from_the_told_size_on(scatter_db: float)
 
 
 def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> None:
-    def told(*levels: float | None, same_take: bool = True) -> str:
+    def words(*levels: float | None, same_take: bool = True) -> str:
         least = [
             Detectable(band_hz, share, level)
             for band_hz, level in zip(REGISTERS_HZ, levels, strict=False)
@@ -99,11 +114,11 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
         ]
         return unseen_words(least, same_take)
 
-    assert told(1.25, 1.5, 1.25) == ""
-    assert told(4.0, 2.5, 1.25, 3.0) == (
-        "A single instrument with a tenth of the energy between 45 and 178 Hz, or between 355 and 708 Hz,"
-        " could have changed by up to 4 dB there unnoticed."
+    assert words(1.25, 1.5, 1.25) == ""
+    assert words(4.0, 2.5, 1.25, 3.0) == (
+        "A single instrument with a tenth of the energy between 45 and 178 Hz or between 355 and"
+        " 708 Hz could have changed by up to 4 dB there unnoticed."
     )
-    assert "by more than 12 dB" in told(1.25, None)
-    assert "can't be judged" in told(None, None)
-    assert "two performances" in told(None, None, same_take=False)
+    assert "by more than 12 dB" in words(1.25, None)
+    assert "can't be judged" in words(None, None)
+    assert "two performances" in words(None, None, same_take=False)

@@ -27,9 +27,10 @@ from mixcompare.aspects.balance.values import (
 )
 from mixcompare.aspects.balance.words import element_finding, local_finding
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
-from mixcompare.elements.changes import Change, Split, split_difference
+from mixcompare.elements.changes import Change, Split
 from mixcompare.elements.describe import Description, describe, own_cells
 from mixcompare.elements.local import local_changes
+from mixcompare.elements.take import split_pair
 from mixcompare.features import (
     HIGHEST_SEMITONE,
     LOWEST_SEMITONE,
@@ -90,7 +91,7 @@ class BalanceAnalyzer:
     def compare(self, pair: Pair) -> BalanceDifference:
         """Find the elements and registers that stand elsewhere."""
         spectra, match = pair.of_elements, pair.match
-        split = split_difference(spectra, match.same_take)
+        split = split_pair(pair)
         elements = []
         for change in split.changes:
             found = describe(change.energy, spectra)
@@ -130,6 +131,7 @@ class BalanceAnalyzer:
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
             reasons=tuple(reasons),
+            one_tail=split.one_tail,
             explained_tone_db=_explained(spectra, split),
             band_centre_hz=tuple(pair.spectra.centre_hz),
             times_s=times,

@@ -18,7 +18,7 @@ def unseen(pair: Pair) -> tuple[tuple[Detectable, ...], str]:
 
     The sentence is empty where no more than is usual could have gone unnoticed.
     """
-    least = detectable(pair.of_elements, pair.same_take, REGISTERS_HZ, LEVEL.size)
+    least = detectable(pair, REGISTERS_HZ, LEVEL.size)
     return least, unseen_words(least, pair.same_take)
 
 
@@ -48,9 +48,9 @@ def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:
         return ""
     sizes = [one.level_db for one in much if one.level_db is not None]
     size = f"by up to {max(sizes):g} dB" if len(sizes) == len(much) else "by more than 12 dB"
-    where = ", or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(much))
+    where = " or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(much))
     return (
-        f"A single instrument with a tenth of the energy {where}, could have changed"
+        f"A single instrument with a tenth of the energy {where} could have changed"
         f" {size} there unnoticed."
     )
 

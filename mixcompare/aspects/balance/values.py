@@ -113,6 +113,8 @@ class BalanceDifference:
     scatter_db : float or None
         Difference from cell to cell that neither element nor tone explains.
     same_take : bool
+    one_tail : bool
+        Whether the elements were found after another tail had been taken off.
     explained_tone_db : tuple of float, length 31
         What the elements add to the static third-octave difference.
     evenness : float or None
@@ -148,6 +150,7 @@ class BalanceDifference:
         | SIGNED,
     )
     reasons: tuple[str, ...] = ()
+    one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     explained_tone_db: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
     )

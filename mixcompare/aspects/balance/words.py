@@ -41,11 +41,19 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         ),
         spans_s=element.spans_s,
         band_hz=element.band_hz,
-        apart=("width", "placement") if pair.same_take else (),
+        apart=_apart(difference),
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
         text=_sentence(element),
         advice=_advice(element, pair.same_take),
     )
+
+
+def _apart(difference: BalanceDifference) -> tuple[str, ...]:
+    """What was taken off before elements were sought, and so explains none of them."""
+    if not difference.same_take:
+        return ()
+    tail = ("room", "articulation") if difference.one_tail else ()
+    return ("width", "placement", *tail)
 
 
 def _sentence(element: Element) -> str:

@@ -95,8 +95,8 @@ def clipped_finding(difference: DynamicsDifference, pair: Pair) -> Finding:
     spans_s = difference.clipped_spans_s or (pair.span_s,)
     text = (
         f"The {whose} is clipped: its tops are cut off in {abs(share):.1f} % of the time"
-        f" ({frames * FRAME_S:.1f} s in all), at {places(spans_s)}. What else differs there was left"
-        " out of the judgement."
+        f" ({frames * FRAME_S:.1f} s in all), at {places(spans_s)}. What else differs there was"
+        " left out of the judgement."
     )
     advice = (
         "Go back to before the stage that was driven too far and take its input down; lowering the"

@@ -134,7 +134,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/detectable.py",
         ("tests/elements/test_detectable.py",),
-        ("if same_take else None", "if True else None"),
+        ("if pair.same_take:", "if True:"),
         ("split.scatter_db < EXACT_SCATTER_DB", "split.scatter_db < 99.0"),
         ("softer = order[np.cumsum", "softer = order[::-1][np.cumsum"),
         ("if low < len(_LEVELS_DB) else None", "if low < len(_LEVELS_DB) else 0.0"),

@@ -1,0 +1,30 @@
+"""Faults in the tail put on the reference, and in what is read under it."""
+
+from tests.benchmarks.mutations import Fault, each
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/pair/tail.py",
+        ("tests/pair/test_tail.py",),
+        ("self._polarity = -1.0 if both.sum() < 0 else 1.0", "self._polarity = 1.0"),
+        ("turn = 2j * np.pi * np.fft.rfftfreq(size)", "turn = -2j * np.pi * np.fft.rfftfreq(size)"),
+        ("gram[np.diag_indices(_LAGS)] += 1 / _PRIOR", "gram[np.diag_indices(_LAGS)] += 1e6"),
+        ("_LAGS = 95", "_LAGS = 3"),
+        ("return OneTail(evened, level_db - float(by_db))", "return OneTail(evened, 3.0)"),
+    ),
+    *each(
+        "mixcompare/elements/take.py",
+        ("tests/elements/test_take.py",),
+        ("_LEAST_EVIDENCE = 0.07", "_LEAST_EVIDENCE = 0.0"),
+        ("_LEAST_EVIDENCE = 0.07", "_LEAST_EVIDENCE = 1.0"),
+        (
+            "return Split(tuple(changes), tone_db, scatter_db, one_tail=True)",
+            "return Split(tuple(changes), tone_db, scatter_db)",
+        ),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/elements/test_take.py",),
+        ('tail = ("room", "articulation") if', "tail = () if"),
+    ),
+]
