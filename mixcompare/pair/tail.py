@@ -56,7 +56,7 @@ _SPLIT_HZ = 220.0  # semitones below are read with the long window, as in the fe
 _COHERENT = 0.8
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
 _ATTACK_BLOCKS = 4
-_MOST_TAIL_DB = 3.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
+_MOST_TAIL_DB = 5.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 
 
 @dataclass(frozen=True, eq=False)
