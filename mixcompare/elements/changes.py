@@ -45,7 +45,11 @@ _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 _BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
+_LEAST_SECOND = 0.1
 _SAME_SECOND = 0.3  # of its size
+_ALWAYS = 0.8
+"""Of the cells in an element's bands: 0.95 move under the rest of a shelf, at most 0.7 under an
+element (sample score)."""
 _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
 
 
@@ -168,15 +172,27 @@ def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) ->
     first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
     if second.strength >= _BEATING * first.strength:
         return [first, second]
+    if second.strength < _LEAST_SECOND * first.strength:
+        return [first]
     away = np.where(_near(first, spectra), 0.0, softer)
     apart = [
         change
         for change in _above_tone(spectra, tone, softer, away)
         if change.difference_db * second.difference_db > 0
-        and abs(change.difference_db - second.difference_db)
-        < _SAME_SECOND * abs(second.difference_db)
+        and abs(change.difference_db / second.difference_db - 1) < _SAME_SECOND
+        and _rests(change, spectra.difference_db - tone, away)
     ]
     return [first, second] if apart else [first]
+
+
+def _rests(change: Change, rest_db: FloatArray, left: FloatArray) -> bool:
+    """Whether its bands are left alone now and then: what always moves them is a tone's rest."""
+    size = change.difference_db
+    weight = left**0.3
+    sounds = np.where(change.energy > 0, weight, 0.0).sum(axis=0)
+    weight = weight * sounds / np.maximum(weight.sum(axis=0), 1e-30)
+    moved = weight[rest_db * np.sign(size) > 0.4 * abs(size)].sum()
+    return bool(moved < _ALWAYS * weight.sum())
 
 
 def _near(change: Change, spectra: PairSpectra) -> npt.NDArray[np.bool_]:

@@ -1,8 +1,8 @@
 """Steady noise that one recording of a take has and the other has not: hiss, and the mains' hum.
 
 Noise adds its power to whatever plays. Per band ``noisy = h * clean + noise``, so that two levels
-of the music, the loud and the quiet quarter of its moments, tell gain and noise apart; what is steady
-lies over every quiet moment alike and is never undercut, which neither an element that rests now
+of the music, the loud and the quiet quarter of its moments, tell gain and noise apart; what is
+steady lies over every quiet moment alike and is never undercut, which neither an element that rests now
 and then nor reverberation can do. Nothing is said of two performances: there the quiet moments of
 one are not those of the other.
 

@@ -45,6 +45,8 @@ def test_just_noticeable_differences_are_those_of_their_sources() -> None:
         "time between channels": (100.0, "\N{MICRO SIGN}s"),  # Klumpp and Eady 1956, a proposal
         "decay": (20.0, "%"),  # Blevins et al. 2013, from memory
         "wetness": (1.5, "dB"),  # ISO 3382-1:2009 Table A.1 and a proposal
+        "noise": (3.0, "dB"),  # a proposal
+        "clipping": (0.25, "%"),  # a proposal
         "reverberation in gaps": (1.0, "dB"),  # ISO 3382-1:2009 Table A.1
     }
     assert all(jnd.source for jnd in JUST_NOTICEABLE.values())
