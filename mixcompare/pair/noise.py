@@ -2,9 +2,9 @@
 
 Noise adds its power to whatever plays. Per band ``noisy = h * clean + noise``, so that two levels
 of the music, the loud and the quiet quarter of its moments, tell gain and noise apart; what is
-steady lies over every quiet moment alike and is never undercut, which neither an element that rests now
-and then nor reverberation can do. Nothing is said of two performances: there the quiet moments of
-one are not those of the other.
+steady lies over every quiet moment alike and is never undercut, which neither an element that rests
+now and then nor reverberation can do. Nothing is said of two performances: there the quiet moments
+of one are not those of the other.
 
 What is found is then given to the recording that lacks it: both are equally noisy, and nothing that
 is measured afterwards tells them apart by the noise.

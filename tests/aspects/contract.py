@@ -251,13 +251,15 @@ def unlike(
             sign /= scale
         wanted = sign * one.difference
         limits = tuple(sorted(sign * end for end in one.interval))
-        if one.unit == "%":
+        # A share of its own reference; clipping is a share of the time, and only its sign turns.
+        of_reference = one.unit == "%" and not one.kind.startswith("clipping")
+        if of_reference:
             wanted, low, high = (-x / (1 + x / 100) for x in (one.difference, *one.interval))
             limits = (high, low)
         if one.unit == "dB/dB":
             wanted, low, high = (1 / (1 + x) - 1 for x in (one.difference, *one.interval))
             limits = (high, low)
-        step = abs(wanted) / max(other.jnd if one.unit == "%" else one.jnd, 1e-9)
+        step = abs(wanted) / max(other.jnd if of_reference else one.jnd, 1e-9)
         if wanted * other.difference <= 0:
             out.append(f"{where}: {other.difference:+.3g} has the wrong sign")
         for name, found, due in (
@@ -268,7 +270,7 @@ def unlike(
             if abs(found - due) > least_jnd * step:
                 out.append(f"{where}: {name} {found:.4g}, should be {due:.4g}")
         jnd = other.jnd / abs(sign)
-        if one.unit == "%":  # a share of its own reference: halves are told, not doubles
+        if of_reference:  # halves are told, not doubles
             jnd *= abs(one.difference / other.difference)
         if abs(jnd - one.jnd) > max(least_jnd, 0.05 * one.jnd):
             out.append(f"{where}: {other.jnd:.3g} just-noticeable differences, not {one.jnd:.3g}")

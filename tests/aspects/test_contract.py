@@ -95,6 +95,11 @@ def a_longer_impulse() -> Pair:
     return on_one_clock(impulse_response(0.8, -90.0), impulse_response(1.6, -90.0), same_take=True)
 
 
+def clipped() -> Pair:
+    ceiling = 0.7 * np.abs(piece()).max()
+    return on_one_clock(piece(), np.clip(piece(), -ceiling, ceiling), same_take=True)
+
+
 def smaller_swings() -> Pair:
     """A swell of 16 dB, of which the candidate keeps 8."""
     long = synthetic.play(3, bars=10)
@@ -202,6 +207,7 @@ PAIRS: dict[str, Callable[[], Pair]] = {
         a_wetter_hall,
         a_longer_impulse,
         smaller_swings,
+        clipped,
         a_tone_higher,
         freer,
         played_too_fast,
@@ -220,6 +226,7 @@ ABOUT = {
     "a_wetter_hall": {"room", "width"},
     "a_longer_impulse": {"room", "loudness"},
     "smaller_swings": {"dynamics", "loudness"},
+    "clipped": {"dynamics"},
     "a_tone_higher": {"articulation", "tuning"},
     "freer": {"tempo"},
     "played_too_fast": {"tempo", "tuning"},

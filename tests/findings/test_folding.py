@@ -90,6 +90,17 @@ FOLDED = {
         of_kind("placement", "moved_right", 0.6, 6.0, band_hz=(1000.0, 4000.0)),
         balance(3.0),
     ),
+    **{
+        f"{clipping} over {kind}": (
+            of_kind("dynamics", clipping, 10.0 * sign, 8.0, unit="%"),
+            of_kind(aspect, kind, -sign * 2.0),
+        )
+        for clipping, sign in (("clipping_added", 1), ("clipping_removed", -1))
+        for aspect, kind in (
+            ("dynamics", "dynamics_smaller" if sign > 0 else "dynamics_larger"),
+            ("width", "narrower" if sign > 0 else "wider"),
+        )
+    },
     "wetter over wider": (wetter(), of_kind("width", "wider", 2.0)),
     "wetter over dynamics": (wetter(), of_kind("dynamics", "dynamics_smaller", -0.2)),
     "wetter over notes": (wetter(), of_kind("articulation", "notes_more_connected", 0.2)),

@@ -107,7 +107,8 @@ def test_hum_is_told_with_its_lines(mains_hz: float, levels_db: dict[int, float]
     assert found.lines == tuple(levels_db)
     assert found.mains_hz == pytest.approx(mains_hz, rel=1e-3)
     whole = sum(10 ** (level / 10) for level in levels_db.values())
-    assert found.level_dbfs == pytest.approx(10 * np.log10(whole), abs=0.5)
+    # Within a quarter of the just-noticeable 3 dB.
+    assert found.level_dbfs == pytest.approx(10 * np.log10(whole), abs=0.75)
     (back,) = between(other, reference())
     assert not back.in_candidate
 
