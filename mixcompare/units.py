@@ -45,6 +45,7 @@ UNITS = (
     Unit("cents", "_cents", 1),
     Unit("LUFS", "_lufs", 1, difference="LU"),
     Unit("dBTP", "_dbtp", 1, difference="dB"),
+    Unit("dBFS", "_dbfs", 1, difference="dB"),
     Unit("ppm", "_ppm", 1),
     Unit("LU", "_lu", 1),
     Unit("dB", "_db", 1),
