@@ -21,7 +21,8 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import levels
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
-from mixcompare.pair.noise import Noise, given_to, noise_between, ruled_by, shared
+from mixcompare.pair.noise import Noise, noise_between
+from mixcompare.pair.noise_shared import given_to, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra

@@ -14,7 +14,8 @@ from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
-from mixcompare.pair.noise import Hiss, Hum, Noise, noise_between, shared, steady_noise
+from mixcompare.pair.noise import Hiss, Hum, Noise, noise_between, steady_noise
+from mixcompare.pair.noise_shared import shared
 from mixcompare.pair.pair import Pair, aligned
 from tests import operations, synthetic
 from tests.synthetic import RATE_HZ

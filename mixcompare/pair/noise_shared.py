@@ -1,0 +1,183 @@
+"""Noise that one recording of a take has, given to the other: nothing is then judged by it.
+
+Conventions
+-----------
+As in :mod:`mixcompare.pair.noise`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy import signal
+
+from mixcompare.features import (
+    BAND_RATE_HZ,
+    HIGHEST_SEMITONE,
+    LOWEST_SEMITONE,
+    SEMITONE_RATE_HZ,
+    Features,
+)
+from mixcompare.features.grid import (
+    ANALYSIS_RATE_HZ,
+    HIGHEST_ONSET,
+    LOW_FFT,
+    LOWEST_ONSET,
+    ONSET_FFT,
+    ONSET_RATE_HZ,
+    SEMITONE_FFT,
+)
+from mixcompare.pair.match import Match
+from mixcompare.pair.noise import BANDS, Hiss, Hum, Noise, Ordered, steady_noise
+from mixcompare.pair.spectra import PairSpectra
+from mixcompare.standards import bs1770
+from mixcompare.standards.iec61260 import (
+    THIRD_OCTAVE_CENTRES_HZ,
+    THIRD_OCTAVE_EDGES_HZ,
+    semitone_edges_hz,
+)
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+_SEMITONES_TO_HZ = 5600.0  # further up the spectra have third octaves: four semitones each
+_CLEAR_DB = 10.0
+"""So far over the noise a cell is judged: noise widened by 6 dB moves it by 0.6 dB there."""
+_GRIDS = {
+    "semitone": (LOWEST_SEMITONE, HIGHEST_SEMITONE, SEMITONE_RATE_HZ, SEMITONE_FFT),
+    "onset": (LOWEST_ONSET, HIGHEST_ONSET, ONSET_RATE_HZ, ONSET_FFT),
+}
+
+
+def shared(
+    reference: Features, candidate: Features, match: Match, noise: Noise
+) -> tuple[Features, Features]:
+    """Both recordings with the noise of the other given to each.
+
+    Returns
+    -------
+    reference, candidate : Features
+    """
+    forth = [one for one in noise if one.in_candidate]
+    back = [one for one in noise if not one.in_candidate]
+    noisier = reference, candidate
+    if forth:
+        noisier = _given(Ordered(reference, candidate, match, True), forth), noisier[1]
+    if back:
+        ordered = Ordered(candidate, reference, match.mirrored(), False)
+        noisier = noisier[0], _given(ordered, back)
+    return noisier
+
+
+def ruled_by(spectra: PairSpectra, of_reference: FloatArray, of_candidate: FloatArray) -> BoolArray:
+    """Cells in which the noise is so loud that its own scatter, or what was done to it, decides.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        Of recordings that share the noise.
+    of_reference, of_candidate : ndarray, shape (bands,)
+        How much each was given; zero where it was none.
+    """
+    limit = 10 ** (_CLEAR_DB / 10)
+    return np.asarray(
+        (spectra.reference < limit * of_reference) | (spectra.candidate < limit * of_candidate)
+    )
+
+
+def given_to(spectra: PairSpectra, noisier: PairSpectra, noise: Noise) -> FloatArray:
+    """How much noise every band of the reference was given, and may have where music hides it.
+
+    Parameters
+    ----------
+    spectra, noisier : PairSpectra
+        Before and after.
+    noise : tuple of Hiss or Hum
+        What was given.
+
+    Returns
+    -------
+    ndarray, shape (bands,)
+    """
+    given = np.maximum((noisier.reference - spectra.reference).mean(axis=0), 0.0)
+    if not any(isinstance(one, Hiss) for one in noise):
+        return np.asarray(given)
+    # Hiss does not end where the music begins to hide it. Further down it is taken to be as dense,
+    # but never more than there is: its cells are left out, it is not given to anybody.
+    thirds = spectra.centre_hz > _SEMITONES_TO_HZ
+    density = given / (spectra.centre_hz * np.where(thirds, 4.0, 1.0))
+    first = int(np.argmax(density > 0.1 * np.median(density[density > 0])))
+    floor = np.percentile(spectra.candidate[:, :first], 2, axis=0)
+    given[:first] = np.maximum(
+        given[:first], np.minimum(density[first] * spectra.centre_hz[:first], floor)
+    )
+    return np.asarray(given)
+
+
+def _given(pair: Ordered, noise: list[Hiss | Hum]) -> Features:
+    """The clean recording with the other's noise added, as it would be at its own level."""
+    clean = pair.clean
+    hiss = sum((one.power for one in noise if isinstance(one, Hiss)), np.zeros(BANDS))
+    lines = [one.lines_hz for one in noise if isinstance(one, Hum)]
+    lines_hz = np.concatenate(lines) if lines else np.zeros(0)
+    reached = (hiss > 0) | _reached(THIRD_OCTAVE_EDGES_HZ, lines_hz, LOW_FFT)
+    by_channel, cross = _of_thirds(pair, reached)
+    total = by_channel.sum(axis=1) + 1e-30
+    across = np.column_stack([by_channel[:, 1] - by_channel[:, 0], 2 * cross]) / total[:, None]
+    density = np.where(hiss > 0, total, 0.0) / np.diff(THIRD_OCTAVE_EDGES_HZ)
+    semitone, thirds = _columns(pair, "semitone", density, lines_hz)
+    return replace(
+        clean,
+        band_power=clean.band_power + by_channel.astype(np.float32),
+        band_cross=clean.band_cross + cross.astype(np.float32),
+        semitone_power=clean.semitone_power + semitone,
+        semitone_image=clean.semitone_image + semitone[:, None] * across[thirds].astype(np.float32),
+        onset_power=clean.onset_power + _columns(pair, "onset", density, lines_hz)[0],
+        k_power=clean.k_power + _k_weighted(by_channel, clean.k_power.shape[1]),
+    )
+
+
+def _of_thirds(pair: Ordered, reached: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Noise of left and right in third octaves, (31, 2), and what they share, (31,)."""
+    found = steady_noise(*pair.powers("band_power", BAND_RATE_HZ))
+    by_channel = np.where(reached.repeat(2), found.noise / found.gain, 0.0).reshape(BANDS, 2)
+    clean, noisy = pair.powers("band_cross", BAND_RATE_HZ)
+    gain = found.gain.reshape(BANDS, 2).mean(axis=1)
+    over = np.median(noisy - gain * clean, axis=0) / gain
+    most = np.sqrt(by_channel.prod(axis=1))
+    return by_channel, np.where(reached, np.clip(over, -most, most), 0.0)
+
+
+def _columns(
+    pair: Ordered, grid: str, density: FloatArray, lines_hz: FloatArray
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+    """What noise of a density and lines add to every semitone of a grid, and its third octave."""
+    lowest, highest, rate_hz, size = _GRIDS[grid]
+    edges_hz = semitone_edges_hz(lowest, highest, pair.clean.grid_tuning_cents)
+    thirds = np.searchsorted(THIRD_OCTAVE_EDGES_HZ, np.sqrt(edges_hz[1:] * edges_hz[:-1])) - 1
+    added = density[thirds] * np.diff(edges_hz)
+    reached = _reached(edges_hz, lines_hz, size)
+    if reached.any():
+        found = steady_noise(*pair.powers(f"{grid}_power", rate_hz))
+        added += np.where(reached, found.noise / found.gain, 0.0)
+    return np.asarray(added, np.float32), thirds
+
+
+def _reached(edges_hz: FloatArray, lines_hz: FloatArray, size: int) -> BoolArray:
+    """Bands into which a line falls, seen through a Hann window's main lobe."""
+    reach_hz = 2 * ANALYSIS_RATE_HZ / size
+    low, high = edges_hz[:-1, None] - reach_hz, edges_hz[1:, None] + reach_hz
+    return np.asarray(((lines_hz > low) & (lines_hz < high)).any(axis=1))
+
+
+def _k_weighted(by_channel: FloatArray, channels: int) -> FloatArray:
+    """K-weighted power that noise adds to every channel; nothing in more than two channels."""
+    if channels > 2:
+        return np.zeros(channels)
+    rate_hz = 48_000
+    below = np.minimum(THIRD_OCTAVE_CENTRES_HZ, 0.49 * rate_hz)
+    _, response = signal.sosfreqz(bs1770.k_weighting_sos(rate_hz), below, fs=rate_hz)
+    power: FloatArray = (np.abs(response[:, None]) ** 2 * by_channel).sum(axis=0)
+    return power if channels == 2 else power.mean(keepdims=True)
