@@ -84,10 +84,12 @@ def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
     tonal = _tonality(energy, spectra.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
-    # A drum's overtones follow no harmonic series; a bass line's do.
+    # A drum's overtones follow no harmonic series; a bass line's do, but plucked ones die away
+    # before many of them are heard.
     drummed = tonal < 0.5 or (monophony < 0.5 and tonal < 0.95)
     if centre < 400 and drummed:
-        return Description(PERCUSSION, "low drums", band, spans, None)
+        subject = "low drums" if tonal < 0.5 else "low drums or plucked basses"
+        return Description(PERCUSSION, subject, band, spans, None)
     lowest = centre < 160 or (centre < 500 and carries(own, spectra) > 0.5)
     if lowest and evenness < _CLOCKWORK:
         return Description(BASS, "bass line", band, spans, None)
