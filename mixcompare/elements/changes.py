@@ -43,6 +43,7 @@ EXACT_SCATTER_DB = 0.85
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
+_SAME_CELLS = 0.6  # overlap from which on two changes are one
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 _BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
 _LEAST_SECOND = 0.1
@@ -133,7 +134,7 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
         change = _agreed(spectra, fits)
         if change is None:
             break
-        if found and _same_cells(found[0], change):
+        if found and overlap(found[0].energy, change.energy) > _SAME_CELLS:
             break  # the first one was not all of it; no second thing
         found.append(change)
         spectra = without_change(spectra, change)
@@ -359,9 +360,10 @@ def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:
     return replace(spectra, candidate=spectra.candidate / (1 + (gain - 1) * share))
 
 
-def _same_cells(one: Change, other: Change) -> bool:
-    first, second = np.sqrt(one.energy).ravel(), np.sqrt(other.energy).ravel()
-    return float(first @ second) > 0.6 * float(np.linalg.norm(first) * np.linalg.norm(second))
+def overlap(one: FloatArray, other: FloatArray) -> float:
+    """How far two elements lie in the same cells: cosine of their amplitudes, 0 to 1."""
+    first, second = np.sqrt(one).ravel(), np.sqrt(other).ravel()
+    return float(first @ second) / max(float(np.linalg.norm(first) * np.linalg.norm(second)), 1e-30)
 
 
 def _as_smaller_part(group: GroupFit, factors: Factors, cells: Cells) -> GroupFit:

@@ -14,7 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.changes import EXACT_SCATTER_DB, Change, exact_split, without_change
+from mixcompare.elements.changes import (
+    EXACT_SCATTER_DB,
+    Change,
+    exact_split,
+    overlap,
+    without_change,
+)
 from mixcompare.elements.take import breadth, ground
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.detectable import Band, Detectable
@@ -34,7 +40,7 @@ _SOFTER = {0.1: 0.5, 0.3: 0.8}
 """An element of so small a share does not own the cells that hold the rest of the energy."""
 _LONGEST_S = 40.0
 _FEWEST_BANDS = 6
-_ITS_OWN = 0.4  # cosine of the found element and the one that was raised
+_ITS_OWN = 0.4  # overlap of the found element and the one that was raised
 
 
 def detectable(
@@ -140,8 +146,7 @@ class _Finder:
         return any(self._is_it(change, own * self.spectra.reference) for change in changes)
 
     def _is_it(self, change: Change, part: FloatArray) -> bool:
-        found, own = np.sqrt(change.energy).ravel(), np.sqrt(part).ravel()
-        alike = float(found @ own) > _ITS_OWN * float(np.linalg.norm(found) * np.linalg.norm(own))
+        alike = overlap(change.energy, part) > _ITS_OWN
         proof = evidence(change.difference_db, change.interval, True, change.agreeing)
         size = size_in_jnd(change.difference_db, change.interval, self.noticeable_db)
         listed = size >= 1 and proof.confidence >= LEAST_CONFIDENCE

@@ -23,11 +23,12 @@ from mixcompare.elements.changes import (
 )
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.tail import OneTail
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
-_LEAST_EVIDENCE = 0.07
+_LEAST_BREADTH = 0.07
 """Of 11 unchanged excerpts of three scores under another tail one reaches 0.064, the others stay
 below 0.03; of 9 sections changed there by 5 or 6 dB the least has 0.075, of 7 by 4 dB four less."""
 _SIDE = 0.1
@@ -38,28 +39,35 @@ _HALF_WIDTH_DB = 0.8
 def split_pair(pair: Pair) -> Split:
     """Take the level difference of a pair apart, under one tail where it has two."""
     spectra = pair.of_elements
-    if not pair.same_take or not spectra.audible.any():
-        return split_difference(spectra, pair.same_take)
-    if exact_split(spectra).scatter_db >= EXACT_SCATTER_DB:
-        found = _under_one_tail(pair)
-        if found is not None:
-            return found
-    return split_difference(spectra, pair.same_take)
+    one = _one_tail(pair) if pair.same_take and spectra.audible.any() else None
+    return split_difference(spectra, pair.same_take) if one is None else _split(pair, *one)
 
 
-def _under_one_tail(pair: Pair) -> Split | None:
-    """The changed elements on the pair's own cells; None where too much scatter is left."""
-    spectra, one = pair.of_elements, pair.under_one_tail
+def ground(pair: Pair) -> tuple[PairSpectra, float]:
+    """The cells in which elements of a take are sought, and the breadth that counts there."""
+    one = _one_tail(pair)
+    return (pair.of_elements, 0.0) if one is None else (_evened(one[0].spectra), _LEAST_BREADTH)
+
+
+def _one_tail(pair: Pair) -> tuple[OneTail, float] | None:
+    """The pair under one tail and the scatter left; None where it needs none, or too much is."""
+    if exact_split(pair.of_elements).scatter_db < EXACT_SCATTER_DB:
+        return None
+    one = pair.under_one_tail
     if one is None:
         return None
     scatter_db = exact_split(one.spectra).scatter_db
-    if scatter_db >= EXACT_SCATTER_DB:
-        return None
+    return (one, scatter_db) if scatter_db < EXACT_SCATTER_DB else None
+
+
+def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
+    """The changed elements on the pair's own cells."""
+    spectra = pair.of_elements
     split = _proven(one.spectra)
     changes = [_on_own_cells(change, one.spectra, spectra) for change in split.changes]
     again = pair.relearnt(_factors(one.spectra, split.changes)) if changes else None
     if again is not None:
-        sized = exact_split(_without_scatter(again.spectra)).changes
+        sized = exact_split(_evened(again.spectra)).changes
         changes = [
             next(
                 (
@@ -74,16 +82,6 @@ def _under_one_tail(pair: Pair) -> Split | None:
     tone_db = np.zeros(len(spectra.centre_hz))
     tone_db[: len(split.tone_db)] = split.tone_db
     return Split(tuple(changes), tone_db, scatter_db, one_tail=True)
-
-
-def ground(pair: Pair) -> tuple[PairSpectra, float]:
-    """The cells in which elements of a take are sought, and the evidence that counts there."""
-    spectra = pair.of_elements
-    if exact_split(spectra).scatter_db >= EXACT_SCATTER_DB:
-        one = pair.under_one_tail
-        if one is not None and exact_split(one.spectra).scatter_db < EXACT_SCATTER_DB:
-            return _without_scatter(one.spectra), _LEAST_EVIDENCE
-    return spectra, 0.0
 
 
 def _on_own_cells(change: Change, worn: PairSpectra, spectra: PairSpectra) -> Change:
@@ -103,8 +101,8 @@ def _interval(change: Change) -> tuple[float, float]:
 
 def _proven(spectra: PairSpectra) -> Split:
     """Only what is too much, on too many pitches, for a tail that was not learnt quite right."""
-    split = exact_split(_without_scatter(spectra))
-    return replace(split, changes=tuple(c for c in split.changes if breadth(c) > _LEAST_EVIDENCE))
+    split = exact_split(_evened(spectra))
+    return replace(split, changes=tuple(c for c in split.changes if breadth(c) > _LEAST_BREADTH))
 
 
 def breadth(change: Change) -> float:
@@ -114,7 +112,7 @@ def breadth(change: Change) -> float:
     return float(change.strength * np.sqrt(pitches))
 
 
-def _without_scatter(spectra: PairSpectra) -> PairSpectra:
+def _evened(spectra: PairSpectra) -> PairSpectra:
     """Cells that lie within their pitch's scatter are taken to be unchanged.
 
     Standing waves and a tail not learnt quite right move a pitch up and down; an element moves it

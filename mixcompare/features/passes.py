@@ -147,7 +147,7 @@ class LightPass:
             self._add("low_power", ((power @ self._low_weights) * scale).swapaxes(0, 1))
             both = power.sum(axis=0)
             self._add("semitone_low", (both @ self._semitone_low) * scale)
-            self._low_spectra(spectra, both)
+            self._low_spectra(spectra, power)
         for spectra in self._semitone.push(samples, semitone_limit):
             self._semitone_spectra(spectra)
             energy = energy_of(spectra) @ self._semitone_high
@@ -246,8 +246,8 @@ class FullPass(LightPass):
         scale = np.float32(self._low.scale)
         cross = spectra[0] * spectra[1].conj()
         self._add("low_cross", (cross @ self._low_weights) * scale)
-        self._add("phasor", deviation_phasors(power))
-        for key, values in _image_of(spectra).items():
+        self._add("phasor", deviation_phasors(power.sum(axis=0)))
+        for key, values in zip(_IMAGE, (power[1] - power[0], 2 * cross.real), strict=True):
             self._add(f"{key}_low", (values @ self._semitone_low) * scale)
 
     def _semitone_spectra(self, spectra: npt.NDArray[np.complex64]) -> None:

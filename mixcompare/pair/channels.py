@@ -38,12 +38,12 @@ def channel_powers(features: Features, times_s: FloatArray, smooth_frames: int) 
     ndarray, shape (n, 31, 2)
         Never negative.
     """
-    return np.maximum(_smoothed(features.band_power, times_s, smooth_frames), 0)
+    return np.maximum(smoothed(features.band_power, BAND_RATE_HZ, times_s, smooth_frames), 0)
 
 
 def cross_power(features: Features, times_s: FloatArray, smooth_frames: int) -> FloatArray:
     """Smoothed real cross power of left and right, shape (n, 31); as :func:`channel_powers`."""
-    return _smoothed(features.band_cross.real, times_s, smooth_frames)
+    return smoothed(features.band_cross.real, BAND_RATE_HZ, times_s, smooth_frames)
 
 
 def side_to_mid(total: FloatArray, cross: FloatArray) -> FloatArray:
@@ -59,10 +59,11 @@ def side_to_mid(total: FloatArray, cross: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(side, FLOOR * mid) / np.maximum(mid, FLOOR * side))
 
 
-def _smoothed(
-    frames: npt.NDArray[np.floating], times_s: FloatArray, smooth_frames: int
+def smoothed(
+    frames: npt.NDArray[np.floating], rate_hz: float, times_s: FloatArray, smooth_frames: int
 ) -> FloatArray:
+    """Mean of so many frames about each time, shape (n, ...)."""
     smooth = ndimage.uniform_filter1d(
         frames.astype(np.float64), smooth_frames, axis=0, mode="nearest"
     )
-    return sample_frames(smooth, BAND_RATE_HZ, times_s)
+    return sample_frames(smooth, rate_hz, times_s)

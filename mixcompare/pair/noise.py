@@ -23,15 +23,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage
 
-from mixcompare.alignment.timemap import sample_frames
-from mixcompare.features import (
-    BAND_RATE_HZ,
-    Features,
-)
-from mixcompare.features.grid import (
-    ANALYSIS_RATE_HZ,
-    WAVEFORM_SCALE,
-)
+from mixcompare.features import BAND_RATE_HZ, Features
+from mixcompare.features.grid import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
+from mixcompare.pair.channels import smoothed
 from mixcompare.pair.match import Match
 from mixcompare.standards.iec61260 import (
     THIRD_OCTAVE_CENTRES_HZ,
@@ -209,19 +203,12 @@ class Ordered:
         times_s = self.match.grid_s(BAND_RATE_HZ)
         size = round(_SMOOTH_S * rate_hz) | 1
         clean, noisy = (
-            sample_frames(
-                ndimage.uniform_filter1d(
-                    np.asarray(getattr(features, name).real, np.float64),
-                    size, axis=0, mode="nearest",
-                ),
-                rate_hz,
-                places_s,
-            ).reshape(len(times_s), -1)
-            for features, places_s in (
+            smoothed(getattr(features, name).real, rate_hz, at_s, size).reshape(len(times_s), -1)
+            for features, at_s in (
                 (self.clean, times_s),
                 (self.noisy, self.match.time_map.to_candidate(times_s)),
             )
-        )  # fmt: skip
+        )
         return clean, noisy
 
 

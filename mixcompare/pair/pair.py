@@ -25,14 +25,14 @@ from mixcompare.pair.noise import Noise, noise_between
 from mixcompare.pair.noise_shared import given_to, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
-from mixcompare.pair.spectra import PairSpectra, cell_images, pair_spectra
+from mixcompare.pair.spectra import PairSpectra, candidate_image, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
     ImageChange,
     Ride,
     image_between,
+    not_judged,
     ride_between,
-    with_frames_alike,
     with_image_undone,
     with_ride_undone,
     without_cells,
@@ -170,11 +170,6 @@ class Pair:
         return pair_spectra(self.reference, self.candidate, self.match)
 
     @cached_property
-    def images(self) -> tuple[FloatArray, FloatArray]:
-        """Of both recordings, the image of every cell of the spectra; the gain is left in."""
-        return cell_images(self.reference, self.candidate, self.match)
-
-    @cached_property
     def image(self) -> ImageChange:
         """What was done to the image as a whole; nothing that could be told of two performances."""
         if not self.same_take:
@@ -186,7 +181,8 @@ class Pair:
         """The spectra with the candidate's image put back as it was."""
         spectra = self.spectra
         if not self.image.is_none:
-            spectra = with_image_undone(spectra, self.images[1], self.image, self.gain_db)
+            cells = candidate_image(self.reference, self.candidate, self.match)
+            spectra = with_image_undone(spectra, cells, self.image, self.gain_db)
         if self.given is None:
             return spectra
         of_reference, of_candidate = self.given[0], self.given[1] * 10 ** (-self.gain_db / 10)
@@ -207,16 +203,15 @@ class Pair:
         if self.ride.moves:
             spectra = with_ride_undone(spectra, self.ride)
         clipped = self.clipped(spectra.times_s)
-        return with_frames_alike(spectra, clipped) if clipped.any() else spectra
+        return not_judged(spectra, clipped[:, None]) if clipped.any() else spectra
 
     @cached_property
     def clipped_percent(self) -> tuple[float, float]:
         """Share of the time in common in which each recording's tops are cut off."""
-        times_s = self.grid_s(1 / FRAME_S)
-        if len(times_s) == 0:
+        of_reference, of_candidate = self._cut_off
+        if len(of_reference) == 0:
             return 0.0, 0.0
-        both = self._cut_off(times_s)
-        return 100 * float(both[0].mean()), 100 * float(both[1].mean())
+        return 100 * float(of_reference.mean()), 100 * float(of_candidate.mean())
 
     def clipped(self, times_s: FloatArray, around_s: float = 0.1) -> npt.NDArray[np.bool_]:
         """Moments so near to where one recording is clipped, and not the other, shape (n,).
@@ -225,28 +220,28 @@ class Pair:
         """
         if not self.same_take or not any(self.clipped_percent):
             return np.zeros(len(times_s), np.bool_)
-        frames_s = self.grid_s(1 / FRAME_S)
-        one, other = self._cut_off(frames_s)
+        one, other = self._cut_off
         wide = ndimage.binary_dilation(one != other, iterations=max(round(around_s / FRAME_S), 1))
-        near: npt.NDArray[np.bool_] = np.interp(times_s, frames_s, wide) > 0
+        near: npt.NDArray[np.bool_] = np.interp(times_s, self.grid_s(1 / FRAME_S), wide) > 0
         return near
 
-    def _cut_off(self, times_s: FloatArray) -> list[npt.NDArray[np.bool_]]:
-        """Whether reference and candidate are clipped at reference times; at both within a frame.
+    @cached_property
+    def _cut_off(self) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+        """Frames in common in which reference and candidate are clipped, and not both.
 
         Where both are, the same tops were cut before the two became two.
         """
+        times_s = self.grid_s(1 / FRAME_S)
         places = times_s, self.time_map.to_candidate(times_s)
-        cut = [
+        one, other = (
             features.clipped_frames[
                 np.clip(np.floor(place / FRAME_S).astype(int), 0, len(features.clipped_frames) - 1)
             ]
             if len(features.clipped_frames)
             else np.zeros(len(times_s), np.bool_)
             for features, place in zip((self.reference, self.candidate), places, strict=True)
-        ]
-        wide = [ndimage.binary_dilation(one) for one in cut]
-        return [cut[0] & ~wide[1], cut[1] & ~wide[0]]
+        )
+        return one & ~ndimage.binary_dilation(other), other & ~ndimage.binary_dilation(one)
 
     @cached_property
     def under_one_tail(self) -> OneTail | None:

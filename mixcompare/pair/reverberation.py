@@ -55,12 +55,8 @@ _FALL_DB, _LEAST_FALL_DB = (-5.0, -25.0), 6.0
 _LEAST_FALL_BINS = 16
 _FALL_ROUNDS = 4
 
-_MOST, _GAPS, _HIGH, _LOW = (
-    99,
-    95,
-    90,
-    50,
-)  # percentiles of what is foretold, in the gaps and elsewhere
+# Percentiles of what is foretold, in the gaps and elsewhere.
+_MOST, _GAPS, _HIGH, _LOW = 99, 95, 90, 50
 _LEAST_CELLS = 50
 _LEAST_CONTRAST_DB = 0.2
 _LEAST_BORNE_OUT, _MOST_BORNE_OUT = 0.4, 1.3
@@ -155,7 +151,7 @@ def reverberation_between(
     Returns
     -------
     Reverberation or None
-        None where too little is in common, or the mono sums have nothing in common.
+        None where too little is in common.
     """
     spectra = cross_spectra(reference, candidate, match, gain_db)
     if spectra is None:
@@ -274,14 +270,18 @@ class _Reading:
         self.borne_out, self.contrast_db = _borne_out(foretold, found, audible)
         self.gaps_db = float(np.percentile(foretold[audible], _GAPS)) if audible.any() else 0.0
 
+    def _excess(self, response: Response) -> FloatArray:
+        """Energy of the tail over the floor, of every register."""
+        return np.asarray((response.energy - response.floor)[:, self._part].sum(axis=1))
+
     def _level_db(self, response: Response) -> float:
         """Against the direct part, each register as loud as this music plays in it."""
-        excess = (response.energy - response.floor)[:, self._part].sum(axis=1)
+        excess = self._excess(response)
         return _decibels(float((self._weight * excess[_REGISTER]).sum() / self._weight.sum()))
 
     def _values(self, response: Response) -> FloatArray:
         """Level, pre-delay, logarithm of the decay time, level of the top against the middle."""
-        excess = (response.energy - response.floor)[:, self._part].sum(axis=1)
+        excess = self._excess(response)
         decay_s = _decay_s(response, self._first, self._stop)
         return np.array(
             [
@@ -308,7 +308,6 @@ class _Reading:
         about_s = float(np.hypot(spread[1], _PREDELAY_S))
         wide = float(np.hypot(spread[2], _DECAY_SHARE))
         timed = bool(np.isfinite(decay) and np.isfinite(wide))
-        excess = (response.energy - response.floor)[:, self._part].sum(axis=1)
         gaps_db = self.gaps_db
         return Tail(
             added=added,
@@ -320,7 +319,7 @@ class _Reading:
             decay_interval_s=(
                 (float(np.exp(decay - wide)), float(np.exp(decay + wide))) if timed else None
             ),
-            register_db=tuple(_decibels(float(one)) for one in excess),
+            register_db=tuple(_decibels(float(one)) for one in self._excess(response)),
             top_db=float(top_db),
             top_interval_db=(float(top_db - spread[3]), float(top_db + spread[3])),
             gaps_db=gaps_db,

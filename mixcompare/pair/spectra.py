@@ -110,29 +110,24 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     )
 
 
-def cell_images(
-    reference: Features, candidate: Features, match: Match
-) -> tuple[FloatArray, FloatArray]:
-    """Image of every cell of :func:`pair_spectra`, of both recordings.
+def candidate_image(reference: Features, candidate: Features, match: Match) -> FloatArray:
+    """Image of the candidate's cells of :func:`pair_spectra`.
 
     Returns
     -------
-    reference, candidate : ndarray, shape (n, bands, 2)
+    ndarray, shape (n, bands, 2)
         Right less left, and twice the real cross power, as powers of the recording itself: the
         pair's gain is not taken out.
     """
     times = _times_s(match)
     pitches, upper, shift = _columns(reference, candidate, match)
-    of_reference, of_candidate = _read(
-        (reference.semitone_image, candidate.semitone_image), SEMITONE_RATE_HZ, times, match
+    lower = _read_at(
+        candidate.semitone_image, SEMITONE_RATE_HZ, _moments(times, SEMITONE_RATE_HZ, match)[1]
     )
-    a_upper, b_upper = _read(
-        (_upper_image(reference, upper), _upper_image(candidate, upper)), BAND_RATE_HZ, times, match
+    above = _read_at(
+        _upper_image(candidate, upper), BAND_RATE_HZ, _moments(times, BAND_RATE_HZ, match)[1]
     )
-    return (
-        np.concatenate([of_reference[:, pitches], a_upper], axis=1),
-        np.concatenate([of_candidate[:, pitches + shift], b_upper], axis=1),
-    )
+    return np.concatenate([lower[:, pitches + shift], above], axis=1)
 
 
 def _upper_image(features: Features, bands: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
@@ -172,7 +167,16 @@ def _read(
     times_s: FloatArray,
     match: Match,
 ) -> tuple[FloatArray, FloatArray]:
-    """Both recordings' frames at the same moments.
+    """Both recordings' frames at the same moments."""
+    first, second = (
+        _read_at(power, rate_hz, places_s)
+        for power, places_s in zip(powers, _moments(times_s, rate_hz, match), strict=True)
+    )
+    return first, second
+
+
+def _moments(times_s: FloatArray, rate_hz: float, match: Match) -> tuple[FloatArray, FloatArray]:
+    """The moments on either clock.
 
     Interpolation blurs by how far from a frame it reads. In one take the moments are moved a
     little, so that they lie as far before a frame of one recording as after one of the other:
@@ -181,10 +185,11 @@ def _read(
     if match.same_take:
         frames = (match.time_map.to_candidate(times_s) - times_s) * rate_hz
         times_s = times_s - (frames - np.round(frames)) / 2 / rate_hz
-    width = 0.3 * rate_hz / RATE_HZ
-    first, second = (_smooth(power, width) for power in powers)
-    places_s = match.time_map.to_candidate(times_s)
-    return sample_frames(first, rate_hz, times_s), sample_frames(second, rate_hz, places_s)
+    return times_s, match.time_map.to_candidate(times_s)
+
+
+def _read_at(frames: npt.NDArray[np.float32], rate_hz: float, places_s: FloatArray) -> FloatArray:
+    return sample_frames(_smooth(frames, 0.3 * rate_hz / RATE_HZ), rate_hz, places_s)
 
 
 def _grid_shift(reference: Features, candidate: Features, match: Match) -> int:

@@ -118,7 +118,7 @@ def with_image_undone(
     spectra : PairSpectra
         With the gain taken out.
     cells : ndarray, shape (n, bands, 2)
-        The candidate's, as from :func:`mixcompare.pair.spectra.cell_images`.
+        The candidate's, as from :func:`mixcompare.pair.spectra.candidate_image`.
     change : ImageChange
         What is taken back.
     gain_db : float
@@ -144,17 +144,17 @@ def without_cells(spectra: PairSpectra, cells: npt.NDArray[np.bool_]) -> PairSpe
     return replace(spectra, reference=reference, candidate=candidate)
 
 
-def with_frames_alike(spectra: PairSpectra, frames: npt.NDArray[np.bool_]) -> PairSpectra:
-    """The same cells; at moments at which nobody is judged, the candidate's are the reference's."""
-    candidate = np.where(frames[:, None], spectra.reference, spectra.candidate)
-    return replace(spectra, candidate=candidate)
+def not_judged(spectra: PairSpectra, cells: npt.NDArray[np.bool_]) -> PairSpectra:
+    """The same, some cells left out of the judgement: there the candidate's are the reference's."""
+    judged = ~cells if spectra.judged is None else spectra.judged & ~cells
+    candidate = np.where(cells, spectra.reference, spectra.candidate)
+    return replace(spectra, candidate=candidate, judged=np.broadcast_to(judged, candidate.shape))
 
 
 def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
     """The same cells with the candidate's level held still.
 
-    Cells whose windows saw the fader move are not judged: there the candidate is taken to be the
-    reference.
+    Cells whose windows saw the fader move are not judged.
     """
     speed = np.abs(np.gradient(ride.level_db)) * RATE_HZ
     settled = np.empty(spectra.reference.shape, bool)
@@ -165,8 +165,7 @@ def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
     still = replace(
         spectra, candidate=spectra.candidate * 10 ** (-ride.level_db / 10)[:, None], judged=settled
     )
-    still = levelled(still)
-    return replace(still, candidate=np.where(settled, still.candidate, spectra.reference))
+    return not_judged(levelled(still), ~settled)
 
 
 def levelled(spectra: PairSpectra) -> PairSpectra:

@@ -5,7 +5,8 @@ change; the real string orchestra takes the measured rooms and the tails of ``te
 and both take what is no tail. Told means: a finding ``wetter`` of the room's analyzer, or
 ``drier`` where the tail was left out (every other pair). Constants of
 :mod:`mixcompare.pair.reverberation` were chosen on the real take under single changes and its
-tails at 0 to -20 dB; the made-up pieces here, with seeds from 500 on, are for reporting.
+tails at 0 to -20 dB, and the least widths of its intervals on made-up pieces with seeds 500 to 514;
+the pieces here, with seeds from 600 on, are for reporting.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from tests import operations, synthetic
 FloatArray = npt.NDArray[np.float64]
 Change = Callable[[FloatArray], FloatArray]
 
-_FIRST_SEED = 500
+_FIRST_SEED = 600
 _RATE_HZ = operations.RATE_HZ
 _LEVELS_DB = (-20.0, -16.0, -12.0, -9.0, -6.0, -3.0, 0.0)
 

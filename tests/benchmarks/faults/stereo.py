@@ -89,7 +89,7 @@ FAULTS: list[Fault] = [
             "gain * np.concatenate([of_candidate[:, pitches + shift]",
             "gain * np.concatenate([of_candidate[:, pitches]",
         ),
-        ("sample_frames(second, rate_hz, places_s)", "sample_frames(second, rate_hz, times_s)"),
+        ("return times_s, match.time_map.to_candidate(times_s)", "return times_s, times_s"),
         ("        BAND_RATE_HZ,\n        times,", "        SEMITONE_RATE_HZ,\n        times,"),
         ("_AUDIBLE_DB = 50.0", "_AUDIBLE_DB = 60.0"),
         ("louder > 1e-3 * band", "louder > 1e-4 * band"),

@@ -15,8 +15,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/take.py",
         ("tests/elements/test_take.py",),
-        ("_LEAST_EVIDENCE = 0.07", "_LEAST_EVIDENCE = 0.0"),
-        ("_LEAST_EVIDENCE = 0.07", "_LEAST_EVIDENCE = 1.0"),
+        ("_LEAST_BREADTH = 0.07", "_LEAST_BREADTH = 0.0"),
+        ("_LEAST_BREADTH = 0.07", "_LEAST_BREADTH = 1.0"),
         (
             "return Split(tuple(changes), tone_db, scatter_db, one_tail=True)",
             "return Split(tuple(changes), tone_db, scatter_db)",
