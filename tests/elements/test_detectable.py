@@ -116,8 +116,8 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
 
     assert words(1.25, 1.5, 1.25) == ""
     assert words(4.0, 2.5, 1.25, 3.0) == (
-        "A single instrument with a tenth of the energy between 45 and 178 Hz or between 355 and"
-        " 708 Hz could have changed by up to 4 dB there unnoticed."
+        "A single instrument that carries a tenth of the energy of one octave between 45 and 178 Hz"
+        " or between 355 and 708 Hz could have changed by up to 4 dB there unnoticed."
     )
     assert "by more than 12 dB" in words(1.25, None)
     assert "can't be judged" in words(None, None)

@@ -50,8 +50,8 @@ def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:
     size = f"by up to {max(sizes):g} dB" if len(sizes) == len(much) else "by more than 12 dB"
     where = " or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(much))
     return (
-        f"A single instrument with a tenth of the energy {where} could have changed"
-        f" {size} there unnoticed."
+        f"A single instrument that carries a tenth of the energy of one octave {where} could have"
+        f" changed {size} there unnoticed."
     )
 
 
