@@ -375,7 +375,7 @@ def _hiss(take: FloatArray) -> FloatArray:
     return take + 0.002 * np.random.default_rng(0).standard_normal(take.shape)
 
 
-def _hum(take: FloatArray) -> FloatArray:
+def hum(take: FloatArray) -> FloatArray:
     time_s = np.arange(len(take))[:, None] / RATE_HZ
     return np.asarray(
         take + 0.005 * np.sin(2 * np.pi * 50 * time_s) + 0.003 * np.sin(2 * np.pi * 150 * time_s)
@@ -515,10 +515,10 @@ LEVEL: tuple[Operation, ...] = (
               (Told("hiss_added", None, "noise"),), warned="nothing usable above"),
     Operation("hiss_out", "the same taken off", lambda x: _alone(_hiss)(x)[::-1],
               (Told("hiss_removed", None, "noise"),), warned="nothing usable above"),
-    Operation("hum", "hum of 50 and 150 Hz, -46 dBFS", _alone(_hum),
+    Operation("hum", "hum of 50 and 150 Hz, -46 dBFS", _alone(hum),
               (Told("hum_added", None, "noise"),)),
     Operation("hum_narrow_bright", "side x 0.5, high shelf +4 dB, hum",
-              _alone(lambda x: _hum(_BRIGHT(sides(x, 0.5)))),
+              _alone(lambda x: hum(_BRIGHT(sides(x, 0.5)))),
               (Told("hum_added", None, "noise"), Told("narrower", None, "width"),
                Told("tone_brighter", None, "tone"))),
     Operation("hiss_narrow_bright", "side x 0.5, high shelf +4 dB, white noise",
@@ -536,7 +536,7 @@ LEVEL: tuple[Operation, ...] = (
               (Told("clipping_added", None, "clipping"),), warned="is clipped in"),
     _after("hiss_figure", "clarinets, harp and xylophone +5 dB, white noise", _hiss,
            Told("hiss_added", None, "noise"), "nothing usable above"),
-    _after("hum_figure", "the same, hum", _hum, Told("hum_added", None, "noise")),
+    _after("hum_figure", "the same, hum", hum, Told("hum_added", None, "noise")),
     _after("lowcut_figure", "the same, high-pass 120 Hz", _LOWCUT,
            Told("low_cut_added", None, "tone")),
     _after("clipped_figure", "the same, half as loud again, cut at full scale",

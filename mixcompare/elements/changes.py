@@ -38,16 +38,22 @@ _LEAST_AGREED_DB = 1.5
 _RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
 _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
 _LEAST_CHANGE_DB = 1.0
+_FEWEST_MOMENTS = 3.0
+"""A note lasts longer than 0.15 s; one moment is what is left where a gain moved fast."""
 EXACT_SCATTER_DB = 0.85
 """Up to this scatter, one take's difference is one element's own spectrogram."""
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
+_ALIKE_DB, _FILTERED = 0.25, 0.6
+"""Of the cells in a region: 0.70 stay so near to a shelf, at most 0.47 to a contrabass that never
+rests (five scores of the benchmark's tuning set)."""
 _SAME_CELLS = 0.6  # overlap from which on two changes are one
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 _BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
 _LEAST_SECOND = 0.1
 _SAME_SECOND = 0.3  # of its size
+_SHAPED_DB = 1.0  # a filter, of which a rest may have been left
 _ALWAYS = 0.8
 """Of the cells in an element's bands: 0.95 move under the rest of a shelf, at most 0.7 under an
 element (sample score)."""
@@ -94,12 +100,15 @@ class Split:
         Typical difference from cell to cell that neither explains.
     one_tail : bool
         Whether another tail was taken off first: then nothing is known of single passages.
+    hidden : ndarray of bool, shape (n, bands), or None
+        Cells that were not asked: what was panned elsewhere sounds in them.
     """
 
     changes: tuple[Change, ...]
     tone_db: FloatArray
     scatter_db: float
     one_tail: bool = False
+    hidden: npt.NDArray[np.bool_] | None = None
 
 
 def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
@@ -149,7 +158,7 @@ def exact_split(spectra: PairSpectra) -> Split:
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     tone = _persistent(spectra, softer**0.3)
     changes = _side_by_side(spectra, tone, softer)
-    own = _of_one_size(tone, changes)
+    own = _of_one_size(spectra.difference_db - tone, softer**0.3, tone, changes)
     if own.any():
         tone = np.where(own, 0.0, tone)
         changes = _side_by_side(spectra, tone, softer)
@@ -172,7 +181,9 @@ def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) ->
         return changes
     first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
     if second.strength >= _BEATING * first.strength:
-        return [first, second]
+        shaped = float(np.abs(tone).max()) > _SHAPED_DB
+        held = shaped and not _rests(second, spectra.difference_db - tone, softer)
+        return [first] if held else [first, second]
     if second.strength < _LEAST_SECOND * first.strength:
         return [first]
     away = np.where(_near(first, spectra), 0.0, softer)
@@ -218,8 +229,15 @@ def _above_tone(
     return [change for change in found if change is not None]
 
 
-def _of_one_size(tone: FloatArray, changes: list[Change]) -> npt.NDArray[np.bool_]:
-    """Bands whose static difference is an element's that never rests there, as a bass line's."""
+def _of_one_size(
+    rest_db: FloatArray, weight: FloatArray, tone: FloatArray, changes: list[Change]
+) -> npt.NDArray[np.bool_]:
+    """Bands whose static difference is an element's that never rests there, as a bass line's.
+
+    A filter moves every cell of its bands alike; beside an element others sound now and then.
+    """
+    alike = np.where(np.abs(rest_db) < _ALIKE_DB, weight, 0.0).sum(axis=0)
+    whole = weight.sum(axis=0)
     own = np.zeros(len(tone), bool)
     for change in changes:
         size = abs(change.difference_db)
@@ -227,7 +245,9 @@ def _of_one_size(tone: FloatArray, changes: list[Change]) -> npt.NDArray[np.bool
         labels, count = ndimage.label(along > 0.05 * size)
         for index in range(1, count + 1):
             region = labels == index
-            own |= region & (abs(along[region].max() - size) < _SAME_SIZE * size)
+            of_one_size = abs(along[region].max() - size) < _SAME_SIZE * size
+            filtered = alike[region].sum() > _FILTERED * whole[region].sum()
+            own |= region & (of_one_size and not filtered)
     return own
 
 
@@ -276,6 +296,9 @@ def _one_sign(
     if strong.sum() < 40 or share < 1e-4:
         return None
     pull = np.where(strong, weight * np.abs(1 - 10 ** (-raised / 10)), 0.0)
+    moments = pull.sum(axis=1)
+    if moments.sum() ** 2 < _FEWEST_MOMENTS * np.square(moments).sum():
+        return None
     # Where the element dominates, the difference settles at its gain. An element that never quite
     # does reads too small in its typical cells, and the highest ones come nearest to it.
     typical, high, highest = (weighted_quantile(raised, pull, q) for q in (0.8, 0.9, 0.97))

@@ -7,7 +7,7 @@ swell or a hole of limited length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -58,6 +58,8 @@ def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[
         factor = 10 ** (change.difference_db / 10) - 1
         expected = np.maximum(expected + factor * change.energy, 0.05 * expected)
     expected = expected * 10 ** (split.tone_db / 10)
+    if spectra.judged is not None:
+        spectra = replace(spectra, candidate=np.where(spectra.judged, spectra.candidate, expected))
     found: list[LocalChange] = []
     for low, high in _REGISTERS_HZ:
         inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)

@@ -21,9 +21,11 @@ from mixcompare.elements.changes import (
     exact_split,
     split_difference,
 )
+from mixcompare.elements.panned import find_panned, touched
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import OneTail
+from mixcompare.pair.undo import not_judged
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
@@ -40,7 +42,14 @@ def split_pair(pair: Pair) -> Split:
     """Take the level difference of a pair apart, under one tail where it has two."""
     spectra = pair.of_elements
     one = _one_tail(pair) if pair.same_take and spectra.audible.any() else None
-    return split_difference(spectra, pair.same_take) if one is None else _split(pair, *one)
+    if one is not None:
+        return _split(pair, *one)
+    panned = find_panned(pair)
+    if not panned:
+        return split_difference(spectra, pair.same_take)
+    hidden = touched(panned, pair)
+    split = split_difference(not_judged(spectra, hidden), pair.same_take)
+    return replace(split, hidden=hidden)
 
 
 def ground(pair: Pair) -> tuple[PairSpectra, float]:

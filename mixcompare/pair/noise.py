@@ -17,14 +17,16 @@ Powers as in :mod:`mixcompare.features`; levels re full scale, where a full-scal
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage
 
 from mixcompare.features import BAND_RATE_HZ, Features
-from mixcompare.features.grid import ANALYSIS_RATE_HZ, WAVEFORM_SCALE
+from mixcompare.features.grid import ANALYSIS_RATE_HZ, LOW_FFT, WAVEFORM_SCALE
 from mixcompare.pair.channels import smoothed
 from mixcompare.pair.match import Match
 from mixcompare.standards.iec61260 import (
@@ -63,6 +65,8 @@ _LINE_FREE = 6.0
 _LINE_LEAST_OVER_DB = 8.0
 """A note that is held may be raised by 6 dB, a ride may raise several (made-up music, a ride of
 4 dB); hum stands over quiet moments by far more."""
+_FEWEST_LOUD = 4  # bands, for a moment's level
+_RIDDEN_DB = 1.0  # from the 5th to the 95th percentile: less is left alone
 _ALONE_DB = 15.0  # one line alone may be a note that is held
 
 
@@ -177,7 +181,8 @@ def noise_between(reference: Features, candidate: Features, match: Match) -> Noi
     found: list[Hiss | Hum | None] = []
     for ordered in (Ordered(reference, candidate, match, True),
                     Ordered(candidate, reference, match.mirrored(), False)):  # fmt: skip
-        found += [_hiss(ordered), _hum(ordered)]
+        hum = _hum(ordered)
+        found += [_hiss(ordered, hum), hum]
     return tuple(one for one in found if one is not None)
 
 
@@ -199,7 +204,14 @@ class Ordered:
     noisy_is_candidate: bool
 
     def powers(self, name: str, rate_hz: float) -> tuple[FloatArray, FloatArray]:
-        """A feature of both at the same moments, smoothed, channels and columns as one axis."""
+        """A feature of both at the same moments, smoothed, channels and columns as one axis.
+
+        Where the noisy one's level was ridden, so is the clean one's.
+        """
+        clean, noisy = self._powers(name, rate_hz)
+        return clean * self.ridden[:, None], noisy
+
+    def _powers(self, name: str, rate_hz: float) -> tuple[FloatArray, FloatArray]:
         times_s = self.match.grid_s(BAND_RATE_HZ)
         size = round(_SMOOTH_S * rate_hz) | 1
         clean, noisy = (
@@ -210,6 +222,38 @@ class Ordered:
             )
         )
         return clean, noisy
+
+    @cached_property
+    def ridden(self) -> FloatArray:
+        """Power of every moment of the music in the noisy recording, for that of the clean one.
+
+        Against the median moment; by the bands that are loud then, which noise does not reach.
+        One throughout where the level stays.
+        """
+        clean, noisy = (
+            power.reshape(len(power), -1, 2).sum(axis=2)
+            for power in self._powers("band_power", BAND_RATE_HZ)
+        )
+        loud = (clean > np.median(clean, axis=0)) & (clean > 0) & (noisy > 0)
+        moved = np.full(clean.shape, np.nan)
+        moved[loud] = 10 * np.log10(noisy[loud] / clean[loud])
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a band or a moment without any
+            moved -= np.nanmedian(moved, axis=0)
+            level_db = np.nanmedian(moved, axis=1)
+        known = (loud.sum(axis=1) >= _FEWEST_LOUD) & np.isfinite(level_db)
+        still = np.ones(len(clean))
+        if known.sum() < 2:
+            return still
+        moments = np.arange(len(clean))
+        level_db = np.interp(moments, moments[known], level_db[known])
+        if np.ptp(np.percentile(level_db, [5, 95])) < _RIDDEN_DB:
+            return still
+        return np.asarray(10 ** (level_db / 10))
+
+    def ridden_at(self, times_s: FloatArray) -> FloatArray:
+        """The same at other times of the clean recording."""
+        return np.interp(times_s, self.match.grid_s(BAND_RATE_HZ), self.ridden)
 
 
 def steady_noise(clean: FloatArray, noisy: FloatArray, free: npt.ArrayLike = np.inf) -> Steady:
@@ -262,7 +306,8 @@ def _free(width_hz: npt.ArrayLike) -> FloatArray:
 # --- hiss ----------------------------------------------------------------------------------------
 
 
-def _hiss(pair: Ordered) -> Hiss | None:
+def _hiss(pair: Ordered, hum: Hum | None) -> Hiss | None:
+    """Noise beside the lines of a hum."""
     clean, noisy = (
         power.reshape(len(power), -1, 2).sum(axis=2)
         for power in pair.powers("band_power", BAND_RATE_HZ)
@@ -270,6 +315,8 @@ def _hiss(pair: Ordered) -> Hiss | None:
     found = steady_noise(clean, noisy, _free(np.diff(THIRD_OCTAVE_EDGES_HZ)))
     nyquist_hz = min(pair.clean.sample_rate_hz, pair.noisy.sample_rate_hz) / 2
     carried = 0.95 * nyquist_hz >= THIRD_OCTAVE_CENTRES_HZ
+    if hum is not None:
+        carried &= ~reached(THIRD_OCTAVE_EDGES_HZ, hum.lines_hz, LOW_FFT)
     steady = _longest_run(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
     shown = steady & (found.over_db >= _LEAST_OVER_DB)
     if steady.sum() < _FEWEST_BANDS or shown.sum() < _FEWEST_SHOWN:
@@ -287,6 +334,23 @@ def _hiss(pair: Ordered) -> Hiss | None:
         below_music_db=_below_music_db(pair, level),
         power=power,
     )
+
+
+def reached(edges_hz: FloatArray, lines_hz: FloatArray, size: int) -> BoolArray:
+    """Bands into which a line falls, seen through a Hann window's main lobe.
+
+    Parameters
+    ----------
+    edges_hz : ndarray, shape (bands + 1,)
+        Of the bands.
+    lines_hz : ndarray, shape (lines,)
+        Frequencies.
+    size : int
+        Of the window, at the analysis rate.
+    """
+    reach_hz = 2 * ANALYSIS_RATE_HZ / size
+    low, high = edges_hz[:-1, None] - reach_hz, edges_hz[1:, None] + reach_hz
+    return np.asarray(((lines_hz > low) & (lines_hz < high)).any(axis=1))
 
 
 def _longest_run(shown: BoolArray) -> BoolArray:
@@ -316,7 +380,7 @@ def _hum(pair: Ordered) -> Hum | None:
     times_s = times_s[inside]
     if len(times_s) < _SHORTEST_S / _LINE_HOP_S / 2:
         return None
-    clean = _fine_spectra(pair.clean, times_s)
+    clean = _fine_spectra(pair.clean, times_s) * pair.ridden_at(times_s)[:, None]
     noisy = _fine_spectra(pair.noisy, pair.match.time_map.to_candidate(times_s))
     found: tuple[int, float, float, list[tuple[int, float, float]]] = (0, 0.0, 0.0, [])
     for mains_hz in _MAINS_HZ:

@@ -25,7 +25,7 @@ from mixcompare.pair.noise import Noise, noise_between
 from mixcompare.pair.noise_shared import given_to, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
-from mixcompare.pair.spectra import PairSpectra, candidate_image, pair_spectra
+from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
     ImageChange,
@@ -33,6 +33,7 @@ from mixcompare.pair.undo import (
     image_between,
     not_judged,
     ride_between,
+    right_less_left,
     with_image_undone,
     with_ride_undone,
     without_cells,
@@ -177,12 +178,26 @@ class Pair:
         return image_between(self.reference, self.candidate, self.match)
 
     @cached_property
+    def right_less_left(self) -> tuple[FloatArray, FloatArray] | None:
+        """Where the cells of ``of_elements`` lie between left and right, as shares of the whole.
+
+        Without what was done to the image as a whole; None where there is no image to compare.
+        """
+        mono = self.reference.is_mono or self.candidate.is_mono
+        if not self.same_take or mono or self.match.channels_swapped:
+            return None
+        return right_less_left(self.spectra, self._images, self.image, self.gain_db)
+
+    @cached_property
+    def _images(self) -> tuple[FloatArray, FloatArray]:
+        return images(self.reference, self.candidate, self.match)
+
+    @cached_property
     def straightened(self) -> PairSpectra:
         """The spectra with the candidate's image put back as it was."""
         spectra = self.spectra
         if not self.image.is_none:
-            cells = candidate_image(self.reference, self.candidate, self.match)
-            spectra = with_image_undone(spectra, cells, self.image, self.gain_db)
+            spectra = with_image_undone(spectra, self._images[1], self.image, self.gain_db)
         if self.given is None:
             return spectra
         of_reference, of_candidate = self.given[0], self.given[1] * 10 ** (-self.gain_db / 10)

@@ -110,24 +110,30 @@ def pair_spectra(reference: Features, candidate: Features, match: Match) -> Pair
     )
 
 
-def candidate_image(reference: Features, candidate: Features, match: Match) -> FloatArray:
-    """Image of the candidate's cells of :func:`pair_spectra`.
+def images(reference: Features, candidate: Features, match: Match) -> tuple[FloatArray, FloatArray]:
+    """Image of both recordings' cells of :func:`pair_spectra`.
 
     Returns
     -------
-    ndarray, shape (n, bands, 2)
+    reference, candidate : ndarray, shape (n, bands, 2)
         Right less left, and twice the real cross power, as powers of the recording itself: the
         pair's gain is not taken out.
     """
     times = _times_s(match)
     pitches, upper, shift = _columns(reference, candidate, match)
-    lower = _read_at(
-        candidate.semitone_image, SEMITONE_RATE_HZ, _moments(times, SEMITONE_RATE_HZ, match)[1]
+    lower = _read(
+        (reference.semitone_image, candidate.semitone_image), SEMITONE_RATE_HZ, times, match
     )
-    above = _read_at(
-        _upper_image(candidate, upper), BAND_RATE_HZ, _moments(times, BAND_RATE_HZ, match)[1]
+    above = _read(
+        (_upper_image(reference, upper), _upper_image(candidate, upper)),
+        BAND_RATE_HZ,
+        times,
+        match,
     )
-    return np.concatenate([lower[:, pitches + shift], above], axis=1)
+    return (
+        np.concatenate([lower[0][:, pitches], above[0]], axis=1),
+        np.concatenate([lower[1][:, pitches + shift], above[1]], axis=1),
+    )
 
 
 def _upper_image(features: Features, bands: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:

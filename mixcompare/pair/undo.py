@@ -41,6 +41,7 @@ _RIDE_WITHIN_DB = (1.5, 0.75)
 away from its place, then about the median with that move taken off."""
 _RIDE_SHARE = 0.65
 _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one element's own
+_SELDOM = 0.01  # of its loudest moment: a band that is heard seldom must not outvote the others
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
 _UNTOLD_S = 0.5  # shorter gaps are bridged
@@ -118,22 +119,59 @@ def with_image_undone(
     spectra : PairSpectra
         With the gain taken out.
     cells : ndarray, shape (n, bands, 2)
-        The candidate's, as from :func:`mixcompare.pair.spectra.candidate_image`.
+        The candidate's, as from :func:`mixcompare.pair.spectra.images`.
     change : ImageChange
         What is taken back.
     gain_db : float
         What was taken out of the spectra and not of ``cells``.
     """
-    across, twice_cross = (cells * 10 ** (-gain_db / 10)).transpose(2, 0, 1)
-    total = spectra.candidate
-    channels = (total - across) / 2, (total + across) / 2, twice_cross / 2
-    if change.turned_last:
-        channels = _widened(*_turned(*channels, -change.turn_db), -change.side_db)
-    else:
-        channels = _turned(*_widened(*channels, -change.side_db), -change.turn_db)
+    left, right, _ = _undone(spectra.candidate, cells * 10 ** (-gain_db / 10), change)
     # Never all of it: a cell's rounding is not to be read as silence.
-    undone = np.maximum(channels[0] + channels[1], 1e-3 * total)
+    undone = np.maximum(left + right, 1e-3 * spectra.candidate)
     return levelled(replace(spectra, candidate=undone))
+
+
+def right_less_left(
+    spectra: PairSpectra, images: tuple[FloatArray, FloatArray], change: ImageChange, gain_db: float
+) -> tuple[FloatArray, FloatArray]:
+    """Right less left over the whole of every cell, with the candidate's image put back.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        With the gain taken out, nothing else.
+    images : (ndarray, ndarray), shape (n, bands, 2)
+        As from :func:`mixcompare.pair.spectra.images`.
+    change : ImageChange
+        What is taken back.
+    gain_db : float
+        What was taken out of the spectra.
+
+    Returns
+    -------
+    reference, candidate : ndarray, shape (n, bands)
+        -1 to 1.
+    """
+    left, right, _ = _undone(spectra.candidate, images[1] * 10 ** (-gain_db / 10), change)
+    wholes = spectra.reference, left + right
+    out = [
+        np.clip(across / np.maximum(whole, 1e-30), -1, 1)
+        for across, whole in zip((images[0][..., 0], right - left), wholes, strict=True)
+    ]
+    return out[0], out[1]
+
+
+def _undone(
+    total: FloatArray, cells: FloatArray, change: ImageChange
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Left, right and their cross power before the image was changed."""
+    across, twice_cross = cells.transpose(2, 0, 1)
+    channels = (total - across) / 2, (total + across) / 2, twice_cross / 2
+    if change.is_none:
+        return channels
+    if change.turned_last:
+        return _widened(*_turned(*channels, -change.turn_db), -change.side_db)
+    return _turned(*_widened(*channels, -change.side_db), -change.turn_db)
 
 
 def without_cells(spectra: PairSpectra, cells: npt.NDArray[np.bool_]) -> PairSpectra:
@@ -216,7 +254,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
         return Ride(still, np.ones(frames, bool))
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     # Every band counts alike: a loud one must not outvote the others.
-    weight = (softer / np.maximum(np.percentile(softer, 95, axis=0), 1e-30)) ** 0.15
+    loud = np.maximum(np.percentile(softer, 95, axis=0), _SELDOM * softer.max(axis=0))
+    weight = (softer / np.maximum(loud, 1e-30)) ** 0.15
     weight = np.where(softer > 0, weight, 0.0)
     difference = spectra.difference_db
     loads = weight.sum(axis=1)

@@ -80,6 +80,12 @@ def test_sound_that_comes_back_by_more_than_3_db_ends_the_fall(plain: Features) 
     assert len(free_falls(with_level(plain, ripple))) == 1
 
 
+def test_a_fall_may_be_short_and_the_next_sound_louder(plain: Features) -> None:
+    level = course((0, -20), (4, -20), (4.3, -70), (4.4, -70), (4.44, -10), (6, -10))
+    ((start_s, end_s),) = free_falls(with_level(plain, level))
+    assert (start_s, end_s) == pytest.approx((4.04, 4.44), abs=0.06)
+
+
 def response(decay_s: float, before_s: float, seed: int = 1) -> Features:
     rng = np.random.default_rng(seed)
     time = np.arange(int(1.4 * decay_s * RATE_HZ)) / RATE_HZ

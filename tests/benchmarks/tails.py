@@ -69,7 +69,7 @@ def answers(names: Sequence[str], scores: Path, cache: Path) -> Iterator[Told]:
     for number, name in enumerate(names):
         music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
         reference = _features(music, OWN_ROOM)
-        heard = _heard(music)
+        heard = heard_sections(music)
         picked = np.random.default_rng(number).permutation(len(heard))
         for index in range(5):
             room = ROOMS[(number + index) % len(ROOMS)]
@@ -104,7 +104,8 @@ def _features(music: Excerpt, room: Room, gains_db: dict[str, float] | None = No
     return Features.of(Recording.from_array(0.3 * samples, RATE_HZ))
 
 
-def _heard(music: Excerpt) -> list[str]:
+def heard_sections(music: Excerpt) -> list[str]:
+    """Sections whose dry level lies within 12 dB of the whole."""
     gains_db = {part.name: part.gain_db for part in music.parts}
     power = {
         name: 10 ** (gains_db[name] / 10) * float(np.square(stem).mean())

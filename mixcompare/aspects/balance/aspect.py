@@ -45,6 +45,7 @@ from mixcompare.pair.lines import bass_path, joint_weights, lead_path, stretches
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.undo import not_judged
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
@@ -98,7 +99,8 @@ class BalanceAnalyzer:
             stands = _stands(change, spectra, split.tone_db)
             if can_be_heard(*stands):
                 elements.append(_element(change, found, match, stands))
-        passages = local_changes(spectra, split, match.same_take)
+        asked = spectra if split.hidden is None else not_judged(spectra, split.hidden)
+        passages = local_changes(asked, split, match.same_take)
         registers, levels = _registers(pair.spectra)
         reasons = []
         if not np.isfinite(split.scatter_db):
@@ -133,6 +135,7 @@ class BalanceAnalyzer:
             reasons=tuple(reasons),
             one_tail=split.one_tail,
             explained_tone_db=_explained(spectra, split),
+            explained_moments_db=_moments_db(spectra, split, times),
             band_centre_hz=tuple(pair.spectra.centre_hz),
             times_s=times,
             difference_db=picture,
@@ -259,17 +262,34 @@ def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
 
 def _explained(spectra: PairSpectra, split: Split) -> tuple[float, ...]:
     """Change of the long-term third-octave levels that the elements alone would make."""
+    of_reference, changed = _thirds(spectra, split)
+    whole = _ratio_db(changed.sum(axis=0), of_reference.sum(axis=0))
+    return tuple(float(value) for value in whole)
+
+
+def _moments_db(spectra: PairSpectra, split: Split, times_s: tuple[float, ...]) -> FloatArray:
+    """The same around each of the picture's moments, shape (n, 31)."""
+    size = max(round(len(spectra.times_s) / max(len(times_s), 1)), 1)
+    of_reference, changed = (
+        ndimage.uniform_filter1d(power, size, axis=0)[::size][: len(times_s)]
+        for power in _thirds(spectra, split)
+    )
+    return _ratio_db(changed, of_reference)
+
+
+def _thirds(spectra: PairSpectra, split: Split) -> tuple[FloatArray, FloatArray]:
+    """Power in third octaves before and after the elements changed, shape (n, 31) each."""
     changed = spectra.reference.copy()
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         changed += factor * np.minimum(change.energy, spectra.reference)
-    out = []
-    for low, high in zip(THIRD_OCTAVE_EDGES_HZ[:-1], THIRD_OCTAVE_EDGES_HZ[1:], strict=True):
-        inside = (spectra.centre_hz >= low) & (spectra.centre_hz < high)
-        of_reference, of_candidate = spectra.reference[:, inside].sum(), changed[:, inside].sum()
-        out.append(
-            float(10 * np.log10(of_candidate / of_reference))
-            if of_reference > 0 and of_candidate > 0
-            else 0.0
-        )
-    return tuple(out)
+    band = np.searchsorted(THIRD_OCTAVE_EDGES_HZ, spectra.centre_hz, side="right") - 1
+    into = np.zeros((len(band), len(THIRD_OCTAVE_CENTRES_HZ)))
+    into[np.arange(len(band)), band] = 1.0
+    return spectra.reference @ into, changed @ into
+
+
+def _ratio_db(power: FloatArray, before: FloatArray) -> FloatArray:
+    told = (power > 0) & (before > 0)
+    ratio = np.where(told, power, 1.0) / np.where(told, before, 1.0)
+    return np.asarray(10 * np.log10(ratio))

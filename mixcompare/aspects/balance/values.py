@@ -21,6 +21,7 @@ from mixcompare.fields import (
     stretched,
     within,
 )
+from mixcompare.pair.thirds import BANDS
 
 FloatArray = npt.NDArray[np.float64]
 _EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
@@ -117,6 +118,8 @@ class BalanceDifference:
         Whether the elements were found after another tail had been taken off.
     explained_tone_db : tuple of float, length 31
         What the elements add to the static third-octave difference.
+    explained_moments_db : ndarray, shape (n, 31)
+        What they add to it at the picture's moments.
     evenness : float or None
         Change of how evenly the registers share the loudness.
     voice_name, voice_audible_share, voice_loudness_share, blend
@@ -153,6 +156,10 @@ class BalanceDifference:
     one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     explained_tone_db: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
+    )
+    explained_moments_db: FloatArray = field(
+        default_factory=lambda: np.zeros((0, BANDS)),
+        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | within(0.1) | stretched(1.0),
     )
     band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
     times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.2))

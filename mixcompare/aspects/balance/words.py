@@ -53,7 +53,7 @@ def _apart(difference: BalanceDifference) -> tuple[str, ...]:
     if not difference.same_take:
         return ()
     tail = ("room", "articulation") if difference.one_tail else ()
-    return ("width", "placement", *tail)
+    return ("width", "placement", "tone", *tail)
 
 
 def _sentence(element: Element) -> str:

@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from mixcompare.aspects.dynamics import slope
 from mixcompare.aspects.dynamics.about import ABOUT
-from mixcompare.aspects.dynamics.moves import moves_of
+from mixcompare.aspects.dynamics.moves import made_by, moves_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import (
     STEEPEST_ALONE,
@@ -96,6 +96,8 @@ class DynamicsAnalyzer:
         )
         clipped = pair.clipped(times_s)
         change = levels.common_change_db(reference, candidate, match, times_s, music & ~clipped)
+        moves = moves_of(pair)
+        change -= made_by(moves, times_s)
         told = np.isfinite(change)
         swings = slope.swings(
             (of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ
@@ -136,22 +138,23 @@ class DynamicsAnalyzer:
             reasons=swings.reasons,
             clipped_percent=pair.clipped_percent[1] - pair.clipped_percent[0],
             clipped_spans_s=_clipped_spans(pair),
-            moves=moves_of(pair),
+            moves=moves,
         )
 
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         """Clipping; and swings over the whole range, or above a level alone, or moves of it all."""
         clipped = [clipped_finding(difference, pair)] if difference.clipped_percent else []
-        return clipped + self._moved(difference, pair)
+        moved = [move_finding(move, pair) for move in difference.moves]
+        return clipped + self._swings(difference, pair) + moved
 
-    def _moved(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
+    def _swings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):
             return [finding(difference, pair, whole, above, only_loud=False)]
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
             return [finding(difference, pair, above, above, only_loud=True)]
-        return [move_finding(move, pair) for move in difference.moves]
+        return []
 
 
 def _crest_db(features: Features) -> float:

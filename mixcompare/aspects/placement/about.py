@@ -27,11 +27,10 @@ ABOUT = Description(
     explains=(
         # So does a move to one side.
         Rule(kinds("moved_left", "moved_right"), aspect("balance"), overlapping),
-        # A channel that comes late turns and widens the image, by another amount in every band.
+        # A channel that comes late turns and widens the image, by another amount in every band;
+        # levels are sums of both channels' powers and stay.
         Rule(kinds("right_later", "left_later"), aspect("width"), always),
         Rule(kinds("right_later", "left_later"), aspect("placement"), always),
-        Rule(kinds("right_later", "left_later"), aspect("tone"), always),
-        Rule(kinds("right_later", "left_later"), aspect("balance"), always),
     ),
     figure="mixcompare.plots.stereo:draw_placement",
 )

@@ -17,6 +17,9 @@ same sound (coherence of at least 0.6); 0.65 ms is what a head makes of a source
 What the whole image does is taken out of the bands first: a turn (one channel louder, the same in
 every band) and a scale (narrower or wider, which belongs to width). If the channels are
 exchanged, they are put right before anything is compared.
+
+In one take an element that was panned elsewhere is found in its own cells, see
+:mod:`mixcompare.elements.panned`.
 """
 
 from __future__ import annotations
@@ -28,14 +31,22 @@ import numpy.typing as npt
 
 from mixcompare.aspects.placement.about import ABOUT
 from mixcompare.aspects.placement.image import Image, turn_of
-from mixcompare.aspects.placement.values import PlacementDifference, PlacementMeasurement
+from mixcompare.aspects.placement.values import (
+    MovedElement,
+    PlacementDifference,
+    PlacementMeasurement,
+)
 from mixcompare.aspects.placement.words import (
+    carries,
+    element_finding,
     late_finding,
     range_finding,
     ranges,
     swap_finding,
     turn_finding,
 )
+from mixcompare.elements.describe import describe
+from mixcompare.elements.panned import Panned, find_panned
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
@@ -60,6 +71,8 @@ LIMIT_DB = 40.0
 _SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
 _CELL_RANGE_DB, _FRAME_RANGE_DB = 30.0, 55.0
 _FINEST = 0.01
+_EXACT = 0.02
+"""Typical scatter of one take's bands up to which none moved by itself; in two rooms all do."""
 
 _HIGHEST_TIMED_HZ = 700.0
 _COHERENT = 0.6
@@ -122,7 +135,8 @@ class PlacementAnalyzer:
         # A pan moves some bands and leaves the others where they were; a room, other players and
         # other instruments scatter them all.
         typical = 1.4826 * float(np.median(np.abs(own[known]))) if known.any() else 0.0
-        local = 0.0 if match.same_take else 1.5 * agreement.local_scatter(moved)
+        exact = match.same_take and typical < _EXACT
+        local = 0.0 if exact else 1.5 * agreement.local_scatter(moved)
         scatter = np.hypot(local, 2 * typical)
         low, high = agreement.intervals(moved, draws, scatter)
         extra = typical * 40 / math.log(10) / math.sqrt(max(known.sum() / 3, 1))
@@ -144,6 +158,7 @@ class PlacementAnalyzer:
             time_difference_us_interval=pairs(*around_us, timed),
             weight=tuple(float(value) for value in _weight(of_reference, of_candidate)),
             whole_turn_db=pair.image.turn_db if pair.image.told else None,
+            elements=tuple(_element(one, pair) for one in find_panned(pair)),
         )
 
     def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
@@ -157,7 +172,26 @@ class PlacementAnalyzer:
         turn = turn_finding(difference, pair)
         if turn is not None:
             out.append(turn)
-        return out + [range_finding(difference, pair, bands) for bands in ranges(difference)]
+        out += [element_finding(element, pair) for element in difference.elements]
+        # What an element did to the bands it sounds in is told with the element.
+        return out + [
+            range_finding(difference, pair, bands)
+            for bands in ranges(difference)
+            if not any(carries(element, bands) for element in difference.elements)
+        ]
+
+
+def _element(panned: Panned, pair: Pair) -> MovedElement:
+    found = describe(panned.energy, pair.of_elements)
+    return MovedElement(
+        name=found.subject,
+        band_hz=found.band_hz,
+        spans_s=found.spans_s,
+        reference_position=panned.from_position,
+        candidate_position=panned.to_position,
+        position=panned.to_position - panned.from_position,
+        position_interval=panned.interval,
+    )
 
 
 def _delays_us(pair: Pair) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:

@@ -7,9 +7,12 @@ from dataclasses import dataclass, field
 from mixcompare.fields import (
     BARE,
     KEPT,
+    MOMENT,
     NOT_IN_REPORT,
+    PITCH,
     RATIO,
     SIGNED,
+    exchanged_with,
     labelled,
     moved_by,
     scaled_by,
@@ -37,6 +40,23 @@ class PlacementMeasurement:
 
 
 @dataclass(frozen=True)
+class MovedElement:
+    """An element of a take that lies elsewhere than in the reference."""
+
+    name: str
+    band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
+    spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.3) | stretched(0.7))
+    reference_position: float = field(
+        metadata=BARE | exchanged_with("candidate_position") | within(0.05)
+    )
+    candidate_position: float = field(
+        metadata=BARE | exchanged_with("reference_position") | within(0.05)
+    )
+    position: float = field(metadata=labelled("Moved by") | BARE | SIGNED | within(0.05))
+    position_interval: tuple[float, float] = field(metadata=SIGNED | within(0.1))
+
+
+@dataclass(frozen=True)
 class PlacementDifference:
     """Moves between left and right; candidate minus reference.
 
@@ -57,6 +77,8 @@ class PlacementDifference:
     channels_swapped : bool
     time_difference_us, time_difference_us_interval
         Change of the time by which each band comes later on the right.
+    elements : tuple of MovedElement
+        What was panned elsewhere, in one take.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
@@ -83,6 +105,7 @@ class PlacementDifference:
         default=NOTHING, metadata=labelled("Later on the right by") | SIGNED
     )
     time_difference_us_interval: BandIntervals = NOTHING
+    elements: tuple[MovedElement, ...] = ()
     reasons: tuple[str, ...] = ()
     weight: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)

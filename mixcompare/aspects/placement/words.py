@@ -8,7 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from mixcompare.aspects.placement.about import DELAY, PLACE
-from mixcompare.aspects.placement.values import LOWEST_PLACED_HZ, SILENT_DB, PlacementDifference
+from mixcompare.aspects.placement.values import (
+    LOWEST_PLACED_HZ,
+    SILENT_DB,
+    MovedElement,
+    PlacementDifference,
+)
 from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
@@ -17,7 +22,7 @@ from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 
 _FEWEST_TIMED = 4  # bands
-_SPREAD_US, _TIMED_WITHIN_US = 60.0, 10.0
+_SPREAD_US, _TIMED_WITHIN_US = 30.0, 10.0
 _CONSISTENT = 0.7  # of the time with a move, in the direction of the move
 
 
@@ -109,7 +114,7 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
         return None
     value = float(np.median(told))
     spread = 1.4826 * float(np.median(np.abs(told - value)))
-    if spread > _SPREAD_US + 0.1 * abs(value):
+    if spread > max(_SPREAD_US, 0.1 * abs(value)):
         return None
     reach = 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
     around = (value - reach, value + reach)
@@ -182,6 +187,30 @@ def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int])
     return _finding(
         pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high), agreeing
     )
+
+
+def element_finding(element: MovedElement, pair: Pair) -> Finding:
+    """What is said of an element that lies elsewhere."""
+    value, around = element.position, element.position_interval
+    side, back = ("right", "left") if value > 0 else ("left", "right")
+    turn = _degrees(element.candidate_position) - _degrees(element.reference_position)
+    start, end = _place(element.reference_position), _place(element.candidate_position)
+    text = (
+        f"In the candidate the {element.name} lies further {side}: {end} instead of {start}"
+        f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right);"
+        " its level stayed."
+    )
+    advice = f"Pan the spots that carry it about {_spoken_angle(turn)} back to the {back}."
+    cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
+    found = _finding(
+        pair, f"moved_{side}", element.name, value, around, text, advice, cause, element.band_hz
+    )
+    return replace(found, spans_s=element.spans_s, apart=("width", "balance", "tone"))
+
+
+def carries(element: MovedElement, bands: list[int]) -> bool:
+    """Whether a run of bands lies where an element sounds, or above: there are its partials."""
+    return float(THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1]) > element.band_hz[0]
 
 
 def _place(position: float) -> str:

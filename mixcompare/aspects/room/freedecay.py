@@ -69,13 +69,11 @@ def free_falls(features: Features) -> list[Span]:
     tails: list[Span] = []
     start = 0
     while start < len(level) - 10:
-        lowest = np.minimum.accumulate(level[start:])
-        back = np.flatnonzero(level[start:] > lowest + 3)
-        end = start + (int(back[0]) if len(back) else len(lowest))
+        end = _comes_back(level, start)
         recent = level[max(start - 50, 0) : start + 1].max()
-        if level[start] > recent - 6 and level[start] - lowest[end - start - 1] > FALL_DB:
+        if level[start] > recent - 6 and level[start] - level[start:end].min() > FALL_DB:
             # Begin where the fall has begun: 4 dB under the last loud moment.
-            top = level[start : start + 25].max()
+            top = level[start:end][:25].max()
             begun = start + int(np.flatnonzero(level[start:end] > top - 4)[-1])
             begun += _plateau_end(level[begun:end])
             tails.append((begun / BAND_RATE_HZ, end / BAND_RATE_HZ))
@@ -83,6 +81,19 @@ def free_falls(features: Features) -> list[Span]:
         else:
             start += 1
     return tails
+
+
+def _comes_back(level: FloatArray, start: int) -> int:
+    """Frame at which the level stands 3 dB over the lowest since ``start``; else the end."""
+    length = 256  # frames; doubled until the fall ends within them
+    while True:
+        part = level[start : start + length]
+        back = np.flatnonzero(part > np.minimum.accumulate(part) + 3)
+        if len(back):
+            return start + int(back[0])
+        if start + length >= len(level):
+            return len(level)
+        length *= 2
 
 
 def _plateau_end(level: FloatArray) -> int:

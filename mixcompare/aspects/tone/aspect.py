@@ -22,6 +22,7 @@ to band.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -29,6 +30,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
+from mixcompare.aspects.balance.values import BalanceDifference
 from mixcompare.aspects.tone import cuts, shaping
 from mixcompare.aspects.tone.about import ABOUT
 from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
@@ -46,6 +48,7 @@ from mixcompare.pair.thirds import (
     values,
 )
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import densest, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -71,6 +74,13 @@ _LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 
 _FAR_DOWN_DB = 10.0
+_LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
+_MADE_DB = 0.3  # a moment that an element moved by so much counts half
+_MOSTLY = 0.9  # of a moment's cells
+_COMES_AND_GOES_DB = 0.25
+"""Of single moments about what they agree on: beside a shelf 0.01 to 0.25 dB, where an element's
+upper partials are left 0.3 to 0.65 (three scores of the benchmark's tuning set)."""
+_UNSURE = 0.15  # of what elements explain: their sizes are known so well
 
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
 
@@ -93,19 +103,28 @@ class ToneAnalyzer:
 
     def compare(self, pair: Pair) -> ToneDifference:
         """Static difference per band, tilt, and the broad filters that describe it."""
-        difference = replace(_compared(pair), noise=noise_of(pair, _threshold_power(pair)))
         balance = pair.differences.get("balance")
-        if balance is None or not any(balance.explained_tone_db):
+        if balance is not None and not any(balance.explained_tone_db):
+            balance = None
+        exact = balance is not None and pair.same_take and not balance.one_tail
+        difference, left_db = _compared(pair, balance if exact else None)
+        difference = replace(difference, noise=noise_of(pair, _threshold_power(pair)))
+        if balance is None:
             return difference
-        return difference.explained_by(balance.explained_tone_db, _TAKEN_OFF)
+        explained = balance.explained_tone_db if left_db is None else left_db
+        return difference.explained_by(explained, _TAKEN_OFF)
 
     def findings(self, difference: ToneDifference, pair: Pair) -> list[Finding]:
         """A tilt, or the broad regions that stand out; never both for the same bands."""
         known = np.array([value is not None for value in difference.band_level_db])
         curve = np.array([value or 0.0 for value in difference.band_level_db])
-        # An explanation takes off what is there; it never turns into a difference of its own.
+        # An explanation takes off what is there; it never turns into a difference of its own. But
+        # in one take in one room it is exact, and may have hidden one.
         explained = np.asarray(difference.explained_db)
-        curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
+        exact = any(difference.moments_spread_db)
+        if not exact:
+            explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
+        curve -= explained
         half = np.array(
             [
                 (pair[1] - pair[0]) / 2 if pair else np.inf
@@ -127,18 +146,42 @@ class ToneAnalyzer:
             curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
         for bands in regions(curve, half, heard):
             out.append(region_finding(difference, pair, curve, half, bands, heard))
+        if exact:
+            out = [_beside_elements(one, difference) for one in out]
         return out
 
 
-def _compared(pair: Pair) -> ToneDifference:
-    """The difference by itself, before it is asked what single elements explain of it."""
+def _beside_elements(found: Finding, difference: ToneDifference) -> Finding:
+    """Not the elements' doing, unless it may be what is left of them.
+
+    A filter acts whatever plays. What is left of an element's upper partials comes and goes, and
+    moves the bands in the sense in which the element moved them.
+    """
+    low, high = found.band_hz or (0.0, math.inf)
+    bands = (low < THIRD_OCTAVE_CENTRES_HZ) & (high > THIRD_OCTAVE_CENTRES_HZ)
+    explained = float(np.asarray(difference.explained_db)[bands].sum())
+    spread = float(np.median(np.asarray(difference.moments_spread_db)[bands]))
+    if spread >= _COMES_AND_GOES_DB and explained * found.difference > 0:
+        return found
+    return replace(found, apart=(*found.apart, "balance"))
+
+
+def _compared(
+    pair: Pair, balance: BalanceDifference | None
+) -> tuple[ToneDifference, FloatArray | None]:
+    """The difference by itself, and how much of it elements explain in one take.
+
+    Where elements changed in one take, every moment is read once more without what they did to it:
+    a filter acts whatever plays.
+    """
     reference, candidate, match = pair.reference, pair.candidate, pair.match
     times = match.grid_s(BAND_RATE_HZ)
     if len(times) < agreement.SHORTEST_S * BAND_RATE_HZ:
-        return ToneDifference(
+        short = ToneDifference(
             CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
             reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
         )  # fmt: skip
+        return short, None
     of_reference, of_candidate = _paired_power(reference, candidate, match, times)
     difference = 10 * np.log10(np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30))
     difference -= match.gain_db
@@ -150,8 +193,27 @@ def _compared(pair: Pair) -> ToneDifference:
     )
     weight[:, ~pair.usable_bands] = 0
     weight[pair.clipped(times)] = 0
+    if pair.ride.moves:
+        moments_s = pair.spectra.times_s
+        difference -= np.interp(times, moments_s, pair.ride.level_db)[:, None]
+        weight[np.interp(times, moments_s, pair.ride.told) < 1] = 0
+        # The pair's level was taken with the ride in it.
+        difference -= densest(difference, weight, _LEVEL_SHARE)[1]
     curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
     known = np.isfinite(curve)
+    whole = curve
+    unsure = np.zeros(len(curve))
+    explained: FloatArray | None = None
+    spread = np.zeros(len(curve))
+    if balance is not None:
+        made = _at_moments(balance, times)
+        weight = weight / (1 + np.abs(made) / _MADE_DB)
+        weight[~_judged(pair, times)] = 0
+        curve, draws = agreement.agreed(difference - made, weight, BAND_RATE_HZ, _FINEST_DB)
+        known &= np.isfinite(curve)
+        explained = np.where(known, whole - curve, 0.0)
+        spread = _spread_db(difference - made - curve, np.where(known, weight, 0.0))
+        unsure = _UNSURE * np.abs(explained)
     steady = agreement.intervals(curve, draws)
     found: tuple[cuts.Cut, ...] = ()
     if match.same_take and known.sum() >= 6:
@@ -167,7 +229,8 @@ def _compared(pair: Pair) -> ToneDifference:
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
     typical = float(np.median(local[upper])) if upper.any() else 0.0
     broad = 0.0 if match.same_take else _broad_scatter_db(typical)
-    low, high = agreement.intervals(curve, draws, np.hypot(_LOCAL_SCATTER * local, broad))
+    around = np.hypot(np.hypot(_LOCAL_SCATTER * local, broad), unsure)
+    low, high = agreement.intervals(curve, draws, around)
     deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
     line = shaping.Line.through(rest, deviation)
     tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), broad, typical, pair)
@@ -176,12 +239,14 @@ def _compared(pair: Pair) -> ToneDifference:
         centres = THIRD_OCTAVE_CENTRES_HZ[known]
         # The filters describe the curve that is there, whoever made it.
         near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
-        fitted = shaping.fit(centres, rest[known], ((near[1] - near[0]) / (2 * 1.96))[known])
+        there = rest if explained is None else rest + explained
+        fitted = shaping.fit(centres, there[known], ((near[1] - near[0]) / (2 * 1.96))[known])
     left = fitted.residual_db
-    return ToneDifference(
+    moved = 0.0 if explained is None else explained
+    compared = ToneDifference(
         band_centre_hz=CENTRES_HZ,
-        band_level_db=values(curve, known),
-        band_level_db_interval=pairs(low, high, known),
+        band_level_db=values(whole, known),
+        band_level_db_interval=pairs(low + moved, high + moved, known),
         tilt_db_per_octave=tilt,
         tilt_db_per_octave_interval=tilt_interval,
         shaping_kind=tuple(entry.kind for entry in fitted.filters),
@@ -193,7 +258,34 @@ def _compared(pair: Pair) -> ToneDifference:
         cuts=found,
         reasons=() if line else ("Too few bands in common for a tilt.",),
         audible=tuple(bool(value) for value in _audible(of_reference) | _audible(of_candidate)),
+        moments_spread_db=tuple(spread.tolist()),
     )
+    return compared, explained
+
+
+def _spread_db(away_db: FloatArray, weight: FloatArray) -> FloatArray:
+    """How far moments lie from what they agree on, per band."""
+    return np.array(
+        [
+            1.4826 * weighted_quantile(np.abs(column), heavy, 0.5) if heavy.any() else 0.0
+            for column, heavy in zip(away_db.T, weight.T, strict=True)
+        ]
+    )
+
+
+def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
+    """Moments in which it is known what elements did, shape (n,)."""
+    spectra = pair.of_elements
+    if spectra.judged is None:
+        return np.ones(len(times_s), np.bool_)
+    share = spectra.judged.mean(axis=1)
+    return np.asarray(np.interp(times_s, spectra.times_s, share) > _MOSTLY)
+
+
+def _at_moments(balance: BalanceDifference, times_s: FloatArray) -> FloatArray:
+    """What elements add to every third octave at the given times, shape (n, 31)."""
+    made = balance.explained_moments_db
+    return np.column_stack([np.interp(times_s, balance.times_s, column) for column in made.T])
 
 
 def _tilt(

@@ -78,6 +78,8 @@ class ToneDifference:
         How much of each band another finding explains (see :meth:`explained_by`).
     audible : tuple of bool, shape (31,)
         Whether the band is above the threshold of hearing in either recording.
+    moments_spread_db : tuple of float, shape (31,)
+        Beside elements of one take: how far single moments lie from what they agree on.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
@@ -103,6 +105,9 @@ class ToneDifference:
     noise: tuple[SteadyNoise, ...] = ()
     reasons: tuple[str, ...] = ()
     audible: tuple[bool, ...] = field(default=(True,) * BANDS, metadata=NOT_IN_REPORT | KEPT)
+    moments_spread_db: tuple[float, ...] = field(
+        default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | within(0.1) | stretched(1.0)
+    )
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
         """The same difference, part of which is known to be something else.

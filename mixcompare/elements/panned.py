@@ -1,0 +1,149 @@
+"""Elements of one take that were moved between left and right while their level stayed.
+
+Of two mixes of a take, right less left is as exact in every cell as the level. What was panned
+elsewhere moves the cells it plays in from one place to another; where it dominates, they go from
+its old place to its new one. A change of level moves cells as well, but only with their level: it
+is told apart by the cells whose level stayed.
+
+Conventions
+-----------
+``position`` is that of :mod:`mixcompare.aspects.placement`: (g_R - g_L) / (g_R + g_L), g the
+amplitudes of the channels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import PairSpectra
+from mixcompare.statistics import weighted_quantile
+
+FloatArray = npt.NDArray[np.float64]
+
+_STAYS_DB = 0.5
+"""A change of level by 6 dB that moves a cell by less than this is an eighth of the cell and moves
+its place by no more than that."""
+_LEAST_MOVE, _TIMES_NOISE = 0.2, 4.0
+_MOST_NOISE = 0.1  # between two rooms every cell moves
+_FEWEST_CELLS, _FEWEST_PITCHES, _FEWEST_MOMENTS = 60, 3.0, 10.0
+_LEAST_SHARE = 0.003  # of all that sounds
+_DOMINATED = 0.75  # quantile of the moves from which on a cell is the element's own
+_WITHIN = 0.02
+_STIRRED = 0.02
+"""A fiftieth of a cell's power may move its level by a decibel."""
+_NEXT_CELLS = (13, 5)  # frames and bands
+_RESTS = 0.85
+"""Of the weight in the element's bands, moved one way: more is the band itself, not what plays."""
+
+
+@dataclass(frozen=True)
+class Panned:
+    """An element at another place.
+
+    Attributes
+    ----------
+    from_position, to_position : float
+        -1 left to +1 right.
+    interval : (low, high)
+        Of their difference.
+    energy : ndarray, shape (n, bands)
+        The element's power in the reference, estimated.
+    """
+
+    from_position: float
+    to_position: float
+    interval: tuple[float, float]
+    energy: FloatArray
+
+
+def find_panned(pair: Pair) -> tuple[Panned, ...]:
+    """What was moved to the right, and what to the left, in one take."""
+    spectra, shares = pair.of_elements, pair.right_less_left
+    if shares is None or len(spectra.times_s) < _FEWEST_MOMENTS:
+        return ()
+    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    weight = softer**0.3
+    if not weight.any():
+        return ()
+    moved = shares[1] - shares[0]
+    noise = 1.4826 * weighted_quantile(np.abs(moved), weight, 0.5)
+    if noise > _MOST_NOISE:
+        return ()
+    moves_db = spectra.difference_db
+    tone_db = np.array(
+        [
+            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
+            for column, heavy in zip(moves_db.T, weight.T, strict=True)
+        ]
+    )
+    stays = np.abs(moves_db - tone_db) < _STAYS_DB
+    least = max(_LEAST_MOVE, _TIMES_NOISE * noise)
+    found = (
+        _moved(spectra, shares, sign * moved, np.where(stays, weight, 0.0), least)
+        for sign in (1.0, -1.0)
+    )
+    return tuple(one for one in found if one is not None)
+
+
+def _moved(
+    spectra: PairSpectra,
+    shares: tuple[FloatArray, FloatArray],
+    moved: FloatArray,
+    weight: FloatArray,
+    least: float,
+) -> Panned | None:
+    """What moved to one side."""
+    strong = (moved > least) & (weight > 0)
+    pull = np.where(strong, weight * moved, 0.0)
+    if strong.sum() < _FEWEST_CELLS or pull.sum() < _LEAST_SHARE * weight.sum():
+        return None
+    if _breadth(pull.sum(axis=0)) < _FEWEST_PITCHES or _breadth(pull.sum(axis=1)) < _FEWEST_MOMENTS:
+        return None
+    bands = np.where(strong, weight, 0.0).sum(axis=0)
+    in_bands = weight * bands / np.maximum(weight.sum(axis=0), 1e-30)
+    if in_bands[moved > 0.4 * least].sum() > _RESTS * in_bands.sum():
+        return None
+    own = strong & (moved >= weighted_quantile(moved, pull, _DOMINATED))
+    start, end = (weighted_quantile(share, np.where(own, pull, 0.0), 0.5) for share in shares)
+    low, high = (
+        weighted_quantile(_position(shares[1]) - _position(shares[0]), np.where(own, pull, 0.0), q)
+        for q in (0.1, 0.9)
+    )
+    share = np.clip(moved / max(abs(end - start), least), 0, 1)
+    energy = np.where((moved > 0.5 * least) & spectra.audible, share * spectra.reference, 0.0)
+    places = float(_position(np.array(start))), float(_position(np.array(end)))
+    difference = places[1] - places[0]
+    return Panned(
+        *places,
+        (min(low, difference - _WITHIN), max(high, difference + _WITHIN)),
+        np.asarray(energy),
+    )
+
+
+def _position(share: FloatArray) -> FloatArray:
+    """Place by the amplitudes of the channels, from right less left over the whole."""
+    inside = np.clip(share, -1, 1)
+    left, right = np.sqrt(1 - inside), np.sqrt(1 + inside)
+    return np.asarray((right - left) / (right + left))
+
+
+def _breadth(amounts: FloatArray) -> float:
+    """Effective number of those that share an amount."""
+    return float(amounts.sum() ** 2 / max(np.square(amounts).sum(), 1e-30))
+
+
+def touched(panned: tuple[Panned, ...], pair: Pair) -> npt.NDArray[np.bool_]:
+    """Cells in which what was panned sounds: their levels moved by how it adds up with the rest."""
+    spectra, shares = pair.of_elements, pair.right_less_left
+    cells = np.zeros(spectra.reference.shape, np.bool_)
+    if shares is None:
+        return cells
+    for one in panned:
+        cells |= ndimage.binary_dilation(one.energy > 0, np.ones(_NEXT_CELLS))
+    stirred = ndimage.binary_dilation(np.abs(shares[1] - shares[0]) > _STIRRED, np.ones((3, 3)))
+    return np.asarray(cells & stirred)
