@@ -42,12 +42,14 @@ _FEWEST_MOMENTS = 3.0
 """A note lasts longer than 0.15 s; one moment is what is left where a gain moved fast."""
 EXACT_SCATTER_DB = 0.85
 """Up to this scatter, one take's difference is one element's own spectrogram."""
+_SUREST_DB, _DOUBLED = 0.3, 0.12
+"""Least half width; and how much of its size is hidden in an element that others double. Intervals
+without them held 91 of 108 changes of whole sections (8 scores), 41 of 43 of three others."""
 _DILUTION = 0.5  # of the size, per share of cells that don't agree on it
 _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
 _ALIKE_DB, _FILTERED = 0.25, 0.6
-"""Of the cells in a region: 0.70 stay so near to a shelf, at most 0.47 to a contrabass that never
-rests (five scores of the benchmark's tuning set)."""
+"""Of the cells in a region: 0.70 stay so near to a shelf beside an oboe (one score)."""
 _SAME_CELLS = 0.6  # overlap from which on two changes are one
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 _BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
@@ -234,7 +236,7 @@ def _of_one_size(
 ) -> npt.NDArray[np.bool_]:
     """Bands whose static difference is an element's that never rests there, as a bass line's.
 
-    A filter moves every cell of its bands alike; beside an element others sound now and then.
+    A shelf moves every cell up to the top alike; beside an element others sound now and then.
     """
     alike = np.where(np.abs(rest_db) < _ALIKE_DB, weight, 0.0).sum(axis=0)
     whole = weight.sum(axis=0)
@@ -246,7 +248,8 @@ def _of_one_size(
         for index in range(1, count + 1):
             region = labels == index
             of_one_size = abs(along[region].max() - size) < _SAME_SIZE * size
-            filtered = alike[region].sum() > _FILTERED * whole[region].sum()
+            to_the_top = bool(region[-1])  # where nothing plays that never rests
+            filtered = to_the_top and alike[region].sum() > _FILTERED * whole[region].sum()
             own |= region & (of_one_size and not filtered)
     return own
 
@@ -310,8 +313,8 @@ def _one_sign(
     if size < _LEAST_CHANGE_DB:
         return None
     deviation = weighted_quantile(np.abs(raised - mode), upper, 0.5)
-    half = clear * max(0.15, min(deviation, 1.5)) + (1 - clear) * (0.3 + 0.1 * size)
-    hidden = _DILUTION * size * max(0.0, 0.5 - agreeing)
+    half = clear * max(_SUREST_DB, min(deviation, 1.5)) + (1 - clear) * (0.3 + 0.1 * size)
+    hidden = size * (_DOUBLED + _DILUTION * max(0.0, 0.5 - agreeing))
     near, far = sign * (size - half), sign * (size + half + hidden)
     factor = abs(10 ** (sign * size / 10) - 1)
     before_tone = spectra.reference / np.maximum(expected, 1e-30)

@@ -61,6 +61,12 @@ def a_figure_louder_narrower_and_brighter() -> Pair:
     return on_one_clock(piece(), 1.1 * other, same_take=True, gain_db=20 * np.log10(1.1))
 
 
+def a_figure_elsewhere() -> Pair:
+    """The figure's own sound taken from one place and put at the mirrored one."""
+    without = synthetic.play(7, gains_db={"figure": -200.0})
+    return on_one_clock(piece(), without + (piece() - without)[:, ::-1], same_take=True)
+
+
 def a_register_that_swells() -> Pair:
     """6 dB more from 250 to 500 Hz for four seconds."""
     sos = signal.butter(2, [250, 500], "bandpass", fs=RATE_HZ, output="sos")
@@ -200,6 +206,7 @@ PAIRS: dict[str, Callable[[], Pair]] = {
     one.__name__: functools.cache(one)
     for one in (
         a_figure_louder_narrower_and_brighter,
+        a_figure_elsewhere,
         a_register_that_swells,
         turned_wider_and_sharp,
         detached,

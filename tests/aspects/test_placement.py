@@ -323,19 +323,19 @@ def test_the_interval_of_a_turn_reaches_to_where_some_moments_lie(sign: int) -> 
 
 
 def test_intervals_by_hand() -> None:
-    # Bands in the centre whose moves are spread like a normal distribution of 0.05. A position of
+    # Bands in the centre whose moves are spread like a normal distribution of 0.012. A position of
     # p is 17.37 p dB; of 31 bands every three are taken to move together.
     rng = np.random.default_rng(31)
-    moves = 0.05 * rng.permutation(stats.norm.ppf((np.arange(31) + 0.5) / 31))
+    moves = 0.012 * rng.permutation(stats.norm.ppf((np.arange(31) + 0.5) / 31))
     features = placed(np.zeros(31)), placed(moves)
     difference = analyzer.compare(*features, same_clock(features[0]))
     around = difference.turn_db_interval
     assert around is not None
-    half = 1.96 * 0.05 * 17.37 / np.sqrt(31 / 3)
+    half = 1.96 * 0.012 * 17.37 / np.sqrt(31 / 3)
     assert (around[1] - around[0]) / 2 == pytest.approx(half, rel=0.1)
     for pair in difference.position_interval:
         assert pair is not None
-        assert (pair[1] - pair[0]) / 2 == pytest.approx(1.96 * 2 * 0.05, rel=0.1)
+        assert (pair[1] - pair[0]) / 2 == pytest.approx(1.96 * 2 * 0.012, rel=0.1)
 
 
 @pytest.mark.parametrize("delay_us", [300.0, -300.0])

@@ -165,7 +165,7 @@ def _told(
     element = None
     if section:
         band = element_band_hz(Stems(music.stems, music.parts), [section])
-        element = next((one for one in left if _is_section(one, change_db, band)), None)
+        element = next((one for one in left if is_section(one, change_db, band)), None)
         left = [one for one in left if one is not element]
     named = []
     for whole in wholes:
@@ -177,7 +177,7 @@ def _told(
     )
 
 
-def _is_section(finding: Finding, change_db: float, band_hz: Span) -> bool:
+def is_section(finding: Finding, change_db: float, band_hz: Span) -> bool:
     return (
         finding.aspect == "balance"
         and finding.difference * change_db > 0

@@ -78,8 +78,6 @@ FOLDED = {
         for aspect, kind in (
             ("width", "wider"),
             ("placement", "moved_right"),
-            ("tone", "tone_brighter"),
-            ("balance", "register_louder"),
         )
     },
     "moved left over balance": (
@@ -173,6 +171,15 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
 
 
 KEPT = {
+    # Levels are sums of both channels' powers, which a delay leaves alone.
+    "tone beside a late channel": (
+        of_kind("placement", "right_later", 600.0, 6.0, unit="\N{MICRO SIGN}s"),
+        of_kind("tone", "tone_brighter", 2.0),
+    ),
+    "an element beside a late channel": (
+        of_kind("placement", "left_later", 600.0, 6.0, unit="\N{MICRO SIGN}s"),
+        of_kind("balance", "register_louder", 2.0),
+    ),
     "tone the other way above an element": (balance(), tone(-3.0)),
     "tone below an element": (balance(band_hz=HIGH), tone(3.0, band_hz=LOW)),
     "tone that only touches an element's band": (

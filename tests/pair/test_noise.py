@@ -220,3 +220,22 @@ def test_noise_is_told_beside_a_figure(kind: str) -> None:
     assert element.aspect == "balance"
     # Half of 1 dB, ISO 3382-1:2009, Table A.1.
     assert element.difference == pytest.approx(5.0, abs=0.5)
+
+
+@pytest.mark.parametrize("by_db", [-6.0, 6.0])
+def test_noise_is_told_beside_a_fade(by_db: float) -> None:
+    rate_hz = operations.RATE_HZ
+    faded = take() * 10 ** (np.linspace(0, by_db, len(take()))[:, None] / 20)
+    noise = white(take(), -50.0)
+    (found,) = between(take_features(), features_of(faded + noise, rate_hz))
+    assert isinstance(found, Hiss)
+    low, high = found.band_hz
+    frequency_hz, density = signal.welch(noise, rate_hz, nperseg=4096, axis=0)
+    power = density[(frequency_hz > low) & (frequency_hz < high)].sum() * frequency_hz[1]
+    assert found.level_dbfs == pytest.approx(10 * np.log10(power), abs=0.7)
+
+
+def test_a_hum_is_not_told_as_rumble_too() -> None:
+    humming = played() + hum(played(), 50.0, {1: -30.0, 3: -34.0})
+    noise = between(reference(), features_of(humming))
+    assert [type(one) for one in noise] == [Hum]

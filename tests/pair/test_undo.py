@@ -172,3 +172,26 @@ def test_a_late_channel_is_told_as_one(delay_us: float) -> None:
     assert finding.kind == ("right_later" if delay_us > 0 else "left_later")
     assert finding.difference == pytest.approx(delay_us, abs=50)  # half of 100 us
     assert "ms later" in finding.text
+
+
+def shelved(samples: FloatArray, level_db: float) -> FloatArray:
+    """All above 2 kHz by so much, in the spectrum, a third of an octave from side to side."""
+    frequency_hz = np.fft.rfftfreq(len(samples), 1 / RATE_HZ)
+    share = np.clip(3 * np.log2(np.maximum(frequency_hz, 1) / 2000) + 0.5, 0, 1)
+    spectrum = np.fft.rfft(samples, axis=0) * 10 ** (level_db * share / 20)[:, None]
+    return np.asarray(np.fft.irfft(spectrum, len(samples), axis=0))
+
+
+# Whatever plays, the bands above 2.2 kHz stand so much higher: that is the filter. The figure's
+# partials go the same way; next to nothing else of this music lies as high.
+@pytest.mark.parametrize(("shelf_db", "figure_db"), [(4.0, 6.0), (-4.0, -6.0)])
+def test_tone_is_told_beside_an_element_and_at_its_own_size(
+    shelf_db: float, figure_db: float
+) -> None:
+    results = held(shelved(played(figure=figure_db), shelf_db)).results
+    found = told(results)
+    figure = "repeating_figure_louder" if figure_db > 0 else "repeating_figure_weaker"
+    tone = "tone_brighter" if shelf_db > 0 else "tone_darker"
+    assert set(found) == {figure, tone}
+    assert found[figure] == pytest.approx(figure_db, abs=0.5)
+    assert found[tone] == pytest.approx(shelf_db, abs=0.75)  # half of 1.5 dB

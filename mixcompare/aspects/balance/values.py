@@ -159,7 +159,7 @@ class BalanceDifference:
     )
     explained_moments_db: FloatArray = field(
         default_factory=lambda: np.zeros((0, BANDS)),
-        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | within(0.1) | stretched(1.0),
+        metadata=NOT_IN_REPORT | SIGNED | along("times_s") | within(0.8) | stretched(1.0),
     )
     band_centre_hz: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
     times_s: tuple[float, ...] = field(default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.2))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.aspects.dynamics.values import Move
 from mixcompare.pair.pair import Pair
@@ -51,6 +52,7 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
     for sign in (1.0, -1.0):
         # An edge lies where half of the move is done.
         over = sign * level > 0.5 * max(float(np.max(sign * level)), 2 * least)
+        over = ndimage.binary_closing(over, np.ones(round(_LEAST_S * RATE_HZ)))
         edges = np.flatnonzero(np.diff(np.concatenate([[0], over.astype(np.int8), [0]])))
         runs = [(first, last) for first, last in edges.reshape(-1, 2)]
         runs = [run for run in runs if run[1] - run[0] >= _LEAST_S * RATE_HZ]

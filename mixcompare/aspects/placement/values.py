@@ -84,7 +84,7 @@ class PlacementDifference:
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
     position: BandValues = field(metadata=BARE | SIGNED | within(0.03))
     position_interval: BandIntervals
-    reference_position: BandValues = field(metadata=BARE | moved_by("position") | within(0.2))
+    reference_position: BandValues = field(metadata=BARE | moved_by("position") | within(0.3))
     turn_db: float | None = field(
         metadata=labelled("Right channel against left, throughout")
         | SIGNED

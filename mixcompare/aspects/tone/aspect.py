@@ -23,6 +23,7 @@ to band.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +31,6 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.alignment.timemap import sample_frames
-from mixcompare.aspects.balance.values import BalanceDifference
 from mixcompare.aspects.tone import cuts, shaping
 from mixcompare.aspects.tone.about import ABOUT
 from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
@@ -107,11 +107,12 @@ class ToneAnalyzer:
         if balance is not None and not any(balance.explained_tone_db):
             balance = None
         exact = balance is not None and pair.same_take and not balance.one_tail
-        difference, left_db = _compared(pair, balance if exact else None)
+        made = (balance.times_s, balance.explained_moments_db) if balance and exact else None
+        difference, by_elements = _compared(pair, made)
         difference = replace(difference, noise=noise_of(pair, _threshold_power(pair)))
         if balance is None:
             return difference
-        explained = balance.explained_tone_db if left_db is None else left_db
+        explained = balance.explained_tone_db if by_elements is None else by_elements
         return difference.explained_by(explained, _TAKEN_OFF)
 
     def findings(self, difference: ToneDifference, pair: Pair) -> list[Finding]:
@@ -167,12 +168,12 @@ def _beside_elements(found: Finding, difference: ToneDifference) -> Finding:
 
 
 def _compared(
-    pair: Pair, balance: BalanceDifference | None
+    pair: Pair, made: tuple[Sequence[float], FloatArray] | None
 ) -> tuple[ToneDifference, FloatArray | None]:
     """The difference by itself, and how much of it elements explain in one take.
 
     Where elements changed in one take, every moment is read once more without what they did to it:
-    a filter acts whatever plays.
+    a filter acts whatever plays. ``made`` holds times and, for every band, what they did then.
     """
     reference, candidate, match = pair.reference, pair.candidate, pair.match
     times = match.grid_s(BAND_RATE_HZ)
@@ -205,14 +206,15 @@ def _compared(
     unsure = np.zeros(len(curve))
     explained: FloatArray | None = None
     spread = np.zeros(len(curve))
-    if balance is not None:
-        made = _at_moments(balance, times)
-        weight = weight / (1 + np.abs(made) / _MADE_DB)
+    if made is not None:
+        then_s, every_band = made
+        made_db = np.column_stack([np.interp(times, then_s, band) for band in every_band.T])
+        weight = weight / (1 + np.abs(made_db) / _MADE_DB)
         weight[~_judged(pair, times)] = 0
-        curve, draws = agreement.agreed(difference - made, weight, BAND_RATE_HZ, _FINEST_DB)
+        curve, draws = agreement.agreed(difference - made_db, weight, BAND_RATE_HZ, _FINEST_DB)
         known &= np.isfinite(curve)
         explained = np.where(known, whole - curve, 0.0)
-        spread = _spread_db(difference - made - curve, np.where(known, weight, 0.0))
+        spread = _spread_db(difference - made_db - curve, np.where(known, weight, 0.0))
         unsure = _UNSURE * np.abs(explained)
     steady = agreement.intervals(curve, draws)
     found: tuple[cuts.Cut, ...] = ()
@@ -280,12 +282,6 @@ def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
         return np.ones(len(times_s), np.bool_)
     share = spectra.judged.mean(axis=1)
     return np.asarray(np.interp(times_s, spectra.times_s, share) > _MOSTLY)
-
-
-def _at_moments(balance: BalanceDifference, times_s: FloatArray) -> FloatArray:
-    """What elements add to every third octave at the given times, shape (n, 31)."""
-    made = balance.explained_moments_db
-    return np.column_stack([np.interp(times_s, balance.times_s, column) for column in made.T])
 
 
 def _tilt(

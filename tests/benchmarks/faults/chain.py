@@ -113,7 +113,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/tone/aspect.py",
         ("tests/test_comparison.py", "tests/test_chain.py"),
-        ("if balance is None or not any(balance.explained_tone_db):", "if True:"),
+        ("if balance is not None and not any(balance.explained_tone_db):", "if True:"),
     ),
     *each(
         "mixcompare/pair/pair.py",

@@ -115,7 +115,7 @@ FAULTS: list[Fault] = [
         ("level -= np.median(told[known])", "level -= np.max(told[known])"),
         ("10 ** (-ride.level_db / 10)", "10 ** (ride.level_db / 10)"),
         ("_IMAGE_WITHIN_DB = 0.6", "_IMAGE_WITHIN_DB = 0.0"),
-        ("(cells * 10 ** (-gain_db / 10))", "(cells * 10 ** (gain_db / 10))"),
+        ("images[1] * 10 ** (-gain_db / 10)", "images[1] * 10 ** (gain_db / 10)"),
         ("total + across) / 2, twice_cross / 2", "total + across) / 2, twice_cross"),
     ),
     *each(
@@ -127,7 +127,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/dynamics/moves.py",
         ("tests/pair/test_undo.py",),
-        ("rest.var() < (1 - _STRAIGHT) * level.var()", "False"),
+        ("rest.var() < (1 - straight) * level.var()", "False"),
         ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
         ("change = float(slope * np.ptp(times_s))", "change = float(slope)"),
     ),

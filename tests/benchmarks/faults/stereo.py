@@ -90,7 +90,10 @@ FAULTS: list[Fault] = [
             "gain * np.concatenate([of_candidate[:, pitches]",
         ),
         ("return times_s, match.time_map.to_candidate(times_s)", "return times_s, times_s"),
-        ("        BAND_RATE_HZ,\n        times,", "        SEMITONE_RATE_HZ,\n        times,"),
+        (
+            "lower[1][:, pitches + shift], above[1]",
+            "lower[1][:, pitches], above[1]",
+        ),
         ("_AUDIBLE_DB = 50.0", "_AUDIBLE_DB = 60.0"),
         ("louder > 1e-3 * band", "louder > 1e-4 * band"),
         ("louder > 1e-7 * louder.max()", "louder > 1e-8 * louder.max()"),
@@ -226,7 +229,10 @@ FAULTS: list[Fault] = [
         ("_CONSISTENT = 0.7", "_CONSISTENT = 0.5"),
         ("len(run) >= 2", "len(run) >= 1"),
         ("moves[band - 1] == direction", "True"),
-        ('if value > 0 else ("left", "right")', 'if value < 0 else ("left", "right")'),
+        (
+            "start, end = _place(element.reference_position), _place(element.candidate_position)",
+            "end, start = _place(element.reference_position), _place(element.candidate_position)",
+        ),
         ('back = "left" if value > 0 else "right"', 'back = "right" if value > 0 else "left"'),
         ("_degrees(end) - _degrees(start)", "_degrees(end)"),
         ("end = start + mean", "end = mean"),
@@ -258,8 +264,8 @@ FAULTS: list[Fault] = [
         ("typical_db * (3 + 2 * typical_db)", "typical_db * 1"),
         ("_BALANCE_DB = 0.8", "_BALANCE_DB = 0.3"),
         (
-            "curve -= np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
-            "curve -= explained",
+            "explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
+            "pass",
         ),
         (
             "explained = np.asarray(difference.explained_db)",

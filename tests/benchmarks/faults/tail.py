@@ -4,6 +4,21 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/elements/panned.py",
+        ("tests/elements/test_panned.py",),
+        ("moved = shares[1] - shares[0]", "moved = shares[0] - shares[1]"),
+        ("_STAYING_DB, _STAYING = 1.0, 0.5", "_STAYING_DB, _STAYING = 1.0, 0.0"),
+        ("_DOMINATED = 0.75", "_DOMINATED = 0.0"),
+        ("return np.asarray((right - left) / (right + left))", "return np.asarray(inside)"),
+        ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
+        ("return np.asarray(cells & stirred)", "return np.zeros_like(cells)"),
+    ),
+    *each(
+        "mixcompare/pair/undo.py",
+        ("tests/elements/test_panned.py",),
+        ("(images[0][..., 0], right - left), wholes", "(images[0][..., 0], left - right), wholes"),
+    ),
+    *each(
         "mixcompare/pair/tail.py",
         ("tests/pair/test_tail.py",),
         ("self._polarity = -1.0 if both.sum() < 0 else 1.0", "self._polarity = 1.0"),

@@ -1,0 +1,117 @@
+"""What was panned elsewhere in one take, made by the law of constant power from the sample's stems.
+
+A source g_L = cos a, g_R = sin a has the position (g_R - g_L) / (g_R + g_L); other sound in its
+cells draws what is read towards that of the others (Bennett, Barker and Edeko 1985, JAES 33,
+314-321, from memory, for the law).
+"""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+import soundfile
+
+from mixcompare.alignment import align
+from mixcompare.audio.recording import Recording
+from mixcompare.comparison import analyse
+from mixcompare.elements.panned import find_panned
+from mixcompare.features import Features
+from mixcompare.pair.pair import Pair, aligned
+from mixcompare.results import Results
+from tests import samples
+from tests.operations import sides
+
+FloatArray = npt.NDArray[np.float64]
+
+SECONDS = 15
+PLACES = {"violins": -0.5, "clarinets": -0.6, "horns": 0.3, "violas": 0.2, "basses": 0.5,
+          "flute": 0.1}  # fmt: skip
+
+
+@functools.cache
+def stem(name: str) -> tuple[FloatArray, int]:
+    sound, rate_hz = soundfile.read(samples.FOLDER / "stems" / "reference" / f"{name}.flac")
+    return np.asarray(sound[: SECONDS * rate_hz]).reshape(-1), rate_hz
+
+
+def gains(position: float) -> FloatArray:
+    """Of left and right, for a position of -1 to 1, with constant power."""
+    ratio = (1 + position) / (1 - position)
+    return np.array([1, ratio]) / np.hypot(1, ratio)
+
+
+def mixed(
+    moved: dict[str, float] | None = None, level_db: dict[str, float] | None = None
+) -> Features:
+    return Features.of(Recording.from_array(mix(moved, level_db), stem("violins")[1]))
+
+
+def mix(
+    moved: dict[str, float] | None = None, level_db: dict[str, float] | None = None
+) -> FloatArray:
+    places = PLACES | (moved or {})
+    levels = {name: 10 ** ((level_db or {}).get(name, 0.0) / 20) for name in places}
+    return np.asarray(
+        sum(
+            levels[name] * stem(name)[0][:, None] * gains(position)
+            for name, position in places.items()
+        )
+    )
+
+
+@functools.cache
+def reference() -> Features:
+    return mixed()
+
+
+def pair_of(candidate: Features) -> Pair:
+    return aligned(reference(), candidate, align(reference(), candidate))
+
+
+def told(candidate: Features) -> Results:
+    return analyse(reference(), candidate, align(reference(), candidate))
+
+
+@pytest.mark.parametrize("to", [0.6, 0.1])
+def test_an_instrument_panned_elsewhere_is_told_with_its_places(to: float) -> None:
+    (finding,) = told(mixed({"clarinets": to})).findings
+    assert finding.kind == "moved_right"
+    assert finding.interval[0] <= to - PLACES["clarinets"] <= finding.interval[1]
+    assert finding.difference == pytest.approx(to - PLACES["clarinets"], abs=0.15)
+    assert "its level stayed" in finding.text
+    assert finding.band_hz is not None
+    assert 200 < finding.band_hz[0] < finding.band_hz[1] < 5000
+
+
+def test_two_that_change_places_go_both_ways() -> None:
+    candidate = mixed({"clarinets": PLACES["horns"], "horns": PLACES["clarinets"]})
+    right, left = find_panned(pair_of(candidate))
+    assert right.to_position - right.from_position == pytest.approx(0.9, abs=0.25)
+    assert left.to_position - left.from_position == pytest.approx(-0.9, abs=0.25)
+
+
+def test_where_it_stood_and_where_it_stands() -> None:
+    (one,) = find_panned(pair_of(mixed({"clarinets": 0.6})))
+    assert one.from_position == pytest.approx(-0.6, abs=0.15)
+    assert one.to_position == pytest.approx(0.6, abs=0.15)
+
+
+@pytest.mark.parametrize("name", sorted(PLACES))
+@pytest.mark.parametrize("level_db", [5.0, -5.0])
+def test_what_only_changed_its_level_was_not_panned(name: str, level_db: float) -> None:
+    assert find_panned(pair_of(mixed(level_db={name: level_db}))) == ()
+
+
+def test_a_narrower_image_moves_nobody_by_himself() -> None:
+    narrow = Recording.from_array(sides(mix(), 0.5), stem("violins")[1])
+    assert find_panned(pair_of(Features.of(narrow))) == ()
+
+
+def test_it_is_told_beside_a_narrower_image() -> None:
+    narrow = Recording.from_array(sides(mix({"clarinets": 0.6}), 0.6), stem("violins")[1])
+    found = {finding.kind: finding for finding in told(Features.of(narrow)).findings}
+    assert set(found) == {"moved_right", "narrower"}
+    assert found["moved_right"].difference == pytest.approx(1.2, abs=0.2)
