@@ -286,15 +286,19 @@ def _interfering(seed: int) -> tuple[PairSpectra, float]:
 
 
 def test_the_95_percent_interval_of_an_elements_size_holds_the_truth() -> None:
-    # 60 pairs; of every one the element is found, with its sign.
-    held = []
+    # 60 pairs; of every one the element is found, with its sign. Sections of an orchestra double
+    # each other, these voices do not: their intervals hold more often than they need to, and so
+    # they may not be wide.
+    held, widths = [], []
     for seed in range(60):
         cells, gain_db = _interfering(seed)
         change = split_difference(cells, same_take=True).changes[0]
         assert change.difference_db * gain_db > 0
         assert change.difference_db == pytest.approx(gain_db, abs=0.7)
         held.append(change.interval[0] <= gain_db <= change.interval[1])
-    assert 0.92 <= np.mean(held) <= 0.99
+        widths.append(np.ptp(change.interval))
+    assert np.mean(held) >= 0.92
+    assert np.median(widths) <= 1.5
 
 
 @pytest.mark.parametrize("notes_per_s", [2.5, 4.0, 5.0])

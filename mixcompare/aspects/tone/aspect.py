@@ -16,8 +16,9 @@ noise that one recording has: it was given to both before (``mixcompare.pair.noi
 
 Intervals: block bootstrap over time (Politis and Romano 1992), widened by how much the curve
 scatters from band to band (few notes in a band, resonances). Between two performances they are
-widened further: instruments and playing make the curve scatter over octaves as well as from band
-to band.
+widened by what another playing of the same notes makes of a band. Whether players, instruments,
+hall or microphones made the difference is another question, of its cause: what is measured there
+is measured.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from mixcompare.aspects.tone import cuts, shaping
 from mixcompare.aspects.tone.about import ABOUT
 from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
-from mixcompare.aspects.tone.words import region_finding, regions, tilt_finding
+from mixcompare.aspects.tone.words import broadly, region_finding, regions, tilt_finding
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
@@ -71,6 +72,13 @@ _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by it
 # Neighbours scatter partly together, which their differences hide; below, standing waves of the
 # room move whole bands.
 _LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
+_OTHER_PERFORMANCE_DB = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 0.7, 1.8)
+"""What the same instruments played again, in another room of the same length, differ by in a third
+octave of half a minute: 0.6 and 1.6 dB above and below that limit (three scores of the benchmark's
+tuning set, standard deviation)."""
+_OTHERS_SHARE = 0.5
+"""Of the scatter from band to band. Of other instruments most of it is their own, and is there in
+every passage; it is no doubt about the size."""
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 
 _FAR_DOWN_DB = 10.0
@@ -145,6 +153,8 @@ class ToneAnalyzer:
         if tilt is not None:
             out.append(tilt)
             curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
+        if not pair.same_take:
+            curve, half = broadly(curve, half, heard)
         for bands in regions(curve, half, heard):
             out.append(region_finding(difference, pair, curve, half, bands, heard))
         if exact:
@@ -230,17 +240,18 @@ def _compared(
     local = agreement.local_scatter(rest)
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
     typical = float(np.median(local[upper])) if upper.any() else 0.0
-    broad = 0.0 if match.same_take else _broad_scatter_db(typical)
-    around = np.hypot(np.hypot(_LOCAL_SCATTER * local, broad), unsure)
-    low, high = agreement.intervals(curve, draws, around)
+    scatter = _LOCAL_SCATTER * local
+    if not match.same_take:
+        scatter = np.hypot(_OTHERS_SHARE * local, _OTHER_PERFORMANCE_DB)
+    low, high = agreement.intervals(curve, draws, np.hypot(scatter, unsure))
     deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
     line = shaping.Line.through(rest, deviation)
-    tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), broad, typical, pair)
+    tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), typical, pair)
     fitted = shaping.Shaping((), 0.0, np.zeros(0))
     if known.sum() >= 6:
         centres = THIRD_OCTAVE_CENTRES_HZ[known]
         # The filters describe the curve that is there, whoever made it.
-        near = agreement.intervals(curve, draws, _LOCAL_SCATTER * local)
+        near = agreement.intervals(curve, draws, scatter)
         there = rest if explained is None else rest + explained
         fitted = shaping.fit(centres, there[known], ((near[1] - near[0]) / (2 * 1.96))[known])
     left = fitted.residual_db
@@ -285,14 +296,13 @@ def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
 
 
 def _tilt(
-    line: shaping.Line | None, draws: FloatArray, broad: float, typical: float, pair: Pair
+    line: shaping.Line | None, draws: FloatArray, typical: float, pair: Pair
 ) -> tuple[float | None, tuple[float, float] | None]:
     """Slope of the line through the curve, with its 95 % interval."""
     if line is None:
         return None, None
     slopes = line.slopes(draws)
-    balance = 0.0 if pair.same_take else _BALANCE_DB
-    spread = max(float(np.hypot(broad, balance)), typical)
+    spread = typical if pair.same_take else max(_BALANCE_DB, _OTHERS_SHARE * typical)
     around = line.scattered(slopes - np.mean(slopes), spread)
     return line.slope, (line.slope + around[0], line.slope + around[1])
 
@@ -312,16 +322,6 @@ def _paired_power(
         sample_frames(of_reference, BAND_RATE_HZ, times),
         match.time_map.warp(of_candidate, BAND_RATE_HZ, times),
     )
-
-
-def _broad_scatter_db(typical_db: float) -> float:
-    """How much players and instruments differ over whole octaves, from band-to-band scatter.
-
-    The same instruments played again scatter by 0.2 to 0.3 dB from band to band and three times
-    that over octaves; other instruments by 0.8 to 2 dB and up to five times that (measured on
-    rendered performances).
-    """
-    return typical_db * (3 + 2 * typical_db)
 
 
 def _threshold_power(pair: Pair) -> FloatArray:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.about import TILT, TONE
@@ -22,6 +23,11 @@ BoolArray = npt.NDArray[np.bool_]
 
 FloatArray = npt.NDArray[np.float64]
 _HIGHS_HZ = 1800.0
+_BROAD_BANDS = 1.0  # standard deviation in third octaves: half of the weight within an octave
+_INDEPENDENT = 2.0
+_LEVEL_WITHIN_DB = 0.6
+"""Half width of what was taken out as level: of all bands alike."""
+_OPEN = " Instruments, hall or microphones: which of them makes it can't be told apart here."
 _REGION_NAMES = (
     (60.0, "the lowest octave"),
     (130.0, "the bass"),
@@ -55,6 +61,7 @@ def tilt_finding(
         f" {signed(line.slope, 'dB per octave', 2)} (between {low:+.2f} and {high:+.2f}),"
         f" about {span_db:.0f} dB from 100 Hz to 10 kHz."
     )
+    text += "" if pair.same_take else _OPEN
     advice = (
         f"{'Less' if brighter else 'More'} treble and {'more' if brighter else 'less'} bass by a"
         f" gentle slope over the whole range, about {span_db / 2:.0f} dB at either end.",
@@ -68,6 +75,24 @@ def tilt_finding(
         spans_s=(pair.span_s,),
         band_hz=(100.0, 10_000.0), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
+
+
+def broadly(curve: FloatArray, half: FloatArray, heard: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """The same curve over about an octave, of the bands that are heard.
+
+    Of two performances single bands stand out by the few notes they hold; an octave holds many.
+    """
+    share = ndimage.gaussian_filter1d(heard.astype(np.float64), _BROAD_BANDS, mode="constant")
+    share = np.maximum(share, 1e-6)
+    smooth = ndimage.gaussian_filter1d(
+        np.where(heard, curve, 0.0), _BROAD_BANDS, mode="constant"
+    ) / share  # fmt: skip
+    square = ndimage.gaussian_filter1d(
+        np.where(heard, np.square(np.minimum(half, 99.0)), 0.0), _BROAD_BANDS, mode="constant"
+    ) / share  # fmt: skip
+    # Neighbours scatter partly together: three bands are two.
+    around = np.hypot(np.sqrt(square / _INDEPENDENT), _LEVEL_WITHIN_DB)
+    return np.where(heard, smooth, curve), np.where(heard, around, half)
 
 
 def regions(curve: FloatArray, half: FloatArray, heard: BoolArray) -> list[list[int]]:
@@ -128,10 +153,11 @@ def region_finding(
         if bands[0] <= np.flatnonzero(heard)[0] + 1:
             where, shape = f"the low end below {spoken_hz(high)}", "a low shelf"
     amount = f"{abs(value):.1f} dB {'more' if more else 'less'}"
+    open_cause = "" if pair.same_take else _OPEN
     text = (
         f"The candidate has {amount} than the reference in {where}"
         f" (between {around[0]:+.1f} and {around[1]:+.1f} dB; {spoken_hz(low)} to"
-        f" {spoken_hz(high)})."
+        f" {spoken_hz(high)}).{open_cause}"
     )
     if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:
         text += " What a single element adds there is already taken off."

@@ -261,7 +261,7 @@ FAULTS: list[Fault] = [
             "_audible(of_reference) & _audible(of_candidate)",
         ),
         ("_MANY_PARTIALS_HZ = 450.0", "_MANY_PARTIALS_HZ = 1450.0"),
-        ("typical_db * (3 + 2 * typical_db)", "typical_db * 1"),
+        ("_OTHER_PERFORMANCE_DB)", "0.0)"),
         ("_BALANCE_DB = 0.8", "_BALANCE_DB = 0.3"),
         (
             "explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
