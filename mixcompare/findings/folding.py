@@ -15,6 +15,8 @@ from mixcompare.findings.finding import Finding, Foretold
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
 
+_NEAR_WHOLE_DB, _MOSTLY_THEN = 1.5, 0.5  # of an element's time
+
 ANY_SIZE = inf
 """Margin of a rule that compares the sizes itself."""
 
@@ -100,6 +102,19 @@ def partials(cause: Finding, effect: Finding) -> bool:
     above = effect.band_hz[0] >= cause.band_hz[0]
     within = abs(effect.difference) <= abs(cause.difference) + 0.5
     return above and within and same_direction(cause, effect)
+
+
+def then_and_so_much(cause: Finding, effect: Finding) -> bool:
+    """Whether an effect on levels lies in its cause's time, and goes as far as it."""
+    if not same_direction(cause, effect) or effect.duration_s <= 0:
+        return False
+    together = sum(
+        max(min(ours[1], theirs[1]) - max(ours[0], theirs[0]), 0.0)
+        for ours in cause.spans_s
+        for theirs in effect.spans_s
+    )
+    near = abs(effect.difference - cause.difference) <= _NEAR_WHOLE_DB
+    return near and together >= _MOSTLY_THEN * effect.duration_s
 
 
 def is_speed(tempo: Finding, tuning: Finding) -> bool:

@@ -52,7 +52,15 @@ def tail(jnd: float = 1.5, sign: int = 1) -> Finding:
     return of_kind("room", kind, sign * 0.5, jnd, subject="the reverberation", foretold=foretold)
 
 
+PASSAGE = of_kind(
+    "dynamics", "passage_softer", -5.0, 2.5, spans_s=((8.0, 14.0),), apart=("balance", "tone")
+)
+
 FOLDED = {
+    "a softer passage over what plays in it": (
+        PASSAGE,
+        balance(-5.8, jnd=5.0, spans_s=((9.0, 14.5),)),
+    ),
     "element over its own band's tone": (balance(), tone(-3.0, band_hz=(500.0, 5000.0))),
     "element over the tone of its partials": (balance(), tone(3.0)),
     "element over tone somewhere": (balance(band_hz=None), tone(-3.0)),
@@ -171,6 +179,15 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
 
 
 KEPT = {
+    "an element that moved further than its passage": (
+        PASSAGE,
+        balance(-8.0, jnd=7.0, spans_s=((8.0, 14.0),)),
+    ),
+    "an element softer outside a softer passage": (
+        PASSAGE,
+        balance(-5.0, spans_s=((12.0, 30.0),)),
+    ),
+    "an element louder in a softer passage": (PASSAGE, balance(5.0, spans_s=((8.0, 14.0),))),
     # Levels are sums of both channels' powers, which a delay leaves alone.
     "tone beside a late channel": (
         of_kind("placement", "right_later", 600.0, 6.0, unit="\N{MICRO SIGN}s"),

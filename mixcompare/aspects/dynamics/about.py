@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, always, aspect, kinds
+from mixcompare.findings.folding import ANY_SIZE, Rule, always, aspect, kinds, then_and_so_much
 from mixcompare.findings.noticeable import JustNoticeable
 
 LOUDNESS_RANGE = JustNoticeable(
@@ -21,6 +21,12 @@ SWING = JustNoticeable(
 LEVEL_OF_THE_WHOLE = JustNoticeable(
     "level of the whole", 1.0, "dB", "ISO 3382-1:2009 Table A.1 (1 dB of level)"
 )
+PASSAGE = JustNoticeable(
+    "level of a passage",
+    2.0,
+    "dB",
+    "our proposal: half of a step of the written dynamics, 4 to 6 dB (common practice, no source)",
+)
 CLIPPED = JustNoticeable(
     "clipping", 0.25, "%", "our proposal: tops cut off in one of four hundred frames of 40 ms"
 )
@@ -31,11 +37,18 @@ ABOUT = Description(
     title="Dynamics",
     meaning="How far the level swings, and how both recordings shape the same phrase.",
     method="Loudness against time of both on one clock; loudness range after EBU Tech 3342.",
-    noticeable=(LOUDNESS_RANGE, SWING, LEVEL_OF_THE_WHOLE, CLIPPED),
+    noticeable=(LOUDNESS_RANGE, SWING, LEVEL_OF_THE_WHOLE, PASSAGE, CLIPPED),
     explains=(
         # Cut tops level the swings, and what was mixed of mid and side is cut together.
         Rule(_CLIPPING, kinds("dynamics_smaller", "dynamics_larger"), always),
         Rule(_CLIPPING, aspect("width"), always),
+        # What plays in a passage that is louder as a whole is louder with it.
+        Rule(
+            kinds("passage_louder", "passage_softer"),
+            aspect("balance"),
+            then_and_so_much,
+            ANY_SIZE,
+        ),
     ),
     figure="mixcompare.plots.dynamics:draw",
 )

@@ -25,12 +25,14 @@ import numpy.typing as npt
 from mixcompare.aspects.dynamics import slope
 from mixcompare.aspects.dynamics.about import ABOUT
 from mixcompare.aspects.dynamics.moves import made_by, moves_of
+from mixcompare.aspects.dynamics.passages import passages_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import (
     STEEPEST_ALONE,
     clipped_finding,
     finding,
     move_finding,
+    passage_finding,
     slope_of,
     sticks_out,
 )
@@ -102,6 +104,8 @@ class DynamicsAnalyzer:
         swings = slope.swings(
             (of_reference + of_candidate)[told] / 2, change[told], CONTOUR_RATE_HZ
         )
+        if not match.same_take:
+            moves = passages_of(_besides(swings, of_reference, of_candidate, change), times_s)
         peaks = [_peak_to_short_term_db(features) for features in (reference, candidate)]
         range_difference = pair.loudness_range
         passages = levels.short_term_lufs(reference, times_s)
@@ -144,7 +148,8 @@ class DynamicsAnalyzer:
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
         """Clipping; and swings over the whole range, or above a level alone, or moves of it all."""
         clipped = [clipped_finding(difference, pair)] if difference.clipped_percent else []
-        moved = [move_finding(move, pair) for move in difference.moves]
+        tell = move_finding if pair.same_take else passage_finding
+        moved = [tell(move, pair) for move in difference.moves]
         return clipped + self._swings(difference, pair) + moved
 
     def _swings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
@@ -155,6 +160,19 @@ class DynamicsAnalyzer:
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
             return [finding(difference, pair, above, above, only_loud=True)]
         return []
+
+
+def _besides(
+    swings: slope.Swings, of_reference: FloatArray, of_candidate: FloatArray, change: FloatArray
+) -> FloatArray:
+    """The change of level that a general difference of the swings leaves."""
+    told = slope_of(swings.slope.value, swings.slope.interval) if swings.slope else None
+    if told is None or not sticks_out(told):
+        return change
+    mean_db = (of_reference + of_candidate) / 2
+    per_db = 2 * (told.value - 1) / (told.value + 1)
+    left: FloatArray = change - per_db * (mean_db - np.nanmedian(mean_db[np.isfinite(change)]))
+    return left
 
 
 def _crest_db(features: Features) -> float:

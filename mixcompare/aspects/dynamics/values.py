@@ -69,11 +69,14 @@ class Move:
         Of the candidate against the reference; of a fade, what it comes to from start to end.
     spans_s : tuple of (start, end)
     is_fade : bool
+    within_db : float
+        Half of its 95 % interval.
     """
 
     level_db: float = field(metadata=SIGNED | within(0.3))
     spans_s: tuple[Span, ...] = field(metadata=MOMENT | within(0.5))
     is_fade: bool = field(metadata=BARE | KEPT)
+    within_db: float = field(default=0.4, metadata=KEPT | within(0.3) | stretched(0.6))
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixcompare.aspects.dynamics.about import CLIPPED, LEVEL_OF_THE_WHOLE, SWING
+from mixcompare.aspects.dynamics.about import CLIPPED, LEVEL_OF_THE_WHOLE, PASSAGE, SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference, Move
 from mixcompare.features.clipping import FRAME_S
@@ -13,7 +13,6 @@ from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
 from mixcompare.pair.pair import Pair
 
-_MOVE_WITHIN_DB = 0.4  # level of one moment, of all cells alike
 STEEPEST_ALONE = 3.0
 """Above a level alone, swings that grow further come from something else that enters there
 (common practice, no source)."""
@@ -53,7 +52,7 @@ def move_finding(move: Move, pair: Pair) -> Finding:
     """What is said of a whole that was ridden or faded."""
     louder = move.level_db > 0
     size, more = f"{abs(move.level_db):.1f} dB", "louder" if louder else "softer"
-    around = (move.level_db - _MOVE_WITHIN_DB, move.level_db + _MOVE_WITHIN_DB)
+    around = (move.level_db - move.within_db, move.level_db + move.within_db)
     back = f"{abs(move.level_db):.0f} dB {'down' if louder else 'up'}"
     if move.is_fade:
         kind = "whole_swells" if louder else "whole_fades"
@@ -81,6 +80,47 @@ def move_finding(move: Move, pair: Pair) -> Finding:
         cause=weighed(Differs.SWING, same_take=pair.same_take),
         text=text,
         advice=(advice,),
+    )
+
+
+def passage_finding(move: Move, pair: Pair) -> Finding:
+    """What is said of a passage that another performance plays louder or softer."""
+    louder = move.level_db > 0
+    size = abs(move.level_db)
+    around = (move.level_db - move.within_db, move.level_db + move.within_db)
+    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
+    steps = "about half a dynamic" if size < 4 else "about one dynamic" if size < 8 else (
+        "one dynamic or two"
+    )  # fmt: skip
+    more = "louder" if louder else "softer"
+    where = places(move.spans_s)
+    text = (
+        f"At {where} the candidate is {size:.1f} dB {more} than the reference, beside how loud both"
+        f" are on the whole (between {min(map(abs, around)):.1f} and {max(map(abs, around)):.1f}"
+        f" dB): {steps}."
+    )
+    back = "less" if louder else "more"
+    proof = evidence(move.level_db, around, pair.same_take)
+    return Finding(
+        aspect="dynamics",
+        kind=f"passage_{more}",
+        subject="one passage",
+        difference=move.level_db,
+        interval=around,
+        unit="dB",
+        jnd=size_in_jnd(move.level_db, around, PASSAGE.size),
+        noticeable=PASSAGE,
+        confidence=proof.confidence,
+        evidence=proof,
+        apart=("balance", "tone"),
+        spans_s=move.spans_s,
+        band_hz=None,
+        cause=weighed(Differs.SWING, same_take=pair.same_take),
+        text=text,
+        advice=(
+            f"Ask for {back} there, {steps}.",
+            f"Or ride the whole there: about {size:.0f} dB {'down' if louder else 'up'}.",
+        ),
     )
 
 

@@ -125,6 +125,16 @@ FAULTS: list[Fault] = [
         ("2 * (products[..., ::2]", "1 * (products[..., ::2]"),
     ),
     *each(
+        "mixcompare/aspects/dynamics/passages.py",
+        ("tests/aspects/test_passages.py",),
+        ("value = sign * float(np.median(here))", "value = float(np.median(here))"),
+        ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
+        ("change_db - np.median(change_db[told])", "change_db"),
+        ("_LEAST_DB, _TIMES_SCATTER = 2.0, 2.5", "_LEAST_DB, _TIMES_SCATTER = 0.5, 1.0"),
+        ("_GAP_S, _LEAST_S = 1.0, 2.0", "_GAP_S, _LEAST_S = 1.0, 0.2"),
+        ("found[:_MOST]", "found[:1]"),
+    ),
+    *each(
         "mixcompare/aspects/dynamics/moves.py",
         ("tests/pair/test_undo.py",),
         ("rest.var() < (1 - straight) * level.var()", "False"),

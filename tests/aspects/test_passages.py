@@ -1,0 +1,76 @@
+"""Passages that another performance plays louder or softer: made of plain numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from mixcompare.aspects.dynamics.passages import passages_of
+
+FloatArray = npt.NDArray[np.float64]
+
+RATE_HZ = 5.0
+TIMES_S = np.arange(0, 60, 1 / RATE_HZ)
+
+
+def wandering(seed: int, size_db: float = 0.6) -> FloatArray:
+    """What two performances differ by anyway: a level that wanders over a second or so."""
+    steps = np.random.default_rng(seed).standard_normal(len(TIMES_S) + 8)
+    smooth = np.convolve(steps, np.ones(9) / 3, mode="valid")
+    return np.asarray(size_db * smooth)
+
+
+def between(start_s: float, end_s: float, level_db: float) -> FloatArray:
+    return np.where((start_s <= TIMES_S) & (end_s > TIMES_S), level_db, 0.0)
+
+
+@pytest.mark.parametrize("level_db", [6.0, -5.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_passage_is_told_with_its_size_and_its_edges(level_db: float, seed: int) -> None:
+    (move,) = passages_of(wandering(seed) + between(20, 30, level_db), TIMES_S)
+    assert move.level_db == pytest.approx(level_db, abs=0.8)
+    assert abs(move.level_db - level_db) <= move.within_db
+    ((start_s, end_s),) = move.spans_s
+    # The reference's edge; within a second.
+    assert start_s == pytest.approx(20, abs=1.0)
+    assert end_s == pytest.approx(30, abs=1.0)
+    assert not move.is_fade
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_wanders_anyway_is_no_passage(seed: int) -> None:
+    assert passages_of(wandering(seed), TIMES_S) == ()
+
+
+def test_a_level_of_the_whole_is_no_passage() -> None:
+    assert passages_of(wandering(1) + 7.0, TIMES_S) == ()
+
+
+def test_what_is_over_at_once_is_no_passage() -> None:
+    assert passages_of(wandering(1, 0.2) + between(20, 21, 6.0), TIMES_S) == ()
+
+
+def test_two_passages_are_two() -> None:
+    change = wandering(2, 0.3) + between(10, 16, 5.0) + between(40, 46, -4.0)
+    louder, softer = passages_of(change, TIMES_S)
+    assert (louder.level_db, softer.level_db) == pytest.approx((5.0, -4.0), abs=0.8)
+
+
+def test_a_rest_says_nothing() -> None:
+    change = wandering(3, 0.3) + between(20, 30, 5.0)
+    change[(TIMES_S >= 36) & (TIMES_S < 44)] = np.nan
+    (move,) = passages_of(change, TIMES_S)
+    assert move.spans_s[0] == pytest.approx((20, 30), abs=1.0)
+    assert passages_of(np.full(len(TIMES_S), np.nan), TIMES_S) == ()
+
+
+def test_the_six_largest_in_order_of_time() -> None:
+    times_s = np.arange(0, 180, 1 / RATE_HZ)
+    starts_s = np.arange(10.0, 170.0, 20.0)
+    change = np.zeros(len(times_s))
+    for index, start_s in enumerate(starts_s):
+        change[(times_s >= start_s) & (times_s < start_s + 4)] = 4.0 + index
+    found = passages_of(change, times_s)
+    assert len(found) == 6
+    assert [move.spans_s[0][0] for move in found] == pytest.approx(list(starts_s[2:]), abs=1.0)
