@@ -301,11 +301,13 @@ def test_a_tilt_in_every_field(slope: float, same_take: bool) -> None:
     assert around is not None
     assert around[0] < slope < around[1]
     # Standard error of a slope through 21 bands (their octaves deviate by 2.01) that scatter by
-    # 0.1 dB, or by 0.86 dB in another performance (0.32 of instruments, 0.8 of balance), pairs of
-    # neighbours alike.
-    scatter = difference.scatter_db if same_take else 0.86
+    # 0.1 dB, or by 1.3 dB in another performance (balance), pairs of neighbours alike.
+    scatter = difference.scatter_db if same_take else 1.3
     error = np.sqrt(2) * scatter / (2.01 * np.sqrt(21))
     assert around[1] - around[0] == pytest.approx(2 * 1.96 * error, rel=0.15)
+    if not same_take and abs(slope) < 1.96 * error:
+        assert analyzer.findings(difference) == []
+        return
     (finding,) = analyzer.findings(difference)
     assert finding.kind == ("tone_brighter" if slope > 0 else "tone_darker")
     assert finding.difference == pytest.approx(slope, abs=0.03)
@@ -386,15 +388,18 @@ def test_scatter_above_450_hz_begins_at_500_hz() -> None:
     assert difference.scatter_db > 1.0
 
 
-@pytest.mark.parametrize(("same_take", "broad_db"), [(True, 0.0), (False, 0.647)])
-def test_intervals_of_bands_by_hand(same_take: bool, broad_db: float) -> None:
+@pytest.mark.parametrize("same_take", [True, False])
+def test_intervals_of_bands_by_hand(same_take: bool) -> None:
     # Fourth differences of +-0.1 dB in turn are 1.6 dB, over root 70: 0.1912 dB of scatter, times
-    # 1.5 above 450 Hz and 2.2 below; between performances 0.1912 * (3 + 2 * 0.1912) over octaves.
+    # 1.5 above 450 Hz and 2.2 below; between performances half of it, beside the 0.7 and 1.8 dB
+    # that another playing makes of a band.
     by_db = np.where(ALL % 2, 0.1, -0.1)
     match = same_clock(varied(), same_take=same_take)
     difference = analyzer.compare(varied(), lifted(varied(), by_db), match)
     for bands, factor in ((range(3, 13), 2.2), (range(16, 28), 1.5)):
-        half = 1.96 * np.hypot(factor * 0.1912, broad_db)
+        other_db = 0.7 if factor == 1.5 else 1.8
+        deviation = factor * 0.1912 if same_take else np.hypot(0.5 * 0.1912, other_db)
+        half = 1.96 * deviation
         for band in bands:
             pair = difference.band_level_db_interval[band]
             assert pair is not None

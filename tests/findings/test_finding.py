@@ -33,6 +33,7 @@ def test_just_noticeable_differences_are_those_of_their_sources() -> None:
         "loudness_range": (2.0, "LU"),  # EBU Tech 3342, doubled
         "dynamics": (0.1, "dB/dB"),  # proposal
         "level of the whole": (1.0, "dB"),  # ISO 3382-1:2009 Table A.1
+        "level of a passage": (2.0, "dB"),  # proposal
         "tempo": (2.0, "%"),  # Drake and Botte 1993
         "tempo of one moment": (6.0, "%"),  # Drake and Botte 1993
         "freedom of tempo": (3.0, "%"),  # from memory

@@ -142,6 +142,10 @@ FOLDED = {
         of_kind("articulation", "notes_more_detached", -0.4, 5.0, band_hz=(1000.0, 4000.0)),
         balance(-2.0),
     ),
+    "detached over darker": (
+        of_kind("articulation", "notes_more_detached", -0.4, 5.0),
+        tone(-2.2),
+    ),
     "tone over balance": (tone(6.0, jnd=4.0, band_hz=(1000.0, 8000.0)), balance(3.0)),
     # 1 % of speed is 17.226 cents (1200 log2 1.01).
     "faster over higher": (
@@ -179,6 +183,10 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
 
 
 KEPT = {
+    "brighter beside detached": (
+        of_kind("articulation", "notes_more_detached", -0.4, 5.0),
+        tone(2.2),
+    ),
     "an element that moved further than its passage": (
         PASSAGE,
         balance(-8.0, jnd=7.0, spans_s=((8.0, 14.0),)),

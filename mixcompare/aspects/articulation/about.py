@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping
+from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping, same_direction
 from mixcompare.findings.noticeable import JustNoticeable
 
 SHARE_HELD = JustNoticeable(
@@ -29,6 +29,9 @@ ABOUT = Description(
         Rule(kinds("notes_more_detached"), kinds("drier", "dynamics_larger"), always),
         Rule(kinds("notes_more_connected"), kinds("wetter", "dynamics_smaller"), always),
         Rule(aspect("articulation"), aspect("balance"), overlapping),
+        # Notes that end sooner hold less sound, and less of it high up: 2.2 dB above 2.8 kHz where
+        # the theme of the sample score is detached.
+        Rule(aspect("articulation"), aspect("tone"), same_direction),
     ),
     figure="mixcompare.plots.articulation:draw",
 )

@@ -79,7 +79,7 @@ tuning set, standard deviation)."""
 _OTHERS_SHARE = 0.5
 """Of the scatter from band to band. Of other instruments most of it is their own, and is there in
 every passage; it is no doubt about the size."""
-_BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
+_BALANCE_DB = 1.3  # voices change places by a decibel between performances, and tilt the whole
 
 _FAR_DOWN_DB = 10.0
 _LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
@@ -153,9 +153,10 @@ class ToneAnalyzer:
         if tilt is not None:
             out.append(tilt)
             curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
+        shape = curve
         if not pair.same_take:
-            curve, half = broadly(curve, half, heard)
-        for bands in regions(curve, half, heard):
+            shape, half = broadly(curve, half, heard)
+        for bands in regions(shape, half, heard):
             out.append(region_finding(difference, pair, curve, half, bands, heard))
         if exact:
             out = [_beside_elements(one, difference) for one in out]

@@ -83,7 +83,7 @@ class ToneDifference:
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
-    band_level_db: BandValues = field(metadata=SIGNED | within(0.1) | stretched(0.2))
+    band_level_db: BandValues = field(metadata=SIGNED | within(0.15) | stretched(0.2))
     band_level_db_interval: BandIntervals
     tilt_db_per_octave: float | None = field(metadata=SIGNED | within(0.02))
     tilt_db_per_octave_interval: tuple[float, float] | None

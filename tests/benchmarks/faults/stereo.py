@@ -262,7 +262,7 @@ FAULTS: list[Fault] = [
         ),
         ("_MANY_PARTIALS_HZ = 450.0", "_MANY_PARTIALS_HZ = 1450.0"),
         ("_OTHER_PERFORMANCE_DB)", "0.0)"),
-        ("_BALANCE_DB = 0.8", "_BALANCE_DB = 0.3"),
+        ("_BALANCE_DB = 1.3", "_BALANCE_DB = 0.3"),
         (
             "explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))",
             "pass",
