@@ -8,6 +8,7 @@ from mixcompare.aspects.dynamics.values import Move
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
 
+# 1 dB as of a level in ISO 3382-1:2009 Table A.1; the others are our judgement, not measured.
 _LEAST_DB, _LEAST_S = 1.0, 1.0
 _RANGE_DB, _GOES_WITH_LEVEL = 40.0, 0.6
 _STRAIGHT = 0.9  # of the variance, for a fade

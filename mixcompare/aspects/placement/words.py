@@ -17,6 +17,8 @@ from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 
 _FEWEST_TIMED = 4  # bands
+# Largest scatter between bands of one delay, and the least that is believed of it. Our judgement,
+# not measured.
 _SPREAD_US, _TIMED_WITHIN_US = 60.0, 10.0
 _CONSISTENT = 0.7  # of the time with a move, in the direction of the move
 

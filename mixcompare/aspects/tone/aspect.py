@@ -62,7 +62,7 @@ one extrapolated. From memory. Bands below it can't make a finding."""
 
 _CELL_RANGE_DB = 35.0  # a cell counts within so much of its band's loud moments ...
 _FRAME_RANGE_DB = 60.0  # ... and of the whole frame
-_FINEST_DB = 0.1
+_FINEST_DB = 0.1  # resolution: under a tenth of what is just noticeable
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
 # Neighbours scatter partly together, which their differences hide; below, standing waves of the
@@ -70,7 +70,7 @@ _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by it
 _LOCAL_SCATTER = np.where(THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ, 1.5, 2.2)
 _BALANCE_DB = 0.8  # voices change places by a decibel between performances, and tilt the whole
 
-_FAR_DOWN_DB = 10.0
+_FAR_DOWN_DB = 10.0  # lost to a cut: what is left came through its edge; our judgement
 
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
 

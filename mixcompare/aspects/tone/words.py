@@ -21,7 +21,7 @@ OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments ar
 BoolArray = npt.NDArray[np.bool_]
 
 FloatArray = npt.NDArray[np.float64]
-_HIGHS_HZ = 1800.0
+_HIGHS_HZ = 1800.0  # a region above it that reaches the top is called the highs; our words
 _REGION_NAMES = (
     (60.0, "the lowest octave"),
     (130.0, "the bass"),
