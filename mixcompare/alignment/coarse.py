@@ -20,14 +20,14 @@ Float32Array = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-FINEST_RATE_HZ = 4.0
-LARGEST_TABLE = 6_000_000
-LARGEST_TRANSPOSITION = 7
+FINEST_RATE_HZ = 4.0  # resolution: a quarter of a second; later steps are finer
+LARGEST_TABLE = 6_000_000  # cost: cells of the table, beyond which the rate is lowered
+LARGEST_TRANSPOSITION = 7  # a fifth, in semitones; our choice
 
-_STEP_COST = 0.1
+_STEP_COST = 0.1  # our choice, no record on what
 _NO_PLACE = 0.75  # cost per frame of having no counterpart; similar frames cost 0.1 to 0.6
-_JUMP_COST = 8.0
-_SHORTEST_RUN_S = 4.0
+_JUMP_COST = 8.0  # at the finest rate; our choice, no record on what
+_SHORTEST_RUN_S = 4.0  # our choice, no record on what
 
 
 @dataclass(frozen=True)

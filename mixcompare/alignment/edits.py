@@ -22,13 +22,13 @@ FloatArray = npt.NDArray[np.float64]
 
 _SHORTEST_S = 2.5  # shorter stretches hold too few windows of two seconds to be sure of
 _SURE_S = 0.2  # beyond the middle of the last window that agrees
-_FEWEST_WINDOWS = 4
-_MOST_STRETCHES = 24
+_FEWEST_WINDOWS = 4  # our judgement, not measured
+_MOST_STRETCHES = 24  # cost: the search ends there
 _LEAST_SHARE = 0.6  # of the shorter recording, for two recordings to be one edited take
-_STEP_S = 0.02
+_STEP_S = 0.02  # resolution of the edit's moment
 _WINDOW_STEPS = 10  # of the short-time correlation
 _NO_MATCH = 0.3  # halfway between chance (under 0.2 in two takes) and another mix (above 0.4)
-_ABOUT_S = 3.0
+_ABOUT_S = 3.0  # either side of the gap, where the edit is looked for; our judgement, not measured
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,10 @@ from mixcompare.alignment.timemap import sample_frames
 Float32Array = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 
-STEP_S = 0.1
-_CHUNK_STEPS = 600
+STEP_S = 0.1  # resolution: ten steps a second
+_CHUNK_STEPS = 600  # cost: a minute of features at a time
 _END_STEPS = 40  # four seconds give the pace that goes on
-_LAST_ATTACK_S = 0.3
+_LAST_ATTACK_S = 0.3  # the path is read so far behind the last attack; our judgement, not measured
 _END_DOUBT = 0.05  # seconds of spread per second without an attack
 
 
@@ -46,6 +46,7 @@ class Tracker:
     sharpness: float
 
 
+# From coarse to fine. Our choice, no record on what.
 WIDE = Tracker(largest_lag_s=2.4, lag_step_s=0.04, drift_s=0.03, sharpness=2.0)
 MIDDLE = Tracker(largest_lag_s=0.6, lag_step_s=0.01, drift_s=0.012, sharpness=12.0)
 FINE = Tracker(largest_lag_s=0.3, lag_step_s=0.005, drift_s=0.012, sharpness=12.0)

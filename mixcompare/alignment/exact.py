@@ -17,16 +17,16 @@ from mixcompare.features import ANALYSIS_RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
-WINDOW_S = 2.0
+WINDOW_S = 2.0  # resolution of the offset in time
 AGREEING_S = 1e-3  # from the line
-_ARRIVALS_S = 0.05
-_ARRIVAL_WINDOWS = 60
+_ARRIVALS_S = 0.05  # to either side other arrivals are looked for; our judgement, not measured
+_ARRIVAL_WINDOWS = 60  # cost: spread over the whole
 _NEAREST_ARRIVAL_S = 0.0008  # nearer lies what an equaliser does
 _LEAST_ARRIVAL = 0.18  # other rooms and masters of one take stay under 0.08 there
-_MOST_WINDOWS = 400
-_FEWEST_WINDOWS = 5
+_MOST_WINDOWS = 400  # cost: spread over the whole
+_FEWEST_WINDOWS = 5  # our judgement, not measured
 _MOSTLY = 0.75  # of the windows, for the others to be taken as scatter
-LEAST_PROMINENCE = 1.3
+LEAST_PROMINENCE = 1.3  # highest peak over the next one; our judgement, not measured
 _LARGEST_DRIFT = 1e-3  # clocks of consumer gear differ by some 100 ppm; more is another speed
 
 

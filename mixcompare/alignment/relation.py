@@ -15,7 +15,7 @@ from mixcompare.alignment.timemap import TimeMap, sample_frames
 
 FloatArray = npt.NDArray[np.float64]
 
-_RATE_HZ = 10.0
+_RATE_HZ = 10.0  # resolution: that of the harmony, ten a second
 
 
 def harmony_agreement(

@@ -33,6 +33,7 @@ from mixcompare.features import (
 Float32Array = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 
+# Resolution in time, slower than the features.
 HARMONY_RATE_HZ = 10.0
 SIDES_RATE_HZ = 5.0
 

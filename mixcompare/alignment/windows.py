@@ -19,9 +19,9 @@ FloatArray = npt.NDArray[np.float64]
 Spectrum = npt.NDArray[np.complex128]
 Peak = tuple[float, float, float]
 
-_BAND_HZ = (150.0, 5000.0)
-_WHITENING = 0.8
-_UPSAMPLING = 8
+_BAND_HZ = (150.0, 5000.0)  # nil at and beyond these; our judgement, not measured
+_WHITENING = 0.8  # exponent; 1 is the phase transform (Knapp and Carter 1976); our choice
+_UPSAMPLING = 8  # resolution: points a sample before the parabola
 _REACH = _UPSAMPLING + 1  # points of the finer grid to either side
 _QUIETEST = 3e-5  # root mean square of a window, full scale = 1
 _GUARD_S = 0.003  # a peak's own width
@@ -146,7 +146,7 @@ class Windows:
         return self._spectrum.cross(*windows)
 
 
-_UNKNOWN = np.zeros(0)
+_UNKNOWN = np.zeros(0)  # placeholder for what was not yet computed
 
 
 def samples(recording: Representation, first: int, count: int) -> npt.NDArray[np.float32]:

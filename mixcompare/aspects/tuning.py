@@ -46,7 +46,7 @@ HARMONIC_BIAS_CENTS = -0.4
 SYSTEMATIC_CENTS = 0.5
 """Standard deviation of that reading over kinds of tone."""
 
-_BLOCK_S = 4
+_BLOCK_S = 4  # of the bootstrap: notes hang together; our judgement, not measured
 _WIDEST_CENTS = 15.0  # half an interval beyond which nothing can be told
 _SAME_CENTS = 8.0  # two estimates this close agree
 _NO_PITCHES = "There are no steady pitches to tell the tuning from."

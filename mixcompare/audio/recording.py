@@ -27,14 +27,14 @@ from mixcompare.errors import AudioFileError, ParameterError
 SHORTEST_S = 1.0
 """Nothing musical can be compared in less."""
 
-RATE_RANGE_HZ = (8_000, 192_000)
+RATE_RANGE_HZ = (8_000, 192_000)  # telephone to high resolution; our choice
 SILENCE_PEAK = 10 ** (-90 / 20)
 """A file that never rises above -90 dBFS holds nothing to compare."""
 
 CLIPPED_RUN = 3
 """Consecutive full-scale samples that count as one clipped place (common practice, no source)."""
 
-_DOWN = np.sqrt(0.5)
+_DOWN = np.sqrt(0.5)  # -3 dB (ITU-R BS.775-3, Annex 4, Table 2)
 # Rows: left, right. Columns in the order of the WAVE channel mask (FL FR FC LFE BL BR SL SR).
 _FOLD_DOWN = {
     channels: np.array(rows, np.float32)

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
+# Ours; 130 for an interrupt is what shells use (from memory).
 OK, OVER_LIMIT, BAD_INPUT, UNRELATED_EXIT, INTERRUPTED = 0, 1, 2, 3, 130
 
 

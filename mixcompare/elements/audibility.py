@@ -19,15 +19,16 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 
-COMPONENT_DB_SPL = 65.0
+COMPONENT_DB_SPL = 65.0  # a file has no sound pressure (see above); our choice
 EXPONENT = 0.2
 """Of excitation in specific loudness."""
 
+# Moore, Glasberg and Baer (1997), from memory.
 _THRESHOLD_HZ = (50.0, 100.0, 200.0, 400.0, 800.0)
 _THRESHOLD_DB = (13.0, 8.0, 3.0, -1.0, -3.0)
 _PLAYING_DB = 16.0  # below the part's loud moments
-_RANGE_DB = 60.0
-_LEAST_AUDIBLE = 0.1
+_RANGE_DB = 60.0  # below the loudest filter nothing counts; our judgement, not measured
+_LEAST_AUDIBLE = 0.1  # of the time it plays: less goes unnoticed; our judgement, not measured
 _LEAST_LOUD = 0.001  # of the loudness: under it a change goes unnoticed
 
 

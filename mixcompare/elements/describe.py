@@ -24,17 +24,18 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
     "register",
 )
 
+# Semitones to partials 1 to 6 (nearest of equal temperament).
 _PARTIALS = np.array([0, 12, 19, 24, 28, 31])
-_SHORTEST_SPAN_S = 0.6
-_OWN_SHARE = 0.4
+_SHORTEST_SPAN_S = 0.6  # our judgement, not measured
+_OWN_SHARE = 0.4  # of a cell: mostly the element's; chosen on the benchmark's tuning set
 _LONGEST_MOTIF = 24  # notes
-_LEAST_ALIKE = 0.4
+_LEAST_ALIKE = 0.4  # of the steps that recur one motif later; our judgement, not measured
 _STRAY = 0.1  # of the amount of the largest stretch
-_LARGEST_GAP_S = 1.6
+_LARGEST_GAP_S = 1.6  # shorter rests stay within one stretch; our judgement, not measured
 _EVEN = 0.4  # comb contrast: figures reach 0.5 to 1.3, singing lines 0.05 to 0.3
-_CLOCKWORK = 0.8
+_CLOCKWORK = 0.8  # comb contrast of no line or bass; our judgement, not measured
 _SLOWEST_FIGURE = 1.8  # notes a second
-_HIGHEST_BASS_HZ = 700.0
+_HIGHEST_BASS_HZ = 700.0  # for the lowest pitches; chosen on the benchmark's tuning set
 _FASTEST = 9.0  # the spectrogram's clock has 20 frames a second
 
 

@@ -33,13 +33,14 @@ FloatArray = npt.NDArray[np.float64]
 ELEMENT_SHARES = (0.1, 0.3)
 """Of its register's energy: an element among others, and one that leads there."""
 
+# Resolution: the answer is one of these.
 _LEVELS_DB = (1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 12.0)
 _OWN = 0.8  # an element's share of the cells that are its own: chosen on stems of a mix
-_NOTE_FRAMES = 8
+_NOTE_FRAMES = 8  # 0.4 s: length of the notes that are drawn; our choice
 _SOFTER = {0.1: 0.5, 0.3: 0.8}
 """An element of so small a share does not own the cells that hold the rest of the energy."""
-_LONGEST_S = 40.0
-_FEWEST_BANDS = 6
+_LONGEST_S = 40.0  # cost: the search takes time
+_FEWEST_BANDS = 6  # half an octave of semitones; our judgement, not measured
 _ITS_OWN = 0.4  # overlap of the found element and the one that was raised
 
 

@@ -19,8 +19,8 @@ from mixcompare.pair.spectra import PairSpectra
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
 
-_ITERATIONS = 80
-_WHITENING = 0.8
+_ITERATIONS = 80  # cost: our choice
+_WHITENING = 0.8  # exponent of a band's mean amplitude, 1 is full; our judgement, not measured
 
 
 @dataclass(frozen=True)

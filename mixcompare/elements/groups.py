@@ -29,16 +29,17 @@ from mixcompare.statistics import weighted_quantile, weighted_quantiles
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-_DOMINANT = 0.6
-_FEWEST_MOMENTS = 6
+_DOMINANT = 0.6  # a component's share of a cell that it rules; our judgement, not measured
+_FEWEST_MOMENTS = 6  # for a median of its level difference; our judgement, not measured
+# Outliers among the cells: our judgement, not measured.
 _OUTLIER_SHARE = 0.03
 _OUTLIER_RANGE_DB = 30.0
-_KNOT_OCTAVES = 1.0
+_KNOT_OCTAVES = 1.0  # resolution of the tone curve: finer would swallow elements
 _ROUGHNESS = (16.0, 0.5, 0.3)  # of the tone curve's bends, slopes and values
-_STARTS_DB = (3.0, 5.0, 8.0)
-_LARGEST_DB = 20.0
+_STARTS_DB = (3.0, 5.0, 8.0)  # resolution: sizes from which the fit is started, either sign
+_LARGEST_DB = 20.0  # range of the fit, our choice
 _STEPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])  # of membership
-_ROUNDS = 25
+_ROUNDS = 25  # cost: of expectation maximisation
 
 
 @dataclass(frozen=True)

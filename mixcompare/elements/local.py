@@ -21,12 +21,14 @@ from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
+# Octaves, the lowest one wider; our choice.
 _REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
-_SHORTEST_S = 1.5
+_SHORTEST_S = 1.5  # our judgement, not measured
+# A change, and times the register's own scatter. Our judgement, not measured.
 _LEAST_DB, _LEAST_TIMES = 2.0, 3.5
-_SMOOTH_S = 0.8
-_FEWEST_PITCHES = 5
-_AGREEING = 0.75
+_SMOOTH_S = 0.8  # resolution of a span in time; our judgement, not measured
+_FEWEST_PITCHES = 5  # that share a change; chosen on the elements benchmark's tuning set
+_AGREEING = 0.75  # of the weight, in the change's direction; chosen on the benchmark's tuning set
 _LARGEST_SHARE = 0.5  # of the passage: longer is not "in places"
 
 

@@ -33,9 +33,9 @@ FloatArray = npt.NDArray[np.float64]
 _LEAST_BREADTH = 0.07
 """Of 11 unchanged excerpts of three scores under another tail one reaches 0.064, the others stay
 below 0.03; of 9 sections changed there by 5 or 6 dB the least has 0.075, of 7 by 4 dB four less."""
-_SIDE = 0.1
-_TIMES_SCATTER = 3.0
-_HALF_WIDTH_DB = 0.8
+_SIDE = 0.1  # quantile of the side that moves less, a pitch's scatter; our judgement, not measured
+_TIMES_SCATTER = 3.0  # within this a cell is unchanged; our judgement, not measured
+_HALF_WIDTH_DB = 0.8  # least half width: learning takes of it or leaves to it; no record on what
 
 
 def split_pair(pair: Pair) -> Split:

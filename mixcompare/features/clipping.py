@@ -17,10 +17,10 @@ from scipy import ndimage
 Float32Array = npt.NDArray[np.float32]
 BoolArray = npt.NDArray[np.bool_]
 
-FRAME_S = 0.04
+FRAME_S = 0.04  # resolution: one top a frame
 _LEVEL = 2e-4
 """Samples this near to a top reach it: a step of 16 bits (3e-5), the level lowered to a sixth."""
-_SAME_CEILING = 5e-4
+_SAME_CEILING = 5e-4  # of the top: as near as this a ceiling is shared; our judgement, not measured
 _FEWEST_PLACES = 2  # the file's highest top alone is at the ceiling by definition
 
 

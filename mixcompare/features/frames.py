@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy import fft
 
 Float32Array = npt.NDArray[np.float32]
-SPARE_FRAMES = 64
+SPARE_FRAMES = 64  # cost: room beyond the stated length
 _BATCH_FRAMES = 64  # spectra at a time: they stay in the cache
 
 

@@ -34,7 +34,7 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, s
 
 Float32Array = npt.NDArray[np.float32]
 _SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
-_TUNING_LEAD_S = 60.0
+_TUNING_LEAD_S = 60.0  # cost: music held back until the tuning is known
 _IMAGE = ("right_less_left", "twice_cross")
 
 

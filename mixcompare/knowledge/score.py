@@ -26,14 +26,14 @@ from mixcompare.knowledge.notes import PartNotes
 
 FloatArray = npt.NDArray[np.float64]
 
-RATE_HZ = 16_000
+RATE_HZ = 16_000  # cost: enough for what alignment looks at
 _COLUMNS = ("part", "onset_s", "end_s", "pitch")
-_MOST_NOTES = 200_000
-_LONGEST_S = 4 * 3600.0
-_PERCUSSION = 9
-_LEAD_S, _TAIL_S = 0.5, 1.0
-_HARMONICS = 6
-_RISE_S, _FALL_S = 0.015, 0.06
+_MOST_NOTES = 200_000  # cost: more is taken as no single passage
+_LONGEST_S = 4 * 3600.0  # cost: four hours
+_PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
+_LEAD_S, _TAIL_S = 0.5, 1.0  # silence before the first note and after the last; our choice
+_HARMONICS = 6  # definition: plain tones of six partials
+_RISE_S, _FALL_S = 0.015, 0.06  # of a plain tone; our choice
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from mixcompare.standards.bs1770 import TruePeak
 
 Samples = npt.NDArray[np.float32]
 
-FADE_S = 0.015
+FADE_S = 0.015  # half a raised cosine; our choice
 CEILING_DBTP = -1.0
 """Highest true peak of anything written (EBU R 128, 2023: -1 dBTP)."""
 
@@ -36,14 +36,15 @@ METER_MARGIN_DB = 0.1
 """What another true-peak meter may read higher."""
 
 
-SHORTEST_S, LONGEST_S = 3.0, 12.0
+SHORTEST_S, LONGEST_S = 3.0, 12.0  # of an excerpt, for the ear; our choice
 CONTEXT_S = 1.0
 """Music before and after a finding's span that lets the ear find its way in."""
 
-SEARCH_STEP_S = 0.5
+SEARCH_STEP_S = 0.5  # resolution of the search for the loudest place
 
+# MPEG-1, MPEG-2 and MPEG-2.5 Layer III, from memory.
 MP3_RATES_HZ = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
-BLOCK_S = 30.0
+BLOCK_S = 30.0  # cost: sound coded at a time
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ PAGE_BUDGET_BYTES = 8_200_000
 """Of coded sound in a page: 11 MB once it is written as text."""
 
 
-BIT_RATES_KBPS = (192, 160, 128, 112, 96)
+BIT_RATES_KBPS = (192, 160, 128, 112, 96)  # some of MPEG-1 Layer III (from memory), best first
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,8 @@ SHORTEST_S = 3.0
 
 _EXPONENT = 0.15  # of power: loud moments must not outvote the others
 _SILENCE = 1e-13  # mean square re full scale
-_BLOCK_S = 3.0
-_MOST_BLOCKS = 150
+_BLOCK_S = 3.0  # as a short-term window; stretches taken as independent, our choice
+_MOST_BLOCKS = 150  # cost: of the bootstrap
 _AGREEING_SHARE = 1 / 3  # of the weight: what lies closest together sets the kernel's width
 
 

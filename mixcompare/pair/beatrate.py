@@ -26,16 +26,18 @@ WINDOW_S, HOP_S = 8.0, 0.5
 """Autocorrelation window, and the steps of the tempo curve."""
 
 _RANGE_DB = 30.0  # energies further below a band's loud moments make no onset
-_RISE_FRAMES = 3
-_SEPARATION_S = 0.06
+_RISE_FRAMES = 3  # 30 ms, over which an onset rises; our choice
+_SEPARATION_S = 0.06  # nearer onsets are one; our judgement, not measured
 _LOW_SHARE, _HIGH_SHARE = 0.15, 0.35  # of the strong onsets: a soft and a strict threshold
-_STABLE_RATIO = 1.35
+_STABLE_RATIO = 1.35  # soft count over strict; our judgement, not measured
 _LEAST_CONTRAST = 6.0  # strong onsets against the typical wavering; steady noise has 3 to 4
+# Resolution: 500 to 20 a minute, on a logarithmic scale.
 _LAG_S = (0.12, 3.0)
 _LAGS = 400
 _MOST_SLIDE = 0.25  # natural logarithm
 _STIFFNESS = 40.0  # price of a change of tempo: 0.4 of a full match for 10 % within one step
-_ROUNDS = 4
+_ROUNDS = 4  # cost: of sliding and averaging by turns
+# Speed that counts, pitch against speed, scatter of the map. Our judgement, not measured.
 _LEAST_CENTS, _SAME_CENTS, _STRAIGHT_MS = 1.0, 8.0, 30.0
 
 

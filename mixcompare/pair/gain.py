@@ -26,8 +26,8 @@ from mixcompare.statistics import (
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-_LOUDNESS_EXPONENT = 0.3
-_BLOCK_S = 4
+_LOUDNESS_EXPONENT = 0.3  # of power (Stevens 1957)
+_BLOCK_S = 4  # of the bootstrap, in seconds of music; our judgement, not measured
 _FINE = 20  # steps of the histogram in one kernel width
 _METHOD = (
     "mode of the level differences of all audible cells (semitone by 50 ms) of the aligned pair"

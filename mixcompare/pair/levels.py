@@ -35,7 +35,7 @@ _AUDIBLE_BAND_DB = 30.0
 _BAND_SHARE = 0.3
 """Share of the music in which a third octave must count to be used at all."""
 
-_FLOOR = 1e-12
+_FLOOR = 1e-12  # guard: -120 dB of mean square
 
 _RANGE_BLOCK_S = 12.0
 """About a phrase: shorter stretches hang together (with 6 s, 80 % of the intervals were right)."""

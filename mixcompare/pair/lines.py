@@ -33,7 +33,7 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.notes import LONGEST_NOTE_S, PARTIALS, Note, Sounding, line_notes
 
 FloatArray = npt.NDArray[np.float64]
-LOWEST_COMB, HIGHEST_COMB = 36, 104
+LOWEST_COMB, HIGHEST_COMB = 36, 104  # C2 to G sharp 7; our choice
 LOWEST_LEAD, HIGHEST_LEAD = 50, 96
 """Range of the leading line: D3 to C7."""
 
@@ -43,18 +43,19 @@ HIGHEST_BASS = 57
 
 _COMB_FALL = 0.7  # each partial's share against the one below
 _COMPRESSION = 0.33  # power to something like loudness (Stevens 1957: exponent 0.3)
-_UPDATES = 20
-_SMOOTH_FRAMES = 5
+_UPDATES = 20  # cost: multiplicative updates
+_SMOOTH_FRAMES = 5  # 0.1 s; resolution of the path; our judgement, not measured
 _CHANGE_PRICE = 2.5  # in standard deviations of the weights
 _LEAP_PRICE = 0.3  # per semitone, relative
-_REST_SHARE = 0.2
-_COLOUR_SEMITONES = 13
-_MIDDLE_PITCH = 66
+_REST_SHARE = 0.2  # of the usual strength: softer is a rest; our judgement, not measured
+_COLOUR_SEMITONES = 13  # an octave that tells the tone colour; our judgement, not measured
+_MIDDLE_PITCH = 66  # F sharp 4, where the weight of height is nil; our judgement, not measured
 _HIGH_VOICE = 0.15  # per octave: the ear follows the highest voice (Fujioka et al. 2005)
-_LOW_VOICE = 0.3
-_TOGETHER_S = 0.03
-_SHORTEST_WRITTEN_S = 0.2
+_LOW_VOICE = 0.3  # per octave, for the bass line; our judgement, not measured
+_TOGETHER_S = 0.03  # notes that begin nearer are one chord; our judgement, not measured
+_SHORTEST_WRITTEN_S = 0.2  # shorter notes are not judged; our judgement, not measured
 _COVERING = 6  # partials of another note that may cover one's own
+# Cost: a long recording is factorised by at most ten stretches of a minute.
 _STRETCH_S, _MOST_STRETCHES = 60.0, 10
 
 

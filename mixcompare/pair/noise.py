@@ -38,26 +38,26 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 BANDS = len(THIRD_OCTAVE_CENTRES_HZ)
-_SMOOTH_S = 0.44
-_SHORTEST_S = 8.0
-_QUARTER = 25.0
+_SMOOTH_S = 0.44  # eleven frames of 40 ms; resolution of the levels
+_SHORTEST_S = 8.0  # for quiet and loud moments; our judgement, not measured
+_QUARTER = 25.0  # percentile: the loud and the quiet quarter
 _FURTHEST_DB = 15.0  # a band's gain from that of the whole
 _MOVES = 2.0  # loud moments against quiet ones, for their ratio to tell the gain
-_LEAST_OVER_DB = 3.0
+_LEAST_OVER_DB = 3.0  # noise as strong as the quiet moments (10 lg 2)
 _STEADY_DB = 1.0
 """The quiet moments lie so near to the noise, besides what noise scatters by itself. Chosen on the
 sample score (rendered): noise from -60 to -48 dBFS stays within 0.5 dB where it shows, a hall or a
 roll of the cymbal within 7 dB at best."""
-_PERCEPTIBLE_DB = 1.0
+_PERCEPTIBLE_DB = 1.0  # over the quiet moments; our judgement, not measured
 _FEWEST_BANDS, _FEWEST_SHOWN = 5, 3  # side by side; of them over the other by so much
 _FADING_DB = 0.2  # a band beside those that show counts as far down as this
 HISS_FROM_HZ = 2000.0
 """Noise that reaches above it is called hiss, else rumble (our words)."""
-_MAINS_HZ = (50.0, 60.0)
+_MAINS_HZ = (50.0, 60.0)  # the mains' nominal frequencies
 _OFF_MAINS = 0.006  # a network is held within 1 % for 99.5 % of the year (EN 50160, from memory)
-_MOST_LINES = 10
-_LINE_S, _LINE_HOP_S = 4.0, 0.5
-_BESIDE_HZ = (0.75, 3.0)
+_MOST_LINES = 10  # cost: multiples that are looked for
+_LINE_S, _LINE_HOP_S = 4.0, 0.5  # resolution: a quarter hertz, every half second
+_BESIDE_HZ = (0.75, 3.0)  # from and to, what lies beside a line; our judgement, not measured
 _LINE_OVER_DB = 10.0  # over what lies beside it
 _LINE_FREE = 6.0
 """A line as steady as noise of so few values: music at the same place now and then turns against it

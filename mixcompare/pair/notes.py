@@ -36,13 +36,13 @@ ATTACK_LAG_S = 0.02
 """By how much the steepest rise is taken to follow the onset: half of an orchestral attack."""
 
 
-_SHORTEST_RUN_S = 0.12
-_SHORTEST_NOTE_S = 0.24
-LONGEST_NOTE_S = 4.0
-_LONGEST_GAP_S = 1.0
-_REATTACK_DB = 4.0
-_REACH_S = 0.15
-_ATTACK_RANGE_DB = 25.0
+_SHORTEST_RUN_S = 0.12  # of the note that follows; our judgement, not measured
+_SHORTEST_NOTE_S = 0.24  # shorter ones tell no note-off; our judgement, not measured
+LONGEST_NOTE_S = 4.0  # longer ones are left out; our judgement, not measured
+_LONGEST_GAP_S = 1.0  # longer rests are not part of the note before; our judgement, not measured
+_REATTACK_DB = 4.0  # mean rise of partials of a note struck again; our judgement, not measured
+_REACH_S = 0.15  # either side of where a note is expected; our judgement, not measured
+_ATTACK_RANGE_DB = 25.0  # below, a window only begins to touch a note; our judgement, not measured
 _LOWEST_CLEAR_HZ = 300.0  # below, a semitone is narrower than the short window resolves
 
 

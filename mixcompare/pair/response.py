@@ -46,9 +46,11 @@ _BINS = round(_SEGMENT / ANALYSIS_RATE_HZ / STEP_S)
 _FREQUENCY_HZ = np.arange(_SEGMENT // 2 + 1) * ANALYSIS_RATE_HZ / _SEGMENT
 _TAPER = np.hanning(_SEGMENT)
 _MOST_SEGMENTS = 400  # ten minutes
-_BLOCKS, _FEWEST = 12, 6
+_BLOCKS, _FEWEST = 12, 6  # cost: blocks of the jackknife, and fewest segments
 _STRAIGHT_S = 2e-4  # a segment over which the map bends by more holds an edit
 _DIRECT_HZ = 100.0  # smoother than this over frequency: what arrives within 2 ms
+# Width over which power is smoothed, and what is added to it there and everywhere where the
+# reference has next to nothing. Our judgement, not measured.
 _NOTCH_HZ, _NOTCH, _LEAST = 150.0, 1e-2, 1e-5
 _SPARE = 1e-6  # where there is no side at all
 

@@ -23,9 +23,9 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_
 
 FloatArray = npt.NDArray[np.float64]
 
-RATE_HZ = 20.0
-_LOWEST_HZ = 40.0
-_AUDIBLE_DB = 50.0
+RATE_HZ = 20.0  # resolution: the elements' clock
+_LOWEST_HZ = 40.0  # just under E1, the double bass's lowest string
+_AUDIBLE_DB = 50.0  # below its loudest moments a cell is not heard; our judgement, not measured
 _EDGE_S = 0.2  # frames nearer to an end reach over it, where one of a take may go on
 
 

@@ -44,18 +44,19 @@ FloatArray = npt.NDArray[np.float64]
 Spectra = npt.NDArray[np.complex64]
 Wave = npt.NDArray[np.float32]
 
-SHORTEST_S = 8.0
+SHORTEST_S = 8.0  # for a filter to be learnt; our judgement, not measured
 _WINDOW, _HOP = 1024, 256  # 85 ms and 21 ms
 _LAGS = 95  # 2.0 s; with 1.3 s more scatter is left under a long tail
 _DECAY_S, _WET_DB = 2.4, 0.0  # what tails look like before anything is known of this one
 _NOISE = 0.05  # of the local power: what no tail explains
-_ROUNDS = 2
-_HIGHEST_HZ = 5600.0
-_BLOCK_S = 60.0
+_ROUNDS = 2  # cost: of weighting
+_HIGHEST_HZ = 5600.0  # as in noise_shared: above, the spectra have third octaves
+_BLOCK_S = 60.0  # cost: learnt a minute at a time
 _SPLIT_HZ = 220.0  # semitones below are read with the long window, as in the features
-_COHERENT = 0.8
+_COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
+# A rise over 43 ms that is an attack; our judgement, not measured.
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
-_ATTACK_BLOCKS = 4
+_ATTACK_BLOCKS = 4  # cost: of the passage's blocks, at most
 _MOST_TAIL_DB = 5.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 
 

@@ -28,24 +28,24 @@ from mixcompare.statistics import densest, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
-_SMOOTH_FRAMES = 9
-_STEP_FRAMES = 5
-_STEPS_DB = np.arange(-8.0, 8.01, 0.25)
+_SMOOTH_FRAMES = 9  # 0.36 s; resolution of the image
+_STEP_FRAMES = 5  # cost: every fifth frame, 0.2 s
+_STEPS_DB = np.arange(-8.0, 8.01, 0.25)  # resolution: turns and scales that are tried
 _AGREEING = 0.6  # of the weight of all cells, for an operation on the whole
-_IMAGE_WITHIN_DB = 0.6
-_LEAST_DB = 0.2
-_SILENT = 1e-12
-_LEVEL_SHARE = 0.3
+_IMAGE_WITHIN_DB = 0.6  # of most cells, when the image is put back; our judgement, not measured
+_LEAST_DB = 0.2  # a smaller change is none; our judgement, not measured
+_SILENT = 1e-12  # guard against silence, power
+_LEVEL_SHARE = 0.3  # of the cells' weight, that agree on the level; our judgement, not measured
 _RIDE_WITHIN_DB = (1.5, 0.75)
 """Agreement of a moment's cells, first about each band's plain median, which a strong move drags
 away from its place, then about the median with that move taken off."""
-_RIDE_SHARE = 0.65
+_RIDE_SHARE = 0.65  # of the cells' weight, that move alike; our judgement, not measured
 _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one element's own
 _SELDOM = 0.01  # of its loudest moment: a band that is heard seldom must not outvote the others
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
 _UNTOLD_S = 0.5  # shorter gaps are bridged
-_LONG_WINDOW_BELOW_HZ = 220.0
+_LONG_WINDOW_BELOW_HZ = 220.0  # as in the features: semitones below come from the long window
 _LONG_WINDOW, _SHORT_WINDOW = (6.0, 4), (15.0, 2)
 """Fastest move in dB/s that is judged, and frames around a faster one that are not: on a string
 orchestra under a compressor nine cells in ten then stay within 0.6 dB, below 220 Hz (window

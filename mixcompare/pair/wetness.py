@@ -41,6 +41,7 @@ LOWEST_BAND, HIGHEST_BAND = 7, 26
 REGISTERS_HZ = (0.0, 280.0, 900.0, 2800.0, 20_000.0)
 """Edges of the four registers that are asked separately."""
 
+# Resolution: half as long again each time, and wetness finer where it begins to be told.
 KERNEL_TIMES_S = np.array([0.5, 0.8, 1.2, 1.8, 2.7])
 _STEPS_DB = np.array([0.75, 1.5, 2.25, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0])
 MOST_DB = 10.0
@@ -49,22 +50,23 @@ MOST_DB = 10.0
 WETNESS_DB: FloatArray = np.concatenate([-_STEPS_DB[::-1], [0.0], _STEPS_DB])
 _NONE = len(_STEPS_DB)  # the place of "no change" among them
 
-_SMOOTH_FRAMES = 5
-_SLOW_FRAMES = 151
-_RANGE_DB = 35.0
-_CLIP_DB = 8.0
-_BLOCK_FRAMES = 100
-_DRAWS = 200
+_SMOOTH_FRAMES = 5  # 0.2 s; resolution of the levels
+_SLOW_FRAMES = 151  # 6 s: what moves slower is balance; our judgement, not measured
+_RANGE_DB = 35.0  # below a band's loud moments; our judgement, not measured
+_CLIP_DB = 8.0  # differences count no further; our judgement, not measured
+_BLOCK_FRAMES = 100  # 4 s; of the bootstrap
+_DRAWS = 200  # cost: of the bootstrap
+# Cost: ten minutes at most, in stretches; in each the past is first let settle. Our choice.
 _STRETCH_S, _MOST_S, _SETTLE_S = 20.0, 600.0, 2.5
 _NOTHING_DB = 0.02  # a mean difference that can only be rounding
 LEAST_GAIN = 0.045
 """Explained share from which on a change counts; unchanged pairs stay below (other players and
 instruments: at most 0.05, and then not in all registers alike)."""
-_MOST_UNLIKE = 4.5
-_MOST_TOP = 2.6
-_LEAST_LOW = 0.4
-_MOST_HELD = 0.5
-_HELD_FRAMES = (1, 2, 4, 6, 8, 12)
+_MOST_UNLIKE = 4.5  # registers against each other; our judgement, not measured
+_MOST_TOP = 2.6  # the highest against the middle one; our judgement, not measured
+_LEAST_LOW = 0.4  # the lowest against the others; our judgement, not measured
+_MOST_HELD = 0.5  # gain by longer notes over gain by reverberation; our judgement, not measured
+_HELD_FRAMES = (1, 2, 4, 6, 8, 12)  # resolution: 40 to 480 ms
 
 
 @dataclass(frozen=True)

@@ -38,12 +38,13 @@ DOTS_CAPTION = (
     " 1 is legato, near 0.3 a sharp staccato."
 )
 _ROLES = (("reference", style.REFERENCE_LINE), ("candidate", style.CANDIDATE_LINE))
-_FEWEST_NOTES = 3
-_MOST_NOTES = 3
+_FEWEST_NOTES = 3  # of a curve of shares; our choice
+_MOST_NOTES = 3  # for the eye: typical notes side by side
+# For the eye: what stands before the onset, and how far notes lie apart.
 _BEFORE_S, _APART_MS = 0.05, 160.0
-_STEPS_MS = (50, 100, 200, 250, 500, 1000, 2000, 1e9)
-_DIVIDER: dict[str, Any] = {"color": "0.75", "linewidth": 0.8}
-_FLOOR_DB = -30.0
+_STEPS_MS = (50, 100, 200, 250, 500, 1000, 2000, 1e9)  # resolution of the ticks
+_DIVIDER: dict[str, Any] = {"color": "0.75", "linewidth": 0.8}  # for the eye
+_FLOOR_DB = -30.0  # for the eye: the lowest level drawn
 
 
 def draw(results: Results, figure: Figure) -> str | None:

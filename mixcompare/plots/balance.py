@@ -26,8 +26,8 @@ ELEMENTS_CAPTION = (
     "Elements against everything else, with 95 % intervals; the pale stripe is what is just"
     " noticeable."
 )
-_MOST_COLUMNS = 600
-_MOST_ELEMENTS = 12
+_MOST_COLUMNS = 600  # resolution of the picture, and its cost
+_MOST_ELEMENTS = 12  # for the eye: more would crowd it
 
 
 def draw(results: Results, figure: Figure) -> str | None:

@@ -13,7 +13,7 @@ from mixcompare.plots.contours import Field, nan_mean
 
 FloatArray = npt.NDArray[np.float64]
 
-MOST_COLUMNS = 900
+MOST_COLUMNS = 900  # resolution of the picture, and its cost
 
 
 def field_png(field: Field, span_s: tuple[float, float], dark: bool = False) -> bytes:

@@ -43,9 +43,9 @@ DARK_FIELD = LinearSegmentedColormap.from_list(
     "less_to_more_dark",
     ["#b9dcff", "#5b9fdc", "#2b5784", "#1d222b", "#82481a", "#d98a3c", "#ffdcae"],
 ).with_extremes(bad="#3d434d")
-FIELD_LIMIT_DB = 12.0
+FIELD_LIMIT_DB = 12.0  # for the eye: the deepest colour
 
-WIDTH_CM = 15.0
+WIDTH_CM = 15.0  # of every figure
 _SETTINGS: dict[Any, Any] = {
     "axes.edgecolor": QUIET,
     "axes.labelcolor": INK,
@@ -77,6 +77,7 @@ _SETTINGS: dict[Any, Any] = {
     "ytick.labelsize": 8.5,
 }
 _ONE_AT_A_TIME = threading.RLock()
+# Nominal octaves (IEC 61260-1:2014).
 _OCTAVES_HZ = (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16000)
 
 

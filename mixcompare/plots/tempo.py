@@ -23,7 +23,7 @@ TEMPO_CAPTION = (
     " stripe what is just noticeable."
 )
 TUNING_CAPTION = "Tuning against A = 440 Hz of both recordings, with 95 % intervals where known."
-_LIMIT_PERCENT = 40.0
+_LIMIT_PERCENT = 40.0  # for the eye: the range drawn
 
 
 def draw_tempo(results: Results, figure: Figure) -> str | None:

@@ -27,8 +27,8 @@ from mixcompare.results import Level, Results
 if TYPE_CHECKING:
     from mixcompare.aspects.articulation.values import VoiceArticulation
 
-SCHEMA_VERSION = 1
-MAP_POINTS_PER_S = 20.0
+SCHEMA_VERSION = 1  # of ``report.schema.json``
+MAP_POINTS_PER_S = 20.0  # resolution of the map in the report and page
 
 Json = dict[str, Any]
 

@@ -21,8 +21,8 @@ from mixcompare.report import wording
 FloatArray = npt.NDArray[np.float64]
 Scale = Callable[[float], float]
 
-_WIDTH, _SIZE_HEIGHT, _COURSE_HEIGHT = 260.0, 62.0, 62.0
-_COURSE_LIMIT_DB = 12.0
+_WIDTH, _SIZE_HEIGHT, _COURSE_HEIGHT = 260.0, 62.0, 62.0  # of the pictures, in units of the drawing
+_COURSE_LIMIT_DB = 12.0  # for the eye, as the field of balance
 
 
 def size(finding: Finding) -> Markup:

@@ -18,12 +18,13 @@ from mixcompare.results import Results
 
 FloatArray = npt.NDArray[np.float64]
 
+# In units of the drawing; for the eye.
 WIDTH = 1000.0
-_MOST_ROWS = 10
+_MOST_ROWS = 10  # more findings are in the list
 _ROW = 14.0
 _LOUDNESS_HEIGHT = 100.0
-_LEAST_RANGE_LU = 15.0
-_MOST_RANGE_LU = 30.0
+_LEAST_RANGE_LU = 15.0  # for the eye: height of the loudness lane, at least
+_MOST_RANGE_LU = 30.0  # and at most
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,11 @@ from scipy import signal
 
 FloatArray = npt.NDArray[np.float64]
 
+# EBU Tech 3341: 10 ms at most for its short maxima; momentary 400 ms, short-term 3 s.
 STEP_S = 0.01
 MOMENTARY_STEPS = 40
 SHORT_TERM_STEPS = 300
+# ITU-R BS.1770-5, Annex 1.
 ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU = -10.0
 OFFSET_DB = -0.691
@@ -29,8 +31,8 @@ _SHELF_HZ, _SHELF_DB, _SHELF_Q = 1681.974450955533, 3.999843853973347, 0.7071752
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 _TABLE_RATE_HZ = 48_000
 
-_HALF_TAPS = 24
-_STRETCH = 32
+_HALF_TAPS = 24  # resolution: taps per side at the file's own rate
+_STRETCH = 32  # cost: samples filtered at a time
 
 
 def k_weighting_sos(sample_rate_hz: float) -> FloatArray:
@@ -55,7 +57,7 @@ def _nyquist_gain(denominator: FloatArray) -> float:
     return float(4 / (1 - denominator[1] + denominator[2]))
 
 
-_SURROUND = 1.41
+_SURROUND = 1.41  # ITU-R BS.1770-5, Annex 1, Table 3
 CHANNEL_WEIGHTS: dict[int, tuple[float, ...]] = {
     1: (1.0,),
     2: (1.0, 1.0),

@@ -28,7 +28,7 @@ NOMINAL_HZ = (
 )  # fmt: skip
 """Names of the bands (IEC 61260-1:2014, Annex E)."""
 
-A4_HZ = 440.0
+A4_HZ = 440.0  # ISO 16:1975, from memory
 
 
 def band_weights(edges_hz: FloatArray, bin_hz: float, bins: int) -> npt.NDArray[np.float32]:

@@ -30,18 +30,20 @@ from scipy.optimize import minimize
 
 FloatArray = npt.NDArray[np.float64]
 
+# The octaves of ISO 3382-1:2009 (from memory).
 OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)
-_NOISE_HEADROOM_DB = 10.0
-_EARLY_S = 0.08
+_NOISE_HEADROOM_DB = 10.0  # ISO 3382-1:2009, 5.3.3
+_EARLY_S = 0.08  # C80 of ISO 3382-1:2009
 _RATE = 6 * np.log(10)  # in nepers of power: what falls by 60 dB in one decay time
 
-_FALL_RANGE_DB = 60.0
+_FALL_RANGE_DB = 60.0  # noise is taken to lie no deeper under the top; our choice
+# Limits of several slopes: 20 dB as in T20, others our judgement, not measured.
 _LEAST_RANGE_DB = 20.0
-_LEAST_FRAMES = 8
+_LEAST_FRAMES = 8  # shorter decays say nothing
 _STILL_FALLS = 0.7  # 1.5 dB less than just before
-_LEAST_RATIO = 1.8
-_LEAST_BEND_S = 0.05
-_LEAST_LATE_DB = 15.0
+_LEAST_RATIO = 1.8  # late over early decay time
+_LEAST_BEND_S = 0.05  # the early decay lasts at least so long
+_LEAST_LATE_DB = 15.0  # of the late decay that is seen
 _LEAST_EVIDENCE = 4.0
 """Gain in log likelihood per band from which a bend counts. By chance one slope more gains up to
 0.3 in noise, and 1 to 3 where tones die away."""

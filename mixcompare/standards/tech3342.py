@@ -9,6 +9,7 @@ from mixcompare.standards import bs1770
 
 FloatArray = npt.NDArray[np.float64]
 
+# EBU Tech 3342 v4: relative gate, and the range from the 10th to the 95th percentile.
 GATE_LU = -20.0
 PERCENTILES = (10, 95)
 

@@ -62,12 +62,12 @@ from mixcompare.standards.iec61260 import pitch_hz
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
-_SHOWN_NOTES = 3
+_SHOWN_NOTES = 3  # for the eye: as many as the figure draws
 _SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
 _SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
-_SLOW_DECAY_DB_PER_S = 30.0
+_SLOW_DECAY_DB_PER_S = 30.0  # 60 dB in 2 s; chosen on the articulation benchmark's tuning movements
 _MOST_SPREAD_ALONE = 0.3  # one recording alone cannot tell whose notes it heard
-_FASTEST_ATTACK_MS = 25.0
+_FASTEST_ATTACK_MS = 25.0  # rises under about 20 ms look alike (noteoff); the margin is our choice
 _NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
 _UNEVEN = (
     "The leading line's notes are too quick or too much covered: their lengths scatter widely."

@@ -31,19 +31,22 @@ FloatArray = npt.NDArray[np.float64]
 FEWEST_NOTES = 8
 """Fewer say nothing about a line."""
 
+# Steepest rise after the onset: at once for a struck note, by a share of a soft attack's rise.
+# Our choice, no record on what.
 _LAG_AT_ONCE_S, _LAG_PER_ATTACK = -0.003, 0.4
-_LEAD_S, _TRAIL_S = 0.3, 0.4
+_LEAD_S, _TRAIL_S = 0.3, 0.4  # before the onset and behind the next one, what is read; our choice
 _STEP_S = 1 / ONSET_RATE_HZ
+# Resolution: 60 dB in 5 s to 0.17 s, and what is left from covered notes to clear ones.
 _SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220, 350])
 _FLOORS_DB = np.array([-8.0, -12, -17, -23, -30])
-_LOWEST_DB = -32.0
+_LOWEST_DB = -32.0  # a little under the lowest of them; our choice
 _LEAST_FALL_DB = 6.0  # a partial that falls less after the note belongs to others, too
 _MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
-_CLIP_DB = 6.0
-_MOST_POINTS = 120
-_WORST_FIT_DB = 2.5
-_ACCENT_S = 0.15
-_COVERED_TRUST = 0.25
+_CLIP_DB = 6.0  # misfits count no further: other notes; our judgement, not measured
+_MOST_POINTS = 120  # cost: longer notes are read more sparsely
+_WORST_FIT_DB = 2.5  # mean misfit of a note that is followed; our judgement, not measured
+_ACCENT_S = 0.15  # how much of a note counts as struck; our judgement, not measured
+_COVERED_TRUST = 0.25  # weight of a note without a partial of its own; our judgement, not measured
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
 
 

@@ -15,13 +15,15 @@ from mixcompare.pair.notes import Note
 from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
-_BLOCK_NOTES = 2
+_BLOCK_NOTES = 2  # of the bootstrap: neighbours hang together; our judgement, not measured
 SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
 SYSTEMATIC_WET = 0.1  # a strong reverberation makes detached notes read longer
-_PER_ROOM_DB = 0.025
-_LEAST_AGREEMENT = 0.7
+_PER_ROOM_DB = 0.025  # of the sounding ratio per dB of wetness; our judgement, not measured
+_LEAST_AGREEMENT = 0.7  # of the notes, in the direction of the change; our judgement, not measured
 MOST_SPREAD = 0.4  # between the quartiles of one recording's ratios; more is no one manner
 _MOST_CHANGE, _NO_CHANGE = 0.7, 0.05  # legato against staccatissimo; nothing
+# A part of the passage needs more proof than the whole. Our judgement, not measured: notes in it,
+# change a note must exceed to count, error shared by all, change, agreement, spread.
 _PART_NOTES = 12
 _PART_LEVEL = 0.12
 _PART_SYSTEMATIC = 0.15

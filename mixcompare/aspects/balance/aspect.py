@@ -49,7 +49,7 @@ from mixcompare.pair.undo import not_judged
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
-_PICTURE_RATE_HZ = 5.0
+_PICTURE_RATE_HZ = 5.0  # resolution of the figure
 _MOMENTS = 5  # every fifth frame of 25 a second tells enough of masking
 
 

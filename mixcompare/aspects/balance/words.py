@@ -11,7 +11,7 @@ from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 
-_NOTEWORTHY_SHARE = 0.15
+_NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
 
 
 def _size_text(difference_db: float, interval: tuple[float, float]) -> str:

@@ -45,12 +45,12 @@ from mixcompare.standards import bs1770, tech3342
 
 FloatArray = npt.NDArray[np.float64]
 
-CONTOUR_RATE_HZ = 5.0
+CONTOUR_RATE_HZ = 5.0  # resolution: the contour is smoothed over 1 s
 PASSAGE_S = 3.0
 """Length of the loudest and softest passages: one short-term window."""
 
-_LOUD_GAP_S = 2.0
-_CLIPPED_GAP_S = 1.0
+_LOUD_GAP_S = 2.0  # loud moments nearer than this are one place; our judgement, not measured
+_CLIPPED_GAP_S = 1.0  # the same of clipped frames; our judgement, not measured
 
 
 class DynamicsAnalyzer:

@@ -15,6 +15,7 @@ from mixcompare.pair.spectra import RATE_HZ
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+# 1 dB as of a level in ISO 3382-1:2009 Table A.1; the others are our judgement, not measured.
 _LEAST_DB, _LEAST_S = 1.0, 1.0
 _RANGE_DB = 40.0
 _LAG_S = 0.4

@@ -25,7 +25,7 @@ IndexArray = npt.NDArray[np.int64]
 SHORTEST_BLOCK_S = 3.0
 """A short-term window; shorter stretches of music are never taken as independent."""
 
-FEWEST_BLOCKS = 5
+FEWEST_BLOCKS = 5  # for an interval from independent stretches; our judgement, not measured
 
 SHORTEST_MUSIC_S = FEWEST_BLOCKS * SHORTEST_BLOCK_S
 """Less shows no dynamics."""
@@ -39,16 +39,16 @@ STEEPEST = 10.0
 LOOSEST = 9.0
 """An interval about 1 that is wider than this ratio says nothing."""
 
-_DRAWS = 200
-_HUBER = 1.5
-_KNEES = 20
+_DRAWS = 200  # cost: of the bootstrap
+_HUBER = 1.5  # times the residuals' scale, from where on they count linearly; our choice
+_KNEES = 20  # resolution: levels tried for the bend
 _CLEARLY = 0.8
 """Share of any straight line's cost that a hinge may keep (our choice)."""
 _NEARLY = 1.1
 """Hinges of up to this share of the least cost fit nearly as well (our choice)."""
 _ROUND_DB = 0.7
 """How round a hinge is: chosen on rendered music compressed 2:1 and 4:1 above a threshold."""
-_SMALL = 1e-6
+_SMALL = 1e-6  # guard against division by zero
 _NOTHING_DB = 0.05
 """A mean change under this is no change."""
 

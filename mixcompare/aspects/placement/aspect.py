@@ -69,14 +69,15 @@ LIMIT_DB = 40.0
 """A channel that much weaker than the other counts as that much weaker (position 0.98)."""
 
 _SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
+# Below a band's loud moments, and the frame's; our judgement, not measured.
 _CELL_RANGE_DB, _FRAME_RANGE_DB = 30.0, 55.0
-_FINEST = 0.01
+_FINEST = 0.01  # resolution: a tenth of what is just noticeable
 _EXACT = 0.02
 """Typical scatter of one take's bands up to which none moved by itself; in two rooms all do."""
 
-_HIGHEST_TIMED_HZ = 700.0
-_COHERENT = 0.6
-_DRAWS = 200
+_HIGHEST_TIMED_HZ = 700.0  # half a period is 0.7 ms, a little over what a head makes (see above)
+_COHERENT = 0.6  # both channels carry mostly the same sound; our judgement, not measured
+_DRAWS = 200  # cost: of the bootstrap
 
 
 class PlacementAnalyzer:

@@ -21,7 +21,7 @@ from mixcompare.fields import (
 )
 from mixcompare.pair.thirds import BANDS, NOTHING, BandIntervals, BandValues
 
-SILENT_DB = 30.0
+SILENT_DB = 30.0  # one channel is as good as missing; our judgement, not measured
 LOWEST_PLACED_HZ = 90.0
 """Below, level differences between loudspeakers give no direction (common practice, no source)."""
 

@@ -47,7 +47,7 @@ from mixcompare.standards.iso3382 import OCTAVES_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
-_INSTRUMENTS_S = 1.4
+_INSTRUMENTS_S = 1.4  # may die away as slowly by themselves; our judgement, not measured
 _UNCERTAINTY = {True: 0.042, False: 0.15}
 """Relative, of a tail of noise that takes 1 s and of a tail of music."""
 _BOUND = 1.25  # the instruments' end makes a fall look up to a seventh shorter, and it scatters
@@ -56,8 +56,8 @@ _TWO_SLOPES = "The sound falls fast at first and slowly afterwards: one decay ti
 _ONE_TIME = "Whether a second, shorter reverberation sounds along can't be told from music."
 _ONLY_IMPULSES = "Early decay and clarity can't be told from music."
 
-_MOST_UNPROVEN_DB = 6.5
-_SYSTEMATIC_DB = {True: 0.3, False: 1.0}
+_MOST_UNPROVEN_DB = 6.5  # beyond, it may be other note lengths; our judgement, not measured
+_SYSTEMATIC_DB = {True: 0.3, False: 1.0}  # same take; other performance; our judgement
 _RELATIVE = 0.4  # the drier recording's own reverberation makes the fit read a fifth low
 _TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
 

@@ -24,22 +24,22 @@ Span = tuple[float, float]
 FALL_DB = 35.0
 """ISO 3382-1, 5.3.3: down to -25 dB, and 10 dB between that and the noise."""
 
-MID_OCTAVES_HZ = (500.0, 1000.0)
+MID_OCTAVES_HZ = (500.0, 1000.0)  # ISO 3382-1:2009: its single figure is their mean
 _MID_BANDS = slice(13, 22)  # 400 Hz to 2.5 kHz
-_MID_OCTAVES = slice(13, 19)
-_MUSIC_RANGE_DB = (-5.0, -60.0)
-_STRAIGHT = 0.965
-_PLATEAU_DB = 3.0
+_MID_OCTAVES = slice(13, 19)  # 400 Hz to 1.25 kHz: third octaves of both mid octaves
+_MUSIC_RANGE_DB = (-5.0, -60.0)  # from 5 dB down as in ISO 3382-1:2009; down to 60 dB, our choice
+_STRAIGHT = 0.965  # squared correlation with a line; our judgement, not measured
+_PLATEAU_DB = 3.0  # above the straight line from the start; our judgement, not measured
 _ENDING_S = 1.2
 """Instruments have ended by then: a bend whose first part is slower is the decay's scatter."""
-_CLEAR_RATIO = 2.2
+_CLEAR_RATIO = 2.2  # late over early time for two decays to be clear; our judgement, not measured
 _STOPPING_S = 0.3
 """Time music takes to stop; after it the fall must be followed for 30 dB, as for T30."""
-_STEP_S = 0.01
-_EARLIEST_FRAMES = 10
-_FLAT = 0.25
-_STEADY_FRAMES = 14
-_STEADY_DB = 1.5
+_STEP_S = 0.01  # resolution of a decay with two slopes
+_EARLIEST_FRAMES = 10  # 0.1 s in steps of 10 ms: a reflection may be stronger than the direct sound
+_FLAT = 0.25  # under a room's noise (0.56 squared), far above tones (see below)
+_STEADY_FRAMES = 14  # 0.56 s in frames of 40 ms; our judgement, not measured
+_STEADY_DB = 1.5  # standard deviation of noise before it stops; our judgement, not measured
 
 
 def impulse_start(features: Features) -> float | None:

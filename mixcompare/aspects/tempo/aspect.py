@@ -34,10 +34,10 @@ from mixcompare.statistics import block_bootstrap, interval
 
 FloatArray = npt.NDArray[np.float64]
 
-LOCAL_WINDOW_S, WIDE_WINDOW_S = 2.0, 4.0
+LOCAL_WINDOW_S, WIDE_WINDOW_S = 2.0, 4.0  # resolution: of a moment, and of the freedom
 
 _SURE = 1.2  # times the usual half width
-_DEVIATIONS_90 = 1.645
+_DEVIATIONS_90 = 1.645  # normal quantile: half width of 90 % in standard deviations
 _EXPLAINED = (0.75, 1.25)  # share of the map's slope that the recordings' own tempi give
 
 

@@ -20,8 +20,8 @@ from mixcompare.fields import (
     stretched,
 )
 
-CURVE_RATE_HZ = 5.0
-SHORTEST_LOCAL_S = 1.0
+CURVE_RATE_HZ = 5.0  # resolution of the curve
+SHORTEST_LOCAL_S = 1.0  # a stretch that is told by itself; our judgement, not measured
 CLEAR = 3.0  # standard deviations of the map's error
 
 

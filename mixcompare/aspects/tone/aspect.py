@@ -66,7 +66,7 @@ one extrapolated. From memory. Bands below it can't make a finding."""
 
 _CELL_RANGE_DB = 35.0  # a cell counts within so much of its band's loud moments ...
 _FRAME_RANGE_DB = 60.0  # ... and of the whole frame
-_FINEST_DB = 0.1
+_FINEST_DB = 0.1  # resolution: under a tenth of what is just noticeable
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
 # Neighbours scatter partly together, which their differences hide; below, standing waves of the
@@ -79,9 +79,11 @@ tuning set, standard deviation)."""
 _OTHERS_SHARE = 0.5
 """Of the scatter from band to band. Of other instruments most of it is their own, and is there in
 every passage; it is no doubt about the size."""
-_BALANCE_DB = 1.3  # voices change places by a decibel between performances, and tilt the whole
+_BALANCE_DB = 1.3
+"""Voices change places between performances and tilt the whole: with 0.8 dB the tilt's interval
+held 83 % of played pairs, with 1.3 dB over 90 % (tests/test_coverage.py)."""
 
-_FAR_DOWN_DB = 10.0
+_FAR_DOWN_DB = 10.0  # lost to a cut: what is left came through its edge; our judgement
 _LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
 _MADE_DB = 0.3  # a moment that an element moved by so much counts half
 _MOSTLY = 0.9  # of a moment's cells

@@ -27,16 +27,18 @@ PER_ORDER_DB = 6.02
 
 _LEAST_DB = (6.0, 3.0)  # what the outermost band and its neighbour have lost, to look at all
 _CORNERS_HZ = {LOW_CUT: (25.0, 800.0), HIGH_CUT: (1500.0, 16_000.0)}
+# Resolution: a sixth of an order, coarser where steep.
 _SLOPES_DB = np.concatenate([np.arange(5.5, 20.0, 1.0), np.arange(20.0, 52.0, 4.0)])
-_MIDDLE_HZ = 1000.0
-_ROUNDS, _SETTLED_DB = 3, 0.05
-_FINER = (0.25, 0.06)
+_MIDDLE_HZ = 1000.0  # between the ranges of low and high corners
+_ROUNDS, _SETTLED_DB = 3, 0.05  # cost, and the change at which the fit has settled
+_FINER = (0.25, 0.06)  # resolution: reach of two finer searches, natural logarithm
 _TIE = 4.0  # of misfit: two standard deviations
-_HUBER_DB = 1.5
+_HUBER_DB = 1.5  # misfits beyond count linearly; our judgement, not measured
 _DEEP_SHARE = 0.08
 """Of what a band lost: at a steep slope it holds mostly what its nearer edge lets through, and
 that hangs on the notes (1 dB in 12 on the sample score under known filters)."""
-_FLOOR_DB = 0.3
+_FLOOR_DB = 0.3  # what a response averaged over a band leaves open, as in shaping
+# Resolution: three points within a third octave.
 _IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
 _LEAST_HALF = (0.03, 0.5)  # natural logarithm of the corner; dB an octave
 

@@ -27,7 +27,7 @@ TILT_RANGE_HZ = (90.0, 11_000.0)
 """Third-octave bands from 100 Hz to 10 kHz."""
 
 BELL, LOW_SHELF, HIGH_SHELF = "bell", "low_shelf", "high_shelf"
-MOST_FILTERS = 5
+MOST_FILTERS = 5  # our choice
 SMALLEST_GAIN_DB = 0.7
 """A filter with less gain is left out: half the just-noticeable difference of tone."""
 
@@ -39,14 +39,16 @@ _FREQUENCY_RANGE_HZ = {
 _Q_RANGE = {BELL: (0.35, 4.0), LOW_SHELF: (0.4, 1.4), HIGH_SHELF: (0.4, 1.4)}
 _USUAL_Q = {BELL: 1.0, LOW_SHELF: 0.71, HIGH_SHELF: 0.71}
 _Q_SPREAD = 0.7  # natural logarithm; only holds Q where the bands don't tell it
-_GAIN_LIMIT_DB = 24.0
+_GAIN_LIMIT_DB = 24.0  # range of the fit, our choice
 _GAIN_SPREAD_DB = 6.0  # keeps two filters from working against each other
 _LEVEL_SPREAD_DB = 0.5  # how far the level match may be off
 _FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however steady the difference
 _PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
 _TILT_SHARE = 0.6  # of the curve, before it is called a tilt
+# Cost: so many filters are tried in all combinations, each kind of mixture from so many starts.
 _EXHAUSTIVE, _STARTS = 3, 3
 _OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
+# Resolution: three points within a third octave.
 _IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
 
 

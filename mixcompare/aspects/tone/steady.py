@@ -21,8 +21,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 _NOISE_WITHIN_DB = 0.5
 """Steady within 1 dB over all quiet moments (:mod:`mixcompare.pair.noise`)."""
-_SHOWS_DB = 1.0
-_EVEN_DB = 2.0
+_SHOWS_DB = 1.0  # a band that lost less does not tell of the cut; our judgement, not measured
+_EVEN_DB = 2.0  # this near to 6 dB per order the slope is called that; our judgement, not measured
 _APART = ("balance", "width", "placement", "room", "dynamics", "tone")
 
 

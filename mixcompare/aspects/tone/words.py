@@ -22,9 +22,9 @@ OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments ar
 BoolArray = npt.NDArray[np.bool_]
 
 FloatArray = npt.NDArray[np.float64]
-_HIGHS_HZ = 1800.0
+_HIGHS_HZ = 1800.0  # a region above it that reaches the top is called the highs; our words
 _BROAD_BANDS = 1.0  # standard deviation in third octaves: half of the weight within an octave
-_INDEPENDENT = 2.0
+_INDEPENDENT = 2.0  # of three bands side by side; our judgement, not measured
 _LEVEL_WITHIN_DB = 0.6
 """Half width of what was taken out as level: of all bands alike."""
 _OPEN = " Instruments, hall or microphones: which of them makes it can't be told apart here."

@@ -43,12 +43,14 @@ from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-_SILENT_CHANNEL = 1e-8
+_SILENT_CHANNEL = 1e-8  # power against the other channel: 80 dB below, our choice
 _SMOOTH_S = {True: 0.4, False: 2.0}  # same take; other performance
-_CELL_RANGE_DB = 35.0
-_FINEST_DB, _FINEST_CORRELATION = 0.1, 0.01
+_CELL_RANGE_DB = 35.0  # below a band's loud moments; our judgement, not measured
+_FINEST_DB, _FINEST_CORRELATION = 0.1, 0.01  # resolution: a tenth of what is noticeable, or less
 _BAND_SHARE = 0.25  # other performances: as if sixteen bands were independent
-_LEAST_DIRECT_DB = 1.0
+_LEAST_DIRECT_DB = 1.0  # a direct part that changed by less stayed; our judgement, not measured
+# A moment so far under the loudest one of the time before it is a decay, or direct. Our judgement,
+# not measured.
 _DECAY_DB, _DIRECT_DB, _LOOK_BACK_S = -8.0, -3.0, 1.0
 
 

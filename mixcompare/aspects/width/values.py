@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, PAIR, SIGNED, labelled, stretched, within
 from mixcompare.pair.thirds import BandIntervals, BandValues
 
-AGREEING_SHARE = 0.6
-LOW_HZ = (60.0, 500.0)
+AGREEING_SHARE = 0.6  # least share that agrees on a change; our judgement, not measured
+LOW_HZ = (60.0, 500.0)  # bands that tell a reversed polarity; our judgement, not measured
 
 
 @dataclass(frozen=True)
