@@ -31,6 +31,21 @@ def weighted_quantiles(
     return np.asarray(np.interp(np.asarray(quantiles) * w.sum(), cumulated, x[order]))
 
 
+def weighted_medians(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Weighted median of every column, shape (columns,); zero where a column has no weight."""
+    return np.array(
+        [
+            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
+            for column, heavy in zip(values.T, weights.T, strict=True)
+        ]
+    )
+
+
+def effective_number(amounts: FloatArray) -> float:
+    """How many share an amount: all of them where they are alike, one where one has it all."""
+    return float(amounts.sum() ** 2 / max(np.square(amounts).sum(), 1e-30))
+
+
 def densest(values: npt.ArrayLike, weights: npt.ArrayLike, share: float) -> tuple[float, float]:
     """Width and middle of the shortest interval that holds a share of the weight.
 

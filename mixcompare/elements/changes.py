@@ -24,7 +24,7 @@ from mixcompare.elements.groups import (
     make_cells,
 )
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.statistics import robust_mode, weighted_quantile
+from mixcompare.statistics import effective_number, robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -299,8 +299,7 @@ def _one_sign(
     if strong.sum() < 40 or share < 1e-4:
         return None
     pull = np.where(strong, weight * np.abs(1 - 10 ** (-raised / 10)), 0.0)
-    moments = pull.sum(axis=1)
-    if moments.sum() ** 2 < _FEWEST_MOMENTS * np.square(moments).sum():
+    if effective_number(pull.sum(axis=1)) < _FEWEST_MOMENTS:
         return None
     # Where the element dominates, the difference settles at its gain. An element that never quite
     # does reads too small in its typical cells, and the highest ones come nearest to it.
@@ -485,7 +484,7 @@ def _agreed(spectra: PairSpectra, fits: list[_Fit]) -> Change | None:
     share = np.mean([fit.mask for fit in chosen], axis=0)
     energy = share * spectra.reference
     amplitude = (weight * np.sqrt(share)).sum(axis=0)
-    if amplitude.sum() ** 2 < _FEWEST_BANDS * (amplitude**2).sum():
+    if effective_number(amplitude) < _FEWEST_BANDS:
         return None
     size = float(np.median([fit.size_db for fit in chosen]))
     noise = float(np.median([fit.group.noise_db for fit in chosen]))

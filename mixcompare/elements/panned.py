@@ -21,7 +21,12 @@ from scipy import ndimage
 
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import (
+    effective_number,
+    weighted_medians,
+    weighted_quantile,
+    weighted_quantiles,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -78,14 +83,8 @@ def find_panned(pair: Pair) -> tuple[Panned, ...]:
     noise = 1.4826 * weighted_quantile(np.abs(moved), weight, 0.5)
     if noise > _MOST_NOISE:
         return ()
-    moves_db = spectra.difference_db
-    tone_db = np.array(
-        [
-            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
-            for column, heavy in zip(moves_db.T, weight.T, strict=True)
-        ]
-    )
-    away_db = np.abs(moves_db - tone_db)
+    levels_db = spectra.difference_db
+    away_db = np.abs(levels_db - weighted_medians(levels_db, weight))
     least = max(_LEAST_MOVE, _TIMES_NOISE * noise)
     found = (_moved(spectra, shares, sign * moved, weight, away_db, least) for sign in (1.0, -1.0))
     return tuple(one for one in found if one is not None)
@@ -108,25 +107,24 @@ def _moved(
     pull = np.where(strong, weight * moved, 0.0)
     if strong.sum() < _FEWEST_CELLS or pull.sum() < _LEAST_SHARE * weight.sum():
         return None
-    if _breadth(pull.sum(axis=0)) < _FEWEST_PITCHES or _breadth(pull.sum(axis=1)) < _FEWEST_MOMENTS:
+    pitches, moments = (effective_number(pull.sum(axis=axis)) for axis in (0, 1))
+    if pitches < _FEWEST_PITCHES or moments < _FEWEST_MOMENTS:
         return None
     bands = np.where(strong, weight, 0.0).sum(axis=0)
     in_bands = weight * bands / np.maximum(weight.sum(axis=0), 1e-30)
     if in_bands[moved > 0.4 * least].sum() > _RESTS * in_bands.sum():
         return None
     own = strong & (moved >= weighted_quantile(moved, pull, _DOMINATED))
-    start, end = (weighted_quantile(share, np.where(own, pull, 0.0), 0.5) for share in shares)
-    low, high = (
-        weighted_quantile(_position(shares[1]) - _position(shares[0]), np.where(own, pull, 0.0), q)
-        for q in (0.1, 0.9)
-    )
+    of_own = np.where(own, pull, 0.0)
+    start, end = (weighted_quantile(share, of_own, 0.5) for share in shares)
+    low, high = weighted_quantiles(_position(shares[1]) - _position(shares[0]), of_own, (0.1, 0.9))
     share = np.clip(moved / max(abs(end - start), least), 0, 1)
     energy = np.where((moved > 0.5 * least) & spectra.audible, share * spectra.reference, 0.0)
     places = float(_position(np.array(start))), float(_position(np.array(end)))
     difference = places[1] - places[0]
     return Panned(
         *places,
-        (min(low, difference - _WITHIN), max(high, difference + _WITHIN)),
+        (min(float(low), difference - _WITHIN), max(float(high), difference + _WITHIN)),
         np.asarray(energy),
     )
 
@@ -136,11 +134,6 @@ def _position(share: FloatArray) -> FloatArray:
     inside = np.clip(share, -1, 1)
     left, right = np.sqrt(1 - inside), np.sqrt(1 + inside)
     return np.asarray((right - left) / (right + left))
-
-
-def _breadth(amounts: FloatArray) -> float:
-    """Effective number of those that share an amount."""
-    return float(amounts.sum() ** 2 / max(np.square(amounts).sum(), 1e-30))
 
 
 def touched(panned: tuple[Panned, ...], pair: Pair) -> npt.NDArray[np.bool_]:

@@ -26,7 +26,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import OneTail
 from mixcompare.pair.undo import not_judged
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import effective_number, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -117,8 +117,7 @@ def _proven(spectra: PairSpectra) -> Split:
 def breadth(change: Change) -> float:
     """Strength of a change times the root of the number of pitches that carry it."""
     amplitude = np.sqrt(np.maximum(change.energy, 0)).sum(axis=0)
-    pitches = amplitude.sum() ** 2 / max(np.square(amplitude).sum(), 1e-30)
-    return float(change.strength * np.sqrt(pitches))
+    return float(change.strength * np.sqrt(effective_number(amplitude)))
 
 
 def _evened(spectra: PairSpectra) -> PairSpectra:

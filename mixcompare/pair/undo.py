@@ -24,7 +24,7 @@ from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.statistics import densest, weighted_quantile
+from mixcompare.statistics import densest, weighted_medians, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -262,7 +262,7 @@ def ride_between(spectra: PairSpectra) -> Ride:
     full = loads >= _USUAL_CELLS * np.median(loads)
     level = still
     for within_db in _RIDE_WITHIN_DB:
-        moving = difference - _medians(difference - level[:, None], weight)
+        moving = difference - weighted_medians(difference - level[:, None], weight)
         told = np.array(
             [_shared_db(*cells, within_db) for cells in zip(moving, weight, strict=True)]
         )
@@ -280,16 +280,6 @@ def ride_between(spectra: PairSpectra) -> Ride:
     first, *_, last = np.flatnonzero(known)
     return Ride(
         level, (np.arange(frames) >= first) & (np.arange(frames) <= last) & ~untold & ~apart
-    )
-
-
-def _medians(difference_db: FloatArray, weight: FloatArray) -> FloatArray:
-    """Median difference of every band over time; zero where it never sounds."""
-    return np.array(
-        [
-            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
-            for column, heavy in zip(difference_db.T, weight.T, strict=True)
-        ]
     )
 
 

@@ -10,7 +10,6 @@ operations were named for what they are, and what was told that is not there.
 
 from __future__ import annotations
 
-import argparse
 import itertools
 import re
 from collections.abc import Callable, Iterator, Sequence
@@ -31,7 +30,7 @@ from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.elements import element_band_hz, overlap
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.scenes import Stems
-from tests.benchmarks.symphonic import RATE_HZ, REPORTING, TUNING, Excerpt, excerpt
+from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
 from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections
 
 FloatArray = npt.NDArray[np.float64]
@@ -127,10 +126,10 @@ def cases(heard: Sequence[str], seed: int) -> Iterator[tuple[str | None, float, 
 
 
 def answers(
-    names: Sequence[str], first: int, scores: Path, cache: Path, only: str = ""
+    named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[Told]:
     """All pairs of all movements."""
-    for number, name in enumerate(names, first):
+    for number, name in named:
         music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
         take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
         scale = 0.3 / np.abs(take).max()
@@ -237,32 +236,26 @@ def report(told: Sequence[Told]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("scores", type=Path, help="folder of .mxl files")
-    parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
-    parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
-    parser.add_argument("--cache", type=Path, help="folder for stems")
+    parser = over_scores(__doc__)
     parser.add_argument("--only", default="", help="pairs with this in their description")
     options = parser.parse_args(arguments)
-    share, shares = map(int, options.part.split("/"))
-    names = TUNING if options.set == "tuning" else REPORTING
     told = []
-    for number, name in list(enumerate(names))[share::shares]:
-        for one in answers([name], number, options.scores, cache_folder(options.cache),
-                           options.only):  # fmt: skip
-            told.append(one)
-            words = "; ".join(
-                f"{'' if f in one.false else '+'}{f.kind} {f.difference:+.1f}"
-                f" ({f.interval[0]:.1f} to {f.interval[1]:.1f})"
-                for f in one.findings
-            )
-            good = not one.false and all(one.named) and bool(one.element) == bool(one.section)
-            print(
-                f"{'+' if good else '!' if one.false else '.'} {one.movement}"
-                f" {one.section or 'nothing'} {one.change_db:+.0f}"
-                f" [{', '.join(whole.name for whole in one.wholes)}]: {words or '-'}",
-                flush=True,
-            )
+    for one in answers(
+        movements(options), options.scores, cache_folder(options.cache), options.only
+    ):
+        told.append(one)
+        words = "; ".join(
+            f"{'' if f in one.false else '+'}{f.kind} {f.difference:+.1f}"
+            f" ({f.interval[0]:.1f} to {f.interval[1]:.1f})"
+            for f in one.findings
+        )
+        good = not one.false and all(one.named) and bool(one.element) == bool(one.section)
+        print(
+            f"{'+' if good else '!' if one.false else '.'} {one.movement}"
+            f" {one.section or 'nothing'} {one.change_db:+.0f}"
+            f" [{', '.join(whole.name for whole in one.wholes)}]: {words or '-'}",
+            flush=True,
+        )
     print(report(told))
     return 0
 

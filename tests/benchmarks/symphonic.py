@@ -6,8 +6,10 @@ movements of the OpenScore Orchestra corpus (CC0), others are played at 96 quart
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -58,18 +60,42 @@ class Excerpt:
 
 def excerpt(name: str, scores: Path, soundfont: str, cache: Path) -> Excerpt:
     """Half a minute of a score, from the cache if it was played before."""
-    parts = sections(name, scores, cache)
+    return played(name, sections(name, scores, cache), soundfont, cache, DURATION_S + LEAD_S)
+
+
+def played(
+    name: str, parts: Sequence[Part], soundfont: str, cache: Path, duration_s: float
+) -> Excerpt:
+    """Sections as they are, from the cache if they were played before."""
+    parts = tuple(parts)
     key = hashlib.sha256(f"{_STEM_FORMAT} {parts!r} {soundfont}".encode()).hexdigest()[:12]
     path = cache / f"symphonic-{name}-{key}.npz"
     if not path.exists():
-        samples = round((DURATION_S + LEAD_S) * RATE_HZ)
-        played = {
+        samples = round(duration_s * RATE_HZ)
+        stems = {
             part.name: fold(render_part(part, soundfont, RATE_HZ))[:samples].astype(np.float32)
             for part in parts
         }
-        np.savez(path, **played)
+        np.savez(path, **stems)
     with np.load(path) as stored:
         return Excerpt(parts, {key: stored[key].astype(np.float64) for key in stored.files})
+
+
+def over_scores(purpose: str | None) -> argparse.ArgumentParser:
+    """What every benchmark over these scores may be asked: the folder, a set, a part of it."""
+    parser = argparse.ArgumentParser(description=(purpose or "").splitlines()[0])
+    parser.add_argument("scores", type=Path, help="folder of .mxl files")
+    parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
+    parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
+    parser.add_argument("--cache", type=Path, help="folder for stems")
+    return parser
+
+
+def movements(options: argparse.Namespace) -> list[tuple[int, str]]:
+    """The movements that were asked for, each with its number in the set."""
+    share, shares = map(int, options.part.split("/"))
+    names = TUNING if options.set == "tuning" else REPORTING
+    return list(enumerate(names))[share::shares]
 
 
 def sections(name: str, scores: Path, cache: Path) -> tuple[Part, ...]:

@@ -9,7 +9,6 @@ sizes, how often the interval holds the truth, false elements, seconds of one co
 
 from __future__ import annotations
 
-import argparse
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -28,7 +27,7 @@ from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.rendering import mix
-from tests.benchmarks.symphonic import RATE_HZ, REPORTING, TUNING, Excerpt, excerpt
+from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
 
 FloatArray = npt.NDArray[np.float64]
 Room = tuple[float, float, int]
@@ -159,14 +158,8 @@ def report(told: Sequence[Told]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("scores", type=Path, help="folder of .mxl files")
-    parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
-    parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
-    parser.add_argument("--cache", type=Path, help="folder for stems")
-    options = parser.parse_args(arguments)
-    share, shares = map(int, options.part.split("/"))
-    names = (TUNING if options.set == "tuning" else REPORTING)[share::shares]
+    options = over_scores(__doc__).parse_args(arguments)
+    names = [name for _, name in movements(options)]
     told = []
     for one in answers(names, options.scores, cache_folder(options.cache)):
         told.append(one)

@@ -10,8 +10,6 @@ was taken out is taken off the filter too: tone is judged against it.
 
 from __future__ import annotations
 
-import argparse
-import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,14 +25,15 @@ from mixcompare.findings import Finding
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests import operations
 from tests.benchmarks.corpus import cache_folder
-from tests.benchmarks.rendering import fold, mix, render_part, shift_notes
+from tests.benchmarks.rendering import mix, shift_notes
 from tests.benchmarks.symphonic import (
     DURATION_S,
     LEAD_S,
     RATE_HZ,
-    REPORTING,
-    TUNING,
     Excerpt,
+    movements,
+    over_scores,
+    played,
     sections,
 )
 from tests.benchmarks.tails import OWN_ROOM, Room
@@ -93,21 +92,12 @@ def performed(
     )
     if seed:
         parts = shift_notes(parts, SCATTER_MS, SCATTER_DB, seed)
-    path = cache / f"played-{hashlib.sha256(f'{parts!r}{soundfont}'.encode()).hexdigest()[:16]}.npz"
-    if not path.exists():
-        samples = round((DURATION_S / tempo + 2 * LEAD_S) * RATE_HZ)
-        played = {
-            part.name: fold(render_part(part, soundfont, RATE_HZ))[:samples].astype(np.float32)
-            for part in parts
-        }
-        np.savez(path, **played)  # type: ignore[arg-type]
-    with np.load(path) as stored:
-        return Excerpt(parts, {key: stored[key].astype(np.float64) for key in stored.files})
+    return played(name, parts, soundfont, cache, DURATION_S / tempo + 2 * LEAD_S)
 
 
-def answers(names: Sequence[str], first: int, scores: Path, cache: Path) -> Iterator[Told]:
+def answers(named: Sequence[tuple[int, str]], scores: Path, cache: Path) -> Iterator[Told]:
     """All pairs of all movements."""
-    for number, name in enumerate(names, first):
+    for number, name in named:
         fonts = [SOUNDFONTS[(number + step) % len(SOUNDFONTS)] for step in range(2)]
         own = _sound(performed(name, scores, cache, fonts[0], 1.0, 0), OWN_ROOM)
         reference = Features.of(Recording.from_array(own, RATE_HZ))
@@ -174,23 +164,15 @@ def report(told: Sequence[Told]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("scores", type=Path, help="folder of .mxl files")
-    parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
-    parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
-    parser.add_argument("--cache", type=Path, help="folder for stems")
-    options = parser.parse_args(arguments)
-    share, shares = map(int, options.part.split("/"))
-    names = TUNING if options.set == "tuning" else REPORTING
+    options = over_scores(__doc__).parse_args(arguments)
     told = []
-    for number, name in list(enumerate(names))[share::shares]:
-        for one in answers([name], number, options.scores, cache_folder(options.cache)):
-            told.append(one)
-            words = "; ".join(
-                f"{f.kind} {f.difference:+.1f} ({f.interval[0]:.1f} to {f.interval[1]:.1f})"
-                for f in one.findings
-            )
-            print(f"{one.movement}, {one.whose}, {one.filtered}: {words or '-'}", flush=True)
+    for one in answers(movements(options), options.scores, cache_folder(options.cache)):
+        told.append(one)
+        words = "; ".join(
+            f"{f.kind} {f.difference:+.1f} ({f.interval[0]:.1f} to {f.interval[1]:.1f})"
+            for f in one.findings
+        )
+        print(f"{one.movement}, {one.whose}, {one.filtered}: {words or '-'}", flush=True)
     print(report(told))
     return 0
 

@@ -9,7 +9,6 @@ The first is to be listed, the second is not.
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -32,7 +31,7 @@ from tests.benchmarks.crossed import is_section
 from tests.benchmarks.elements import element_band_hz
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.scenes import Stems
-from tests.benchmarks.symphonic import RATE_HZ, REPORTING, TUNING, Excerpt, excerpt
+from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
 from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room
 
 FloatArray = npt.NDArray[np.float64]
@@ -57,9 +56,9 @@ class Asked:
     found_below: bool
 
 
-def answers(names: Sequence[str], first: int, scores: Path, cache: Path) -> Iterator[Asked]:
+def answers(named: Sequence[tuple[int, str]], scores: Path, cache: Path) -> Iterator[Asked]:
     """All sections asked in all movements."""
-    for number, name in enumerate(names, first):
+    for number, name in named:
         music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
         take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
         scale = 0.3 / np.abs(take).max()
@@ -159,25 +158,17 @@ def report(asked: Sequence[Asked]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("scores", type=Path, help="folder of .mxl files")
-    parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
-    parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
-    parser.add_argument("--cache", type=Path, help="folder for stems")
-    options = parser.parse_args(arguments)
-    share, shares = map(int, options.part.split("/"))
-    names = TUNING if options.set == "tuning" else REPORTING
+    options = over_scores(__doc__).parse_args(arguments)
     asked = []
-    for number, name in list(enumerate(names))[share::shares]:
-        for one in answers([name], number, options.scores, cache_folder(options.cache)):
-            asked.append(one)
-            least = "-" if one.least_db is None else f"{one.least_db:g} dB"
-            print(
-                f"{one.movement} {one.whole}: {one.section} ({one.share:.0%} of its octave),"
-                f" {least}: above {'found' if one.found_above else 'not found'}, below"
-                f" {'found' if one.found_below else 'not found'}",
-                flush=True,
-            )
+    for one in answers(movements(options), options.scores, cache_folder(options.cache)):
+        asked.append(one)
+        least = "-" if one.least_db is None else f"{one.least_db:g} dB"
+        print(
+            f"{one.movement} {one.whole}: {one.section} ({one.share:.0%} of its octave),"
+            f" {least}: above {'found' if one.found_above else 'not found'}, below"
+            f" {'found' if one.found_below else 'not found'}",
+            flush=True,
+        )
     print(report(asked))
     return 0
 

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.aspects.dynamics.slope import huber_fit
 from mixcompare.aspects.dynamics.values import Move
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
@@ -68,13 +69,10 @@ def made_by(moves: Sequence[Move], times_s: FloatArray) -> FloatArray:
     """Level of the whole at the given times, as the moves alone would have it; shape (n,)."""
     level = np.zeros(len(times_s))
     for move in moves:
-        if move.is_fade:
-            start_s, end_s = move.spans_s[0]
-            level += (
-                move.level_db * (np.clip(times_s, start_s, end_s) - start_s) / (end_s - start_s)
-            )
-        for start_s, end_s in () if move.is_fade else move.spans_s:
-            level += move.level_db * ((times_s >= start_s) & (times_s <= end_s))
+        for start_s, end_s in move.spans_s:  # of a fade the only one
+            share = (np.clip(times_s, start_s, end_s) - start_s) / (end_s - start_s)
+            inside = (times_s >= start_s) & (times_s <= end_s)
+            level += move.level_db * (share if move.is_fade else inside)
     return level
 
 
@@ -84,13 +82,7 @@ def _following(level_db: FloatArray, loud_db: FloatArray, heard: BoolArray) -> f
     both = heard[lag:] & heard[:-lag]
     music = (loud_db[lag:] - loud_db[:-lag])[both]
     moved = (level_db[lag:] - level_db[:-lag])[both]
-    if not np.square(music).sum() > 0:
+    if len(music) == 0:
         return 0.0
-    weight = np.ones(len(music))
-    slope = 0.0
-    for _ in range(8):  # Huber (1964): a move of the fader lies far from the line
-        slope = float((weight * music * moved).sum() / (weight * music**2).sum())
-        away = np.abs(moved - slope * music)
-        spread = 1.4826 * float(np.median(away)) + 1e-3
-        weight = np.minimum(1.0, 1.5 * spread / np.maximum(away, 1e-12))
-    return slope
+    # A move of the fader lies far from the line, and weighs little.
+    return float(huber_fit(music[None], moved).coefficients[0])

@@ -185,10 +185,10 @@ def fitted_knee(mean_db: FloatArray, change_db: FloatArray, rate_hz: float) -> K
     flat = np.ones_like(mean_db)
     lowest, highest = np.quantile(mean_db, [0.1, 0.85])
     knees = np.linspace(lowest, highest, _KNEES)
-    above = [_fit(np.stack([flat, _hinge(mean_db - knee)]), change_db) for knee in knees]
-    below = [_fit(np.stack([flat, _hinge(knee - mean_db)]), change_db) for knee in knees]
+    above = [huber_fit(np.stack([flat, _hinge(mean_db - knee)]), change_db) for knee in knees]
+    below = [huber_fit(np.stack([flat, _hinge(knee - mean_db)]), change_db) for knee in knees]
     cost = np.array([fit.cost for fit in above])
-    line_cost = _fit(np.stack([flat, mean_db]), change_db).cost
+    line_cost = huber_fit(np.stack([flat, mean_db]), change_db).cost
     other_cost = min(line_cost, *(fit.cost for fit in below))
     best = int(np.argmin(cost))
     if line_cost < _NOTHING_DB or cost[best] > _CLEARLY * other_cost:
@@ -249,25 +249,36 @@ def _huber(residual: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class _Fit:
+class Fit:
+    """A robust linear fit: its coefficients, what it leaves, and what every value weighed."""
+
     coefficients: FloatArray
     residual: FloatArray
     weight: FloatArray
 
     @property
     def cost(self) -> float:
+        """Mean size of what it leaves."""
         return float(np.mean(np.abs(self.residual)))
 
 
-def _fit(design: FloatArray, values: FloatArray) -> _Fit:
-    """Huber fit of ``values`` by the rows of ``design``."""
+def huber_fit(design: FloatArray, values: FloatArray) -> Fit:
+    """Least squares with Huber weights (Huber 1964).
+
+    Parameters
+    ----------
+    design : ndarray, shape (coefficients, n)
+        What the values are made of.
+    values : ndarray, shape (n,)
+        What is to be fitted.
+    """
     weight = np.ones_like(values)
     for _ in range(8):
         scaled = design * weight
         coefficients = np.linalg.lstsq(scaled @ design.T, scaled @ values, rcond=None)[0]
         residual = values - coefficients @ design
         weight = _huber(residual)
-    return _Fit(np.asarray(coefficients), np.asarray(residual), weight)
+    return Fit(np.asarray(coefficients), np.asarray(residual), weight)
 
 
 def _hinge(above_db: FloatArray) -> FloatArray:

@@ -11,6 +11,7 @@ from mixcompare.features.clipping import FRAME_S
 from mixcompare.findings import Finding, places, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
+from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
@@ -52,7 +53,6 @@ def move_finding(move: Move, pair: Pair) -> Finding:
     """What is said of a whole that was ridden or faded."""
     louder = move.level_db > 0
     size, more = f"{abs(move.level_db):.1f} dB", "louder" if louder else "softer"
-    around = (move.level_db - move.within_db, move.level_db + move.within_db)
     back = f"{abs(move.level_db):.0f} dB {'down' if louder else 'up'}"
     if move.is_fade:
         kind = "whole_swells" if louder else "whole_fades"
@@ -62,32 +62,16 @@ def move_finding(move: Move, pair: Pair) -> Finding:
         kind = f"whole_{more}"
         text = f"The whole is {size} {more} at {places(move.spans_s)}, whatever plays."
         advice = f"Ride the whole back there: about {back}."
-    proof = evidence(move.level_db, around, pair.same_take)
-    return Finding(
-        aspect="dynamics",
-        kind=kind,
-        subject="the level of the whole",
-        difference=move.level_db,
-        interval=around,
-        unit="dB",
-        jnd=size_in_jnd(move.level_db, around, LEVEL_OF_THE_WHOLE.size),
-        noticeable=LEVEL_OF_THE_WHOLE,
-        confidence=proof.confidence,
-        evidence=proof,
-        apart=("balance", "width", "placement", "room", "tone"),
-        spans_s=move.spans_s,
-        band_hz=None,
-        cause=weighed(Differs.SWING, same_take=pair.same_take),
-        text=text,
-        advice=(advice,),
-    )
+    apart = ("balance", "width", "placement", "room", "tone")
+    subject = "the level of the whole"
+    return _of_level(move, pair, kind, subject, LEVEL_OF_THE_WHOLE, apart, text, (advice,))
 
 
 def passage_finding(move: Move, pair: Pair) -> Finding:
     """What is said of a passage that another performance plays louder or softer."""
     louder = move.level_db > 0
     size = abs(move.level_db)
-    around = (move.level_db - move.within_db, move.level_db + move.within_db)
+    around = _around(move)
     # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
     steps = "about half a dynamic" if size < 4 else "about one dynamic" if size < 8 else (
         "one dynamic or two"
@@ -100,27 +84,47 @@ def passage_finding(move: Move, pair: Pair) -> Finding:
         f" dB): {steps}."
     )
     back = "less" if louder else "more"
+    advice = (
+        f"Ask for {back} there, {steps}.",
+        f"Or ride the whole there: about {size:.0f} dB {'down' if louder else 'up'}.",
+    )
+    kind, apart = f"passage_{more}", ("balance", "tone")
+    return _of_level(move, pair, kind, "one passage", PASSAGE, apart, text, advice)
+
+
+def _around(move: Move) -> tuple[float, float]:
+    return move.level_db - move.within_db, move.level_db + move.within_db
+
+
+def _of_level(
+    move: Move,
+    pair: Pair,
+    kind: str,
+    subject: str,
+    noticeable: JustNoticeable,
+    apart: tuple[str, ...],
+    text: str,
+    advice: tuple[str, ...],
+) -> Finding:
+    around = _around(move)
     proof = evidence(move.level_db, around, pair.same_take)
     return Finding(
         aspect="dynamics",
-        kind=f"passage_{more}",
-        subject="one passage",
+        kind=kind,
+        subject=subject,
         difference=move.level_db,
         interval=around,
         unit="dB",
-        jnd=size_in_jnd(move.level_db, around, PASSAGE.size),
-        noticeable=PASSAGE,
+        jnd=size_in_jnd(move.level_db, around, noticeable.size),
+        noticeable=noticeable,
         confidence=proof.confidence,
         evidence=proof,
-        apart=("balance", "tone"),
+        apart=apart,
         spans_s=move.spans_s,
         band_hz=None,
         cause=weighed(Differs.SWING, same_take=pair.same_take),
         text=text,
-        advice=(
-            f"Ask for {back} there, {steps}.",
-            f"Or ride the whole there: about {size:.0f} dB {'down' if louder else 'up'}.",
-        ),
+        advice=advice,
     )
 
 

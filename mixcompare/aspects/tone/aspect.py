@@ -49,7 +49,7 @@ from mixcompare.pair.thirds import (
     values,
 )
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
-from mixcompare.statistics import densest, weighted_quantile
+from mixcompare.statistics import densest, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -227,7 +227,8 @@ def _compared(
         curve, draws = agreement.agreed(difference - made_db, weight, BAND_RATE_HZ, _FINEST_DB)
         known &= np.isfinite(curve)
         explained = np.where(known, whole - curve, 0.0)
-        spread = _spread_db(difference - made_db - curve, np.where(known, weight, 0.0))
+        away_db = np.abs(difference - made_db - curve)
+        spread = 1.4826 * weighted_medians(away_db, np.where(known, weight, 0.0))
         unsure = _UNSURE * np.abs(explained)
     steady = agreement.intervals(curve, draws)
     found: tuple[cuts.Cut, ...] = ()
@@ -277,16 +278,6 @@ def _compared(
         moments_spread_db=tuple(spread.tolist()),
     )
     return compared, explained
-
-
-def _spread_db(away_db: FloatArray, weight: FloatArray) -> FloatArray:
-    """How far moments lie from what they agree on, per band."""
-    return np.array(
-        [
-            1.4826 * weighted_quantile(np.abs(column), heavy, 0.5) if heavy.any() else 0.0
-            for column, heavy in zip(away_db.T, weight.T, strict=True)
-        ]
-    )
 
 
 def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
