@@ -507,6 +507,9 @@ ROOM: tuple[Operation, ...] = (
 LEVEL: tuple[Operation, ...] = (
     Operation("squeezed", "compressor, 2:1 above -34 dBFS", _alone(lambda x: squeezed(x, 2, -34)),
               (Told("dynamics_smaller", None, "dynamics"),)),
+    Operation("squeezed_loud", "compressor, 2:1 above -29.6 dBFS",
+              _alone(lambda x: squeezed(x, 2, -29.6)),
+              (Told("dynamics_smaller", None, "dynamics"),)),
     Operation("squeezed_whole", "compressor, 2:1 throughout", _alone(lambda x: squeezed(x, 2, -90)),
               (_HALVED,)),
     Operation("squeezed_ride", "compressor, 2:1 throughout; then +4 dB, 0:10-0:16",

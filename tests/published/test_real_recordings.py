@@ -29,7 +29,7 @@ from mixcompare.results import Results
 from tests import operations
 from tests.operations import RATE_HZ, FloatArray, Operation, Pair, Sound
 
-SECONDS = 16.0
+SECONDS, LONGER_S = 16.0, 46.0
 
 
 @functools.cache
@@ -61,7 +61,7 @@ RIGHT = (
     "bell bell_cut dark thin mp3_bright"
     " narrow wide turned_right turned_left exchanged narrow_bright late"
     " fast slow slower higher"
-    " figure figure_softer ride fade"
+    " figure figure_softer ride fade hiss_fade"
     " hall_soft drier_soft"
 )
 
@@ -79,6 +79,17 @@ def test_a_take_that_is_the_same_to_the_ear_has_no_finding(name: str) -> None:
 def test_what_was_done_is_told_and_nothing_else(name: str) -> None:
     operation = operations.OPERATIONS[name]
     pair, results = told(operation)
+    assert operations.complaints(operation, pair, results) == []
+    assert len(results.findings) == len(operation.told)
+
+
+# Swings and passages take longer to show than the rest.
+@pytest.mark.parametrize("name", ["squeezed_loud", "squeezed_ride", "slower_softer"])
+def test_what_was_done_to_the_level_of_a_longer_take(name: str) -> None:
+    operation = operations.OPERATIONS[name]
+    pair = operation.pair(operations.strings(LONGER_S))
+    first, second = (Features.of(Recording.from_array(*sound)) for sound in pair)
+    results = analyse(first, second, align(first, second))
     assert operations.complaints(operation, pair, results) == []
     assert len(results.findings) == len(operation.told)
 

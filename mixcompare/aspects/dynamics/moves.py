@@ -58,6 +58,7 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
         edges = np.flatnonzero(np.diff(np.concatenate([[0], over.astype(np.int8), [0]])))
         runs = [(first, last) for first, last in edges.reshape(-1, 2)]
         runs = [run for run in runs if run[1] - run[0] >= _LEAST_S * RATE_HZ]
+        runs = [run for run in runs if np.median(sign * level[run[0] : run[1]]) >= least]
         if runs:
             inside = np.concatenate([level[first:last] for first, last in runs])
             spans = tuple((float(times_s[first]), float(times_s[last - 1])) for first, last in runs)

@@ -142,6 +142,19 @@ FAULTS: list[Fault] = [
         ("change = float(slope * np.ptp(times_s))", "change = float(slope)"),
     ),
     *each(
+        "mixcompare/aspects/dynamics/moves.py",
+        (
+            "tests/published/test_real_recordings.py"
+            "::test_what_was_done_to_the_level_of_a_longer_take",
+        ),
+        (
+            "if np.median(sign * level[run[0] : run[1]]) >= least]",
+            "if np.median(sign * level[run[0] : run[1]]) >= 0]",
+        ),
+        ("_FOLLOWS = 0.1", "_FOLLOWS = 9.0"),
+        ("level - per_db * loud_db", "level + per_db * loud_db"),
+    ),
+    *each(
         "mixcompare/elements/detectable.py",
         ("tests/elements/test_detectable.py",),
         ("if pair.same_take:", "if True:"),
