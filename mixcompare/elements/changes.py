@@ -50,6 +50,10 @@ _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
 _ALIKE_DB, _FILTERED = 0.25, 0.6
 """Of the cells in a region: 0.70 stay so near to a shelf beside an oboe (one score)."""
+_STILL_DB, _SLOPING = 0.6, 0.08
+"""Half of a band's moments within this; and how much of a region down to the lowest note such bands
+hold, part of the way to the element's size: a low cut beside a lossy codec {CUT} on {N} scores, a
+bass line that never rests {BASS}."""
 _SAME_CELLS = 0.6  # overlap from which on two changes are one
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 _BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
@@ -160,9 +164,9 @@ def exact_split(spectra: PairSpectra) -> Split:
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     tone = _persistent(spectra, softer**0.3)
     changes = _side_by_side(spectra, tone, softer)
-    own = _of_one_size(spectra.difference_db - tone, softer**0.3, tone, changes)
-    if own.any():
-        tone = np.where(own, 0.0, tone)
+    better = _without_own(spectra.difference_db, softer**0.3, tone, changes)
+    if (better != tone).any():
+        tone = better
         changes = _side_by_side(spectra, tone, softer)
     levels = np.array([0.0, *(change.difference_db for change in changes)])
     rest = spectra.difference_db - tone
@@ -231,27 +235,52 @@ def _above_tone(
     return [change for change in found if change is not None]
 
 
-def _of_one_size(
-    rest_db: FloatArray, weight: FloatArray, tone: FloatArray, changes: list[Change]
-) -> npt.NDArray[np.bool_]:
-    """Bands whose static difference is an element's that never rests there, as a bass line's.
+def _without_own(
+    difference_db: FloatArray, weight: FloatArray, tone: FloatArray, changes: list[Change]
+) -> FloatArray:
+    """The tone without bands whose static difference is an element's that never rests there.
 
-    A shelf moves every cell up to the top alike; beside an element others sound now and then.
+    A bass line may be such. A shelf moves every cell up to the top alike; beside an element others
+    sound now and then. A low cut takes more from every lower band; an element one amount.
     """
-    alike = np.where(np.abs(rest_db) < _ALIKE_DB, weight, 0.0).sum(axis=0)
+    alike = np.where(np.abs(difference_db - tone) < _ALIKE_DB, weight, 0.0).sum(axis=0)
     whole = weight.sum(axis=0)
-    own = np.zeros(len(tone), bool)
+    middle_db, still = _standing(difference_db, weight)
+    out = tone.copy()
     for change in changes:
         size = abs(change.difference_db)
         along = np.sign(change.difference_db) * tone
+        part = np.sign(change.difference_db) * middle_db / size
+        between = still & (part > _SAME_SIZE) & (part < 1 - _SAME_SIZE)
         labels, count = ndimage.label(along > 0.05 * size)
         for index in range(1, count + 1):
             region = labels == index
+            if region[0] and whole[region & between].sum() > _SLOPING * whole[region].sum():
+                # So steep that what its neighbours lost says too little of a band.
+                out[region] = middle_db[region]
+                continue
             of_one_size = abs(along[region].max() - size) < _SAME_SIZE * size
             to_the_top = bool(region[-1])  # where nothing plays that never rests
             filtered = to_the_top and alike[region].sum() > _FILTERED * whole[region].sum()
-            own |= region & (of_one_size and not filtered)
-    return own
+            if of_one_size and not filtered:
+                out[region] = 0.0
+    return out
+
+
+def _standing(
+    difference_db: FloatArray, weight: FloatArray
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Median difference of every band, and whether half of its moments lie close to it."""
+    low, middle, high = (
+        np.array(
+            [
+                weighted_quantile(column, heavy, q) if heavy.any() else 0.0
+                for column, heavy in zip(difference_db.T, weight.T, strict=True)
+            ]
+        )
+        for q in (0.25, 0.5, 0.75)
+    )
+    return middle, high - low < _STILL_DB
 
 
 def _persistent(spectra: PairSpectra, weight: FloatArray) -> FloatArray:

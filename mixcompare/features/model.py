@@ -11,8 +11,8 @@ field                shape                    what
 band_power           (frames, 31, 2)          third-octave power of left and right, 25 Hz
 band_cross           (frames, 31) complex     third-octave cross power left x conj(right)
 semitone_power       (frames, 85)             energy per semitone, both channels, 50 Hz
-semitone_image       (frames, 85, 2)          of the same: right less left, and twice the
-                                              real cross power
+semitone_image       (frames, 85, 3)          of the same: right less left, and twice the
+                                              cross power's real and imaginary part
 onset_power          (frames, 60)             the same with a short window, 100 Hz
 k_power              (steps, channels)        K-weighted power per channel, 10 ms steps
 waveform             (samples,)               mono at 12 kHz, float16 scaled by 1024

@@ -35,7 +35,7 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, s
 Float32Array = npt.NDArray[np.float32]
 _SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
 _TUNING_LEAD_S = 60.0  # cost: music held back until the tuning is known
-_IMAGE = ("right_less_left", "twice_cross")
+_IMAGE = ("right_less_left", "twice_cross", "twice_cross_imaginary")
 
 
 class LightPass:
@@ -247,7 +247,8 @@ class FullPass(LightPass):
         cross = spectra[0] * spectra[1].conj()
         self._add("low_cross", (cross @ self._low_weights) * scale)
         self._add("phasor", deviation_phasors(power.sum(axis=0)))
-        for key, values in zip(_IMAGE, (power[1] - power[0], 2 * cross.real), strict=True):
+        image = power[1] - power[0], 2 * cross.real, 2 * cross.imag
+        for key, values in zip(_IMAGE, image, strict=True):
             self._add(f"{key}_low", (values @ self._semitone_low) * scale)
 
     def _semitone_spectra(self, spectra: npt.NDArray[np.complex64]) -> None:
@@ -303,12 +304,16 @@ class FullPass(LightPass):
 
 
 def _image_of(spectra: npt.NDArray[np.complex64]) -> dict[str, Float32Array]:
-    """What beside the sum of powers tells the image: right less left, and twice the cross power."""
+    """What beside the sum of powers tells the image: right less left, and twice the cross power.
+
+    The cross power, left times the conjugate of right, by its real and its imaginary part.
+    """
     left, right = spectra.view(np.float32)
     products = left * right
     squares = np.square(right) - np.square(left)
     values = (
         squares[..., ::2] + squares[..., 1::2],
         2 * (products[..., ::2] + products[..., 1::2]),
+        2 * (left[..., 1::2] * right[..., ::2] - left[..., ::2] * right[..., 1::2]),
     )
     return dict(zip(_IMAGE, values, strict=True))

@@ -117,6 +117,16 @@ def then_and_so_much(cause: Finding, effect: Finding) -> bool:
     return near and together >= _MOSTLY_THEN * effect.duration_s
 
 
+def stretches(swings: Finding, decay: Finding) -> bool:
+    """Whether a decay is longer or shorter as the gain that follows the level makes it.
+
+    What falls by d dB a second falls by (1 + slope) d behind a compressor; one with a threshold or
+    a slow release does less.
+    """
+    most_percent = 100 * (1 / max(1 + swings.difference, 0.1) - 1)
+    return decay.difference * most_percent > 0 and abs(decay.difference) <= abs(most_percent)
+
+
 def is_speed(tempo: Finding, tuning: Finding) -> bool:
     """Whether tempo and tuning changed by one factor, as at another playback speed."""
     # 1 % of speed is 17.2 cents (1200 log2 1.01).

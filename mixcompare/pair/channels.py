@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Powers as in :mod:`mixcompare.features`; the cross power is its real part, at zero lag. Times are on
-the recording's own clock.
+Powers as in :mod:`mixcompare.features`; the cross power is left times the conjugate of right. Times
+are on the recording's own clock.
 """
 
 from __future__ import annotations
@@ -41,9 +41,15 @@ def channel_powers(features: Features, times_s: FloatArray, smooth_frames: int) 
     return np.maximum(smoothed(features.band_power, BAND_RATE_HZ, times_s, smooth_frames), 0)
 
 
-def cross_power(features: Features, times_s: FloatArray, smooth_frames: int) -> FloatArray:
-    """Smoothed real cross power of left and right, shape (n, 31); as :func:`channel_powers`."""
-    return smoothed(features.band_cross.real, BAND_RATE_HZ, times_s, smooth_frames)
+def cross_power(
+    features: Features, times_s: FloatArray, smooth_frames: int
+) -> npt.NDArray[np.complex128]:
+    """Smoothed cross power of left and right, shape (n, 31) complex; as :func:`channel_powers`."""
+    real, imaginary = (
+        smoothed(part, BAND_RATE_HZ, times_s, smooth_frames)
+        for part in (features.band_cross.real, features.band_cross.imag)
+    )
+    return real + 1j * imaginary
 
 
 def side_to_mid(total: FloatArray, cross: FloatArray) -> FloatArray:

@@ -317,12 +317,18 @@ def _hiss(pair: Ordered, hum: Hum | None) -> Hiss | None:
     carried = 0.95 * nyquist_hz >= THIRD_OCTAVE_CENTRES_HZ
     if hum is not None:
         carried &= ~reached(THIRD_OCTAVE_EDGES_HZ, hum.lines_hz, LOW_FFT)
-    steady = _longest_run(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
-    shown = steady & (found.over_db >= _LEAST_OVER_DB)
-    if steady.sum() < _FEWEST_BANDS or shown.sum() < _FEWEST_SHOWN:
+    clear = found.over_db >= _LEAST_OVER_DB
+    runs = [
+        run & clear
+        for run in _runs(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
+        if run.sum() >= _FEWEST_BANDS and (run & clear).sum() >= _FEWEST_SHOWN
+    ]
+    if not runs:
         return None
+    # Music may hide the middle of one broad noise: it is told where it is strongest.
+    shown = max(runs, key=lambda run: float(found.noise[run].sum()))
     fading = ndimage.binary_propagation(
-        shown, mask=carried & (found.over_db > _FADING_DB) & (found.noise > 0)
+        np.any(runs, axis=0), mask=carried & (found.over_db > _FADING_DB) & (found.noise > 0)
     )
     power = np.where(fading, found.noise, 0.0)
     level = float(power[shown].sum())
@@ -353,12 +359,10 @@ def reached(edges_hz: FloatArray, lines_hz: FloatArray, size: int) -> BoolArray:
     return np.asarray(((lines_hz > low) & (lines_hz < high)).any(axis=1))
 
 
-def _longest_run(shown: BoolArray) -> BoolArray:
+def _runs(shown: BoolArray) -> list[BoolArray]:
+    """Bands that show, each run of neighbours for itself."""
     labels, count = ndimage.label(shown)
-    if count == 0:
-        return shown
-    sizes = ndimage.sum_labels(shown, labels, np.arange(1, count + 1))
-    return np.asarray(labels == 1 + int(np.argmax(sizes)))
+    return [labels == index for index in range(1, count + 1)]
 
 
 def _dbfs(power: float) -> float:

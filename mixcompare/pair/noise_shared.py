@@ -132,7 +132,8 @@ def _given(pair: Ordered, noise: list[Hiss | Hum]) -> Features:
     thirds_reached = (hiss > 0) | reached(THIRD_OCTAVE_EDGES_HZ, lines_hz, LOW_FFT)
     by_channel, cross = _of_thirds(pair, thirds_reached)
     total = by_channel.sum(axis=1) + 1e-30
-    across = np.column_stack([by_channel[:, 1] - by_channel[:, 0], 2 * cross]) / total[:, None]
+    image = np.column_stack([by_channel[:, 1] - by_channel[:, 0], 2 * cross, 0 * cross])
+    across = image / total[:, None]
     density = np.where(hiss > 0, total, 0.0) / np.diff(THIRD_OCTAVE_EDGES_HZ)
     semitone, thirds = _columns(pair, "semitone", density, lines_hz)
 

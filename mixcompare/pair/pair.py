@@ -19,6 +19,12 @@ from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
 from mixcompare.features.clipping import FRAME_S
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import levels
+from mixcompare.pair.image import (
+    ImageChange,
+    image_between,
+    right_less_left,
+    with_image_undone,
+)
 from mixcompare.pair.lines import grid_shift, lead_and_bass_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.noise import Noise, noise_between
@@ -28,13 +34,9 @@ from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
-    ImageChange,
     Ride,
-    image_between,
     not_judged,
     ride_between,
-    right_less_left,
-    with_image_undone,
     with_ride_undone,
     without_cells,
 )

@@ -201,7 +201,7 @@ def _powers(
     found = []
     for features, at_s in ((reference, times_s), (candidate, match.time_map.to_candidate(times_s))):
         total = channel_powers(features, at_s, 1).sum(axis=2)
-        shared = 2 * cross_power(features, at_s, 1)
+        shared = 2 * cross_power(features, at_s, 1).real
         found.append(np.maximum(np.stack([total + shared, total - shared], axis=2), 0) / 2)
     if gain_db is not None:
         half_db = np.interp(times_s, gain_db[:, 0], gain_db[:, 1])[:, None, None] / 2

@@ -115,9 +115,9 @@ def images(reference: Features, candidate: Features, match: Match) -> tuple[Floa
 
     Returns
     -------
-    reference, candidate : ndarray, shape (n, bands, 2)
-        Right less left, and twice the real cross power, as powers of the recording itself: the
-        pair's gain is not taken out.
+    reference, candidate : ndarray, shape (n, bands, 3)
+        Right less left, and twice the cross power's real and imaginary part, as powers of the
+        recording itself: the pair's gain is not taken out.
     """
     times = _times_s(match)
     pitches, upper, shift = _columns(reference, candidate, match)
@@ -138,8 +138,8 @@ def images(reference: Features, candidate: Features, match: Match) -> tuple[Floa
 
 def _upper_image(features: Features, bands: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
     power = features.band_power[:, bands]
-    cross = features.band_cross.real[:, bands]
-    return np.stack([power[..., 1] - power[..., 0], 2 * cross], axis=2)
+    cross = 2 * features.band_cross[:, bands]
+    return np.stack([power[..., 1] - power[..., 0], cross.real, cross.imag], axis=2)
 
 
 def _times_s(match: Match) -> FloatArray:

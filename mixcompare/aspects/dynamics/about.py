@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import ANY_SIZE, Rule, always, aspect, kinds, then_and_so_much
+from mixcompare.findings.folding import (
+    ANY_SIZE,
+    Rule,
+    always,
+    aspect,
+    kinds,
+    stretches,
+    then_and_so_much,
+)
 from mixcompare.findings.noticeable import JustNoticeable
 
 LOUDNESS_RANGE = JustNoticeable(
@@ -42,6 +50,12 @@ ABOUT = Description(
         # Cut tops level the swings, and what was mixed of mid and side is cut together.
         Rule(_CLIPPING, kinds("dynamics_smaller", "dynamics_larger"), always),
         Rule(_CLIPPING, aspect("width"), always),
+        Rule(
+            kinds("dynamics_smaller", "dynamics_larger"),
+            kinds("decay_longer", "decay_shorter"),
+            stretches,
+            ANY_SIZE,
+        ),
         # What plays in a passage that is louder as a whole is louder with it.
         Rule(
             kinds("passage_louder", "passage_softer"),

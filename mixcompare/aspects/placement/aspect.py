@@ -51,6 +51,7 @@ from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
 from mixcompare.pair.channels import channel_powers
+from mixcompare.pair.image import ImageChange, without_image
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
@@ -199,14 +200,17 @@ def _delays_us(pair: Pair) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:
     """How much later each band comes on the right than in the reference, with its interval."""
     match = pair.match
     earlier, earlier_draws = _time_difference_us(pair.reference, match)
-    later, later_draws = _time_difference_us(pair.candidate, match.mirrored())
+    later, later_draws = _time_difference_us(pair.candidate, match.mirrored(), pair.image)
+    later, later_draws = later + pair.image.later_us, later_draws + pair.image.later_us
     if match.channels_swapped:
         later, later_draws = -later, -later_draws
     delay_us = later - earlier
     return delay_us, agreement.intervals(delay_us, later_draws - earlier_draws)
 
 
-def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatArray, FloatArray]:
+def _time_difference_us(
+    features: Features, match: Match | None, image: ImageChange | None = None
+) -> tuple[FloatArray, FloatArray]:
     """How much later each band comes on the right, and bootstrap draws of it.
 
     Parameters
@@ -215,6 +219,8 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
         The recording.
     match : Match or None
         Leaves out what has no counterpart; None takes the whole recording.
+    image : ImageChange or None
+        What is taken back first: another width moves phases too.
 
     Returns
     -------
@@ -233,6 +239,11 @@ def _time_difference_us(features: Features, match: Match | None) -> tuple[FloatA
     frames = frames[: blocks * per]
     cross = features.band_cross[frames].reshape(blocks, per, BANDS).sum(axis=1)
     power = features.band_power[frames].reshape(blocks, per, BANDS, 2).sum(axis=1)
+    if image is not None and image.told:
+        left, right, cross = without_image(
+            power[..., 0], power[..., 1], cross, THIRD_OCTAVE_CENTRES_HZ, image
+        )
+        power = np.maximum(np.stack([left, right], axis=2), 0)
     level = np.sqrt(power.sum(axis=0).prod(axis=1)) + 1e-30
     told = (np.abs(cross.sum(axis=0)) > _COHERENT * level) & features.usable_bands
     told &= THIRD_OCTAVE_CENTRES_HZ < _HIGHEST_TIMED_HZ

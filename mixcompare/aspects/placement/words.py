@@ -111,14 +111,10 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
 
     Of one take only: other players' microphones stand elsewhere.
     """
-    told = np.array([value for value in difference.time_difference_us if value is not None])
-    if not pair.same_take or len(told) < _FEWEST_TIMED:
+    late = _late_us(difference, pair) if pair.same_take else None
+    if late is None:
         return None
-    value = float(np.median(told))
-    spread = 1.4826 * float(np.median(np.abs(told - value)))
-    if spread > max(_SPREAD_US, 0.1 * abs(value)):
-        return None
-    reach = 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
+    value, reach = late
     around = (value - reach, value + reach)
     if size_in_jnd(value, around, DELAY.size) < 1:
         return None
@@ -137,6 +133,20 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
         ),
         advice=(f"Delay the other channel by {abs(value) / 1000:.2f} ms, or take the delay out.",),
     )  # fmt: skip
+
+
+def _late_us(difference: PlacementDifference, pair: Pair) -> tuple[float, float] | None:
+    """Delay of the right channel and half of its interval: of all cells, or where bands agree."""
+    if pair.image.told:
+        return pair.image.later_us, pair.image.within_us
+    told = np.array([value for value in difference.time_difference_us if value is not None])
+    if len(told) < _FEWEST_TIMED:
+        return None
+    value = float(np.median(told))
+    spread = 1.4826 * float(np.median(np.abs(told - value)))
+    if spread > max(_SPREAD_US, 0.1 * abs(value)):
+        return None
+    return value, 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
 
 
 def ranges(difference: PlacementDifference) -> list[list[int]]:

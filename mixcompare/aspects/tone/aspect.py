@@ -234,12 +234,13 @@ def _compared(
     found: tuple[cuts.Cut, ...] = ()
     if match.same_take and known.sum() >= 6:
         rate_hz = float(min(reference.sample_rate_hz, candidate.sample_rate_hz))
+        still_db = (steady[1] - steady[0]) / (2 * 1.96)
+        inside = known.copy()
+        inside[known] = cuts.steady_bands(still_db[known])
         found = cuts.fit(
-            THIRD_OCTAVE_CENTRES_HZ[known],
-            curve[known],
-            ((steady[1] - steady[0]) / (2 * 1.96))[known],
-            rate_hz,
+            THIRD_OCTAVE_CENTRES_HZ[inside], curve[inside], still_db[inside], rate_hz
         )
+        known = inside if found else known
     rest = curve - cuts.total_db(found, THIRD_OCTAVE_CENTRES_HZ)
     local = agreement.local_scatter(rest)
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)

@@ -32,6 +32,9 @@ _SLOPES_DB = np.concatenate([np.arange(5.5, 20.0, 1.0), np.arange(20.0, 52.0, 4.
 _MIDDLE_HZ = 1000.0  # between the ranges of low and high corners
 _ROUNDS, _SETTLED_DB = 3, 0.05  # cost, and the change at which the fit has settled
 _FINER = (0.25, 0.06)  # resolution: reach of two finer searches, natural logarithm
+_STILL_DB = 0.8
+"""Standard deviation of a band's difference. Where a codec put noise in the place of what a low cut
+had left, it is 0.9 to 4.6, inside the music 0.0 to 0.3 (two scores)."""
 _TIE = 4.0  # of misfit: two standard deviations
 _HUBER_DB = 1.5  # misfits beyond count linearly; our judgement, not measured
 _DEEP_SHARE = 0.08
@@ -134,6 +137,15 @@ def fit(
             kept, best = (*kept, _with_intervals(cut, others, centre_hz, deviation)), cost
             plain = shape
     return kept
+
+
+def steady_bands(deviation_db: FloatArray) -> npt.NDArray[np.bool_]:
+    """Bands between the outermost two that stay still: beyond them a codec's noise may lie."""
+    still = np.flatnonzero(deviation_db < _STILL_DB)
+    bands = np.arange(len(deviation_db))
+    if len(still) == 0:
+        return np.zeros(len(bands), bool)
+    return np.asarray((bands >= still[0]) & (bands <= still[-1]))
 
 
 def _falls(kind: str, curve: FloatArray, deviation: FloatArray) -> bool:

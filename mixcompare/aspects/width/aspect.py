@@ -165,7 +165,7 @@ class _Moments:
     def of(cls, features: Features, times_s: FloatArray, smooth_s: float) -> _Moments:
         size = max(round(smooth_s * BAND_RATE_HZ), 1)
         power = channel_powers(features, times_s, size)
-        cross = cross_power(features, times_s, size)
+        cross = cross_power(features, times_s, size).real
         return cls(*(_with_sum(column) for column in (power[..., 0], power[..., 1], cross)))
 
     def total(self) -> FloatArray:
