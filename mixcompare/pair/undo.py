@@ -136,7 +136,7 @@ def ride_between(spectra: PairSpectra) -> Ride:
     # Few cells that agree on a level of their own: one element, or the whole in a pause.
     apart = ~full & (np.abs(told - level) > _RIDE_WITHIN_DB[-1])
     level -= np.median(told[known])
-    far = np.abs(level) >= _LEAST_RIDE_DB
+    far = known & (np.abs(level) >= _LEAST_RIDE_DB)
     if far.sum() < _LEAST_RIDE_S * RATE_HZ:
         return Ride(still, np.ones(frames, bool))
     untold = ndimage.binary_opening(~known, np.ones(round(_UNTOLD_S * RATE_HZ)))
