@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
+from mixcompare.elements.change import Split
+from mixcompare.elements.one_take import EXACT_SCATTER_DB
 from mixcompare.fields import BARE, KEPT, MOMENT, NOT_IN_REPORT, SIGNED
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
@@ -50,7 +51,7 @@ def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[
 
     A span counts when it reaches 2 dB and three and a half times the register's own scatter for at
     least 1.5 s. Only one take in one room is that even: between rooms or performances a register
-    wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.changes`).
+    wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.one_take`).
     """
     exact = same_take and split.scatter_db < EXACT_SCATTER_DB and not split.one_tail
     if len(spectra.times_s) < 6 * RATE_HZ or not exact:

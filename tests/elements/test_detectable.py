@@ -14,8 +14,8 @@ from scipy import ndimage
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.unseen import unseen_words
 from mixcompare.aspects.balance.values import REGISTERS_HZ
-from mixcompare.elements.changes import exact_split
 from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
+from mixcompare.elements.one_take import exact_split
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra

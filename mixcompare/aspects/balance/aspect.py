@@ -27,7 +27,7 @@ from mixcompare.aspects.balance.values import (
 )
 from mixcompare.aspects.balance.words import element_finding, local_finding
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
-from mixcompare.elements.changes import Change, Split
+from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import Description, describe, own_cells
 from mixcompare.elements.local import local_changes
 from mixcompare.elements.take import split_pair

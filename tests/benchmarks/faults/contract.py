@@ -69,7 +69,7 @@ FAULTS: list[Fault] = [
         ("change.difference_db + tone_db) / 10", "change.difference_db) / 10"),
     ),
     *each(
-        "mixcompare/elements/changes.py",
+        "mixcompare/elements/one_take.py",
         ("tests/aspects/test_contract.py",),
         ("before_tone = spectra.reference / np.maximum(expected, 1e-30)", "before_tone = 1.0"),
     ),

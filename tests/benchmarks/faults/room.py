@@ -297,8 +297,8 @@ FAULTS: list[Fault] = [
         ("down = element.difference_db > 0", "down = element.difference_db < 0"),
     ),
     *each(
-        "mixcompare/elements/changes.py",
-        ("tests/elements/test_changes.py",),
+        "mixcompare/elements/one_take.py",
+        ("tests/elements/test_one_take.py",),
         ("difference_db=sign * size,", "difference_db=size,"),
         (
             "near, far = sign * (size - half), sign * (size + half + hidden)",
@@ -310,8 +310,25 @@ FAULTS: list[Fault] = [
         ("q in (0.2, 0.8))", "q in (0.5, 0.5))"),
     ),
     *each(
-        "mixcompare/elements/describe.py",
+        "mixcompare/elements/change.py",
+        ("tests/elements/test_performances.py", "tests/elements/test_detectable.py"),
+        ("gain = 10 ** (change.difference_db / 10)", "gain = 10 ** (change.difference_db / 5)"),
+    ),
+    *each(
+        "mixcompare/elements/changes.py",
         ("tests/elements/test_changes.py",),
+        ("if exact.scatter_db < EXACT_SCATTER_DB:", "if exact.scatter_db > EXACT_SCATTER_DB:"),
+    ),
+    *each(
+        "mixcompare/elements/performances.py",
+        ("tests/elements/test_changes.py", "tests/elements/test_performances.py"),
+        ("if share <= 0.5:", "if share > 0.5:"),
+        ("_MIXED = 1.22", "_MIXED = 1.9"),
+        ("_MOST_CHANGES = 2", "_MOST_CHANGES = 1"),
+    ),
+    *each(
+        "mixcompare/elements/describe.py",
+        ("tests/elements/test_describe.py",),
         ("teeth - 0.5) * period", "teeth - 0.1) * period"),
         ("float(1 / periods[best])", "float(2 / periods[best])"),
         ("np.searchsorted(total, 0.06)", "np.searchsorted(total, 0.3)"),
@@ -323,7 +340,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/elements/local.py",
-        ("tests/elements/test_changes.py",),
+        ("tests/elements/test_local.py",),
         ("sign * values > 0.5 * abs(size)", "sign * values > -99"),
         ("_SHORTEST_S = 1.5", "_SHORTEST_S = 0.5"),
         ("_LEAST_DB, _LEAST_TIMES = 2.0, 3.5", "_LEAST_DB, _LEAST_TIMES = 1.0, 3.5"),
