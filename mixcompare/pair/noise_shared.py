@@ -29,9 +29,14 @@ from mixcompare.features.grid import (
     ONSET_RATE_HZ,
     SEMITONE_FFT,
 )
+from mixcompare.pair.clean_and_noisy import Ordered
+from mixcompare.pair.hiss import Hiss
+from mixcompare.pair.hum import Hum, reached
 from mixcompare.pair.match import Match
-from mixcompare.pair.noise import BANDS, Hiss, Hum, Noise, Ordered, reached, steady_noise
+from mixcompare.pair.noise import Noise
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.steady_power import steady_noise
+from mixcompare.pair.thirds import BANDS
 from mixcompare.standards import bs1770
 from mixcompare.standards.iec61260 import (
     THIRD_OCTAVE_CENTRES_HZ,
