@@ -8,7 +8,9 @@ import numpy as np
 import numpy.typing as npt
 import soxr
 
-from mixcompare.audio.recording import Recording, check_content, to_stereo
+from mixcompare.audio.checks import check_content
+from mixcompare.audio.recording import Recording
+from mixcompare.audio.stereo import to_stereo
 from mixcompare.features.clipping import Tops
 from mixcompare.features.frames import SPARE_FRAMES, FrameStream, Rows, energy_of, power_of
 from mixcompare.features.grid import (
