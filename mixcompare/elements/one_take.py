@@ -15,6 +15,7 @@ from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import effective_number, robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+
 _LEAST_CHANGE_DB = 1.0
 _FEWEST_MOMENTS = 3.0
 """A note lasts longer than 0.15 s; one moment is what is left where a gain moved fast."""

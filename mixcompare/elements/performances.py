@@ -25,6 +25,7 @@ from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import effective_number, robust_mode
 
 FloatArray = npt.NDArray[np.float64]
+
 SEEDS = tuple(range(4))  # cost: random starts that have to agree
 _SMALLEST_NOISE_DB = 0.8  # between performances
 _MOST_CHANGES = 2  # of one pair, between performances; our choice

@@ -15,6 +15,7 @@ from mixcompare.pair.match import Match
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
 SMOOTH_S = 0.44  # eleven frames of 40 ms; resolution of the levels
 _FEWEST_LOUD = 4  # bands, for a moment's level
 _RIDDEN_DB = 1.0  # from the 5th to the 95th percentile: less is left alone

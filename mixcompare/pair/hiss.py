@@ -20,6 +20,7 @@ from mixcompare.standards.iec61260 import (
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
 _LEAST_OVER_DB = 3.0  # noise as strong as the quiet moments (10 lg 2)
 _PERCEPTIBLE_DB = 1.0  # over the quiet moments; our judgement, not measured
 _FEWEST_BANDS, _FEWEST_SHOWN = 5, 3  # side by side; of them over the other by so much

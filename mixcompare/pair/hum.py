@@ -16,6 +16,7 @@ from mixcompare.pair.steady_power import SHORTEST_S, steady_noise
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
 _MAINS_HZ = (50.0, 60.0)  # the mains' nominal frequencies
 _OFF_MAINS = 0.006  # a network is held within 1 % for 99.5 % of the year (EN 50160, from memory)
 _MOST_LINES = 10  # cost: multiples that are looked for

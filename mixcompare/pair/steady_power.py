@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
 SHORTEST_S = 8.0  # for quiet and loud moments; our judgement, not measured
 _QUARTER = 25.0  # percentile: the loud and the quiet quarter
 _FURTHEST_DB = 15.0  # a band's gain from that of the whole

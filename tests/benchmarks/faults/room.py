@@ -76,9 +76,27 @@ FAULTS: list[Fault] = [
             "ways = ((spectra, powers, False), (spectra.mirrored(), powers.mirrored(), True))",
         ),
         ("if len(told) != 1 or", "if not told or"),
-        ("decay_s = float(-60 / slope)", "decay_s = float(-30 / slope)"),
+    ),
+    *each(
+        "mixcompare/pair/added_tail.py",
+        ("tests/pair/test_reverberation.py",),
         ("_LEAST_CLEAR = 2.0", "_LEAST_CLEAR = 200.0"),
         ("(after[1] / max(after[0], 1e-30))", "(after[0] / max(after[1], 1e-30))"),
+    ),
+    *each(
+        "mixcompare/pair/tail_course.py",
+        ("tests/pair/test_tail_course.py",),
+        ("decay_s = float(-60 / slope)", "decay_s = float(-30 / slope)"),
+        ("_FARTHEST_S = 2.0", "_FARTHEST_S = 0.02"),
+    ),
+    *each(
+        "mixcompare/pair/gaps.py",
+        ("tests/pair/test_gaps.py",),
+        (
+            "10 * np.log10(1 + tail / (direct + 1e-14))",
+            "20 * np.log10(1 + tail / (direct + 1e-14))",
+        ),
+        ("float((ours * theirs).mean() / max(power, 1e-12))", "1.0"),
     ),
     *each(
         "mixcompare/pair/wetness.py",
