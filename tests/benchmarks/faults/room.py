@@ -175,20 +175,20 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/aspect.py",
         ("tests/aspects/test_articulation.py",),
         (
-            "of_candidate.hinge.gap_depth_db - of_reference.hinge.gap_depth_db",
-            "of_reference.hinge.gap_depth_db - of_candidate.hinge.gap_depth_db",
+            "gap_depth_db=float(np.median(_changes",
+            "gap_depth_db=-float(np.median(_changes",
         ),
         (
-            "of_candidate.hinge.attack_s - of_reference.hinge.attack_s",
-            "of_reference.hinge.attack_s - of_candidate.hinge.attack_s",
+            "attacks_s = _changes(both",
+            "attacks_s = -_changes(both",
         ),
         (
-            "of_candidate.hinge.accent_db - of_reference.hinge.accent_db",
-            "of_reference.hinge.accent_db - of_candidate.hinge.accent_db",
+            "accent_db=float(np.median(_changes",
+            "accent_db=-float(np.median(_changes",
         ),
         (
-            "_release_s(of_candidate) - _release_s(of_reference)",
-            "_release_s(of_reference) - _release_s(of_candidate)",
+            "release_ms=1000 *",
+            "release_ms=-1000 *",
         ),
         ("return 10.0 / max(note", "return 20.0 / max(note"),
         (
