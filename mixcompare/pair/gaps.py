@@ -13,13 +13,15 @@ import numpy.typing as npt
 from scipy import signal
 
 from mixcompare.features import BAND_RATE_HZ
-from mixcompare.pair.response import REGISTERS_HZ, STEP_S
+from mixcompare.pair.response import STEP_S, TAIL_REGISTERS_HZ
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
-REGISTER = (np.searchsorted(REGISTERS_HZ, THIRD_OCTAVE_CENTRES_HZ) - 1).clip(0, 3)
-KNOWN = (REGISTERS_HZ[0] < THIRD_OCTAVE_CENTRES_HZ) & (REGISTERS_HZ[-1] > THIRD_OCTAVE_CENTRES_HZ)
+REGISTER = (np.searchsorted(TAIL_REGISTERS_HZ, THIRD_OCTAVE_CENTRES_HZ) - 1).clip(0, 3)
+KNOWN = (TAIL_REGISTERS_HZ[0] < THIRD_OCTAVE_CENTRES_HZ) & (
+    TAIL_REGISTERS_HZ[-1] > THIRD_OCTAVE_CENTRES_HZ
+)
 # Percentiles of what is foretold, in the gaps and elsewhere.
 _MOST, _GAPS, _HIGH, _LOW = 99, 95, 90, 50
 _LEAST_CELLS = 50  # of a band, chosen on the real take (``tests.benchmarks.added_tails``)

@@ -8,7 +8,7 @@ from mixcompare.aspects.dynamics.about import CLIPPED, LEVEL_OF_THE_WHOLE, PASSA
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference, Move
 from mixcompare.features.clipping import FRAME_S
-from mixcompare.findings import Finding, places, size_in_jnd
+from mixcompare.findings import Finding, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
 from mixcompare.findings.noticeable import JustNoticeable
@@ -72,10 +72,7 @@ def passage_finding(move: Move, pair: Pair) -> Finding:
     louder = move.level_db > 0
     size = abs(move.level_db)
     around = _around(move)
-    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
-    steps = "about half a dynamic" if size < 4 else "about one dynamic" if size < 8 else (
-        "one dynamic or two"
-    )  # fmt: skip
+    steps = steps_of_dynamics(size)
     more = "louder" if louder else "softer"
     where = places(move.spans_s)
     text = (

@@ -107,7 +107,10 @@ FAULTS: list[Fault] = [
             "float(np.exp(-3 * np.log(10) / (time_s * BAND_RATE_HZ)))",
         ),
         ("elif wetness > 0:", "elif wetness < 0:"),
-        ("REGISTERS_HZ = (0.0, 280.0, 900.0,", "REGISTERS_HZ = (0.0, 280.0, 1400.0,"),
+        (
+            "WETNESS_REGISTERS_HZ = (0.0, 280.0, 900.0,",
+            "WETNESS_REGISTERS_HZ = (0.0, 280.0, 1400.0,",
+        ),
         ("if blocks < 2 or", "if blocks < 3 or"),
         ("_MOST_UNLIKE = 4.5", "_MOST_UNLIKE = 5.5"),
         ("_MOST_TOP = 2.6", "_MOST_TOP = 1.6"),
