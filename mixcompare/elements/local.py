@@ -7,6 +7,7 @@ swell or a hole of limited length.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -21,6 +22,7 @@ from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 # Octaves, the lowest one wider; our choice.
 _REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
@@ -94,6 +96,33 @@ def _in_register(
     scatter = 1.4826 * weighted_quantile(np.abs(difference), weight, 0.5)
     limit = max(_LEAST_DB, _LEAST_TIMES * scatter)
     out = []
+    for frames, clear in _stretches(difference, limit):
+        size = float(np.median(difference[frames]))
+        length = (clear[-1] - clear[0] + 1) / RATE_HZ
+        if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(spectra.times_s):
+            continue
+        if not _shared(spectra, expected, inside, frames, middle, size):
+            continue
+        deviation = float(np.hypot(scatter, np.std(difference[frames])))
+        half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
+        share = abs(size) / (4 * limit)
+        proof = evidence(size, (size - half, size + half), same_take, explained=share)
+        out.append(
+            LocalChange(
+                name=f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz",
+                band_hz=band_hz,
+                span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
+                difference_db=size,
+                interval=(size - half, size + half),
+                confidence=proof.confidence,
+                explained=proof.explained,
+            )
+        )
+    return out
+
+
+def _stretches(difference: FloatArray, limit: float) -> Iterator[tuple[IntArray, IntArray]]:
+    """Frames that go together beyond the limit, and those of them that are no mere edge."""
     for sign in (1.0, -1.0):
         over = sign * difference > limit
         near = ndimage.binary_propagation(over, mask=sign * difference > 0.5 * limit)
@@ -101,38 +130,15 @@ def _in_register(
         for index in range(1, count + 1):
             frames = np.flatnonzero(labels == index)
             values = difference[frames]
-            size = float(np.median(values))
             # Smoothing spreads a change over its neighbourhood: half of the size is its edge.
-            clear = frames[sign * values > 0.5 * abs(size)]
-            length = (clear[-1] - clear[0] + 1) / RATE_HZ
-            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(spectra.times_s):
-                continue
-            if not _shared(spectra, expected, inside, frames, middle, size):
-                continue
-            deviation = float(np.hypot(scatter, np.std(values)))
-            half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
-            name = f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz"
-            share = abs(size) / (4 * limit)
-            proof = evidence(size, (size - half, size + half), same_take, explained=share)
-            out.append(
-                LocalChange(
-                    name=name,
-                    band_hz=band_hz,
-                    span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
-                    difference_db=size,
-                    interval=(size - half, size + half),
-                    confidence=proof.confidence,
-                    explained=proof.explained,
-                )
-            )
-    return out
+            yield frames, frames[sign * values > 0.5 * abs(float(np.median(values)))]
 
 
 def _shared(
     spectra: PairSpectra,
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
-    frames: npt.NDArray[np.int64],
+    frames: IntArray,
     middle_db: float,
     size_db: float,
 ) -> bool:
