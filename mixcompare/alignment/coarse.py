@@ -4,6 +4,9 @@ One recording drives: each of its frames is either placed in the other one, movi
 one or two frames, jumping (a cut or a repeat), or has no place at all (talking, applause,
 silence). The cheapest such path is found by dynamic programming over rows, vectorised over
 columns. The rate is lowered for long recordings so that time and memory grow linearly.
+
+As a graph, ``scipy.sparse.csgraph.dijkstra`` (1.17) finds the same paths, 9 times slower with 300
+frames on either side (75 s), 37 times with 1200; it keeps the whole graph in memory.
 """
 
 from __future__ import annotations

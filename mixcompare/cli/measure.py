@@ -26,7 +26,7 @@ def add_to(commands: Commands) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Do what the command says; returns the exit code."""
-    from mixcompare.audio.recording import parse_span
+    from mixcompare.audio.span import parse_span
 
     span = parse_span(arguments.span) if arguments.span else None
     status = Status(quiet=arguments.json)

@@ -65,7 +65,7 @@ def spans_of(
     """Spans of reference and candidate, where they were given."""
     if not (arguments.reference_span or arguments.candidate_span):
         return None, None
-    from mixcompare.audio.recording import parse_span
+    from mixcompare.audio.span import parse_span
 
     reference, candidate = (
         parse_span(text) if text else None

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, signal
 
+from mixcompare.pair.notes import PARTIALS
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -25,7 +26,7 @@ FIGURE, LINE, BASS, PERCUSSION, REGISTER = (
 )
 
 # Semitones to partials 1 to 6 (nearest of equal temperament).
-_PARTIALS = np.array([0, 12, 19, 24, 28, 31])
+_PARTIALS = PARTIALS[:6]
 _SHORTEST_SPAN_S = 0.6  # our judgement, not measured
 _OWN_SHARE = 0.4  # of a cell: mostly the element's; chosen on the benchmark's tuning set
 _LONGEST_MOTIF = 24  # notes

@@ -14,13 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.changes import (
-    EXACT_SCATTER_DB,
-    Change,
-    exact_split,
-    overlap,
-    without_change,
-)
+from mixcompare.elements.change import Change, overlap, without_change
+from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.elements.take import breadth, ground
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.detectable import Band, Detectable

@@ -4,6 +4,9 @@ Both aligned spectrograms stand side by side in time; one set of spectral templa
 both, with separate activations (non-negative matrix factorisation, Lee and Seung 2001,
 Kullback-Leibler cost) of the square root of power, whitened per band so that soft registers
 count too. A component is not an instrument: elements are groups of components.
+
+The same updates by ``sklearn.decomposition.non_negative_factorization`` (1.9) take 1.1 to 1.2 times
+as long and come as near (84 bands, 960 to 4800 moments, 53 to 72 components, one thread).
 """
 
 from __future__ import annotations

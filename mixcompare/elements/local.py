@@ -7,19 +7,22 @@ swell or a hole of limited length.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.changes import EXACT_SCATTER_DB, Split
+from mixcompare.elements.change import Split
+from mixcompare.elements.one_take import EXACT_SCATTER_DB
 from mixcompare.fields import BARE, KEPT, MOMENT, NOT_IN_REPORT, SIGNED
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 # Octaves, the lowest one wider; our choice.
 _REGISTERS_HZ = ((45, 125), (125, 250), (250, 500), (500, 1000), (1000, 2000), (2000, 4000))
@@ -50,7 +53,7 @@ def local_changes(spectra: PairSpectra, split: Split, same_take: bool) -> tuple[
 
     A span counts when it reaches 2 dB and three and a half times the register's own scatter for at
     least 1.5 s. Only one take in one room is that even: between rooms or performances a register
-    wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.changes`).
+    wanders by itself, and whole elements have to tell (see :mod:`mixcompare.elements.one_take`).
     """
     exact = same_take and split.scatter_db < EXACT_SCATTER_DB and not split.one_tail
     if len(spectra.times_s) < 6 * RATE_HZ or not exact:
@@ -93,6 +96,33 @@ def _in_register(
     scatter = 1.4826 * weighted_quantile(np.abs(difference), weight, 0.5)
     limit = max(_LEAST_DB, _LEAST_TIMES * scatter)
     out = []
+    for frames, clear in _stretches(difference, limit):
+        size = float(np.median(difference[frames]))
+        length = (clear[-1] - clear[0] + 1) / RATE_HZ
+        if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(spectra.times_s):
+            continue
+        if not _shared(spectra, expected, inside, frames, middle, size):
+            continue
+        deviation = float(np.hypot(scatter, np.std(difference[frames])))
+        half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
+        share = abs(size) / (4 * limit)
+        proof = evidence(size, (size - half, size + half), same_take, explained=share)
+        out.append(
+            LocalChange(
+                name=f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz",
+                band_hz=band_hz,
+                span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
+                difference_db=size,
+                interval=(size - half, size + half),
+                confidence=proof.confidence,
+                explained=proof.explained,
+            )
+        )
+    return out
+
+
+def _stretches(difference: FloatArray, limit: float) -> Iterator[tuple[IntArray, IntArray]]:
+    """Frames that go together beyond the limit, and those of them that are no mere edge."""
     for sign in (1.0, -1.0):
         over = sign * difference > limit
         near = ndimage.binary_propagation(over, mask=sign * difference > 0.5 * limit)
@@ -100,38 +130,15 @@ def _in_register(
         for index in range(1, count + 1):
             frames = np.flatnonzero(labels == index)
             values = difference[frames]
-            size = float(np.median(values))
             # Smoothing spreads a change over its neighbourhood: half of the size is its edge.
-            clear = frames[sign * values > 0.5 * abs(size)]
-            length = (clear[-1] - clear[0] + 1) / RATE_HZ
-            if length < _SHORTEST_S or length > _LARGEST_SHARE * np.ptp(spectra.times_s):
-                continue
-            if not _shared(spectra, expected, inside, frames, middle, size):
-                continue
-            deviation = float(np.hypot(scatter, np.std(values)))
-            half = max(0.3, 1.96 * deviation / float(np.sqrt(max(length / 1.0, 1.0))))
-            name = f"register from {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz"
-            share = abs(size) / (4 * limit)
-            proof = evidence(size, (size - half, size + half), same_take, explained=share)
-            out.append(
-                LocalChange(
-                    name=name,
-                    band_hz=band_hz,
-                    span_s=(float(spectra.times_s[clear[0]]), float(spectra.times_s[clear[-1]])),
-                    difference_db=size,
-                    interval=(size - half, size + half),
-                    confidence=proof.confidence,
-                    explained=proof.explained,
-                )
-            )
-    return out
+            yield frames, frames[sign * values > 0.5 * abs(float(np.median(values)))]
 
 
 def _shared(
     spectra: PairSpectra,
     expected: FloatArray,
     inside: npt.NDArray[np.bool_],
-    frames: npt.NDArray[np.int64],
+    frames: IntArray,
     middle_db: float,
     size_db: float,
 ) -> bool:

@@ -14,13 +14,9 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.changes import (
-    EXACT_SCATTER_DB,
-    Change,
-    Split,
-    exact_split,
-    split_difference,
-)
+from mixcompare.elements.change import Change, Split
+from mixcompare.elements.changes import split_difference
+from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.elements.panned import find_panned, touched
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra

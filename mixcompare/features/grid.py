@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -29,5 +29,8 @@ def band_centres_hz() -> FloatArray:
     return THIRD_OCTAVE_CENTRES_HZ.copy()
 
 
+LONG_WINDOW_BELOW = 57
+"""MIDI number of A3: the semitones below it come from the long window."""
+LONG_WINDOW_BELOW_HZ = float(pitch_hz(LONG_WINDOW_BELOW))
 LOW_FFT, SEMITONE_FFT, ONSET_FFT = 4096, 2048, 1024  # resolution: windows of 341, 171 and 85 ms
 TUNING_RANGE_HZ = (110.0, 2500.0)  # A2 to about D sharp 7; our choice

@@ -8,7 +8,9 @@ import numpy as np
 import numpy.typing as npt
 import soxr
 
-from mixcompare.audio.recording import Recording, check_content, to_stereo
+from mixcompare.audio.checks import check_content
+from mixcompare.audio.recording import Recording
+from mixcompare.audio.stereo import to_stereo
 from mixcompare.features.clipping import Tops
 from mixcompare.features.frames import SPARE_FRAMES, FrameStream, Rows, energy_of, power_of
 from mixcompare.features.grid import (
@@ -16,6 +18,7 @@ from mixcompare.features.grid import (
     BAND_RATE_HZ,
     HIGHEST_ONSET,
     HIGHEST_SEMITONE,
+    LONG_WINDOW_BELOW,
     LOW_FFT,
     LOWER_BANDS,
     LOWEST_ONSET,
@@ -33,7 +36,6 @@ from mixcompare.standards.bs1770 import KWeightedPower, TruePeak
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, semitone_edges_hz
 
 Float32Array = npt.NDArray[np.float32]
-_SPLIT_SEMITONE = 57  # semitones below 220 Hz come from the long window
 _TUNING_LEAD_S = 60.0  # cost: music held back until the tuning is known
 _IMAGE = ("right_less_left", "twice_cross", "twice_cross_imaginary")
 
@@ -129,7 +131,7 @@ class LightPass:
             self._lower(samples, None)
 
     def _set_grid(self) -> None:
-        self._semitone_low = self._semitone_weights(LOWEST_SEMITONE, _SPLIT_SEMITONE - 1, LOW_FFT)
+        self._semitone_low = self._semitone_weights(LOWEST_SEMITONE, LONG_WINDOW_BELOW - 1, LOW_FFT)
         self._semitone_high = self._semitone_weights(
             LOWEST_SEMITONE, HIGHEST_SEMITONE, SEMITONE_FFT
         )  # its lower columns give way to the long window's in the end
@@ -191,7 +193,7 @@ class LightPass:
     def _semitones(self, key: str, frames: int) -> Float32Array:
         """Semitones of the middle window, those below 220 Hz of the long one."""
         out: Float32Array = self._joined(key)[:frames]
-        low = out[:, : _SPLIT_SEMITONE - LOWEST_SEMITONE]
+        low = out[:, : LONG_WINDOW_BELOW - LOWEST_SEMITONE]
         low[::2] = self._joined(f"{key}_low")[: (frames + 1) // 2]
         low[1::2] = 0.5 * (low[:-1:2] + low[2::2])
         return out

@@ -4,7 +4,7 @@ from mixcompare.findings.description import Description
 from mixcompare.findings.finding import Cause, Excerpts, Finding, Foretold, Span
 from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, is_listed, ranked, salience, size_in_jnd
-from mixcompare.findings.words import clock, joined_spans, places, signed
+from mixcompare.findings.words import clock, joined_spans, places, signed, steps_of_dynamics
 
 __all__ = [
     "LEAST_CONFIDENCE",
@@ -23,4 +23,5 @@ __all__ = [
     "salience",
     "signed",
     "size_in_jnd",
+    "steps_of_dynamics",
 ]

@@ -12,6 +12,13 @@ def signed(value: float, unit: str, decimals: int = 1) -> str:
     return f"{value:+.{decimals}f} {unit}".rstrip()
 
 
+def steps_of_dynamics(size_db: float) -> str:
+    """A level in the players' words: a step is some 4 to 6 dB (common practice, no source)."""
+    if size_db < 4:
+        return "about half a dynamic"
+    return "about one dynamic" if size_db < 8 else "one dynamic or two"
+
+
 def clock(seconds: float) -> str:
     """A time as ``0:07`` or ``1:02:03``."""
     whole = round(seconds)

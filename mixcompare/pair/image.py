@@ -41,7 +41,9 @@ _IMAGE_WITHIN_DB = 0.6  # of most cells, when the image is put back; our judgeme
 _LEAST_DB = 0.2  # a smaller change is none; our judgement, not measured
 _SILENT = 1e-12  # guard against silence, power
 _HIGHEST_TIMED_HZ = 3000.0  # above it a band is wide against a delay of a millisecond
-_DELAYS_US = np.arange(-2000.0, 2001.0, 5.0)  # resolution; a delay of more is no matter of the image
+_DELAYS_US = np.arange(
+    -2000.0, 2001.0, 5.0
+)  # resolution; a delay of more is no matter of the image
 _PHASES_AGREE, _BETTER = 0.8, 0.05
 """Mean cosine between the bands' phases and those of one delay, and how much better than without
 any; our judgement, not measured."""
@@ -112,8 +114,11 @@ def image_between(reference: Features, candidate: Features, match: Match) -> Ima
             # As good with less: then there is less.
             price = width + 0.01 * abs(by_db)
             if price < best[0]:
-                best = price, ImageChange(
-                    float(turn_db), float(side_db), turned_last, later_us, within_us, told=True
+                best = (
+                    price,
+                    ImageChange(
+                        float(turn_db), float(side_db), turned_last, later_us, within_us, told=True
+                    ),
                 )
     return best[1] if best[0] < _IMAGE_WITHIN_DB else ImageChange()
 
@@ -142,9 +147,9 @@ def _later_us(
     weight *= per_us**2
     middle = float(weight @ rest_us / weight.sum())
     spread = np.sqrt(weight @ (rest_us - middle) ** 2 / weight.sum())
-    return about + middle, float(1.96 * np.hypot(spread, _TIMED_WITHIN_US) / np.sqrt(
-        effective_number(weight) / 2
-    ))
+    return about + middle, float(
+        1.96 * np.hypot(spread, _TIMED_WITHIN_US) / np.sqrt(effective_number(weight) / 2)
+    )
 
 
 def with_image_undone(
@@ -206,9 +211,7 @@ def right_less_left(
 
 def _blurred(centre_hz: FloatArray, later_us: float) -> npt.NDArray[np.bool_]:
     """Bands too wide against the delay for their cross power to be turned back, shape (bands,)."""
-    wide: npt.NDArray[np.bool_] = (
-        np.gradient(centre_hz) * 1e-6 * abs(later_us) > _MOST_CYCLES
-    )
+    wide: npt.NDArray[np.bool_] = np.gradient(centre_hz) * 1e-6 * abs(later_us) > _MOST_CYCLES
     return wide
 
 

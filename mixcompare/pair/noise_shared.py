@@ -29,9 +29,14 @@ from mixcompare.features.grid import (
     ONSET_RATE_HZ,
     SEMITONE_FFT,
 )
+from mixcompare.pair.clean_and_noisy import Ordered
+from mixcompare.pair.hiss import Hiss
+from mixcompare.pair.hum import Hum, reached
 from mixcompare.pair.match import Match
-from mixcompare.pair.noise import BANDS, Hiss, Hum, Noise, Ordered, reached, steady_noise
-from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.noise import Noise
+from mixcompare.pair.spectra import THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.pair.steady_power import steady_noise
+from mixcompare.pair.thirds import BANDS
 from mixcompare.standards import bs1770
 from mixcompare.standards.iec61260 import (
     THIRD_OCTAVE_CENTRES_HZ,
@@ -43,7 +48,6 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 _K_RATE_HZ = 100.0  # steps of the K-weighted power
-_SEMITONES_TO_HZ = 5600.0  # further up the spectra have third octaves: four semitones each
 _CLEAR_DB = 10.0
 """So far over the noise a cell is judged: noise widened by 6 dB moves it by 0.6 dB there."""
 _BEATS_DB, _BEATS_SEMITONES = 10.0, 2.0
@@ -113,7 +117,7 @@ def given_to(spectra: PairSpectra, noisier: PairSpectra, noise: Noise) -> FloatA
         return np.asarray(given)
     # Hiss does not end where the music begins to hide it. Further down it is taken to be as dense,
     # but never more than there is: its cells are left out, it is not given to anybody.
-    thirds = spectra.centre_hz > _SEMITONES_TO_HZ
+    thirds = spectra.centre_hz > THIRDS_ABOVE_HZ  # four semitones each
     density = given / (spectra.centre_hz * np.where(thirds, 4.0, 1.0))
     first = int(np.argmax(density > 0.1 * np.median(density[density > 0])))
     floor = np.percentile(spectra.candidate[:, :first], 2, axis=0)

@@ -34,7 +34,7 @@ FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complexfloating]
 _Array = TypeVar("_Array", FloatArray, ComplexArray)
 
-REGISTERS_HZ = (70.8, 281.8, 891.3, 2818.4, 5500.0)
+TAIL_REGISTERS_HZ = (70.8, 281.8, 891.3, 2818.4, 5500.0)
 """Edges of the registers in which a response is read: the room's four, as far as 12 kHz carry."""
 
 STEP_S = 0.0025
@@ -223,7 +223,7 @@ def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
     # Each way and frequency counts by the power that this music sends along it.
     sent = np.sqrt(broad)[:, None, :]
     energies = []
-    for low_hz, high_hz in zip(REGISTERS_HZ[:-1], REGISTERS_HZ[1:], strict=True):
+    for low_hz, high_hz in zip(TAIL_REGISTERS_HZ[:-1], TAIL_REGISTERS_HZ[1:], strict=True):
         inside = _between(low_hz, high_hz)
         energies.append(_by_delay(behind[inside] * sent[inside], together[inside] * sent[inside]))
     energy, floor = np.swapaxes(energies, 0, 1)
@@ -270,7 +270,7 @@ def _overlap() -> FloatArray:
 
 
 def _in_third_octaves(gain: FloatArray, power: npt.NDArray[np.floating]) -> FloatArray:
-    low, high = REGISTERS_HZ[0] / 2, REGISTERS_HZ[-1]
+    low, high = TAIL_REGISTERS_HZ[0] / 2, TAIL_REGISTERS_HZ[-1]
     out = []
     edges = THIRD_OCTAVE_EDGES_HZ.clip(low, high)
     for first, last in zip(edges[:-1], edges[1:], strict=True):

@@ -24,6 +24,7 @@ from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 20.0  # resolution: the elements' clock
+THIRDS_ABOVE_HZ = 5600.0  # the semitones end below; further up the columns are third octaves
 _LOWEST_HZ = 40.0  # just under E1, the double bass's lowest string
 _AUDIBLE_DB = 50.0  # below its loudest moments a cell is not heard; our judgement, not measured
 _EDGE_S = 0.2  # frames nearer to an end reach over it, where one of a take may go on
@@ -163,7 +164,7 @@ def _columns(
     pitches = np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1)
     inside = (pitch_hz(pitches) >= low) & (pitch_hz(pitches) <= min(high, 5_500))
     inside &= (pitches + shift >= LOWEST_SEMITONE) & (pitches + shift <= HIGHEST_SEMITONE)
-    upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > 5_600))
+    upper = np.flatnonzero(usable & (THIRD_OCTAVE_CENTRES_HZ > THIRDS_ABOVE_HZ))
     return np.flatnonzero(inside), upper, shift
 
 

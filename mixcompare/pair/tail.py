@@ -33,9 +33,9 @@ from mixcompare.features import (
     WAVEFORM_SCALE,
     Features,
 )
-from mixcompare.features.grid import LOW_FFT, SEMITONE_FFT
+from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ, LOW_FFT, SEMITONE_FFT
 from mixcompare.pair.match import Match
-from mixcompare.pair.spectra import RATE_HZ, PairSpectra
+from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
 from mixcompare.pair.undo import Ride, levelled
 from mixcompare.standards.iec61260 import band_weights, hz_to_pitch, semitone_edges_hz
 from mixcompare.statistics import robust_mode
@@ -50,9 +50,7 @@ _LAGS = 95  # 2.0 s; with 1.3 s more scatter is left under a long tail
 _DECAY_S, _WET_DB = 2.4, 0.0  # what tails look like before anything is known of this one
 _NOISE = 0.05  # of the local power: what no tail explains
 _ROUNDS = 2  # cost: of weighting
-_HIGHEST_HZ = 5600.0  # as in noise_shared: above, the spectra have third octaves
 _BLOCK_S = 60.0  # cost: learnt a minute at a time
-_SPLIT_HZ = 220.0  # semitones below are read with the long window, as in the features
 _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
 # A rise over 43 ms that is an attack; our judgement, not measured.
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
@@ -105,7 +103,7 @@ def under_one_tail(
         None where too little is in common.
     """
     duration_s = float(np.ptp(match.time_map.span_s))
-    semitones = np.flatnonzero(spectra.centre_hz < _HIGHEST_HZ)
+    semitones = np.flatnonzero(spectra.centre_hz < THIRDS_ABOVE_HZ)
     if duration_s < SHORTEST_S or len(semitones) < 12 or len(spectra.times_s) < 2:
         return None
     take = _Take(sounding, match, spectra.times_s, ride)
@@ -221,7 +219,7 @@ def _direct_level_db(take: _Take) -> float:
 
 
 def _highest_bin() -> int:
-    return int(_HIGHEST_HZ / ANALYSIS_RATE_HZ * _WINDOW) + 1
+    return int(THIRDS_ABOVE_HZ / ANALYSIS_RATE_HZ * _WINDOW) + 1
 
 
 def _factors(
@@ -334,8 +332,8 @@ def _read(take: _Take, worn: Wave, centre_hz: FloatArray, level_db: float) -> Pa
     edges_hz = semitone_edges_hz(LOWEST_SEMITONE, HIGHEST_SEMITONE, take.grid_cents)
     sums = np.zeros((3, twice, len(columns)))
     for size, mine in (
-        (LOW_FFT, centre_hz < _SPLIT_HZ),
-        (SEMITONE_FFT, centre_hz >= _SPLIT_HZ),
+        (LOW_FFT, centre_hz < LONG_WINDOW_BELOW_HZ),
+        (SEMITONE_FFT, centre_hz >= LONG_WINDOW_BELOW_HZ),
     ):
         weights = band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)[:, columns[mine]]
         scale = 2 / (size * np.square(np.hanning(size + 1)[:-1]).sum())

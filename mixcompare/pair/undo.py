@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import densest, weighted_medians, weighted_quantile
 
@@ -32,7 +33,6 @@ _SELDOM = 0.01  # of its loudest moment: a band that is heard seldom must not ou
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
 _UNTOLD_S = 0.5  # shorter gaps are bridged
-_LONG_WINDOW_BELOW_HZ = 220.0  # as in the features: semitones below come from the long window
 _LONG_WINDOW, _SHORT_WINDOW = (6.0, 4), (15.0, 2)
 """Fastest move in dB/s that is judged, and frames around a faster one that are not: on a string
 orchestra under a compressor nine cells in ten then stay within 0.6 dB, below 220 Hz (window
@@ -61,7 +61,7 @@ def with_ride_undone(spectra: PairSpectra, ride: Ride) -> PairSpectra:
     """
     speed = np.abs(np.gradient(ride.level_db)) * RATE_HZ
     settled = np.empty(spectra.reference.shape, bool)
-    long = spectra.centre_hz < _LONG_WINDOW_BELOW_HZ
+    long = spectra.centre_hz < LONG_WINDOW_BELOW_HZ
     for bands, (fastest, frames) in ((long, _LONG_WINDOW), (~long, _SHORT_WINDOW)):
         moves = (speed > fastest) | ~ride.told
         settled[:, bands] = ~ndimage.binary_dilation(moves, iterations=frames)[:, None]

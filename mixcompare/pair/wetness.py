@@ -38,7 +38,7 @@ FloatArray = npt.NDArray[np.float64]
 LOWEST_BAND, HIGHEST_BAND = 7, 26
 """Third octaves used: 100 Hz to 8 kHz."""
 
-REGISTERS_HZ = (0.0, 280.0, 900.0, 2800.0, 20_000.0)
+WETNESS_REGISTERS_HZ = (0.0, 280.0, 900.0, 2800.0, 20_000.0)
 """Edges of the four registers that are asked separately."""
 
 # Resolution: half as long again each time, and wetness finer where it begins to be told.
@@ -55,6 +55,7 @@ _SLOW_FRAMES = 151  # 6 s: what moves slower is balance; our judgement, not meas
 _RANGE_DB = 35.0  # below a band's loud moments; our judgement, not measured
 _CLIP_DB = 8.0  # differences count no further; our judgement, not measured
 _BLOCK_FRAMES = 100  # 4 s; of the bootstrap
+SHORTEST_S = 2 * _BLOCK_FRAMES / BAND_RATE_HZ  # two blocks
 _DRAWS = 200  # cost: of the bootstrap
 # Cost: ten minutes at most, in stretches; in each the past is first let settle. Our choice.
 _STRETCH_S, _MOST_S, _SETTLE_S = 20.0, 600.0, 2.5
@@ -187,7 +188,7 @@ def relative_wetness(
     """
     bands = np.arange(LOWEST_BAND, HIGHEST_BAND + 1)
     bands = bands[usable[LOWEST_BAND : HIGHEST_BAND + 1]]
-    register = np.searchsorted(REGISTERS_HZ, THIRD_OCTAVE_CENTRES_HZ[bands]) - 1
+    register = np.searchsorted(WETNESS_REGISTERS_HZ, THIRD_OCTAVE_CENTRES_HZ[bands]) - 1
     blocks = len(reference) // _BLOCK_FRAMES
     if blocks < 2 or not all(np.any(register == index) for index in range(3)):
         return None

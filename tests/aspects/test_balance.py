@@ -189,7 +189,7 @@ def test_sentence_of_an_element() -> None:
     )
     others = finding_of(ELEMENT, same_take=False)
     assert others.cause.likeliest == "players"
-    assert others.advice[0] == "Ask the repeating high figure for one dynamic less."
+    assert others.advice[0] == "Ask the repeating high figure for about one dynamic less."
 
 
 def test_sentence_of_an_element_that_went_back() -> None:
@@ -210,7 +210,7 @@ def test_sentence_of_an_element_that_went_back() -> None:
         " reference."
     )
     assert finding.advice == (
-        "Ask the leading line for half a dynamic more.",
+        "Ask the leading line for about half a dynamic more.",
         "Bring the spots that carry the leading line up by about 3 dB.",
     )
     assert finding_of(replace(back, kind="bass", name="bass line")).kind == "bass_weaker"

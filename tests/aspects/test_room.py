@@ -22,8 +22,9 @@ from mixcompare.features import Features
 from mixcompare.findings import is_listed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair import pair as pair_room
+from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.match import Match
-from mixcompare.pair.reverberation import Reverberation, Tail
+from mixcompare.pair.reverberation import Reverberation
 from mixcompare.pair.wetness import Wetness
 from tests.operations import HALL, LIVING_ROOM, STRINGS
 from tests.pairs import Remembering

@@ -12,7 +12,7 @@ from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import tone
-from mixcompare.aspects.tone.aspect import HEARING_THRESHOLD_DB_SPL
+from mixcompare.aspects.tone.hearing import HEARING_THRESHOLD_DB_SPL
 from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.features import Features
 from mixcompare.pair.gain import match_level

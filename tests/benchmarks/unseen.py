@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.aspects.balance.values import REGISTERS_HZ
+from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import analyse
 from mixcompare.features import Features
@@ -124,7 +124,9 @@ def _octaves(stem: FloatArray) -> FloatArray:
     features = Features.of(Recording.from_array(0.1 * stem / np.abs(stem).max(), RATE_HZ))
     power = features.band_power.sum(axis=(0, 2), dtype=np.float64) * float(np.abs(stem).max()) ** 2
     centre = THIRD_OCTAVE_CENTRES_HZ
-    return np.array([power[(centre > low) & (centre < high)].sum() for low, high in REGISTERS_HZ])
+    return np.array(
+        [power[(centre > low) & (centre < high)].sum() for low, high in OCTAVE_REGISTERS_HZ]
+    )
 
 
 def _least_db(least: Sequence[Detectable], band: int, share: float) -> float | None:
@@ -133,7 +135,7 @@ def _least_db(least: Sequence[Detectable], band: int, share: float) -> float | N
         (
             one.level_db
             for one in least
-            if one.band_hz == REGISTERS_HZ[band] and one.element_share == asked
+            if one.band_hz == OCTAVE_REGISTERS_HZ[band] and one.element_share == asked
         ),
         None,
     )

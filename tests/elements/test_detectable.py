@@ -13,9 +13,9 @@ from scipy import ndimage
 
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.unseen import unseen_words
-from mixcompare.aspects.balance.values import REGISTERS_HZ
-from mixcompare.elements.changes import exact_split
+from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
 from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
+from mixcompare.elements.one_take import exact_split
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
@@ -61,14 +61,14 @@ class Cells:
 
 
 def told(spectra: PairSpectra, same_take: bool = True) -> tuple[Detectable, ...]:
-    return detectable(cast(Pair, Cells(spectra, same_take)), REGISTERS_HZ, LEVEL.size)
+    return detectable(cast(Pair, Cells(spectra, same_take)), OCTAVE_REGISTERS_HZ, LEVEL.size)
 
 
 def test_an_equal_pair_hides_hardly_anything_where_something_sounds() -> None:
     found = told(scattered(0.0))
     assert {one.element_share for one in found} == set(ELEMENT_SHARES) == {0.1, 0.3}
     # The music reaches from 55 Hz to 5 kHz: seven octaves, and none above.
-    assert sorted({one.band_hz for one in found}) == list(REGISTERS_HZ[:7])
+    assert sorted({one.band_hz for one in found}) == list(OCTAVE_REGISTERS_HZ[:7])
     assert max(one.level_db or np.inf for one in found) <= 1.5
 
 
@@ -109,7 +109,7 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
     def words(*levels: float | None, same_take: bool = True) -> str:
         least = [
             Detectable(band_hz, share, level)
-            for band_hz, level in zip(REGISTERS_HZ, levels, strict=False)
+            for band_hz, level in zip(OCTAVE_REGISTERS_HZ, levels, strict=False)
             for share in ELEMENT_SHARES
         ]
         return unseen_words(least, same_take)

@@ -12,8 +12,9 @@ from scipy import ndimage, signal
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
+from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.match import Match
-from mixcompare.pair.reverberation import Reverberation, Tail, reverberation_between
+from mixcompare.pair.reverberation import Reverberation, reverberation_between
 from tests.synthetic import RATE_HZ, play
 
 FloatArray = npt.NDArray[np.float64]

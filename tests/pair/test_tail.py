@@ -12,7 +12,7 @@ from scipy import signal
 
 from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
-from mixcompare.elements.changes import EXACT_SCATTER_DB, exact_split
+from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned

@@ -17,7 +17,7 @@ was.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -47,6 +47,7 @@ from mixcompare.aspects.articulation.values import (
     ArticulationDifference,
     ArticulationMeasurement,
     NoteShape,
+    Stretch,
     VoiceArticulation,
 )
 from mixcompare.aspects.articulation.words import LEAST_SAME_TAKE, finding, manner_of, playing_alike
@@ -62,13 +63,18 @@ from mixcompare.standards.iec61260 import pitch_hz
 from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+Both = tuple[Note, FollowedNote, FollowedNote]
+
 _SHOWN_NOTES = 3  # for the eye: as many as the figure draws
 _SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
 _SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
 _SLOW_DECAY_DB_PER_S = 30.0  # 60 dB in 2 s; chosen on the articulation benchmark's tuning movements
 _MOST_SPREAD_ALONE = 0.3  # one recording alone cannot tell whose notes it heard
 _FASTEST_ATTACK_MS = 25.0  # rises under about 20 ms look alike (noteoff); the margin is our choice
-_NO_ATTACK = "Attacks are faster than 25 ms, or too few rise clear of the note before."
+_NO_ATTACK = (
+    f"Attacks are faster than {_FASTEST_ATTACK_MS:.0f} ms, or too few rise clear of the note"
+    " before."
+)
 _UNEVEN = (
     "The leading line's notes are too quick or too much covered: their lengths scatter widely."
 )
@@ -169,11 +175,7 @@ def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> Articula
     )
 
 
-def _followed(
-    notes: Sequence[Note],
-    pair: Pair,
-    room_db: float,
-) -> ArticulationDifference:
+def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> ArticulationDifference:
     """Follow a voice's notes in both recordings and compare what both tell."""
     match, frames_s = pair.match, pair.note_frames_s
     of_reference, of_candidate = (
@@ -235,82 +237,65 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
 
 
 def _difference(
-    both: Sequence[tuple[Note, FollowedNote, FollowedNote]],
-    one_only: int,
-    match: Match,
-    room_db: float,
+    both: Sequence[Both], one_only: int, match: Match, room_db: float
 ) -> ArticulationDifference:
-    sides = (
-        [of_reference for _, of_reference, _ in both],
-        [of_candidate for _, _, of_candidate in both],
-    )
+    """What the notes that could be followed in both recordings tell."""
+    notes = [note for note, _, _ in both]
+    sides = [one for _, one, _ in both], [other for _, _, other in both]
     ratios = np.column_stack([sounding_ratios(side) for side in sides])
-    written = both[0][0].written
+    written = notes[0].written
     weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
     if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
         return _untold(_UNEVEN, len(both), one_only, match.same_take)
-    depths = [
-        of_candidate.hinge.gap_depth_db - of_reference.hinge.gap_depth_db
-        for _, of_reference, of_candidate in both
-    ]
-    attacks = np.array(
-        [
-            of_candidate.hinge.attack_s - of_reference.hinge.attack_s
-            for _, of_reference, of_candidate in both
-        ]
-    )
-    attacks = attacks[np.isfinite(attacks)]
-    notes = [note for note, _, _ in both]
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
-    systematic = SYSTEMATIC if match.same_take else _SYSTEMATIC_OTHERS
-    if written:
-        slopes = [float(np.median([one.hinge.slope_db_per_s for one in side])) for side in sides]
-        wet = min(slopes) < _SLOW_DECAY_DB_PER_S
-        systematic = SYSTEMATIC_WET if wet else _SYSTEMATIC_WRITTEN
+    systematic = _systematic(sides, written, match.same_take)
     whole = stretch(notes, ratios, weights, match, systematic, room_db)
-    middle = whole.sounding_ratio
-    # Typical notes, and long enough for the eye.
-    lengths = np.array([note.interval_s for note in notes])
-    short = lengths < np.median(lengths)
-    far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
-    shown = np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
+    attacks_s = _changes(both, lambda note: note.hinge.attack_s)
+    attacks_s = attacks_s[np.isfinite(attacks_s)]
+    attacks_told = len(attacks_s) >= FEWEST_NOTES
     return ArticulationDifference(
-        sounding_ratio=middle,
+        sounding_ratio=whole.sounding_ratio,
         sounding_ratio_interval=whole.sounding_ratio_interval,
         reference_ratio=whole.reference_ratio,
         candidate_ratio=whole.candidate_ratio,
-        gap_depth_db=float(np.median(depths)),
-        attack_ms=1000 * float(np.median(attacks)) if len(attacks) >= FEWEST_NOTES else None,
+        gap_depth_db=float(np.median(_changes(both, lambda note: note.hinge.gap_depth_db))),
+        attack_ms=1000 * float(np.median(attacks_s)) if attacks_told else None,
         agreement=whole.agreement,
         notes=len(both),
         notes_left_out=one_only,
         same_take=match.same_take,
-        accent_db=float(
-            np.median(
-                [
-                    of_candidate.hinge.accent_db - of_reference.hinge.accent_db
-                    for _, of_reference, of_candidate in both
-                ]
-            )
-        ),
-        release_ms=1000
-        * float(
-            np.median(
-                [
-                    _release_s(of_candidate) - _release_s(of_reference)
-                    for _, of_reference, of_candidate in both
-                ]
-            )
-        ),
+        accent_db=float(np.median(_changes(both, lambda note: note.hinge.accent_db))),
+        release_ms=1000 * float(np.median(_changes(both, _release_s))),
         band_hz=(float(low), float(high)),
         stretch=clear_stretch(whole, notes, ratios, weights, match, room_db),
         note_s=tuple(note.onset_s for note in notes),
         note_pitch=tuple(int(pitch) for pitch in pitches),
         note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),
         note_candidate_ratio=tuple(float(value) for value in ratios[:, 1]),
-        examples=tuple(_shape(*both[index]) for index in shown),
+        examples=tuple(_shape(*both[index]) for index in _typical(notes, ratios, whole)),
     )
+
+
+def _changes(both: Sequence[Both], value: Callable[[FollowedNote], float]) -> FloatArray:
+    """Candidate minus reference, note by note."""
+    return np.array([value(candidate) - value(reference) for _, reference, candidate in both])
+
+
+def _systematic(sides: Sequence[Sequence[FollowedNote]], written: bool, same_take: bool) -> float:
+    """What an interval holds besides scatter."""
+    if not written:
+        return SYSTEMATIC if same_take else _SYSTEMATIC_OTHERS
+    slopes = [float(np.median([one.hinge.slope_db_per_s for one in side])) for side in sides]
+    return SYSTEMATIC_WET if min(slopes) < _SLOW_DECAY_DB_PER_S else _SYSTEMATIC_WRITTEN
+
+
+def _typical(notes: Sequence[Note], ratios: FloatArray, whole: Stretch) -> npt.NDArray[np.intp]:
+    """Which notes to show: typical ones, and long enough for the eye."""
+    lengths = np.array([note.interval_s for note in notes])
+    short = lengths < np.median(lengths)
+    far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
+    return np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
 
 
 def _release_s(note: FollowedNote) -> float:

@@ -19,7 +19,7 @@ from scipy import ndimage
 
 from mixcompare.aspects.balance.about import ABOUT
 from mixcompare.aspects.balance.values import (
-    REGISTERS_HZ,
+    OCTAVE_REGISTERS_HZ,
     VOICES,
     BalanceDifference,
     BalanceMeasurement,
@@ -27,7 +27,7 @@ from mixcompare.aspects.balance.values import (
 )
 from mixcompare.aspects.balance.words import element_finding, local_finding
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
-from mixcompare.elements.changes import Change, Split
+from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import Description, describe, own_cells
 from mixcompare.elements.local import local_changes
 from mixcompare.elements.take import split_pair
@@ -67,7 +67,7 @@ class BalanceAnalyzer:
         levels: list[float | None] = []
         heard: list[Audibility | None] = []
         moments = features.band_power[::_MOMENTS].sum(axis=2, dtype=np.float64) * usable
-        for low, high in REGISTERS_HZ:
+        for low, high in OCTAVE_REGISTERS_HZ:
             centre = THIRD_OCTAVE_CENTRES_HZ
             inside = (centre > low) & (centre < high)
             carried = inside & usable
@@ -78,7 +78,7 @@ class BalanceAnalyzer:
         shares = tuple(found.loudness_share if found else None for found in heard)
         voices = _voices(features)
         return BalanceMeasurement(
-            REGISTERS_HZ,
+            OCTAVE_REGISTERS_HZ,
             tuple(levels),
             tuple(found.audible_share if found else None for found in heard),
             shares,
@@ -111,6 +111,7 @@ class BalanceAnalyzer:
                 " anyway; smaller changes of one element can't be told from that."
             )
         times, picture = _picture(pair.spectra)
+        before, changed = _thirds(spectra, split)
         alone = pair.alone(self)
         heard, loud = (
             tuple(_less(*both) for both in zip(*columns, strict=True))
@@ -134,8 +135,8 @@ class BalanceAnalyzer:
             blend=_less(alone[0].blend, alone[1].blend),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
-            explained_tone_db=_explained(spectra, split),
-            explained_moments_db=_moments_db(spectra, split, times),
+            explained_tone_db=tuple(_ratio_db(changed.sum(axis=0), before.sum(axis=0)).tolist()),
+            explained_moments_db=_moments_db(before, changed, len(times)),
             band_centre_hz=tuple(pair.spectra.centre_hz),
             times_s=times,
             difference_db=picture,
@@ -235,7 +236,7 @@ def _registers(
     spectra: PairSpectra,
 ) -> tuple[tuple[tuple[float, float], ...], tuple[float | None, ...]]:
     levels: list[float | None] = []
-    for low, high in REGISTERS_HZ:
+    for low, high in OCTAVE_REGISTERS_HZ:
         inside = (spectra.centre_hz > low) & (spectra.centre_hz < high)
         of_reference = spectra.reference[:, inside].sum()
         of_candidate = spectra.candidate[:, inside].sum()
@@ -244,7 +245,7 @@ def _registers(
             if of_reference > 0 and of_candidate > 0
             else None
         )
-    return REGISTERS_HZ, tuple(levels)
+    return OCTAVE_REGISTERS_HZ, tuple(levels)
 
 
 def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
@@ -260,21 +261,14 @@ def _picture(spectra: PairSpectra) -> tuple[tuple[float, ...], FloatArray]:
     return tuple(spectra.times_s[::step]), difference[::step]
 
 
-def _explained(spectra: PairSpectra, split: Split) -> tuple[float, ...]:
-    """Change of the long-term third-octave levels that the elements alone would make."""
-    of_reference, changed = _thirds(spectra, split)
-    whole = _ratio_db(changed.sum(axis=0), of_reference.sum(axis=0))
-    return tuple(float(value) for value in whole)
-
-
-def _moments_db(spectra: PairSpectra, split: Split, times_s: tuple[float, ...]) -> FloatArray:
-    """The same around each of the picture's moments, shape (n, 31)."""
-    size = max(round(len(spectra.times_s) / max(len(times_s), 1)), 1)
-    of_reference, changed = (
-        ndimage.uniform_filter1d(power, size, axis=0)[::size][: len(times_s)]
-        for power in _thirds(spectra, split)
+def _moments_db(before: FloatArray, changed: FloatArray, moments: int) -> FloatArray:
+    """What elements did to each band around each of the picture's moments, shape (n, 31)."""
+    size = max(round(len(before) / max(moments, 1)), 1)
+    was, became = (
+        ndimage.uniform_filter1d(power, size, axis=0)[::size][:moments]
+        for power in (before, changed)
     )
-    return _ratio_db(changed, of_reference)
+    return _ratio_db(became, was)
 
 
 def _thirds(spectra: PairSpectra, split: Split) -> tuple[FloatArray, FloatArray]:

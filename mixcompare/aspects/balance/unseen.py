@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mixcompare.aspects.balance.about import LEVEL
-from mixcompare.aspects.balance.values import REGISTERS_HZ
+from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
 from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
@@ -18,7 +18,7 @@ def unseen(pair: Pair) -> tuple[tuple[Detectable, ...], str]:
 
     The sentence is empty where no more than is usual could have gone unnoticed.
     """
-    least = detectable(pair, REGISTERS_HZ, LEVEL.size)
+    least = detectable(pair, OCTAVE_REGISTERS_HZ, LEVEL.size)
     return least, unseen_words(least, pair.same_take)
 
 

@@ -26,7 +26,7 @@ from mixcompare.pair.thirds import BANDS
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
 _EDGES_HZ = (44.7, 89.1, 177.8, 354.8, 707.9, 1412.5, 2818.4, 5623.4, 11220.2)
-REGISTERS_HZ = tuple(zip(_EDGES_HZ[:-1], _EDGES_HZ[1:], strict=True))
+OCTAVE_REGISTERS_HZ = tuple(zip(_EDGES_HZ[:-1], _EDGES_HZ[1:], strict=True))
 """Octaves on the IEC 61260-1 grid."""
 
 

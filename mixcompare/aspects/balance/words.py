@@ -6,7 +6,7 @@ from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Finding, places, size_in_jnd
+from mixcompare.findings import Finding, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -107,9 +107,7 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
         desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
     if same_take:
         return (desk,)
-    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
-    steps = "half a dynamic" if size < 4 else "one dynamic" if size < 8 else "one to two dynamics"
-    podium = f"Ask the {what} for {steps} {'less' if down else 'more'}."
+    podium = f"Ask the {what} for {steps_of_dynamics(size)} {'less' if down else 'more'}."
     return podium, desk
 
 

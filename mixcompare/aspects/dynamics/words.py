@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from mixcompare.aspects.dynamics.about import CLIPPED, LEVEL_OF_THE_WHOLE, PASSAGE, SWING
 from mixcompare.aspects.dynamics.slope import Slope
 from mixcompare.aspects.dynamics.values import DynamicsDifference, Move
 from mixcompare.features.clipping import FRAME_S
-from mixcompare.findings import Finding, places, size_in_jnd
+from mixcompare.findings import Finding, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import Evidence, evidence
 from mixcompare.findings.noticeable import JustNoticeable
+from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
 
 STEEPEST_ALONE = 3.0
@@ -62,9 +65,9 @@ def move_finding(move: Move, pair: Pair) -> Finding:
         kind = f"whole_{more}"
         text = f"The whole is {size} {more} at {places(move.spans_s)}, whatever plays."
         advice = f"Ride the whole back there: about {back}."
-    apart = ("balance", "width", "placement", "room", "tone")
     subject = "the level of the whole"
-    return _of_level(move, pair, kind, subject, LEVEL_OF_THE_WHOLE, apart, text, (advice,))
+    found = _of_level(move, pair, kind, subject, LEVEL_OF_THE_WHOLE, (text, advice))
+    return replace(found, apart=("balance", "width", "placement", "room", "tone"))
 
 
 def passage_finding(move: Move, pair: Pair) -> Finding:
@@ -72,10 +75,7 @@ def passage_finding(move: Move, pair: Pair) -> Finding:
     louder = move.level_db > 0
     size = abs(move.level_db)
     around = _around(move)
-    # A step of the written dynamics is some 4 to 6 dB (common practice, no source).
-    steps = "about half a dynamic" if size < 4 else "about one dynamic" if size < 8 else (
-        "one dynamic or two"
-    )  # fmt: skip
+    steps = steps_of_dynamics(size)
     more = "louder" if louder else "softer"
     where = places(move.spans_s)
     text = (
@@ -88,8 +88,8 @@ def passage_finding(move: Move, pair: Pair) -> Finding:
         f"Ask for {back} there, {steps}.",
         f"Or ride the whole there: about {size:.0f} dB {'down' if louder else 'up'}.",
     )
-    kind, apart = f"passage_{more}", ("balance", "tone")
-    return _of_level(move, pair, kind, "one passage", PASSAGE, apart, text, advice)
+    found = _of_level(move, pair, f"passage_{more}", "one passage", PASSAGE, (text, *advice))
+    return replace(found, apart=("balance", "tone"))
 
 
 def _around(move: Move) -> tuple[float, float]:
@@ -102,29 +102,27 @@ def _of_level(
     kind: str,
     subject: str,
     noticeable: JustNoticeable,
-    apart: tuple[str, ...],
-    text: str,
-    advice: tuple[str, ...],
+    words: tuple[str, ...],
 ) -> Finding:
-    around = _around(move)
-    proof = evidence(move.level_db, around, pair.same_take)
+    size = Size(move.level_db, _around(move), noticeable)
+    proof = size.evidence(pair.same_take)
+    text, *advice = words
     return Finding(
         aspect="dynamics",
         kind=kind,
         subject=subject,
-        difference=move.level_db,
-        interval=around,
+        difference=size.value,
+        interval=size.around,
         unit="dB",
-        jnd=size_in_jnd(move.level_db, around, noticeable.size),
+        jnd=size.jnd,
         noticeable=noticeable,
         confidence=proof.confidence,
         evidence=proof,
-        apart=apart,
         spans_s=move.spans_s,
         band_hz=None,
         cause=weighed(Differs.SWING, same_take=pair.same_take),
         text=text,
-        advice=advice,
+        advice=tuple(advice),
     )
 
 

@@ -17,6 +17,7 @@ from mixcompare.aspects.placement.values import (
 from mixcompare.findings import Cause, Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
+from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
@@ -37,22 +38,17 @@ def _finding(
     pair: Pair,
     kind: str,
     subject: str,
-    value: float,
-    around: tuple[float, float],
-    text: str,
-    advice: str,
+    size: Size,
+    words: tuple[str, str],
     cause: Cause,
-    band_hz: tuple[float, float] | None = None,
-    agreeing: float = 1.0,
 ) -> Finding:
-    proof = evidence(value, around, pair.same_take, agreeing)
+    proof = size.evidence(pair.same_take)
+    text, advice = words
     return Finding(
-        aspect="placement", kind=kind, subject=subject, difference=value, interval=around, unit="",
-        jnd=size_in_jnd(value, around, PLACE.size),
-        noticeable=PLACE,
+        aspect="placement", kind=kind, subject=subject,
+        difference=size.value, interval=size.around, unit="", jnd=size.jnd, noticeable=PLACE,
         confidence=proof.confidence, evidence=proof,
-        spans_s=(pair.span_s,),
-        band_hz=band_hz, cause=cause, text=text, advice=(advice,),
+        spans_s=(pair.span_s,), band_hz=None, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
 
 
@@ -69,7 +65,8 @@ def swap_finding(difference: PlacementDifference, pair: Pair) -> Finding:
     around = (0.9 * value, 1.1 * value)
     cause = weighed(Differs.PLACE, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
     subject = "the whole image"
-    return _finding(pair, "channels_swapped", subject, value, around, text, advice, cause)
+    size = Size(value, around, PLACE)
+    return _finding(pair, "channels_swapped", subject, size, (text, advice), cause)
 
 
 def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
@@ -80,8 +77,8 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     value, low, high = (
         math.tanh(level * math.log(10) / 40) for level in (turn, around_db[0], around_db[1])
     )
-    size = size_in_jnd(value, (low, high), PLACE.size)
-    if size < 1:
+    size = Size(value, (low, high), PLACE)
+    if size.jnd < 1:
         return None
     side, other = ("right", "left") if value > 0 else ("left", "right")
     softer, louder = sorted(abs(level) for level in around_db)
@@ -100,7 +97,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
         advice = "Check the cabling and the export: one channel is silent or nearly so."
     cause = weighed(Differs.PLACE, same_take=pair.same_take)
     kind, subject = f"moved_{side}", "the whole image"
-    found = _finding(pair, kind, subject, value, (low, high), text, advice, cause)
+    found = _finding(pair, kind, subject, size, (text, advice), cause)
     made = difference.whole_turn_db
     whole = made is not None and abs(turn - made) < 1.0
     return replace(found, apart=("balance", "width")) if whole else found
@@ -196,9 +193,9 @@ def range_finding(difference: PlacementDifference, pair: Pair, bands: list[int])
     advice = f"Pan it about {_spoken_angle(_degrees(end) - _degrees(start))} back to the {back}."
     cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
     agreeing = mean([difference.consistency[band] or 0.0 for band in bands])
-    return _finding(
-        pair, f"moved_{side}", where, value, around, text, advice, cause, (low, high), agreeing
-    )
+    size = Size(value, around, PLACE, agreeing)
+    found = _finding(pair, f"moved_{side}", where, size, (text, advice), cause)
+    return replace(found, band_hz=(low, high))
 
 
 def element_finding(element: MovedElement, pair: Pair) -> Finding:
@@ -214,10 +211,14 @@ def element_finding(element: MovedElement, pair: Pair) -> Finding:
     )
     advice = f"Pan the spots that carry it about {_spoken_angle(turn)} back to the {back}."
     cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
-    found = _finding(
-        pair, f"moved_{side}", element.name, value, around, text, advice, cause, element.band_hz
+    size = Size(value, around, PLACE)
+    found = _finding(pair, f"moved_{side}", element.name, size, (text, advice), cause)
+    return replace(
+        found,
+        band_hz=element.band_hz,
+        spans_s=element.spans_s,
+        apart=("width", "balance", "tone"),
     )
-    return replace(found, spans_s=element.spans_s, apart=("width", "balance", "tone"))
 
 
 def carries(element: MovedElement, bands: list[int]) -> bool:

@@ -42,7 +42,7 @@ from mixcompare.findings import (
     Span,
 )
 from mixcompare.pair.pair import Pair
-from mixcompare.pair.wetness import MOST_DB, Wetness
+from mixcompare.pair.wetness import MOST_DB, SHORTEST_S, Wetness
 from mixcompare.standards.iso3382 import OCTAVES_HZ
 
 FloatArray = npt.NDArray[np.float64]
@@ -228,7 +228,7 @@ def _verdict(
 ) -> tuple[float | None, Interval | None, list[str]]:
     """Wetness with its interval, or None with the reason."""
     if fit is None:
-        return None, None, ["Less than 8 s, or too few registers, in common."]
+        return None, None, [f"Less than {SHORTEST_S:.0f} s, or too few registers, in common."]
     value = fit.wetness_db
     systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
     systematic = float(np.hypot(systematic, _RELATIVE * value))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixcompare.aspects.room.values import Interval
+from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.pair import Pair
-from mixcompare.pair.reverberation import Tail
 
 _MOST_HIDDEN_DB = -18.0
 """A tail under this is not heard between the notes; where more would stay hidden, the response says

@@ -13,9 +13,9 @@ from mixcompare.aspects.tempo.values import (
     SHORTEST_LOCAL_S,
     TempoDifference,
 )
-from mixcompare.findings import Finding, JustNoticeable, Span, clock, signed, size_in_jnd
+from mixcompare.findings import Finding, Span, clock, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
-from mixcompare.findings.confidence import evidence
+from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
 
 
@@ -23,17 +23,15 @@ def _finding(
     pair: Pair,
     kind: str,
     subject: str,
-    value: float,
-    around: tuple[float, float],
-    noticeable: JustNoticeable,
-    text: str,
-    advice: str,
+    size: Size,
+    words: tuple[str, str],
     span_s: Span | None = None,
 ) -> Finding:
-    proof = evidence(value, around, pair.same_take)
+    proof = size.evidence(pair.same_take)
+    text, advice = words
     return Finding(
-        aspect="tempo", kind=kind, subject=subject, difference=value, interval=around, unit="%",
-        jnd=size_in_jnd(value, around, noticeable.size), noticeable=noticeable,
+        aspect="tempo", kind=kind, subject=subject, difference=size.value,
+        interval=size.around, unit="%", jnd=size.jnd, noticeable=size.noticeable,
         confidence=proof.confidence, evidence=proof,
         spans_s=(span_s or pair.span_s,), band_hz=None,
         cause=weighed(Differs.TEMPO, same_take=pair.same_take), text=text, advice=(advice,),
@@ -62,7 +60,7 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
             f" {'faster' if slower else 'slower'}, if the tempo of the reference is wanted."
         )
     kind = "slower" if slower else "faster"
-    return _finding(pair, kind, "the tempo", value, around, TEMPO, text, advice)
+    return _finding(pair, kind, "the tempo", Size(value, around, TEMPO), (text, advice))
 
 
 def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
@@ -88,10 +86,8 @@ def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     )
     advice = f"{'Less' if freer else 'More'} give and take within the phrases."
     kind = "tempo_freer" if freer else "tempo_steadier"
-    return _finding(
-        pair, kind, "the give and take of the tempo", value, around, FREEDOM,
-        text, advice,
-    )  # fmt: skip
+    size = Size(value, around, FREEDOM)
+    return _finding(pair, kind, "the give and take of the tempo", size, (text, advice))
 
 
 def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
@@ -129,7 +125,5 @@ def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
         f" (tempo {signed(value, '%', 0)}, between {around[0]:+.0f} and {around[1]:+.0f})."
     )
     advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
-    return _finding(
-        pair, "holds_back" if holds else "pushes_on", "one moment", value, around,
-        MOMENT_OF_TEMPO, text, advice, span,
-    )  # fmt: skip
+    kind, size = "holds_back" if holds else "pushes_on", Size(value, around, MOMENT_OF_TEMPO)
+    return _finding(pair, kind, "one moment", size, (text, advice), span)

@@ -24,23 +24,21 @@ is measured.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.tone import cuts, shaping
 from mixcompare.aspects.tone.about import ABOUT
+from mixcompare.aspects.tone.curve import Curve, agreed_curve, cells_of
+from mixcompare.aspects.tone.hearing import threshold_power
 from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 from mixcompare.aspects.tone.words import broadly, region_finding, regions, tilt_finding
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
-from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import (
     CENTRES_HZ,
@@ -49,25 +47,10 @@ from mixcompare.pair.thirds import (
     values,
 )
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
-from mixcompare.statistics import densest, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-PLAYBACK_DB_SPL = 75.0
-"""Level at which the whole is taken to be heard (common practice, no source)."""
-HEARING_THRESHOLD_DB_SPL: FloatArray = np.array(
-    [
-        78.5, 68.7, 59.5, 51.1, 44.0, 37.5, 31.5, 26.5, 22.1, 17.9, 14.4, 11.4, 8.6, 6.2, 4.4, 3.0,
-        2.2, 2.4, 3.5, 1.7, -1.3, -4.2, -6.0, -5.4, -1.5, 6.0, 12.6, 13.9, 12.3, 40.2, 73.0,
-    ]
-)  # fmt: skip
-"""ISO 226:2003, Table 1 (threshold of hearing, 20 Hz to 12.5 kHz); above: ISO 389-7:2005, the last
-one extrapolated. From memory. Bands below it can't make a finding."""
 
-_CELL_RANGE_DB = 35.0  # a cell counts within so much of its band's loud moments ...
-_FRAME_RANGE_DB = 60.0  # ... and of the whole frame
-_FINEST_DB = 0.1  # resolution: under a tenth of what is just noticeable
-_SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _MANY_PARTIALS_HZ = 450.0  # below, a band holds few partials and scatters by itself
 # Neighbours scatter partly together, which their differences hide; below, standing waves of the
 # room move whole bands.
@@ -84,15 +67,17 @@ _BALANCE_DB = 1.3
 held 83 % of played pairs, with 1.3 dB over 90 % (tests/test_coverage.py)."""
 
 _FAR_DOWN_DB = 10.0  # lost to a cut: what is left came through its edge; our judgement
-_LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
-_MADE_DB = 0.3  # a moment that an element moved by so much counts half
-_MOSTLY = 0.9  # of a moment's cells
 _COMES_AND_GOES_DB = 0.25
 """Of single moments about what they agree on: beside a shelf 0.01 to 0.25 dB, where an element's
 upper partials are left 0.3 to 0.65 (three scores of the benchmark's tuning set)."""
-_UNSURE = 0.15  # of what elements explain: their sizes are known so well
 
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
+
+_FEWEST_BANDS = 6  # for a filter; our judgement, not measured
+_TOO_SHORT = ToneDifference(
+    CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
+    reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
+)  # fmt: skip
 
 
 class ToneAnalyzer:
@@ -118,11 +103,18 @@ class ToneAnalyzer:
             balance = None
         exact = balance is not None and pair.same_take and not balance.one_tail
         made = (balance.times_s, balance.explained_moments_db) if balance and exact else None
-        difference, by_elements = _compared(pair, made)
-        difference = replace(difference, noise=noise_of(pair, _threshold_power(pair)))
+        times_s = pair.match.grid_s(BAND_RATE_HZ)
+        if len(times_s) < agreement.SHORTEST_S * BAND_RATE_HZ:
+            return _TOO_SHORT
+        cells = cells_of(pair, times_s)
+        curve = agreed_curve(cells, pair, made)
+        noise = noise_of(pair, threshold_power(pair))
+        difference = replace(_compared(pair, curve, cells.audible), noise=noise)
         if balance is None:
             return difference
-        explained = balance.explained_tone_db if by_elements is None else by_elements
+        explained = curve.explained_db
+        if explained is None:
+            explained = balance.explained_tone_db
         return difference.explained_by(explained, _TAKEN_OFF)
 
     def findings(self, difference: ToneDifference, pair: Pair) -> list[Finding]:
@@ -180,91 +172,33 @@ def _beside_elements(found: Finding, difference: ToneDifference) -> Finding:
     return replace(found, apart=(*found.apart, "balance"))
 
 
-def _compared(
-    pair: Pair, made: tuple[Sequence[float], FloatArray] | None
-) -> tuple[ToneDifference, FloatArray | None]:
-    """The difference by itself, and how much of it elements explain in one take.
-
-    Where elements changed in one take, every moment is read once more without what they did to it:
-    a filter acts whatever plays. ``made`` holds times and, for every band, what they did then.
-    """
-    reference, candidate, match = pair.reference, pair.candidate, pair.match
-    times = match.grid_s(BAND_RATE_HZ)
-    if len(times) < agreement.SHORTEST_S * BAND_RATE_HZ:
-        short = ToneDifference(
-            CENTRES_HZ, NOTHING, NOTHING, None, None, (), (), (), (), None,
-            reasons=(f"Less than {agreement.SHORTEST_S:.0f} s in common: too short for tone.",),
-        )  # fmt: skip
-        return short, None
-    of_reference, of_candidate = _paired_power(reference, candidate, match, times)
-    difference = 10 * np.log10(np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30))
-    difference -= match.gain_db
-    weight = np.minimum(
-        *(
-            agreement.cell_weights(power, _CELL_RANGE_DB, _FRAME_RANGE_DB)
-            for power in (of_reference, of_candidate)
-        )
-    )
-    weight[:, ~pair.usable_bands] = 0
-    weight[pair.clipped(times)] = 0
-    if pair.ride.moves:
-        moments_s = pair.spectra.times_s
-        difference -= np.interp(times, moments_s, pair.ride.level_db)[:, None]
-        weight[np.interp(times, moments_s, pair.ride.told) < 1] = 0
-        # The pair's level was taken with the ride in it.
-        difference -= densest(difference, weight, _LEVEL_SHARE)[1]
-    curve, draws = agreement.agreed(difference, weight, BAND_RATE_HZ, _FINEST_DB)
-    known = np.isfinite(curve)
-    whole = curve
-    unsure = np.zeros(len(curve))
-    explained: FloatArray | None = None
-    spread = np.zeros(len(curve))
-    if made is not None:
-        then_s, every_band = made
-        made_db = np.column_stack([np.interp(times, then_s, band) for band in every_band.T])
-        weight = weight / (1 + np.abs(made_db) / _MADE_DB)
-        weight[~_judged(pair, times)] = 0
-        curve, draws = agreement.agreed(difference - made_db, weight, BAND_RATE_HZ, _FINEST_DB)
-        known &= np.isfinite(curve)
-        explained = np.where(known, whole - curve, 0.0)
-        away_db = np.abs(difference - made_db - curve)
-        spread = 1.4826 * weighted_medians(away_db, np.where(known, weight, 0.0))
-        unsure = _UNSURE * np.abs(explained)
-    steady = agreement.intervals(curve, draws)
-    found: tuple[cuts.Cut, ...] = ()
-    if match.same_take and known.sum() >= 6:
-        rate_hz = float(min(reference.sample_rate_hz, candidate.sample_rate_hz))
-        still_db = (steady[1] - steady[0]) / (2 * 1.96)
-        inside = known.copy()
-        inside[known] = cuts.steady_bands(still_db[known])
-        found = cuts.fit(
-            THIRD_OCTAVE_CENTRES_HZ[inside], curve[inside], still_db[inside], rate_hz
-        )
-        known = inside if found else known
-    rest = curve - cuts.total_db(found, THIRD_OCTAVE_CENTRES_HZ)
+def _compared(pair: Pair, curve: Curve, audible: BoolArray) -> ToneDifference:
+    """Cuts, tilt and broad filters of the curve, with the scatter that its intervals hold."""
+    found, known = _cuts(pair, curve)
+    rest = curve.level_db - cuts.total_db(found, THIRD_OCTAVE_CENTRES_HZ)
     local = agreement.local_scatter(rest)
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
     typical = float(np.median(local[upper])) if upper.any() else 0.0
     scatter = _LOCAL_SCATTER * local
-    if not match.same_take:
+    if not pair.same_take:
         scatter = np.hypot(_OTHERS_SHARE * local, _OTHER_PERFORMANCE_DB)
-    low, high = agreement.intervals(curve, draws, np.hypot(scatter, unsure))
-    deviation = np.where(known, (high - low) / (2 * 1.96), np.inf)
-    line = shaping.Line.through(rest, deviation)
-    tilt, tilt_interval = _tilt(line, np.where(known, draws, 0.0), typical, pair)
+    low, high = agreement.intervals(curve.level_db, curve.draws, np.hypot(scatter, curve.unsure_db))
+    line = shaping.Line.through(rest, np.where(known, _deviation(low, high), np.inf))
+    tilt, tilt_interval = _tilt(line, np.where(known, curve.draws, 0.0), typical, pair)
     fitted = shaping.Shaping((), 0.0, np.zeros(0))
-    if known.sum() >= 6:
-        centres = THIRD_OCTAVE_CENTRES_HZ[known]
+    if known.sum() >= _FEWEST_BANDS:
         # The filters describe the curve that is there, whoever made it.
-        near = agreement.intervals(curve, draws, scatter)
-        there = rest if explained is None else rest + explained
-        fitted = shaping.fit(centres, there[known], ((near[1] - near[0]) / (2 * 1.96))[known])
+        near = agreement.intervals(curve.level_db, curve.draws, scatter)
+        fitted = shaping.fit(
+            THIRD_OCTAVE_CENTRES_HZ[known],
+            (rest + curve.moved_db)[known],
+            _deviation(*near)[known],
+        )
     left = fitted.residual_db
-    moved = 0.0 if explained is None else explained
-    compared = ToneDifference(
+    return ToneDifference(
         band_centre_hz=CENTRES_HZ,
-        band_level_db=values(whole, known),
-        band_level_db_interval=pairs(low + moved, high + moved, known),
+        band_level_db=values(curve.whole_db, known),
+        band_level_db_interval=pairs(low + curve.moved_db, high + curve.moved_db, known),
         tilt_db_per_octave=tilt,
         tilt_db_per_octave_interval=tilt_interval,
         shaping_kind=tuple(entry.kind for entry in fitted.filters),
@@ -275,19 +209,30 @@ def _compared(
         residual_db=float(np.sqrt(np.mean(left**2))) if len(left) else None,
         cuts=found,
         reasons=() if line else ("Too few bands in common for a tilt.",),
-        audible=tuple(bool(value) for value in _audible(of_reference) | _audible(of_candidate)),
-        moments_spread_db=tuple(spread.tolist()),
+        audible=tuple(audible.tolist()),
+        moments_spread_db=tuple(curve.spread_db.tolist()),
     )
-    return compared, explained
 
 
-def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
-    """Moments in which it is known what elements did, shape (n,)."""
-    spectra = pair.of_elements
-    if spectra.judged is None:
-        return np.ones(len(times_s), np.bool_)
-    share = spectra.judged.mean(axis=1)
-    return np.asarray(np.interp(times_s, spectra.times_s, share) > _MOSTLY)
+def _cuts(pair: Pair, curve: Curve) -> tuple[tuple[cuts.Cut, ...], BoolArray]:
+    """Low- and high-cut filters, which are told of one take only; and the bands known beside."""
+    known = curve.known
+    if not pair.same_take or known.sum() < _FEWEST_BANDS:
+        return (), known
+    steady = agreement.intervals(curve.level_db, curve.draws)
+    rate_hz = float(min(pair.reference.sample_rate_hz, pair.candidate.sample_rate_hz))
+    still_db = _deviation(*steady)
+    inside = known.copy()
+    inside[known] = cuts.steady_bands(still_db[known])
+    found = cuts.fit(
+        THIRD_OCTAVE_CENTRES_HZ[inside], curve.level_db[inside], still_db[inside], rate_hz
+    )
+    return found, inside if found else known
+
+
+def _deviation(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Standard deviation by a 95 % interval."""
+    return (high - low) / (2 * 1.96)
 
 
 def _tilt(
@@ -300,42 +245,6 @@ def _tilt(
     spread = typical if pair.same_take else max(_BALANCE_DB, _OTHERS_SHARE * typical)
     around = line.scattered(slopes - np.mean(slopes), spread)
     return line.slope, (line.slope + around[0], line.slope + around[1])
-
-
-def _paired_power(
-    reference: Features, candidate: Features, match: Match, times: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Power of both on the reference's clock, smoothed a little, shape (frames, 31)."""
-    size = max(round(_SMOOTH_S[match.same_take] * BAND_RATE_HZ), 1)
-    of_reference, of_candidate = (
-        ndimage.uniform_filter1d(
-            features.band_power.sum(axis=2, dtype=np.float64), size, axis=0, mode="nearest"
-        )
-        for features in (reference, candidate)
-    )
-    return (
-        sample_frames(of_reference, BAND_RATE_HZ, times),
-        match.time_map.warp(of_candidate, BAND_RATE_HZ, times),
-    )
-
-
-def _threshold_power(pair: Pair) -> FloatArray:
-    """Power at the threshold of hearing in third octaves of each recording, shape (2, 31)."""
-    whole = [
-        float(features.band_power.sum(axis=(1, 2), dtype=np.float64).mean())
-        for features in (pair.reference, pair.candidate)
-    ]
-    below_db = HEARING_THRESHOLD_DB_SPL - PLAYBACK_DB_SPL
-    return np.multiply.outer(whole, 10 ** (below_db / 10))
-
-
-def _audible(power: FloatArray) -> BoolArray:
-    """Which bands rise above the threshold of hearing in their loud moments, shape (31,)."""
-    whole = float(power.sum(axis=1).mean())
-    loud = np.percentile(power, 95, axis=0)
-    heard_db = PLAYBACK_DB_SPL + 10 * np.log10(np.maximum(loud, 1e-30) / whole)
-    audible: BoolArray = heard_db > HEARING_THRESHOLD_DB_SPL
-    return audible
 
 
 analyzer = ToneAnalyzer()

@@ -40,9 +40,6 @@ _HUBER_DB = 1.5  # misfits beyond count linearly; our judgement, not measured
 _DEEP_SHARE = 0.08
 """Of what a band lost: at a steep slope it holds mostly what its nearer edge lets through, and
 that hangs on the notes (1 dB in 12 on the sample score under known filters)."""
-_FLOOR_DB = 0.3  # what a response averaged over a band leaves open, as in shaping
-# Resolution: three points within a third octave.
-_IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
 _LEAST_HALF = (0.03, 0.5)  # natural logarithm of the corner; dB an octave
 
 
@@ -84,7 +81,7 @@ class Cut:
 
     def band_response_db(self, centre_hz: FloatArray) -> FloatArray:
         """The same in third-octave bands, averaged as power."""
-        inside = (centre_hz[:, None] * _IN_BAND).ravel()
+        inside = (centre_hz[:, None] * shaping.IN_BAND).ravel()
         power = 10 ** (-abs(self.response_db(inside)) / 10).reshape(len(centre_hz), -1)
         sign = -1.0 if self.in_candidate else 1.0
         return np.asarray(-sign * 10 * np.log10(power.mean(axis=1)))
@@ -110,7 +107,7 @@ def fit(
     tuple of Cut
         At most one at either end.
     """
-    deviation = np.hypot(deviation_db, np.maximum(_FLOOR_DB, _DEEP_SHARE * np.abs(curve_db)))
+    deviation = np.hypot(deviation_db, np.maximum(shaping.FLOOR_DB, _DEEP_SHARE * np.abs(curve_db)))
     kept: tuple[Cut, ...] = ()
     ends = [kind for kind in (LOW_CUT, HIGH_CUT) if _falls(kind, curve_db, deviation_db)]
     if not ends:
@@ -216,7 +213,7 @@ def _nearest(
     sign = np.sign(cut.slope_db_per_octave)
     slopes_db = sign * np.clip(slopes_db, _SLOPES_DB[0], _SLOPES_DB[-1])
     corner, slope = (grid.ravel() for grid in np.meshgrid(corners_hz, slopes_db))
-    inside = (centre_hz[:, None] * _IN_BAND).ravel()
+    inside = (centre_hz[:, None] * shaping.IN_BAND).ravel()
     fine = _response_db(cut.kind, corner, slope, inside, cut.rate_hz)
     power = 10 ** (-np.abs(fine) / 10).reshape(len(corner), len(centre_hz), -1).mean(axis=2)
     left = curve + sign * 10 * np.log10(power)

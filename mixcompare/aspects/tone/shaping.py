@@ -42,14 +42,14 @@ _Q_SPREAD = 0.7  # natural logarithm; only holds Q where the bands don't tell it
 _GAIN_LIMIT_DB = 24.0  # range of the fit, our choice
 _GAIN_SPREAD_DB = 6.0  # keeps two filters from working against each other
 _LEVEL_SPREAD_DB = 0.5  # how far the level match may be off
-_FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however steady the difference
+FLOOR_DB = 0.3  # what a response averaged over a band leaves open, however steady the difference
 _PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
 _TILT_SHARE = 0.6  # of the curve, before it is called a tilt
 # Cost: so many filters are tried in all combinations, each kind of mixture from so many starts.
 _EXHAUSTIVE, _STARTS = 3, 3
-_OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
 # Resolution: three points within a third octave.
-_IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
+IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
+_OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
 
 
 @dataclass(frozen=True)
@@ -175,7 +175,7 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
         Annals of Statistics 6, 461-464). Up to three are looked for together, further ones each
         on top of those before.
     """
-    problem = _Problem(centre_hz, curve_db, np.hypot(deviation_db, _FLOOR_DB))
+    problem = _Problem(centre_hz, curve_db, np.hypot(deviation_db, FLOOR_DB))
     best = problem.refined(())
     for count in range(1, MOST_FILTERS + 1):
         if len(curve_db) < 3 * count + 3:
@@ -214,7 +214,7 @@ def is_tilt(
     bool
         By the criterion of Schwarz (1978), which sets misfit against the number of parameters.
     """
-    deviation = np.hypot(deviation_db, _FLOOR_DB)
+    deviation = np.hypot(deviation_db, FLOOR_DB)
     weight = deviation**-2
     line = slope * np.log2(np.clip(centre_hz, *TILT_RANGE_HZ))
     left = curve_db - line
@@ -372,7 +372,7 @@ def _power_response(kind: str, values: FloatArray, frequency_hz: FloatArray) -> 
 
 def _band_response_db(kind: str, values: FloatArray, centre_hz: FloatArray) -> FloatArray:
     """Gain in third-octave bands, averaged as power, shape (..., bands)."""
-    inside = (centre_hz[:, None] * _IN_BAND).ravel()
+    inside = (centre_hz[:, None] * IN_BAND).ravel()
     power = _power_response(kind, values, inside)
-    mean = power.reshape(*power.shape[:-1], len(centre_hz), len(_IN_BAND)).mean(axis=-1)
+    mean = power.reshape(*power.shape[:-1], len(centre_hz), len(IN_BAND)).mean(axis=-1)
     return np.asarray(10 * np.log10(mean))

@@ -11,7 +11,8 @@ from mixcompare.aspects.tone.values import SteadyNoise
 from mixcompare.findings import Finding, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.confidence import evidence
-from mixcompare.pair.noise import HISS_FROM_HZ, Hum
+from mixcompare.pair.hiss import HISS_FROM_HZ
+from mixcompare.pair.hum import Hum
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
@@ -20,7 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 _NOISE_WITHIN_DB = 0.5
-"""Steady within 1 dB over all quiet moments (:mod:`mixcompare.pair.noise`)."""
+"""Steady within 1 dB over all quiet moments (:mod:`mixcompare.pair.steady_power`)."""
 _SHOWS_DB = 1.0  # a band that lost less does not tell of the cut; our judgement, not measured
 _EVEN_DB = 2.0  # this near to 6 dB per order the slope is called that; our judgement, not measured
 _APART = ("balance", "width", "placement", "room", "dynamics", "tone")

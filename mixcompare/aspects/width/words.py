@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
-from mixcompare.findings import Cause, Finding, JustNoticeable, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, signed
 from mixcompare.findings.cause import Differs, Seen, weighed
-from mixcompare.findings.confidence import evidence
+from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
 
 _MADE_WITHIN_DB = 0.3  # side against mid, of most cells alike
@@ -18,20 +18,17 @@ INVERTED = 0.3  # correlation of the low bands beyond which a sign can be told
 def _finding(
     pair: Pair,
     kind: str,
-    value: float,
-    around: tuple[float, float],
-    noticeable: JustNoticeable,
+    size: Size,
     words: tuple[str, str],
     cause: Cause,
     band_hz: tuple[float, float] | None = None,
-    agreeing: float = 1.0,
 ) -> Finding:
-    proof = evidence(value, around, pair.same_take, agreeing)
+    proof = size.evidence(pair.same_take)
     text, advice = words
     return Finding(
-        aspect="width", kind=kind, subject="the stereo image", difference=value, interval=around,
-        unit=noticeable.unit, jnd=size_in_jnd(value, around, noticeable.size),
-        noticeable=noticeable, confidence=proof.confidence, evidence=proof,
+        aspect="width", kind=kind, subject="the stereo image",
+        difference=size.value, interval=size.around, unit=size.noticeable.unit, jnd=size.jnd,
+        noticeable=size.noticeable, confidence=proof.confidence, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
@@ -46,9 +43,9 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     if made is not None:
         # What was done to the side signal as a whole is known; the rest are single elements.
         value, around = made, (made - _MADE_WITHIN_DB, made + _MADE_WITHIN_DB)
-    size = size_in_jnd(value, around, WIDTH.size)
     share = 1.0 if made is not None else difference.agreeing_share or 0.0
-    if size < 1 or share < AGREEING_SHARE:
+    size = Size(value, around, WIDTH, share)
+    if size.jnd < 1 or share < AGREEING_SHARE:
         return []
     wider = value > 0
     direct, decay = difference.side_to_mid_direct_db, difference.side_to_mid_decay_db
@@ -70,7 +67,7 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     kind = "wider" if wider else "narrower"
     words = (text, advice)
     cause = _cause(pair, only_decays)
-    found = _finding(pair, kind, value, around, WIDTH, words, cause, agreeing=share)
+    found = _finding(pair, kind, size, words, cause)
     return [found if made is None else replace(found, apart=("balance", "placement", "room"))]
 
 
@@ -95,7 +92,7 @@ def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     words = (text, f"Check the {name}: both channels carry the same signal.")
     kind = "narrower" if value > 0 else "wider"
     cause = weighed(Differs.WIDTH, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
-    return [_finding(pair, kind, value, around, NEAR_MONO, words, cause)]
+    return [_finding(pair, kind, Size(value, around, NEAR_MONO), words, cause)]
 
 
 def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, float]) -> Finding:
@@ -109,4 +106,5 @@ def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, 
     )
     words = (text, f"Invert the polarity of one channel of the {name}.")
     cause = weighed(Differs.WIDTH, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
-    return _finding(pair, "polarity_inverted", value, around, CORRELATION, words, cause, LOW_HZ)
+    size = Size(value, around, CORRELATION)
+    return _finding(pair, "polarity_inverted", size, words, cause, LOW_HZ)

@@ -4,6 +4,12 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/findings/size.py",
+        ("tests/aspects/test_placement.py", "tests/aspects/test_width.py"),
+        ("return size_in_jnd(self.value,", "return 0 * size_in_jnd(self.value,"),
+        ("same_take, self.agreeing)", "same_take, 0.1)"),
+    ),
+    *each(
         "mixcompare/findings/ranking.py",
         ("tests/findings/test_finding.py",),
         ("finding.jnd * max(share, 0.01) ** 0.25 * finding.confidence", "finding.confidence"),

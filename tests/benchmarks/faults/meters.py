@@ -283,12 +283,29 @@ FAULTS: list[Fault] = [
         ("moves = loud > 10**0.4 * soft", "moves = loud > 0 * soft"),
     ),
     *each(
-        "mixcompare/audio/recording.py",
-        ("tests/audio/test_recording.py",),
+        "mixcompare/audio/stereo.py",
+        ("tests/audio/test_stereo.py",),
         ("4: [[1, 0, _DOWN, 0], [0, 1, 0, _DOWN]]", "4: [[1, 0, 0, _DOWN], [0, 1, _DOWN, 0]]"),
         ("_DOWN = np.sqrt(0.5)", "_DOWN = 0.5"),
+    ),
+    *each(
+        "mixcompare/audio/checks.py",
+        ("tests/audio/test_checks.py",),
         ("SILENCE_PEAK = 10 ** (-90 / 20)", "SILENCE_PEAK = 10 ** (-84 / 20)"),
+    ),
+    *each(
+        "mixcompare/audio/file.py",
+        ("tests/audio/test_file.py",),
+        ("frames < 0.98 * info.frames", "frames < 0.1 * info.frames"),
+    ),
+    *each(
+        "mixcompare/audio/recording.py",
+        ("tests/audio/test_recording.py",),
         ("offset = round(self.span_s[0] * self.sample_rate_hz) + first", "offset = first"),
+    ),
+    *each(
+        "mixcompare/audio/span.py",
+        ("tests/audio/test_span.py", "tests/audio/test_checks.py"),
         ("3600 * h + 60 * m + s", "3600 * h + 6 * m + s"),
         ("float(min(end, length_s))", "float(end)"),
     ),

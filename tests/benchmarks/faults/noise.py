@@ -4,21 +4,42 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/pair/steady_power.py",
+        ("tests/pair/test_steady_power.py", "tests/pair/test_noise.py", "tests/pair/test_hiss.py"),
+        ("_STEADY_DB = 1.0", "_STEADY_DB = 20.0"),
+        ("(noise > 0) & (most < near * noise)", "(noise > 0)"),
+    ),
+    *each(
+        "mixcompare/pair/clean_and_noisy.py",
+        ("tests/pair/test_hiss.py",),
+        ("return clean * self.ridden[:, None], noisy", "return clean, noisy"),
+        ("max(whole - power, 1e-20) / max(power, 1e-20)", "max(power, 1e-20) / whole"),
+    ),
+    *each(
+        "mixcompare/pair/hiss.py",
+        ("tests/pair/test_hiss.py",),
+        ("in_candidate=pair.noisy_is_candidate", "in_candidate=not pair.noisy_is_candidate"),
+        ("level = float(power[shown].sum())", "level = float(power.sum() / 2)"),
+    ),
+    *each(
+        "mixcompare/pair/hum.py",
+        ("tests/pair/test_hum.py", "tests/pair/test_noise.py"),
+        ("_LINE_LEAST_OVER_DB = 8.0", "_LINE_LEAST_OVER_DB = 3.0"),
+        ("/ _LINE_S / number)", "/ _LINE_S)"),
+    ),
+    *each(
         "mixcompare/pair/noise.py",
         ("tests/pair/test_noise.py",),
-        ("_STEADY_DB = 1.0", "_STEADY_DB = 20.0"),
-        ("_LINE_LEAST_OVER_DB = 8.0", "_LINE_LEAST_OVER_DB = 3.0"),
-        ("(noise > 0) & (most < near * noise)", "(noise > 0)"),
         ("if not match.same_take or", "if"),
     ),
     *each(
         "mixcompare/pair/noise_shared.py",
-        ("tests/pair/test_noise.py",),
+        ("tests/pair/test_noise_shared.py",),
         ("found.noise / found.gain, 0.0).reshape(BANDS, 2)", "found.noise, 0.0).reshape(BANDS, 2)"),
     ),
     *each(
         "mixcompare/aspects/tone/steady.py",
-        ("tests/pair/test_noise.py",),
+        ("tests/aspects/test_steady.py",),
         ("sign = 1.0 if one.in_candidate else -1.0", "sign = -1.0 if one.in_candidate else 1.0"),
         ("bool((one.power > least[band]).any())", "False"),
     ),

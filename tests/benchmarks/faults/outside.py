@@ -4,7 +4,7 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
-        "mixcompare/aspects/tone/aspect.py",
+        "mixcompare/aspects/tone/curve.py",
         (
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[bell]",
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[bell_cut]",
@@ -100,7 +100,7 @@ FAULTS: list[Fault] = [
         ),
     ),
     *each(
-        "mixcompare/elements/changes.py",
+        "mixcompare/elements/one_take.py",
         (
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[figure]",
         ),

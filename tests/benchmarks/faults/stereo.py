@@ -243,23 +243,30 @@ FAULTS: list[Fault] = [
         ("far = 2 * float", "far = float"),
     ),
     *each(
-        "mixcompare/aspects/tone/aspect.py",
+        "mixcompare/aspects/tone/curve.py",
         ("tests/aspects/test_tone.py",),
         (
             "np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30)",
             "np.maximum(of_reference, 1e-30) / np.maximum(of_candidate, 1e-30)",
         ),
-        ("difference -= match.gain_db", "difference += match.gain_db"),
-        ("-= match.gain_db", "-= 0.5 * match.gain_db"),
+        ("-= pair.match.gain_db", "-= 0.5 * pair.match.gain_db"),
         (
-            "match.time_map.warp(of_candidate, BAND_RATE_HZ, times)",
-            "sample_frames(of_candidate, BAND_RATE_HZ, times)",
+            "pair.match.time_map.warp(of_candidate, BAND_RATE_HZ, times_s)",
+            "sample_frames(of_candidate, BAND_RATE_HZ, times_s)",
         ),
+        (
+            "audible_bands(of_reference) | audible_bands(of_candidate)",
+            "audible_bands(of_reference) & audible_bands(of_candidate)",
+        ),
+    ),
+    *each(
+        "mixcompare/aspects/tone/hearing.py",
+        ("tests/aspects/test_tone.py",),
         ("PLAYBACK_DB_SPL = 75.0", "PLAYBACK_DB_SPL = 85.0"),
-        (
-            "_audible(of_reference) | _audible(of_candidate)",
-            "_audible(of_reference) & _audible(of_candidate)",
-        ),
+    ),
+    *each(
+        "mixcompare/aspects/tone/aspect.py",
+        ("tests/aspects/test_tone.py",),
         ("_MANY_PARTIALS_HZ = 450.0", "_MANY_PARTIALS_HZ = 1450.0"),
         ("_OTHER_PERFORMANCE_DB)", "0.0)"),
         ("_BALANCE_DB = 1.3", "_BALANCE_DB = 0.3"),

@@ -1,0 +1,85 @@
+"""White noise of known level is hiss; what swells or is held is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy import signal
+
+from mixcompare.pair.hiss import Hiss
+from tests import operations
+from tests.pair.noisy_music import (
+    between,
+    features_of,
+    played,
+    take,
+    take_features,
+    white,
+)
+from tests.synthetic import RATE_HZ
+
+FloatArray = npt.NDArray[np.float64]
+Change = Callable[[FloatArray], FloatArray]
+
+
+@pytest.mark.parametrize(("level_db", "together"), [(-58.0, 0.0), (-48.0, 0.8)])
+def test_white_noise_is_hiss_of_its_own_level(level_db: float, together: float) -> None:
+    rate_hz = operations.RATE_HZ
+    noise = white(take(), level_db, together)
+    other = features_of(take() + noise, rate_hz)
+    (found,) = between(take_features(), other)
+    assert isinstance(found, Hiss)
+    assert found.in_candidate
+    low, high = found.band_hz
+    assert low < 10_000
+    assert high > 16_000
+    # Level by Welch's method (scipy), of the mean of the channels; a full-scale sine, whose power
+    # is a half, has 0 dBFS (AES17).
+    frequency_hz, density = signal.welch(noise, rate_hz, nperseg=4096, axis=0)
+    inside = (frequency_hz > low) & (frequency_hz < high)
+    power = density[inside].sum() * frequency_hz[1] / 2
+    assert found.level_dbfs == pytest.approx(10 * np.log10(2 * power), abs=0.5)
+    music = (take() ** 2).sum(axis=1).mean()
+    assert found.below_music_db == pytest.approx(10 * np.log10(music / 2 / power), abs=0.7)
+    (back,) = between(other, take_features())
+    assert not back.in_candidate
+    assert back.level_dbfs == pytest.approx(found.level_dbfs, abs=0.1)
+
+
+def roll(samples: FloatArray, start_s: float, end_s: float) -> FloatArray:
+    """A cymbal rolled: noise that swells and falls."""
+    time_s = np.arange(len(samples)) / RATE_HZ
+    band = signal.butter(2, [3000, 10_000], "band", fs=RATE_HZ, output="sos")
+    noise = signal.sosfilt(band, white(samples, -30.0), axis=0)
+    swell = np.clip(np.minimum((time_s - start_s) / 1.5, (end_s - time_s) / 3), 0, 1)
+    return np.asarray(noise * swell[:, None])
+
+
+def pedal(samples: FloatArray) -> FloatArray:
+    """G1 held from beginning to end."""
+    time_s = np.arange(len(samples))[:, None] / RATE_HZ
+    tones = sum(np.sin(2 * np.pi * 49.0 * number * time_s) / number for number in range(1, 8))
+    return np.asarray(0.02 * tones * np.ones(2))
+
+
+@pytest.mark.parametrize("element", [lambda x: roll(x, 4.0, 16.0), pedal])
+def test_what_sounds_long_is_no_noise(element: Change) -> None:
+    part = element(played())
+    soft, loud = features_of(played() + part), features_of(played() + 2 * part)
+    assert between(soft, loud) == ()
+
+
+@pytest.mark.parametrize("by_db", [-6.0, 6.0])
+def test_noise_is_told_beside_a_fade(by_db: float) -> None:
+    rate_hz = operations.RATE_HZ
+    faded = take() * 10 ** (np.linspace(0, by_db, len(take()))[:, None] / 20)
+    noise = white(take(), -50.0)
+    (found,) = between(take_features(), features_of(faded + noise, rate_hz))
+    assert isinstance(found, Hiss)
+    low, high = found.band_hz
+    frequency_hz, density = signal.welch(noise, rate_hz, nperseg=4096, axis=0)
+    power = density[(frequency_hz > low) & (frequency_hz < high)].sum() * frequency_hz[1]
+    assert found.level_dbfs == pytest.approx(10 * np.log10(power), abs=0.7)
