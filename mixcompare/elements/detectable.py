@@ -8,15 +8,15 @@ listed however much it changed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.change import Change, overlap, without_change
-from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
-from mixcompare.elements.take import breadth, ground
+from mixcompare.elements.change import Change, Split, overlap, without_change
+from mixcompare.elements.one_take import EXACT_SCATTER_DB
+from mixcompare.elements.take import ground
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.detectable import Band, Detectable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, size_in_jnd
@@ -24,6 +24,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
+Find = Callable[[PairSpectra], Split]
 
 ELEMENT_SHARES = (0.1, 0.3)
 """Of its register's energy: an element among others, and one that leads there."""
@@ -58,12 +59,12 @@ def detectable(
     wanted = [(band_hz, share) for band_hz in registers_hz for share in ELEMENT_SHARES]
     still = None
     if pair.same_take:
-        spectra, least_breadth = ground(pair)
-        still = _unchanged(_stretch(spectra))
+        spectra, find = ground(pair)
+        still = _unchanged(_stretch(spectra), find)
     if still is None:
         return tuple(Detectable(*one, None) for one in wanted)
     elements = [(one, _element(still, *one)) for one in wanted]
-    finder = _Finder(still, noticeable_db, least_breadth)
+    finder = _Finder(still, noticeable_db, find)
     return tuple(
         Detectable(*one, finder.smallest_db(own)) for one, own in elements if own is not None
     )
@@ -84,11 +85,11 @@ def _stretch(spectra: PairSpectra) -> PairSpectra:
     )
 
 
-def _unchanged(spectra: PairSpectra) -> PairSpectra | None:
+def _unchanged(spectra: PairSpectra, find: Find) -> PairSpectra | None:
     """The pair as if no element had changed; None where single elements can't be told."""
     if len(spectra.times_s) < 3 * RATE_HZ:
         return None
-    split = exact_split(spectra)
+    split = find(spectra)
     if not split.scatter_db < EXACT_SCATTER_DB:
         return None
     for change in split.changes:
@@ -122,7 +123,7 @@ class _Finder:
 
     spectra: PairSpectra
     noticeable_db: float
-    least_breadth: float
+    find: Find
 
     def smallest_db(self, own: FloatArray) -> float | None:
         """By bisection: a larger change is never harder to find."""
@@ -138,7 +139,7 @@ class _Finder:
 
     def _would_list(self, own: FloatArray, level_db: float) -> bool:
         raised = self.spectra.candidate * (1 + own * (10 ** (level_db / 10) - 1))
-        changes = exact_split(replace(self.spectra, candidate=raised)).changes
+        changes = self.find(replace(self.spectra, candidate=raised)).changes
         return any(self._is_it(change, own * self.spectra.reference) for change in changes)
 
     def _is_it(self, change: Change, part: FloatArray) -> bool:
@@ -146,6 +147,4 @@ class _Finder:
         proof = evidence(change.difference_db, change.interval, True, change.agreeing)
         size = size_in_jnd(change.difference_db, change.interval, self.noticeable_db)
         listed = size >= 1 and proof.confidence >= LEAST_CONFIDENCE
-        return (
-            change.difference_db > 0 and alike and listed and breadth(change) > self.least_breadth
-        )
+        return change.difference_db > 0 and alike and listed

@@ -207,11 +207,17 @@ class Pair:
 
     @cached_property
     def ride(self) -> Ride:
-        """What moves the whole over time; nothing that could be told of two performances."""
-        frames = len(self.spectra.times_s)
+        """What moves the whole over time; nothing that could be told of two performances.
+
+        Under two tails every cell scatters: where none moves all of them, one tail is tried.
+        """
         if not self.same_take:
-            return Ride(np.zeros(frames), np.ones(frames, bool))
-        return ride_between(self.straightened)
+            return self._no_ride
+        plain = ride_between(self.straightened)
+        if plain.moves or self.image.told or self.reference.is_mono or self.candidate.is_mono:
+            return plain
+        one = self._under_tail_unridden
+        return plain if one is None else ride_between(one.spectra)
 
     @cached_property
     def of_elements(self) -> PairSpectra:
@@ -219,6 +225,9 @@ class Pair:
         spectra = self.straightened
         if self.ride.moves:
             spectra = with_ride_undone(spectra, self.ride)
+        return self._unclipped(spectra)
+
+    def _unclipped(self, spectra: PairSpectra) -> PairSpectra:
         clipped = self.clipped(spectra.times_s)
         return not_judged(spectra, clipped[:, None]) if clipped.any() else spectra
 
@@ -263,16 +272,28 @@ class Pair:
     @cached_property
     def under_one_tail(self) -> OneTail | None:
         """The reference with the candidate's tail; None where it can't be learnt."""
-        return self._matched_tail(None)
+        if self.ride.moves:
+            return self._matched_tail(self.of_elements, self.ride)
+        return self._under_tail_unridden
 
     def relearnt(self, factors: FloatArray) -> OneTail | None:
         """The same, learnt with some cells changed: their power factors, of the semitones."""
         one = self.under_one_tail
-        return one and self._matched_tail((one.level_db, factors))
+        return one and self._matched_tail(self.of_elements, self.ride, (one.level_db, factors))
 
-    def _matched_tail(self, changed: tuple[float, FloatArray] | None) -> OneTail | None:
-        sounding = self.reference, self.candidate
-        return under_one_tail(sounding, self.match, self.of_elements, self.ride, changed)
+    @cached_property
+    def _under_tail_unridden(self) -> OneTail | None:
+        return self._matched_tail(self._unclipped(self.straightened), self._no_ride)
+
+    @property
+    def _no_ride(self) -> Ride:
+        frames = len(self.spectra.times_s)
+        return Ride(np.zeros(frames), np.ones(frames, bool))
+
+    def _matched_tail(
+        self, spectra: PairSpectra, ride: Ride, changed: tuple[float, FloatArray] | None = None
+    ) -> OneTail | None:
+        return under_one_tail((self.reference, self.candidate), self.match, spectra, ride, changed)
 
     @cached_property
     def wetness(self) -> Wetness | None:

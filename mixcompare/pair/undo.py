@@ -125,8 +125,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
     difference = spectra.difference_db
     loads = weight.sum(axis=1)
     full = loads >= _USUAL_CELLS * np.median(loads)
-    # Bands first: a filter may lie between the two. Where some sound only while the level is another
-    # one, each of them takes it for its own: then moments first.
+    # Bands first: a filter may lie between the two. One that sounds only while the level is another
+    # takes it for its own: then moments first.
     told, known = _moments_db(difference, weight, full, still)
     if known.mean() < 0.5:
         told, known = _moments_db(difference, weight, full, _medians_of_moments(difference, weight))

@@ -97,7 +97,9 @@ class BalanceAnalyzer:
         for change in split.changes:
             found = describe(change.energy, spectra)
             stands = _stands(change, spectra, split.tone_db)
-            if can_be_heard(*stands):
+            # Under one tail what moves little of the sound is no element already; and what is left
+            # of one between two tails is too little to judge how it is heard.
+            if split.one_tail or can_be_heard(*stands):
                 elements.append(_element(change, found, match, stands))
         asked = spectra if split.hidden is None else not_judged(spectra, split.hidden)
         passages = local_changes(asked, split, match.same_take)
