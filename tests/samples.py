@@ -9,7 +9,7 @@ from typing import Any
 
 from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
+from mixcompare.comparison import Comparison, analyse
 from mixcompare.features import Features
 from mixcompare.results import Results
 from tests import once_a_run
@@ -45,3 +45,9 @@ def compared(reference: str, candidate: str) -> Results:
         return analyse(a, b, align(a, b))
 
     return once_a_run.made(f"{reference}-{candidate}", made)
+
+
+def comparison(reference: str, candidate: str) -> Comparison:
+    """The same with the recordings at hand."""
+    recordings = (Recording.open(path(name)) for name in (reference, candidate))
+    return Comparison(compared(reference, candidate), *recordings)

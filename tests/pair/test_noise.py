@@ -11,14 +11,16 @@ import pytest
 from scipy import signal
 
 from mixcompare.alignment import align
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
+from mixcompare.pair.match import Match
 from mixcompare.pair.noise import Hiss, Hum, Noise, noise_between, steady_noise
 from mixcompare.pair.noise_shared import shared
 from mixcompare.pair.pair import Pair, aligned
 from tests import operations, synthetic
 from tests.synthetic import RATE_HZ
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 Change = Callable[[FloatArray], FloatArray]
@@ -61,7 +63,10 @@ def pair_of(one: Features, other: Features) -> Pair:
 
 
 def between(one: Features, other: Features) -> Noise:
-    return noise_between(one, other, pair_of(one, other).match)
+    """Of two recordings on one clock."""
+    seconds = min(one.duration_s, other.duration_s)
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take=True)
+    return noise_between(one, other, match)
 
 
 @functools.cache
@@ -210,7 +215,7 @@ BESIDE: dict[str, Change] = {
 def test_noise_is_told_beside_a_figure(kind: str) -> None:
     (before, rate_hz), (after, _) = operations.with_parts(take(), FIGURE, 11.0, 5.0)
     one, other = features_of(before, rate_hz), features_of(BESIDE[kind](after), rate_hz)
-    results = analyse(one, other, align(one, other))
+    results = told_of(one, other)
     told = {finding.kind: finding for finding in results.findings}
     noise = told.pop(kind)
     assert noise.aspect == "tone"

@@ -12,13 +12,13 @@ import pytest
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from mixcompare.results import Results
 from tests import synthetic
 from tests.synthetic import RATE_HZ
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -52,28 +52,32 @@ def reference() -> Features:
     return Features.of(Recording.from_array(played(), RATE_HZ))
 
 
+@functools.cache
+def one_clock() -> Alignment:
+    """Of every candidate: nothing here is moved in time."""
+    alignment = align(reference(), reference())
+    assert alignment.same_take
+    return alignment
+
+
 @dataclass(frozen=True)
 class Held:
     """A candidate held against the reference; the pair and what is told, when asked for."""
 
     candidate: Features
-    alignment: Alignment
 
     @functools.cached_property
     def pair(self) -> Pair:
-        pair = aligned(reference(), self.candidate, self.alignment)
+        pair = aligned(reference(), self.candidate, one_clock())
         return pair.with_gain(match_level(pair).gain_db)
 
     @functools.cached_property
     def results(self) -> Results:
-        return analyse(reference(), self.candidate, self.alignment)
+        return told_of(reference(), self.candidate, one_clock())
 
 
 def held(candidate: FloatArray) -> Held:
-    other = Features.of(Recording.from_array(candidate, RATE_HZ))
-    alignment = align(reference(), other)
-    assert alignment.same_take
-    return Held(other, alignment)
+    return Held(Features.of(Recording.from_array(candidate, RATE_HZ)))
 
 
 def told(results: Results) -> dict[str, float]:
