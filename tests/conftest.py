@@ -18,14 +18,23 @@ RATE_HZ = 48_000
 
 
 LONGEST_FIRST = (
-    "test_align",
     "test_real_recordings",
+    "test_chain",
     "test_undo",
     "test_comparison",
-    "test_coverage",
-    "test_notebooks",
-    "test_chain",
     "test_contract",
+    "test_browser",
+    "test_room",
+    "test_notebooks",
+    "test_align",
+    "test_coverage",
+    "test_take",
+    "test_tone",
+    "test_changes",
+    "test_noise",
+    "test_reverberation",
+    "test_placement",
+    "test_cli",
 )
 """Files that take long, so that at the end no worker is alone with one of them."""
 

@@ -18,16 +18,15 @@ import pytest
 import soundfile
 from scipy import signal
 
-from mixcompare.alignment import align
 from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.results import Results
 from sample_audio.render import ARRIVAL_MS, HALL, ROOM_SEED, slower
 from tests import samples
 from tests.benchmarks.rendering import Part, mix
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -127,7 +126,7 @@ def told(name: str, back: bool = False) -> Results:
     a, b = samples.features("reference"), made(name)
     if back:
         a, b = b, a
-    return analyse(a, b, align(a, b))
+    return told_of(a, b)
 
 
 def listed(results: Results) -> dict[str, Finding]:

@@ -23,7 +23,6 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
 from mixcompare.aspects.articulation.values import ArticulationMeasurement
 from mixcompare.aspects.width.values import WidthMeasurement
-from mixcompare.audio.recording import Recording
 from mixcompare.cli.align import _worst_places, alignment_lines
 from mixcompare.cli.compare import _print_finding
 from mixcompare.cli.main import main
@@ -124,13 +123,7 @@ def test_other_music_gets_a_report_and_its_own_exit_code(music: Path, tmp_path: 
 @pytest.fixture(scope="session", params=["candidate_figure_louder", "candidate_detached"])
 def compared(request: pytest.FixtureRequest) -> Comparison:
     """A real comparison of the sample recordings."""
-    return sample_comparison(request.param)
-
-
-def sample_comparison(name: str) -> Comparison:
-    paths = (samples.path("reference"), samples.path(name))
-    results = samples.compared("reference", name)
-    return Comparison(results, *(Recording.open(path) for path in paths))
+    return samples.comparison("reference", request.param)
 
 
 @pytest.fixture
@@ -259,7 +252,7 @@ def test_the_report_has_figures_and_sound_unless_one_does_without(
 ) -> None:
     opened: list[str] = []
     monkeypatch.setattr("webbrowser.open", opened.append)
-    comparison = sample_comparison("candidate_figure_louder")
+    comparison = samples.comparison("reference", "candidate_figure_louder")
     monkeypatch.setattr("mixcompare.comparison.compare", lambda *args, **options: comparison)
     out = tmp_path / "report"
     command = ["compare", "a", "b", "--out", str(out), "--quiet"]

@@ -25,8 +25,8 @@ from tests.benchmarks.coverage import Told, by_aspect, measured
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
 
-PAIRS = 12
-CASES = 100
+PAIRS = 8
+CASES = 60
 NO_FILTERS = shaping.Shaping((), 0.0, np.zeros(0))
 OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000)
 
@@ -133,12 +133,12 @@ def told() -> Iterator[dict[str, list[Told]]]:
 @pytest.mark.parametrize(
     ("aspect", "least", "half_width"),
     [
-        ("tone tilt, dB/octave", 12, 0.59),
-        ("tone bands, dB", 300, 3.6),
-        ("width of bands, dB", 150, 0.52),
-        ("turn of the image, dB", 6, 0.052),
-        ("tuning, cents", 12, 1.39),
-        ("tempo ratio", 12, 0.0035),
+        ("tone tilt, dB/octave", PAIRS, 0.59),
+        ("tone bands, dB", 25 * PAIRS, 3.6),
+        ("width of bands, dB", 25 * PAIRS // 2, 0.52),
+        ("turn of the image, dB", PAIRS // 2, 0.052),
+        ("tuning, cents", PAIRS, 1.39),
+        ("tempo ratio", PAIRS, 0.0035),
     ],
 )
 def test_played_pairs(

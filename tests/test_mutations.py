@@ -46,7 +46,6 @@ def test_a_fault_is_put_in_and_taken_out_again(tmp_path: Path) -> None:
         "from mixcompare import errors\n\ndef test_it():\n    assert errors.ParameterError\n"
     )
     fault = Fault("mixcompare/errors.py", "class ParameterError", "class Other", ("test_one.py",))
-    assert shop.passes(fault.tests)
     assert shop.is_caught(fault)
     assert module.read_text(encoding="utf-8") == before
     harmless = Fault(
@@ -55,4 +54,4 @@ def test_a_fault_is_put_in_and_taken_out_again(tmp_path: Path) -> None:
         "# no fault\nclass ParameterError",
         fault.tests,
     )
-    assert not shop.is_caught(harmless)
+    assert not shop.is_caught(harmless)  # without a fault the test passes

@@ -82,10 +82,24 @@ class ImageChange:
         return max(abs(self.turn_db), abs(self.side_db)) < _LEAST_DB
 
 
-def image_between(reference: Features, candidate: Features, match: Match) -> ImageChange:
+def image_between(
+    reference: Features,
+    candidate: Features,
+    match: Match,
+    later: tuple[float, float] = (0.0, 0.0),
+) -> ImageChange:
     """Turn and side factor on which most cells agree; none where they agree on nothing.
 
     The turn is the one that makes the change of side against mid most alike in all cells.
+
+    Parameters
+    ----------
+    reference, candidate : Features
+        One take.
+    match : Match
+        How they lie.
+    later : (float, float)
+        By how much the right channel was delayed, in microseconds, and half of its interval.
     """
     if reference.is_mono or candidate.is_mono or match.channels_swapped:
         return ImageChange()
@@ -94,7 +108,7 @@ def image_between(reference: Features, candidate: Features, match: Match) -> Ima
         return ImageChange()
     before = _cells(reference, times_s)
     after = _cells(candidate, match.time_map.to_candidate(times_s))
-    later_us, within_us = _later_us(before, after, reference.usable_bands & candidate.usable_bands)
+    later_us, within_us = later
     after = _timed(*after, -later_us, THIRD_OCTAVE_CENTRES_HZ)
     before, after = ((left, right, cross.real) for left, right, cross in (before, after))
     total = before[0] + before[1]
@@ -123,20 +137,33 @@ def image_between(reference: Features, candidate: Features, match: Match) -> Ima
     return best[1] if best[0] < _IMAGE_WITHIN_DB else ImageChange()
 
 
-def _later_us(
-    reference: _Channels, candidate: _Channels, usable: npt.NDArray[np.bool_]
+def later_between(
+    spectra: PairSpectra, images: tuple[FloatArray, FloatArray]
 ) -> tuple[float, float]:
-    """By how much the right channel was delayed, and within what; 0 where no one delay tells."""
-    level, turn = np.zeros((2, len(usable))), np.zeros((2, len(usable)), complex)
-    for row, (left, right, cross) in enumerate((reference, candidate)):
-        whole = cross.sum(axis=0)
-        loud = np.sqrt(left.sum(axis=0) * right.sum(axis=0)) + _SILENT
-        level[row], turn[row] = np.abs(whole) / loud, whole / (np.abs(whole) + _SILENT)
-    weight = np.where(usable & (THIRD_OCTAVE_CENTRES_HZ < _HIGHEST_TIMED_HZ), level.min(axis=0), 0)
+    """By how much the right channel was delayed, and half of its 95 % interval, in microseconds.
+
+    Both 0 where no one delay explains the phases of the cross powers.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        Of one take.
+    images : (ndarray, ndarray), shape (n, bands, 3)
+        As from :func:`mixcompare.pair.spectra.images`.
+    """
+    coherence, turns = [], []
+    for power, cells in zip((spectra.reference, spectra.candidate), images, strict=True):
+        cross = (cells[..., 1] + 1j * cells[..., 2]).sum(axis=0)
+        size = np.abs(cross) + _SILENT
+        coherence.append(size / (power.sum(axis=0) + _SILENT))
+        turns.append(cross / size)
+    coherence[1] /= max(float(np.max(coherence[1])), 1.0)  # the pair's gain is left in the images
+    timed = spectra.centre_hz < _HIGHEST_TIMED_HZ
+    weight = np.where(timed, np.minimum(*coherence), 0.0)
     if weight.sum() <= 0:
         return 0.0, 0.0
-    turned = turn[1] * turn[0].conj()
-    per_us = 2e-6 * np.pi * THIRD_OCTAVE_CENTRES_HZ
+    turned = turns[1] * turns[0].conj()
+    per_us = 2e-6 * np.pi * spectra.centre_hz
     agreeing = (np.exp(-1j * np.outer(_DELAYS_US, per_us)) @ (turned * weight)).real / weight.sum()
     best = int(np.argmax(agreeing))
     without = float(agreeing[np.abs(_DELAYS_US).argmin()])
@@ -147,9 +174,8 @@ def _later_us(
     weight *= per_us**2
     middle = float(weight @ rest_us / weight.sum())
     spread = np.sqrt(weight @ (rest_us - middle) ** 2 / weight.sum())
-    return about + middle, float(
-        1.96 * np.hypot(spread, _TIMED_WITHIN_US) / np.sqrt(effective_number(weight) / 2)
-    )
+    reach = 1.96 * np.hypot(spread, _TIMED_WITHIN_US) / np.sqrt(effective_number(weight) / 2)
+    return about + middle, float(reach)
 
 
 def with_image_undone(

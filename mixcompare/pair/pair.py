@@ -22,6 +22,7 @@ from mixcompare.pair import levels
 from mixcompare.pair.image import (
     ImageChange,
     image_between,
+    later_between,
     right_less_left,
     with_image_undone,
 )
@@ -177,7 +178,10 @@ class Pair:
         """What was done to the image as a whole; nothing that could be told of two performances."""
         if not self.same_take:
             return ImageChange()
-        return image_between(self.reference, self.candidate, self.match)
+        later = (0.0, 0.0)
+        if not (self.reference.is_mono or self.candidate.is_mono or self.match.channels_swapped):
+            later = later_between(self.spectra, self._images)
+        return image_between(self.reference, self.candidate, self.match, later)
 
     @cached_property
     def right_less_left(self) -> tuple[FloatArray, FloatArray] | None:

@@ -125,11 +125,15 @@ def ride_between(spectra: PairSpectra) -> Ride:
     difference = spectra.difference_db
     loads = weight.sum(axis=1)
     full = loads >= _USUAL_CELLS * np.median(loads)
-    # Bands first: a filter may lie between the two. One that sounds only while the level is another
-    # takes it for its own: then moments first.
-    told, known = _moments_db(difference, weight, full, still)
-    if known.mean() < 0.5:
-        told, known = _moments_db(difference, weight, full, _medians_of_moments(difference, weight))
+    # Bands first: a filter may lie between the two. Moments first: a band that sounds only while the
+    # level is another takes it for its own. What most moments agree with is right.
+    told, known = max(
+        (
+            _moments_db(difference, weight, full, first)
+            for first in (still, _medians_of_moments(difference, weight))
+        ),
+        key=lambda one: float(one[1].mean()),
+    )
     if known.mean() < 0.5:
         return Ride(still, np.ones(frames, bool))
     level = np.interp(np.arange(frames), np.flatnonzero(known), told[known])

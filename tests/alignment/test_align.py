@@ -110,8 +110,9 @@ def stems() -> dict[str, np.ndarray]:
     }
 
 
-@pytest.mark.parametrize("moved", [("melody",), ("pad", "bass")])
-@pytest.mark.parametrize("later_ms", [3.0, 12.0])
+@pytest.mark.parametrize(
+    ("moved", "later_ms"), [(("melody",), 3.0), (("melody",), 12.0), (("pad", "bass"), 3.0)]
+)
 def test_moved_stem_is_said_with_its_delay_on_either_side(
     stems: dict[str, np.ndarray], moved: tuple[str, ...], later_ms: float
 ) -> None:
@@ -172,7 +173,7 @@ def test_other_performance_below_twenty_milliseconds(beat_s: float) -> None:
     assert alignment.tempo_ratio == pytest.approx(beat_s / 0.6, rel=0.02)
 
 
-@pytest.mark.parametrize("semitones", [-7, -5, -3, -1, 1, 5, 7])
+@pytest.mark.parametrize("semitones", [-7, -3, 1, 7])
 def test_transposition_is_found(semitones: int) -> None:
     """Up to a fifth either way; positive = the candidate sounds higher."""
     first = synthetic.play(4, performance=1)
@@ -187,7 +188,7 @@ def test_transposition_is_found(semitones: int) -> None:
 
 @pytest.mark.parametrize(
     ("cents", "semitones", "rest"),
-    [(530, 5, 30), (-530, -5, -30), (45, 0, 45), (-45, 0, -45), (60, 1, -40), (-60, -1, 40)],
+    [(530, 5, 30), (-530, -5, -30), (45, 0, 45), (-60, -1, 40)],
 )
 def test_tuning_is_what_whole_semitones_leave(cents: int, semitones: int, rest: int) -> None:
     first = synthetic.play(5, performance=1)
@@ -389,9 +390,9 @@ def test_other_music_is_refused() -> None:
         mixcompare.align(
             recording(synthetic.play(seed)), recording(synthetic.play(seed + 20, beat_s=0.55))
         )
-        for seed in range(6)
+        for seed in range(4)
     ]
-    assert [alignment.relation for alignment in alignments] == ["unrelated"] * 6
+    assert [alignment.relation for alignment in alignments] == ["unrelated"] * 4
     for alignment in alignments:
         assert 0.5 < alignment.confidence <= 1.0
         assert alignment.uncertainty_ms == np.inf

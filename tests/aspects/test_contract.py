@@ -13,12 +13,10 @@ import numpy.typing as npt
 import pytest
 from scipy import signal
 
-from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, placement
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.fields import SIGNED, exchanged_with
 from mixcompare.findings import Cause, Description, Finding
@@ -29,6 +27,7 @@ from mixcompare.results import Results
 from tests import synthetic
 from tests.aspects import stereo_music
 from tests.aspects.contract import contradictions, mirrored_kind, undeclared, unlike
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = synthetic.RATE_HZ
@@ -355,9 +354,7 @@ def found(there: bool) -> Results:
     louder = stereo_music.filtered(louder, ("low_shelf", 150.0, -6.0, 0.7), rate_hz=RATE_HZ)
     late = np.concatenate([1e-5 * np.ones((int(0.4 * RATE_HZ), 2)), np.sqrt(2) * louder])
     one, other = PAIRS["slower"]().reference, heard(late)
-    return (
-        analyse(one, other, align(one, other)) if there else analyse(other, one, align(other, one))
-    )
+    return told_of(one, other) if there else told_of(other, one)
 
 
 def test_the_whole_comparison_is_mirrored() -> None:

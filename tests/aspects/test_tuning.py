@@ -57,7 +57,7 @@ def chords(a4_hz: float, harmonics: int, fall: float, seed: int = 0) -> FloatArr
 def test_known_tuning(a4_hz: float, cents: float) -> None:
     # 1200 lb(f / 440 Hz); 440 Hz is ISO 16:1975 (from memory).
     errors = []
-    for seed, (harmonics, fall) in enumerate([(1, 0.0), (4, 6.0), (10, 6.0), (20, 5.0), (15, 9.0)]):
+    for seed, (harmonics, fall) in enumerate([(1, 0.0), (4, 6.0), (20, 5.0)]):
         measured = analyzer.measure(features_of(chords(a4_hz, harmonics, fall, seed), 16_000))
         assert measured.cents_against_440 is not None
         errors.append(measured.cents_against_440 - cents)
@@ -172,10 +172,11 @@ def phasors(
 
 
 def test_the_intervals_hold_the_truth(reference: Features) -> None:
-    # 150 pairs of 30 s, the candidate higher or lower by turns. Both intervals say 95 %.
+    cases = 100
+    # Pairs of 30 s, the candidate higher or lower by turns. Both intervals say 95 %.
     span = TimeMap.linear(0.0, 1.0, 0.0, 30.0)
     held, held_alone, errors = 0, 0, []
-    for seed in range(150):
+    for seed in range(cases):
         rng = np.random.default_rng(seed)
         cents = 9.0 * (-1) ** seed
         pair = [
@@ -188,8 +189,8 @@ def test_the_intervals_hold_the_truth(reference: Features) -> None:
         errors.append(difference.tuning_cents - cents)
         low, high = analyzer.measure(pair[0]).cents_against_440_interval or (0.0, 0.0)
         held_alone += low <= 4.0 <= high
-    assert 0.92 * 150 <= held <= 0.99 * 150
-    assert 0.92 * 150 <= held_alone <= 0.99 * 150
+    assert 0.92 * cases <= held <= 0.99 * cases
+    assert 0.92 * cases <= held_alone <= 0.99 * cases
     assert np.mean(errors) == pytest.approx(0.0, abs=0.3)
 
 

@@ -19,6 +19,21 @@ def test_a_bass_that_never_rests_is_no_tone() -> None:
     assert np.abs(split.tone_db).max() < 1.0
 
 
+def test_a_low_cut_beside_a_codec_is_no_element() -> None:
+    # A second-order cut at 120 Hz (Butterworth's magnitude); at its foot a codec puts its own noise
+    # in the place of what is left, so that every other band wanders there.
+    lost_db = -10 * np.log10(1 + (120 / CENTRE_HZ) ** 4)
+    cells = pair({}, other=False, tone_db=lost_db)
+    rng = np.random.default_rng(2)
+    wanders = (CENTRE_HZ < 80) & (np.arange(len(CENTRE_HZ)) % 2 == 0)
+    away_db = np.where(wanders, rng.normal(0, 5, cells.candidate.shape), 0.0)
+    cells = replace(cells, candidate=cells.candidate * 10 ** (away_db / 10))
+    split = split_difference(cells, same_take=True)
+    assert [change for change in split.changes if change.strength > 0.01] == []
+    still = ~wanders & (CENTRE_HZ > 70) & (CENTRE_HZ < 120)
+    assert split.tone_db[still] == pytest.approx(lost_db[still], abs=1.0)
+
+
 @pytest.mark.parametrize("change_db", [6.0, -6.0])
 def test_a_change_for_a_while_is_told_with_its_place(change_db: float) -> None:
     cells = pair({}, other=False)

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from mixcompare.aspects.balance import analyzer
-from mixcompare.elements.take import split_pair
+from mixcompare.elements.take import proven_split, split_pair
+from mixcompare.pair.spectra import PairSpectra
+from mixcompare.statistics import effective_number
+from tests.elements.voices import pair
 from tests.pair.test_tail import OTHER, OWN, pair_of, played, under_other_tail
 
 
@@ -39,3 +45,30 @@ def test_the_room_does_not_explain_what_was_found_with_its_tail_taken_off() -> N
     pair = under_other_tail(figure=6.0)
     (finding, *_) = analyzer.findings(analyzer.compare(pair), pair)
     assert "room" in finding.apart
+
+
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+@pytest.mark.parametrize("name", ["melody", "bass"])
+def test_what_moves_enough_of_the_sound_is_an_element_beside_scatter(
+    name: str, change_db: float
+) -> None:
+    (change,) = proven_split(scattered({name: change_db})).changes
+    assert change.difference_db == pytest.approx(change_db, abs=1.0)
+    assert effective_number(change.energy.sum(axis=0)) > 5
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_scatter_alone_is_no_element(seed: int) -> None:
+    assert proven_split(scattered({}, seed)).changes == ()
+
+
+def scattered(gains_db: dict[str, float], seed: int = 1) -> PairSpectra:
+    """One take whose cells were not all learnt right: half a decibel, few of them by far more."""
+    cells = pair(gains_db, other=False)
+    rng = np.random.default_rng(seed)
+    away_db = rng.normal(0, 0.3, cells.candidate.shape)
+    # Now and then a pitch is off for half a second.
+    for _ in range(40):
+        row, band = rng.integers(cells.candidate.shape[0]), rng.integers(cells.candidate.shape[1])
+        away_db[row : row + 10, band] += rng.normal(0, 3)
+    return replace(cells, candidate=cells.candidate * 10 ** (away_db / 10))

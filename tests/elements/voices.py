@@ -14,7 +14,7 @@ from mixcompare.standards.iec61260 import pitch_hz
 FloatArray = npt.NDArray[np.float64]
 CENTRE_HZ = pitch_hz(np.arange(28, 112))
 LOWEST = 28
-DURATION_S = 24.0
+DURATION_S = 16.0
 TIMES_S = np.arange(int(DURATION_S * RATE_HZ)) / RATE_HZ
 PARTIALS = ((0, 0.0), (12, -6.0), (19, -10.0), (24, -14.0), (28, -17.0), (31, -20.0))
 VOICES = {

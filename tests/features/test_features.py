@@ -94,9 +94,24 @@ def test_the_image_of_a_semitone_is_that_of_its_tone(pitch: int, left: float, ri
     total = features.semitone_power[20:-20, column]
     image = features.semitone_image[20:-20, column] / total[:, None]
     whole = left**2 + right**2
-    assert features.semitone_image.shape == (*features.semitone_power.shape, 2)
+    assert features.semitone_image.shape == (*features.semitone_power.shape, 3)
     assert image[:, 0] == pytest.approx((right**2 - left**2) / whole, abs=1e-4)
     assert image[:, 1] == pytest.approx(2 * left * right / whole, abs=1e-4)
+    assert image[:, 2] == pytest.approx(0.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("pitch", [45, 69])
+def test_the_image_of_a_late_channel_turns_the_cross_power(pitch: int) -> None:
+    # Left times the conjugate of right, which comes an eighth of a cycle later: cos and sin of 45
+    # degrees.
+    frequency_hz = 440 * 2 ** ((pitch - 69) / 12)
+    time_s = np.arange(3 * RATE_HZ) / RATE_HZ
+    left, right = (np.sin(2 * np.pi * frequency_hz * time_s - turn) for turn in (0, np.pi / 4))
+    features = features_of(0.1 * np.column_stack([left, right]))
+    column = pitch - LOWEST_SEMITONE
+    image = features.semitone_image[20:-20, column] / features.semitone_power[20:-20, column, None]
+    assert image[:, 1] == pytest.approx(np.cos(np.pi / 4), abs=1e-3)
+    assert image[:, 2] == pytest.approx(np.sin(np.pi / 4), abs=1e-3)
 
 
 def test_onsets_fall_on_their_frames() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE
 from mixcompare.findings import Finding, Foretold, folding
+from mixcompare.findings.folding import stretches
 from tests.by_hand import finding
 
 RULES = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
@@ -57,6 +58,10 @@ PASSAGE = of_kind(
 )
 
 FOLDED = {
+    "a compressor over longer decays": (
+        of_kind("dynamics", "dynamics_smaller", -0.5, 5.0),
+        of_kind("room", "decay_longer", 60.0, 6.5),
+    ),
     "a softer passage over what plays in it": (
         PASSAGE,
         balance(-5.8, jnd=5.0, spans_s=((9.0, 14.5),)),
@@ -183,6 +188,10 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
 
 
 KEPT = {
+    "decays longer than a compressor makes them": (
+        of_kind("dynamics", "dynamics_smaller", -0.3, 5.0),
+        of_kind("room", "decay_longer", 60.0, 4.5),
+    ),
     "brighter beside detached": (
         of_kind("articulation", "notes_more_detached", -0.4, 5.0),
         tone(2.2),
@@ -365,3 +374,18 @@ def test_what_was_taken_off_before_explains_nothing() -> None:
     assert left.aspect == "balance"
     apart = of_kind("width", "wider", 3.0, 2.0, apart=("balance",))
     assert len(without_consequences([balance(), apart])) == 2
+
+
+# A gain that moves a decibels for each of the music's makes a fall of d dB a second one of (1 + a)
+# d: of 2:1 compression (a = -1/2) the decay is twice as long at most. Plain algebra.
+@pytest.mark.parametrize(
+    ("slope", "percent", "explained"),
+    [(-0.5, 60.0, True), (-0.5, 130.0, False), (-0.5, -20.0, False), (0.5, -30.0, True),
+     (0.5, -40.0, False)],
+)  # fmt: skip
+def test_a_compressor_stretches_decays_so_far_and_no_further(
+    slope: float, percent: float, explained: bool
+) -> None:
+    swings = finding(slope, 5.0, aspect="dynamics", kind="dynamics_smaller", unit="dB/dB")
+    decay = finding(percent, 2.0, aspect="room", kind="decay_longer", unit="%")
+    assert stretches(swings, decay) is explained

@@ -8,8 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
+from mixcompare.pair.match import Match
 from mixcompare.pair.noise import Noise, noise_between
 from mixcompare.pair.pair import Pair, aligned
 from tests import operations, synthetic
@@ -55,7 +57,10 @@ def pair_of(one: Features, other: Features) -> Pair:
 
 
 def between(one: Features, other: Features) -> Noise:
-    return noise_between(one, other, pair_of(one, other).match)
+    """Of two recordings on one clock."""
+    seconds = min(one.duration_s, other.duration_s)
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take=True)
+    return noise_between(one, other, match)
 
 
 @functools.cache

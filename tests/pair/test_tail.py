@@ -11,6 +11,7 @@ import pytest
 from scipy import signal
 
 from mixcompare.alignment import align
+from mixcompare.alignment.result import Alignment
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.features import Features
@@ -53,8 +54,14 @@ OWN, OTHER = (1, 1.2, -5.0), (2, 1.6, -4.0)
 
 
 @functools.cache
+def one_clock() -> Alignment:
+    return align(played(OWN), played(OWN))
+
+
+@functools.cache
 def under_other_tail(**gains_db: float) -> Pair:
-    return pair_of(played(OWN), played(OTHER, **gains_db))
+    pair = aligned(played(OWN), played(OTHER, **gains_db), one_clock())
+    return pair.with_gain(match_level(pair).gain_db)
 
 
 # The truth is the filter that was put on: with it undone no cell differs.

@@ -1,123 +1,17 @@
-"""What was done to the whole of a take is taken off: made by plain algebra, and undone."""
+"""A gain of the whole take is taken off: made by plain algebra, and undone."""
 
 from __future__ import annotations
-
-import functools
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 
-from mixcompare.alignment import align
-from mixcompare.alignment.result import Alignment
-from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
-from mixcompare.features import Features
-from mixcompare.pair.gain import match_level
-from mixcompare.pair.pair import Pair, aligned
-from mixcompare.results import Results
-from tests import synthetic
+from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.undo import ride_between
+from tests.pair.whole import faded, held, left_over_db, played, ridden, told
 from tests.synthetic import RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
-
-
-@functools.cache
-def played(**gains_db: float) -> FloatArray:
-    return synthetic.in_room(synthetic.play(5, bars=8, gains_db=gains_db), 1.0, -9.0)
-
-
-def side(samples: FloatArray, factor: float) -> FloatArray:
-    middle = samples.mean(axis=1, keepdims=True)
-    return middle + factor * (samples - middle)
-
-
-def turned(samples: FloatArray, by_db: float) -> FloatArray:
-    return samples * [10 ** (-by_db / 40), 10 ** (by_db / 40)]
-
-
-def ridden(samples: FloatArray, by_db: float, start_s: float, end_s: float) -> FloatArray:
-    time_s = np.arange(len(samples)) / RATE_HZ
-    inside = (time_s > start_s) & (time_s < end_s)
-    return samples * np.where(inside, 10 ** (by_db / 20), 1.0)[:, None]
-
-
-def faded(samples: FloatArray, by_db: float) -> FloatArray:
-    return samples * 10 ** (np.linspace(-by_db / 2, by_db / 2, len(samples)) / 20)[:, None]
-
-
-@functools.cache
-def reference() -> Features:
-    return Features.of(Recording.from_array(played(), RATE_HZ))
-
-
-@dataclass(frozen=True)
-class Held:
-    """A candidate held against the reference; the pair and what is told, when asked for."""
-
-    candidate: Features
-    alignment: Alignment
-
-    @functools.cached_property
-    def pair(self) -> Pair:
-        pair = aligned(reference(), self.candidate, self.alignment)
-        return pair.with_gain(match_level(pair).gain_db)
-
-    @functools.cached_property
-    def results(self) -> Results:
-        return analyse(reference(), self.candidate, self.alignment)
-
-
-def held(candidate: FloatArray) -> Held:
-    other = Features.of(Recording.from_array(candidate, RATE_HZ))
-    alignment = align(reference(), other)
-    assert alignment.same_take
-    return Held(other, alignment)
-
-
-def told(results: Results) -> dict[str, float]:
-    return {finding.kind: finding.difference for finding in results.findings}
-
-
-def left_over_db(pair: Pair) -> float:
-    """What of the cells' level differences is left when the whole is undone, in nine of ten."""
-    spectra = pair.of_elements
-    return float(np.percentile(np.abs(spectra.difference_db[spectra.audible]), 90))
-
-
-# 20 lg of the factor is the change of side against mid, by definition; half a just-noticeable
-# difference of width is 0.75 dB.
-@pytest.mark.parametrize(("factor", "kind"), [(0.6, "narrower"), (1.5, "wider")])
-def test_width_alone_is_width_and_leaves_nothing_over(factor: float, kind: str) -> None:
-    made = held(side(played(), factor))
-    pair, results = made.pair, made.results
-    assert pair.image.side_db == pytest.approx(20 * np.log10(factor), abs=0.1)
-    assert pair.image.turn_db == pytest.approx(0.0, abs=0.05)
-    assert told(results) == {kind: pytest.approx(20 * np.log10(factor), abs=0.2)}
-    assert left_over_db(pair) < 0.2
-
-
-@pytest.mark.parametrize("factor", [0.6, 1.4])
-@pytest.mark.parametrize("gain_db", [6.0, -6.0])
-def test_a_figure_and_the_width_are_told_side_by_side(factor: float, gain_db: float) -> None:
-    results = held(side(played(figure=gain_db), factor)).results
-    found = told(results)
-    width = "wider" if factor > 1 else "narrower"
-    figure = "repeating_figure_louder" if gain_db > 0 else "repeating_figure_weaker"
-    assert set(found) == {width, figure}
-    assert found[width] == pytest.approx(20 * np.log10(factor), abs=0.5)
-    assert found[figure] == pytest.approx(gain_db, abs=0.5)  # half of 1 dB, ISO 3382-1 Table A.1
-
-
-@pytest.mark.parametrize("turned_last", [True, False])
-def test_a_turn_and_a_width_in_either_order(turned_last: bool) -> None:
-    made = turned(side(played(), 0.6), 3.0) if turned_last else side(turned(played(), 3.0), 0.6)
-    pair = held(made).pair
-    assert pair.image.turn_db == pytest.approx(3.0, abs=0.3)
-    assert pair.image.side_db == pytest.approx(20 * np.log10(0.6), abs=0.4)
-    assert pair.image.turned_last is turned_last
-    assert left_over_db(pair) < 0.2
 
 
 @pytest.mark.parametrize("by_db", [4.0, -4.0])
@@ -131,6 +25,25 @@ def test_a_ride_of_the_whole_is_told_where_it_is(by_db: float) -> None:
     ((start, end),) = finding.spans_s
     assert (start, end) == (pytest.approx(6.0, abs=0.5), pytest.approx(12.0, abs=0.5))
     assert left_over_db(pair) < 0.2
+
+
+def test_a_level_of_two_steps_is_told_where_half_of_the_bands_sound_in_one_of_them() -> None:
+    # A soft section 10 dB nearer to the loud one, as 2:1 leaves 20 dB: some pitches sound in the
+    # one, some in the other, some in both, and of none but these the own median tells.
+    rows, bands = 400, 60
+    rng = np.random.default_rng(0)
+    soft = np.arange(rows)[:, None] >= 180
+    only = np.arange(bands)[None, :] % 3
+    reference = 10 ** rng.uniform(-3, -1, (rows, bands)) * np.where(soft, 0.01, 1.0)
+    reference = np.where((only == 0) & soft | (only == 1) & ~soft, 1e-12, reference)
+    candidate = reference * np.where(soft, 10.0, 1.0)
+    spectra = PairSpectra(
+        np.arange(rows) / 20, np.geomspace(100, 3000, bands), reference, candidate
+    )
+    ride = ride_between(spectra)
+    assert ride.moves
+    assert np.ptp(ride.level_db) == pytest.approx(10.0, abs=0.2)
+    assert ride.level_db[200:] - ride.level_db[100] == pytest.approx(10.0, abs=0.2)
 
 
 @pytest.mark.parametrize("by_db", [6.0, -6.0])
@@ -155,23 +68,6 @@ def test_an_element_is_no_operation_on_the_whole(gains_db: dict[str, float]) -> 
     pair = held(played(**gains_db)).pair
     assert pair.image.is_none
     assert not pair.ride.moves
-
-
-def late(samples: FloatArray, delay_s: float) -> FloatArray:
-    """The right channel later by any part of a sample, in the spectrum."""
-    count = len(samples) + 4096
-    spectrum = np.fft.rfft(samples[:, 1], count)
-    turn = np.exp(-2j * np.pi * np.fft.rfftfreq(count, 1 / RATE_HZ) * delay_s)
-    return np.column_stack([samples[:, 0], np.fft.irfft(spectrum * turn, count)[: len(samples)]])
-
-
-@pytest.mark.parametrize("delay_us", [600.0, -300.0])
-def test_a_late_channel_is_told_as_one(delay_us: float) -> None:
-    results = held(late(played(), delay_us * 1e-6)).results
-    (finding,) = results.findings
-    assert finding.kind == ("right_later" if delay_us > 0 else "left_later")
-    assert finding.difference == pytest.approx(delay_us, abs=50)  # half of 100 us
-    assert "ms later" in finding.text
 
 
 def shelved(samples: FloatArray, level_db: float) -> FloatArray:

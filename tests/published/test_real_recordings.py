@@ -21,15 +21,19 @@ from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import AlignmentFeatures, Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import pair_spectra
 from mixcompare.results import Results
 from tests import operations
 from tests.operations import RATE_HZ, FloatArray, Operation, Pair, Sound
+from tests.told import told_of
 
-SECONDS, LONGER_S = 16.0, 46.0
+SECONDS = 12.0
+LONGER_S = {
+    "late": 16.0, "ride": 16.0, "squeezed_loud": 26.0, "slower_softer": 26.0, "squeezed_ride": 46.0
+}  # fmt: skip
+"""Swings and passages take longer to show than the rest."""
 
 
 @functools.cache
@@ -52,16 +56,17 @@ def features(sound: Sound) -> Features:
 
 @functools.cache
 def told(operation: Operation) -> tuple[Pair, Results]:
-    pair = operation.pair(take())
+    seconds = LONGER_S.get(operation.name)
+    pair = operation.pair(take() if seconds is None else operations.strings(seconds))
     first, second = map(features, pair)
-    return pair, analyse(first, second, align(first, second))
+    return pair, told_of(first, second)
 
 
 RIGHT = (
     "bell bell_cut dark thin mp3_bright"
-    " narrow wide turned_right turned_left exchanged narrow_bright late"
+    " narrow wide turned_right turned_left exchanged narrow_bright"
     " fast slow slower higher"
-    " figure figure_softer ride fade hiss_fade"
+    " figure figure_softer fade hiss_fade"
     " hall_soft drier_soft"
 )
 
@@ -75,21 +80,10 @@ def test_a_take_that_is_the_same_to_the_ear_has_no_finding(name: str) -> None:
     assert results.alignment.relation == "same_take"
 
 
-@pytest.mark.parametrize("name", RIGHT.split())
+@pytest.mark.parametrize("name", [*RIGHT.split(), *LONGER_S])
 def test_what_was_done_is_told_and_nothing_else(name: str) -> None:
     operation = operations.OPERATIONS[name]
     pair, results = told(operation)
-    assert operations.complaints(operation, pair, results) == []
-    assert len(results.findings) == len(operation.told)
-
-
-# Swings and passages take longer to show than the rest.
-@pytest.mark.parametrize("name", ["squeezed_loud", "squeezed_ride", "slower_softer"])
-def test_what_was_done_to_the_level_of_a_longer_take(name: str) -> None:
-    operation = operations.OPERATIONS[name]
-    pair = operation.pair(operations.strings(LONGER_S))
-    first, second = (Features.of(Recording.from_array(*sound)) for sound in pair)
-    results = analyse(first, second, align(first, second))
     assert operations.complaints(operation, pair, results) == []
     assert len(results.findings) == len(operation.told)
 
@@ -147,7 +141,7 @@ def test_the_same_take_begun_later_has_no_finding() -> None:
     reference = features_of_the_take()
     candidate = features((take()[round(start_s * RATE_HZ) :], RATE_HZ))
     for pair, sign in (((reference, candidate), -1), ((candidate, reference), 1)):
-        results = analyse(*pair, align(*pair))
+        results = told_of(*pair)
         assert results.findings == ()
         assert results.alignment.offset_s == pytest.approx(sign * start_s, abs=2e-5)
 
@@ -193,14 +187,14 @@ def aligned(samples: FloatArray) -> Alignment:
 @pytest.mark.parametrize(("name", "tempo"), [("slower", 0.94), ("faster", 1.06), ("fast", 1.03)])
 def test_the_time_map_of_another_tempo_holds_at_onsets(name: str, tempo: float) -> None:
     errors = errors_s(told(operations.OPERATIONS[name])[1].alignment, onsets_s() / tempo)
-    assert len(errors) > 30
+    assert len(errors) > 20
     # Median of 20 ms: Dixon and Widmer, ISMIR 2005.
     assert np.median(errors) < 0.010
     assert np.percentile(errors, 90) < 0.030
 
 
 def test_the_time_map_follows_a_tempo_that_changes() -> None:
-    edges_s, tempi = np.array([0.0, 5.5, 11.0, SECONDS]), (0.92, 1.08, 0.97)
+    edges_s, tempi = np.array([0.0, 4.0, 8.0, SECONDS]), (0.92, 1.08, 0.97)
     pieces = [
         operations.stretched(take()[round(start * RATE_HZ) : round(end * RATE_HZ)], tempo)
         for start, end, tempo in zip(edges_s[:-1], edges_s[1:], tempi, strict=True)

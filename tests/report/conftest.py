@@ -1,10 +1,13 @@
 """One report with everything in it, written once for all tests that only read it."""
 
+import tempfile
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from mixcompare.report.writer import save
+from tests import once_a_run
 from tests.report.builders import gliding_pair, made_up_results
 
 LENGTH_S = 24.0
@@ -23,5 +26,15 @@ def results():
 @pytest.fixture(scope="session")
 def saved(results, tmp_path_factory):
     """Folder of a report of 24 s with sound, figures and page."""
+
+    def written():
+        with tempfile.TemporaryDirectory() as scratch:
+            whole = save(results, Path(scratch) / "out", gliding_pair(results, LENGTH_S))
+            files = [path for path in whole.rglob("*") if path.is_file()]
+            return {path.relative_to(whole): path.read_bytes() for path in files}
+
     folder = tmp_path_factory.mktemp("report") / "out"
-    return save(results, folder, gliding_pair(results, LENGTH_S))
+    for name, content in once_a_run.made("report", written).items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+    return folder

@@ -160,6 +160,8 @@ class PlacementAnalyzer:
             time_difference_us_interval=pairs(*around_us, timed),
             weight=tuple(float(value) for value in _weight(of_reference, of_candidate)),
             whole_turn_db=pair.image.turn_db if pair.image.told else None,
+            whole_later_us=pair.image.later_us if pair.image.told else None,
+            whole_later_us_interval=_later_interval_us(pair.image),
             elements=tuple(_element(one, pair) for one in find_panned(pair)),
         )
 
@@ -194,6 +196,12 @@ def _element(panned: Panned, pair: Pair) -> MovedElement:
         position=panned.to_position - panned.from_position,
         position_interval=panned.interval,
     )
+
+
+def _later_interval_us(image: ImageChange) -> tuple[float, float] | None:
+    if not image.told:
+        return None
+    return image.later_us - image.within_us, image.later_us + image.within_us
 
 
 def _delays_us(pair: Pair) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:

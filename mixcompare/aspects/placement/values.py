@@ -111,3 +111,7 @@ class PlacementDifference:
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | stretched(0.001)
     )
     whole_turn_db: float | None = field(default=None, metadata=NOT_IN_REPORT | SIGNED | within(0.3))
+    whole_later_us: float | None = field(default=None, metadata=NOT_IN_REPORT | SIGNED | within(30))
+    whole_later_us_interval: tuple[float, float] | None = field(
+        default=None, metadata=NOT_IN_REPORT | SIGNED | within(60)
+    )

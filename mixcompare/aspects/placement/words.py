@@ -108,11 +108,10 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
 
     Of one take only: other players' microphones stand elsewhere.
     """
-    late = _late_us(difference, pair) if pair.same_take else None
+    late = _late_us(difference) if pair.same_take else None
     if late is None:
         return None
-    value, reach = late
-    around = (value - reach, value + reach)
+    value, around = late
     if size_in_jnd(value, around, DELAY.size) < 1:
         return None
     side = "right" if value > 0 else "left"
@@ -132,10 +131,11 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     )  # fmt: skip
 
 
-def _late_us(difference: PlacementDifference, pair: Pair) -> tuple[float, float] | None:
-    """Delay of the right channel and half of its interval: of all cells, or where bands agree."""
-    if pair.image.told:
-        return pair.image.later_us, pair.image.within_us
+def _late_us(difference: PlacementDifference) -> tuple[float, tuple[float, float]] | None:
+    """Delay of the right channel and its interval: of the whole image, or where bands agree."""
+    value, around = difference.whole_later_us, difference.whole_later_us_interval
+    if value is not None and around is not None:
+        return value, around
     told = np.array([value for value in difference.time_difference_us if value is not None])
     if len(told) < _FEWEST_TIMED:
         return None
@@ -143,7 +143,8 @@ def _late_us(difference: PlacementDifference, pair: Pair) -> tuple[float, float]
     spread = 1.4826 * float(np.median(np.abs(told - value)))
     if spread > max(_SPREAD_US, 0.1 * abs(value)):
         return None
-    return value, 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
+    reach = 1.96 * max(spread, _TIMED_WITHIN_US) / math.sqrt(len(told) / 2)
+    return value, (value - reach, value + reach)
 
 
 def ranges(difference: PlacementDifference) -> list[list[int]]:

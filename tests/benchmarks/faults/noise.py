@@ -47,6 +47,7 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/tone/cuts.py",
         ("tests/aspects/test_cuts.py",),
         ("PER_ORDER_DB = 6.02", "PER_ORDER_DB = 3.01"),
+        ("(bands >= still[0]) & (bands <= still[-1])", "deviation_db < _STILL_DB"),
         ("if cost < best:", "if True:"),
         ("return self.slope_db_per_octave < 0", "return self.slope_db_per_octave > 0"),
     ),

@@ -198,8 +198,8 @@ FAULTS: list[Fault] = [
         ("pairs(low - expected, high - expected, known)", "pairs(low, high, known)"),
         ("there = match.time_map.to_candidate(times)", "there = times"),
         (
-            "_time_difference_us(pair.candidate, match.mirrored())",
-            "_time_difference_us(pair.candidate, match)",
+            "_time_difference_us(pair.candidate, match.mirrored(), pair.image)",
+            "_time_difference_us(pair.candidate, match, pair.image)",
         ),
         ("extra = typical * 40 / math.log(10)", "extra = 5 * typical * 40 / math.log(10)"),
         ("scatter = np.hypot(local, 2 * typical)", "scatter = np.hypot(local, 0 * typical)"),

@@ -14,7 +14,7 @@ FAULTS: list[Fault] = [
         ("return np.asarray(cells & stirred)", "return np.zeros_like(cells)"),
     ),
     *each(
-        "mixcompare/pair/undo.py",
+        "mixcompare/pair/image.py",
         ("tests/elements/test_panned.py",),
         ("(images[0][..., 0], right - left), wholes", "(images[0][..., 0], left - right), wholes"),
     ),
@@ -30,8 +30,12 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/take.py",
         ("tests/elements/test_take.py",),
-        ("_LEAST_BREADTH = 0.07", "_LEAST_BREADTH = 0.0"),
-        ("_LEAST_BREADTH = 0.07", "_LEAST_BREADTH = 1.0"),
+        (
+            "_LEAST_MOVED, _LEAST_BREADTH, _MOVED_DB = 0.055,",
+            "_LEAST_MOVED, _LEAST_BREADTH, _MOVED_DB = 0.0,",
+        ),
+        ("_LEAST_BREADTH, _MOVED_DB = 0.055, 0.07", "_LEAST_BREADTH, _MOVED_DB = 1.0, 1.0"),
+        ("if other.difference_db * change.difference_db > 0", "if True"),
         (
             "return Split(tuple(changes), tone_db, scatter_db, one_tail=True)",
             "return Split(tuple(changes), tone_db, scatter_db)",
