@@ -120,7 +120,7 @@ class Comparison:
             f"<td>{escape(finding.amount)}</td>"
             f"<td>{finding.around}</td>"
             f"<td>{escape(places(finding.spans_s))}</td>"
-            f"<td>{finding.cause.likeliest}</td><td>{escape(finding.text)}</td></tr>"
+            f"<td>{finding.cause.spoken}</td><td>{escape(finding.text)}</td></tr>"
             for finding in self.findings
         )
         head = "".join(

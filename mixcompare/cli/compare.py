@@ -136,7 +136,7 @@ def _print_finding(finding: Finding, width: int, ink: Ink) -> None:
     head = f"{finding.rank:2}  {finding.amount:<12} {finding.subject}"
     print(ink.bold(textwrap.fill(head, width, subsequent_indent=" " * 17)))
     where = places(finding.spans_s)
-    facts = f"{where}; {finding.jnd:.1f} x just noticeable; likely {finding.cause.likeliest}"
+    facts = f"{where}; {finding.jnd:.1f} x just noticeable; {finding.cause.spoken}"
     print(textwrap.fill(facts, width, initial_indent="    ", subsequent_indent="    "))
     print(textwrap.fill(finding.text, width, initial_indent="    ", subsequent_indent="    "))
     for advice in finding.advice:

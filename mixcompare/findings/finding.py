@@ -16,6 +16,8 @@ from mixcompare.findings.noticeable import JustNoticeable
 
 Span = tuple[float, float]
 
+_ABOUT_AS_LIKELY = 0.7  # of the largest weight; our judgement, not measured
+
 
 @dataclass(frozen=True)
 class Cause:
@@ -34,8 +36,20 @@ class Cause:
     @property
     def likeliest(self) -> str:
         """Name of the largest weight."""
-        weights = {"players": self.players, "room": self.room, "mix": self.mix}
-        return max(weights, key=lambda name: weights[name])
+        return max(self._weights, key=lambda name: self._weights[name])
+
+    @property
+    def spoken(self) -> str:
+        """``"likely mix"``, ``"players or mix"`` where two are about as likely, or open."""
+        least = _ABOUT_AS_LIKELY * max(self._weights.values())
+        near = [name for name, weight in self._weights.items() if weight >= least]
+        if len(near) == 1:
+            return f"likely {near[0]}"
+        return " or ".join(near) if len(near) < len(self._weights) else "cause open"
+
+    @property
+    def _weights(self) -> dict[str, float]:
+        return {"players": self.players, "room": self.room, "mix": self.mix}
 
 
 @dataclass(frozen=True)

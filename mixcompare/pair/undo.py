@@ -125,8 +125,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
     difference = spectra.difference_db
     loads = weight.sum(axis=1)
     full = loads >= _USUAL_CELLS * np.median(loads)
-    # Bands first: a filter may lie between the two. Moments first: a band that sounds only while the
-    # level is another takes it for its own. What most moments agree with is right.
+    # Bands first: a filter may lie between the two. Moments first: a band that sounds only while
+    # the level is another takes it for its own. What most moments agree with is right.
     told, known = max(
         (
             _moments_db(difference, weight, full, first)

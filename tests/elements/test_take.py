@@ -72,3 +72,9 @@ def scattered(gains_db: dict[str, float], seed: int = 1) -> PairSpectra:
         row, band = rng.integers(cells.candidate.shape[0]), rng.integers(cells.candidate.shape[1])
         away_db[row : row + 10, band] += rng.normal(0, 3)
     return replace(cells, candidate=cells.candidate * 10 ** (away_db / 10))
+
+
+def test_what_rose_and_what_fell_keep_their_own_sizes() -> None:
+    changes = proven_split(scattered({"middle": 6.0, "tenor": -6.0})).changes
+    sizes = [change.difference_db for change in changes]
+    assert sorted(sizes) == pytest.approx([-6.0, 6.0], abs=1.0)

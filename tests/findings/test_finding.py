@@ -222,3 +222,14 @@ def test_places_as_words() -> None:
 
 def test_duration_is_that_of_all_spans_together() -> None:
     assert finding(spans_s=((1.0, 2.5), (4.0, 8.0))).duration_s == pytest.approx(5.5)
+
+
+@pytest.mark.parametrize(
+    ("weights", "spoken"),
+    [((0.1, 0.1, 0.8), "likely mix"), ((0.45, 0.1, 0.45), "players or mix"),
+     ((0.3, 0.3, 0.4), "cause open"), ((0.5, 0.3, 0.2), "likely players")],
+)  # fmt: skip
+def test_what_can_not_be_told_apart_is_not_called_likely(
+    weights: tuple[float, float, float], spoken: str
+) -> None:
+    assert Cause(*weights).spoken == spoken

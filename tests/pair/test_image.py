@@ -63,8 +63,8 @@ def test_a_late_channel_is_told_as_one(delay_us: float) -> None:
     assert "ms later" in finding.text
 
 
-# A delay turns the phase of the cross power and leaves the powers; width changes them. 50 us is half
-# of the just-noticeable difference of a delay, .75 dB half of that of width.
+# A delay turns the phase of the cross power and leaves the powers; width changes them. 50 us is
+# half of the just-noticeable difference of a delay.
 @pytest.mark.parametrize(("factor", "delay_us"), [(0.6, 600.0), (1.4, -300.0)])
 def test_width_and_a_late_channel_are_told_side_by_side(factor: float, delay_us: float) -> None:
     made = held(late(side(played(), factor), delay_us * 1e-6))
@@ -85,3 +85,12 @@ def test_another_width_moves_no_time_between_the_channels() -> None:
     assert [value for value in moved if value is not None] == pytest.approx(
         [0.0] * sum(value is not None for value in moved), abs=20
     )
+
+
+def test_places_between_left_and_right_do_not_hang_on_the_gain() -> None:
+    pair = held(0.5 * played()).pair
+    places = pair.right_less_left
+    assert places is not None
+    cells = pair.of_elements.audible
+    assert places[1][cells] == pytest.approx(places[0][cells], abs=0.01)
+    assert np.abs(places[0][cells]).max() > 0.3
