@@ -365,11 +365,39 @@ def test_agreement_is_the_share_that_moved_with_the_median(
     assert 0.6 <= finding.confidence < 0.97
 
 
-def test_notes_of_no_one_manner_tell_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    wild: Followed = [held(0.2), held(0.9)] * 10
-    difference = arithmetic(monkeypatch, wild, wild)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_notes_of_all_lengths_are_compared_one_by_one(
+    monkeypatch: pytest.MonkeyPatch, sign: int
+) -> None:
+    # Quartiles 0.7 apart in both; the same notes are held 0.15 shorter throughout.
+    wild: Followed = [held(0.2), held(0.9)] * 12
+    same = arithmetic(monkeypatch, wild, wild)
+    assert same.sounding_ratio == pytest.approx(0.0)
+    assert analyzer.findings(same) == []
+    shorter: Followed = [held(0.05), held(0.75)] * 12
+    sides = (wild, shorter) if sign < 0 else (shorter, wild)
+    difference = arithmetic(monkeypatch, *sides)
+    assert difference.sounding_ratio == pytest.approx(0.15 * sign)
+    assert difference.sounding_ratio_interval is not None
+    assert np.ptp(difference.sounding_ratio_interval) < 0.3
+
+
+@pytest.mark.parametrize("apart", ["halves", "phrases"])
+def test_notes_of_all_lengths_tell_nothing_where_halves_disagree(
+    monkeypatch: pytest.MonkeyPatch, apart: str
+) -> None:
+    wild: Followed = [held(0.2), held(0.9)] * 12
+    longer: Followed = [held(0.6), held(1.3)] * 12
+    first = np.arange(24) < 12 if apart == "halves" else (np.arange(24) // 6) % 2 == 0
+    theirs = [
+        one if early else other for early, one, other in zip(first, wild, longer, strict=True)
+    ]
+    difference = arithmetic(monkeypatch, wild, theirs)
     assert difference.sounding_ratio is None
     assert "scatter widely" in difference.reasons[0]
+
+
+def test_notes_of_two_manners_are_no_scatter(monkeypatch: pytest.MonkeyPatch) -> None:
     even: Followed = [held(0.5), held(0.85)] * 10
     assert arithmetic(monkeypatch, even, even).sounding_ratio == 0.0
 

@@ -37,6 +37,7 @@ from mixcompare.aspects.articulation.stretch import (
     SYSTEMATIC,
     SYSTEMATIC_WET,
     clear_stretch,
+    halves_agree,
     median_interval,
     spread,
     stretch,
@@ -76,7 +77,8 @@ _NO_ATTACK = (
     " before."
 )
 _UNEVEN = (
-    "The leading line's notes are too quick or too much covered: their lengths scatter widely."
+    "The leading line's notes are too quick or too much covered: their lengths scatter widely, and"
+    " one half of them says something else than the other."
 )
 _UNEVEN_ALONE = (
     "One recording alone does not tell whose notes lead: they are too quick or too much covered."
@@ -245,12 +247,14 @@ def _difference(
     ratios = np.column_stack([sounding_ratios(side) for side in sides])
     written = notes[0].written
     weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
-    if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
-        return _untold(_UNEVEN, len(both), one_only, match.same_take)
     pitches = np.array([note.pitch for note in notes])
     low, high = pitch_hz([pitches.min() - 0.5, pitches.max() + 0.5])
     systematic = _systematic(sides, written, match.same_take)
     whole = stretch(notes, ratios, weights, match, systematic, room_db)
+    if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
+        changes = ratios[:, 1] - ratios[:, 0]
+        if not halves_agree(changes, weights, median_interval(changes, weights, systematic)):
+            return _untold(_UNEVEN, len(both), one_only, match.same_take)
     attacks_s = _changes(both, lambda note: note.hinge.attack_s)
     attacks_s = attacks_s[np.isfinite(attacks_s)]
     attacks_told = len(attacks_s) >= FEWEST_NOTES
