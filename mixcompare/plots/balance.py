@@ -26,6 +26,12 @@ ELEMENTS_CAPTION = (
     "Elements against everything else, with 95 % intervals; the pale stripe is what is just"
     " noticeable."
 )
+UNSEEN_CAPTION = (
+    "The stripe on the right: by how many dB a single instrument with a tenth of the register's"
+    " energy could have changed there unlisted; the darker, the more."
+)
+_STRIPE = 0.05  # of the picture's breadth; for the eye
+_DARKEST_DB = 8.0  # for the eye
 _MOST_COLUMNS = 600  # resolution of the picture, and its cost
 _MOST_ELEMENTS = 12  # for the eye: more would crowd it
 
@@ -55,7 +61,12 @@ def draw(results: Results, figure: Figure) -> str | None:
         _draw_elements(elements, step, axes[-1])
     if field is None:
         return ELEMENTS_CAPTION
-    return f"{FIELD_CAPTION} Below: {ELEMENTS_CAPTION}" if elements else FIELD_CAPTION
+    captions = [FIELD_CAPTION]
+    if _draw_unseen(results, axes[0]):
+        captions.append(UNSEEN_CAPTION)
+    if elements:
+        captions.append(f"Below: {ELEMENTS_CAPTION}")
+    return " ".join(captions)
 
 
 def _draw_field(results: Results, field: Field, axes: Axes) -> None:
@@ -94,6 +105,34 @@ def _draw_field(results: Results, field: Field, axes: Axes) -> None:
     bar = axes.figure.colorbar(mesh, ax=axes, pad=0.01, aspect=25)
     bar.set_label("candidate minus\nreference (dB)")
     bar.outline.set_visible(False)
+
+
+def _draw_unseen(results: Results, axes: Axes) -> bool:
+    """Stripe at the map's end: what could have gone unlisted; none where next to nothing could."""
+    if not results.unseen or all(least.level_db is None for least in results.detectable):
+        return False
+    share = min(least.element_share for least in results.detectable)
+    start, end = axes.get_xlim()
+    wide = _STRIPE * (end - start)
+    axes.set_xlim(start, end + wide)
+    axes.axvline(end, color=style.PAPER, linewidth=2)
+    for least in results.detectable:
+        if least.element_share != share:
+            continue
+        low, high = least.band_hz
+        told = least.level_db is not None
+        dark = min((least.level_db or _DARKEST_DB) / _DARKEST_DB, 1.0)
+        shade = style.grey(dark)
+        axes.add_patch(
+            Rectangle((end, low), wide, high - low, facecolor=shade, edgecolor=style.PAPER)
+        )
+        axes.text(
+            end + wide / 2, float(np.sqrt(low * high)),
+            f"{least.level_db:g}" if told else "?",
+            ha="center", va="center", fontsize=7, clip_on=True,
+            color=style.PAPER if dark > 0.5 else style.INK,
+        )  # fmt: skip
+    return True
 
 
 def _draw_elements(elements: list[Element | LocalChange], step: float, axes: Axes) -> None:

@@ -140,6 +140,12 @@ def time_axis(axes: Axes, span_s: tuple[float, float]) -> None:
     axes.set_xlabel("time in the reference (min:s)")
 
 
+def grey(dark: float) -> tuple[float, float, float]:
+    """A grey between the paper (0) and nearly the ink (1)."""
+    light = 0.95 - 0.7 * dark
+    return light, light, light
+
+
 def frequency_axis(axes: Axes, band_hz: tuple[float, float], vertical: bool = False) -> None:
     """Logarithmic frequency axis with a label at every octave."""
     low, high = band_hz

@@ -17,6 +17,7 @@ from mixcompare.alignment.result import SAME_TAKE, UNRELATED
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
 from mixcompare.errors import ParameterError
+from mixcompare.findings.detectable import Detectable
 from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import field_png
@@ -220,3 +221,31 @@ def test_the_field_is_read_from_the_difference(results):
     course = field.of_band((2000.0, 5000.0))
     inside = (field.times_s > 9) & (field.times_s < 19)
     assert np.nanmean(course[inside]) == pytest.approx(5.8, abs=0.3)
+
+
+def test_what_could_have_gone_unlisted_stands_beside_the_map():
+    results = made_up_results(SAME_TAKE)
+    least = tuple(
+        Detectable(band_hz, share, level)
+        for share, levels in ((0.1, (1.5, 6.0, None)), (0.3, (1.25, 1.25, 1.25)))
+        for band_hz, level in zip(((89, 178), (178, 355), (355, 708)), levels, strict=True)
+    )
+    quiet = plots.draw(replace(results, detectable=least, unseen=""), "balance").axes[0]
+    told = replace(results, detectable=least, unseen="By up to 6 dB.")
+    axes = plots.draw(told, "balance").axes[0]
+    end = results.alignment.time_map.span_s[1]
+    stripe = [patch for patch in axes.patches if patch.get_x() == end]
+    assert len([patch for patch in quiet.patches if patch.get_x() == end]) == 0
+    assert [(patch.get_y(), patch.get_height()) for patch in stripe] == [
+        (89, 89),
+        (178, 177),
+        (355, 353),
+    ]
+    lights = [patch.get_facecolor()[0] for patch in stripe]
+    assert lights == sorted(lights, reverse=True)  # the darker, the more
+    assert [text.get_text() for text in axes.texts if text.get_position()[0] > end] == [
+        "1.5",
+        "6",
+        "?",
+    ]
+    assert "stripe on the right" in plots.draw_all(told)["balance"].caption

@@ -46,13 +46,22 @@ def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:
     much = [one for one in levels if one.level_db is None or one.level_db > _USUAL_DB]
     if not much:
         return ""
-    sizes = [one.level_db for one in much if one.level_db is not None]
-    size = f"by up to {max(sizes):g} dB" if len(sizes) == len(much) else "by more than 12 dB"
-    where = " or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(much))
+    some = [one for one in much if one.level_db is not None]
+    any_size = [one for one in much if one.level_db is None]
+    parts = []
+    if some:
+        most_db = max(one.level_db for one in some if one.level_db is not None)
+        parts.append(f"by up to {most_db:g} dB {_where(some)}")
+    if any_size:
+        parts.append(f"by more than 12 dB {_where(any_size)}")
     return (
-        f"A single instrument that carries a tenth of the energy of one octave {where} could have"
-        f" changed {size} there unnoticed."
+        "A single instrument that carries a tenth of the energy of one octave could have changed"
+        f" {', '.join(parts)} unnoticed."
     )
+
+
+def _where(least: Sequence[Detectable]) -> str:
+    return " or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(least))
 
 
 def _joined(least: Sequence[Detectable]) -> list[tuple[float, float]]:
