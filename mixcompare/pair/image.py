@@ -259,6 +259,8 @@ def without_image(
     change : ImageChange
         What is taken back.
     """
+    if change.is_none and not change.later_us:
+        return left, right, cross
     channels = _timed(left, right, cross, -change.later_us, centre_hz)
     if change.turned_last:
         return _widened(*_turned(*channels, -change.turn_db), -change.side_db)
