@@ -23,15 +23,14 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import OneTail
 from mixcompare.pair.undo import not_judged
-from mixcompare.statistics import effective_number, weighted_quantile
+from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 
-_LEAST_MOVED, _LEAST_BREADTH, _MOVED_DB = 0.055, 0.07, 1.0
-"""Share of the sound that a change moves by a decibel, or its breadth beyond the scatter. Of 15
-unchanged pairs of three scores under another tail one, much wetter, reaches 0.050 and 0.064, the
-others stay below 0.033 and 0.022; of 20 sections changed there by 4 to 6 dB the least has 0.066, or
-else 0.075 of the second."""
+_LEAST_MOVED, _MOVED_DB = 0.055, 1.0
+"""Share of the sound that a change moves by a decibel. Of 15 unchanged pairs of three scores under
+another tail one, much wetter, reaches 0.050, the others stay below 0.033; of 20 sections changed
+there by 4 to 6 dB one has as little, the next 0.066."""
 _ALSO = 0.5
 """Of the first one's share, for a change of the other sign: beating reaches 0.42 of it there."""
 _SIDE = 0.1  # quantile of the side that moves less, a pitch's scatter; our judgement, not measured
@@ -103,7 +102,7 @@ def _interval(change: Change) -> tuple[float, float]:
 
 
 def proven_split(spectra: PairSpectra) -> Split:
-    """Only what is too much, on too many pitches, for a tail that was not learnt quite right.
+    """Only what moves too much of the sound for a tail that was not learnt quite right.
 
     Parameters
     ----------
@@ -117,12 +116,6 @@ def proven_split(spectra: PairSpectra) -> Split:
         _sized(change, evened.changes)
         for change, share in zip(plain.changes, moved, strict=True)
         if share > least
-    ]
-    kept += [
-        change
-        for change in evened.changes
-        if _breadth(change) > _LEAST_BREADTH
-        and all(change.difference_db * other.difference_db < 0 for other in kept)
     ]
     return replace(evened, changes=tuple(kept))
 
@@ -142,12 +135,6 @@ def _moved_share(spectra: PairSpectra, change: Change) -> float:
     factors = np.maximum(_factors(spectra, (change,)), 1e-3)
     moved = np.abs(10 * np.log10(factors)) > _MOVED_DB
     return float(weight[moved].sum() / max(weight.sum(), 1e-30))
-
-
-def _breadth(change: Change) -> float:
-    """Strength of a change times the root of the number of pitches that carry it."""
-    amplitude = np.sqrt(np.maximum(change.energy, 0)).sum(axis=0)
-    return float(change.strength * np.sqrt(effective_number(amplitude)))
 
 
 def _evened(spectra: PairSpectra) -> PairSpectra:

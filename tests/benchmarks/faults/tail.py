@@ -30,11 +30,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/take.py",
         ("tests/elements/test_take.py",),
-        (
-            "_LEAST_MOVED, _LEAST_BREADTH, _MOVED_DB = 0.055,",
-            "_LEAST_MOVED, _LEAST_BREADTH, _MOVED_DB = 0.0,",
-        ),
-        ("_LEAST_BREADTH, _MOVED_DB = 0.055, 0.07", "_LEAST_BREADTH, _MOVED_DB = 1.0, 1.0"),
+        ("_LEAST_MOVED, _MOVED_DB = 0.055,", "_LEAST_MOVED, _MOVED_DB = 0.0,"),
+        ("_LEAST_MOVED, _MOVED_DB = 0.055,", "_LEAST_MOVED, _MOVED_DB = 1.0,"),
         ("if other.difference_db * change.difference_db > 0", "if True"),
         (
             "return Split(tuple(changes), tone_db, scatter_db, one_tail=True)",
