@@ -191,13 +191,12 @@ def test_the_list_is_printed_line_by_line(
         spans = " and ".join(
             f"0:{round(start):02d}-0:{round(end):02d}" for start, end in finding.spans_s
         )
-        likeliest = "mix" if results.alignment.same_take else "players"
         advice = [f"> {sentence}" for sentence in finding.advice]
         consequences = "; ".join(finding.consequences)
         also = [f"It also explains {consequences}."] if consequences else []
         wanted = [
             f"{finding.rank} {size} {finding.subject}",
-            f"{spans}; {finding.jnd:.1f} x just noticeable; likely {likeliest}",
+            f"{spans}; {finding.jnd:.1f} x just noticeable; {finding.cause.spoken}",
             finding.text, *advice, *also,
         ]  # fmt: skip
         assert joined(block) == joined(wanted)
@@ -217,7 +216,7 @@ def test_a_finding_is_printed_with_the_times_of_the_reference(
     _print_finding(louder, 80, Ink(io.StringIO()))
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == " 1  +5.8 dB      repeating high figure, 4.0 notes a second"
-    assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; likely players"
+    assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; players or mix"
     tilt = replace(slower, unit="dB/octave", difference=-0.238, noticeable=None)
     _print_finding(tilt, 80, Ink(io.StringIO()))
     assert " 4  -0.24 dB/octave tempo" in capsys.readouterr().out

@@ -322,7 +322,7 @@ def test_table_in_a_notebook() -> None:
         "<p><strong>One thing.</strong></p><table><tr><th></th><th>what</th><th>size</th>"
         "<th>95 %</th><th>where</th><th>cause</th><th></th></tr>"
         "<tr><td>1</td><td>middle register</td><td>+5.8 dB</td><td>+5.0 to +7.3</td>"
-        "<td>0:04-0:15 and 0:18-0:24</td><td>mix</td><td>Further forward.</td></tr></table>"
+        "<td>0:04-0:15 and 0:18-0:24</td><td>likely mix</td><td>Further forward.</td></tr></table>"
     )
     assert shown(verdict="Nothing sticks out.") == ("<p><strong>Nothing sticks out.</strong></p>")
 

@@ -50,6 +50,7 @@ _LAGS = 95  # 2.0 s; with 1.3 s more scatter is left under a long tail
 _DECAY_S, _WET_DB = 2.4, 0.0  # what tails look like before anything is known of this one
 _NOISE = 0.05  # of the local power: what no tail explains
 _ROUNDS = 2  # cost: of weighting
+_ROUNDING = 1e-4  # of the largest entry: more than single precision leaves over 95 lags
 _BLOCK_S = 60.0  # cost: learnt a minute at a time
 _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
 # A rise over 43 ms that is an attack; our judgement, not measured.
@@ -308,12 +309,22 @@ def _learnt(past: Spectra, rest: Spectra, noise: Wave) -> Any:
         weighted = past * weight
         gram = blas.cherk(1.0, weighted.T, trans=2)  # its upper half; half the work of a product
         gram[np.diag_indices(_LAGS)] += 1 / _PRIOR
-        factor = linalg.cho_factor(gram, lower=False, overwrite_a=True, check_finite=False)
+        factor = _factored(gram)
         found = linalg.cho_solve(factor, weighted.conj() @ (rest * weight), check_finite=False)
         if last < _ROUNDS - 1:
             missed = np.square(np.abs(rest - found @ past))
             variance = ndimage.uniform_filter1d(missed, 5) + 0.2 * noise
     return found
+
+
+def _factored(gram: Any) -> Any:
+    """Cholesky factor; where single precision leaves none, of a matrix a little further from it."""
+    try:
+        return linalg.cho_factor(gram, lower=False, check_finite=False)
+    except linalg.LinAlgError:
+        diagonal = np.diag_indices(len(gram))
+        gram[diagonal] += _ROUNDING * np.abs(gram[diagonal]).max()
+        return linalg.cho_factor(gram, lower=False, check_finite=False)
 
 
 _PRIOR = _prior()

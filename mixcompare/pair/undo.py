@@ -32,6 +32,7 @@ _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one el
 _SELDOM = 0.01  # of its loudest moment: a band that is heard seldom must not outvote the others
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
+_CLEARLY_MORE = 0.1  # of the moments; our judgement, not measured
 _UNTOLD_S = 0.5  # shorter gaps are bridged
 _LONG_WINDOW, _SHORT_WINDOW = (6.0, 4), (15.0, 2)
 """Fastest move in dB/s that is judged, and frames around a faster one that are not: on a string
@@ -125,15 +126,12 @@ def ride_between(spectra: PairSpectra) -> Ride:
     difference = spectra.difference_db
     loads = weight.sum(axis=1)
     full = loads >= _USUAL_CELLS * np.median(loads)
-    # Bands first: a filter may lie between the two. Moments first: a band that sounds only while
-    # the level is another takes it for its own. What most moments agree with is right.
-    told, known = max(
-        (
-            _moments_db(difference, weight, full, first)
-            for first in (still, _medians_of_moments(difference, weight))
-        ),
-        key=lambda one: float(one[1].mean()),
-    )
+    # Bands first: a filter may lie between the two. Only where many moments agree on nothing then,
+    # moments first: a band that sounds only while the level is another takes it for its own.
+    told, known = _moments_db(difference, weight, full, still)
+    moments_first = _moments_db(difference, weight, full, _medians_of_moments(difference, weight))
+    if moments_first[1].mean() > known.mean() + _CLEARLY_MORE:
+        told, known = moments_first
     if known.mean() < 0.5:
         return Ride(still, np.ones(frames, bool))
     level = np.interp(np.arange(frames), np.flatnonzero(known), told[known])

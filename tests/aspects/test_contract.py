@@ -66,6 +66,12 @@ def a_figure_elsewhere() -> Pair:
     return on_one_clock(piece(), without + (piece() - without)[:, ::-1], same_take=True)
 
 
+def a_late_channel() -> Pair:
+    """The right channel 20 samples later."""
+    late = np.column_stack([piece()[:, 0], np.roll(piece()[:, 1], 20)])
+    return on_one_clock(piece(), late, same_take=True)
+
+
 def a_register_that_swells() -> Pair:
     """6 dB more from 250 to 500 Hz for four seconds."""
     sos = signal.butter(2, [250, 500], "bandpass", fs=RATE_HZ, output="sos")
@@ -206,6 +212,7 @@ PAIRS: dict[str, Callable[[], Pair]] = {
     for one in (
         a_figure_louder_narrower_and_brighter,
         a_figure_elsewhere,
+        a_late_channel,
         a_register_that_swells,
         turned_wider_and_sharp,
         detached,
@@ -232,6 +239,7 @@ ABOUT = {
     "a_wetter_hall": {"room", "width"},
     "a_longer_impulse": {"room", "loudness"},
     "smaller_swings": {"dynamics", "loudness"},
+    "a_late_channel": {"placement", "width"},
     "clipped": {"dynamics"},
     "a_tone_higher": {"articulation", "tuning"},
     "freer": {"tempo"},

@@ -102,7 +102,7 @@ class PlacementDifference:
     consistency: BandValues = field(metadata=BARE | KEPT | within(0.8))  # any, where nothing moved
     channels_swapped: bool = field(default=False, metadata=KEPT)
     time_difference_us: BandValues = field(
-        default=NOTHING, metadata=labelled("Later on the right by") | SIGNED
+        default=NOTHING, metadata=labelled("Later on the right by") | SIGNED | within(2)
     )
     time_difference_us_interval: BandIntervals = NOTHING
     elements: tuple[MovedElement, ...] = ()
