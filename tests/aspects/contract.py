@@ -32,7 +32,8 @@ MIRRORED = {
         ("wetter", "drier"), ("longer", "shorter"), ("smaller", "larger"),
         ("detached", "connected"), ("faster", "slower"), ("freer", "steadier"),
         ("holds_back", "pushes_on"), ("higher", "lower"), ("left", "right"), ("added", "removed"),
-        ("right_later", "left_later"), ("channels_swapped", "channels_swapped"), ("polarity_inverted", "polarity_inverted"),
+        ("right_later", "left_later"), ("channels_swapped", "channels_swapped"),
+        ("polarity_inverted", "polarity_inverted"),
     )
     for one, other in (pair, pair[::-1])
 }  # fmt: skip
