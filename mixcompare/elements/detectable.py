@@ -59,12 +59,12 @@ def detectable(
     wanted = [(band_hz, share) for band_hz in registers_hz for share in ELEMENT_SHARES]
     still = None
     if pair.same_take:
-        spectra, find = ground(pair)
+        spectra, find, left = ground(pair)
         still = _unchanged(_stretch(spectra), find)
     if still is None:
         return tuple(Detectable(*one, None) for one in wanted)
     elements = [(one, _element(still, *one)) for one in wanted]
-    finder = _Finder(still, noticeable_db, find)
+    finder = _Finder(still, noticeable_db, find, left)
     return tuple(
         Detectable(*one, finder.smallest_db(own)) for one, own in elements if own is not None
     )
@@ -124,6 +124,7 @@ class _Finder:
     spectra: PairSpectra
     noticeable_db: float
     find: Find
+    left: float
 
     def smallest_db(self, own: FloatArray) -> float | None:
         """By bisection: a larger change is never harder to find."""
@@ -138,7 +139,7 @@ class _Finder:
         return _LEVELS_DB[low] if low < len(_LEVELS_DB) else None
 
     def _would_list(self, own: FloatArray, level_db: float) -> bool:
-        raised = self.spectra.candidate * (1 + own * (10 ** (level_db / 10) - 1))
+        raised = self.spectra.candidate * (1 + self.left * own * (10 ** (level_db / 10) - 1))
         changes = self.find(replace(self.spectra, candidate=raised)).changes
         return any(self._is_it(change, own * self.spectra.reference) for change in changes)
 

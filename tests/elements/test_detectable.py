@@ -19,6 +19,7 @@ from mixcompare.elements.one_take import exact_split
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
+from tests.pair.test_tail import under_other_tail
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -126,3 +127,10 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
     )
     assert "can't be judged" in words(None, None)
     assert "two performances" in words(None, None, same_take=False)
+
+
+def test_under_another_tail_no_more_is_promised_than_its_filter_leaves() -> None:
+    # Of an element the tail's filter learns half: what moves its cells by 1 dB is 2 dB at least.
+    told = [one.level_db for one in detectable(under_other_tail(), OCTAVE_REGISTERS_HZ, 1.0)]
+    assert any(level is not None for level in told)
+    assert min(level for level in told if level is not None) >= 2.0
