@@ -33,9 +33,14 @@ def weighted_quantiles(
 
 def weighted_medians(values: FloatArray, weights: FloatArray) -> FloatArray:
     """Weighted median of every column, shape (columns,); zero where a column has no weight."""
+    return quantile_by_column(values, weights, 0.5)
+
+
+def quantile_by_column(values: FloatArray, weights: FloatArray, quantile: float) -> FloatArray:
+    """Weighted quantile of every column, as :func:`weighted_medians`."""
     return np.array(
         [
-            weighted_quantile(column, heavy, 0.5) if heavy.any() else 0.0
+            weighted_quantile(column, heavy, quantile) if heavy.any() else 0.0
             for column, heavy in zip(values.T, weights.T, strict=True)
         ]
     )

@@ -12,7 +12,12 @@ from scipy import ndimage
 
 from mixcompare.elements.change import Change, Split
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.statistics import effective_number, robust_mode, weighted_quantile
+from mixcompare.statistics import (
+    effective_number,
+    quantile_by_column,
+    robust_mode,
+    weighted_quantile,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -155,15 +160,7 @@ def _standing(
     difference_db: FloatArray, weight: FloatArray
 ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
     """Median difference of every band, and whether half of its moments lie close to it."""
-    low, middle, high = (
-        np.array(
-            [
-                weighted_quantile(column, heavy, q) if heavy.any() else 0.0
-                for column, heavy in zip(difference_db.T, weight.T, strict=True)
-            ]
-        )
-        for q in (0.25, 0.5, 0.75)
-    )
+    low, middle, high = (quantile_by_column(difference_db, weight, q) for q in (0.25, 0.5, 0.75))
     return middle, high - low < _STILL_DB
 
 

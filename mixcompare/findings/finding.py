@@ -36,19 +36,20 @@ class Cause:
     @property
     def likeliest(self) -> str:
         """Name of the largest weight."""
-        return max(self._weights, key=lambda name: self._weights[name])
+        return max(self.weights, key=lambda name: self.weights[name])
 
     @property
     def spoken(self) -> str:
         """``"likely mix"``, ``"players or mix"`` where two are about as likely, or open."""
-        least = _ABOUT_AS_LIKELY * max(self._weights.values())
-        near = [name for name, weight in self._weights.items() if weight >= least]
+        least = _ABOUT_AS_LIKELY * max(self.weights.values())
+        near = [name for name, weight in self.weights.items() if weight >= least]
         if len(near) == 1:
             return f"likely {near[0]}"
-        return " or ".join(near) if len(near) < len(self._weights) else "cause open"
+        return " or ".join(near) if len(near) < len(self.weights) else "cause open"
 
     @property
-    def _weights(self) -> dict[str, float]:
+    def weights(self) -> dict[str, float]:
+        """All three, by name."""
         return {"players": self.players, "room": self.room, "mix": self.mix}
 
 

@@ -83,10 +83,7 @@ class ImageChange:
 
 
 def image_between(
-    reference: Features,
-    candidate: Features,
-    match: Match,
-    later: tuple[float, float] = (0.0, 0.0),
+    reference: Features, candidate: Features, match: Match, later: tuple[float, float]
 ) -> ImageChange:
     """Turn and side factor on which most cells agree; none where they agree on nothing.
 
@@ -95,14 +92,12 @@ def image_between(
     Parameters
     ----------
     reference, candidate : Features
-        One take.
+        One take, both of two channels, in the same order.
     match : Match
         How they lie.
     later : (float, float)
         By how much the right channel was delayed, in microseconds, and half of its interval.
     """
-    if reference.is_mono or candidate.is_mono or match.channels_swapped:
-        return ImageChange()
     times_s = match.grid_s(BAND_RATE_HZ)[::_STEP_FRAMES]
     if len(times_s) < 2 * BAND_RATE_HZ / _STEP_FRAMES:
         return ImageChange()

@@ -176,11 +176,9 @@ class Pair:
     @cached_property
     def image(self) -> ImageChange:
         """What was done to the image as a whole; nothing that could be told of two performances."""
-        if not self.same_take:
+        if not self._has_image:
             return ImageChange()
-        later = (0.0, 0.0)
-        if not (self.reference.is_mono or self.candidate.is_mono or self.match.channels_swapped):
-            later = later_between(self.spectra, self._images)
+        later = later_between(self.spectra, self._images)
         return image_between(self.reference, self.candidate, self.match, later)
 
     @cached_property
@@ -189,10 +187,18 @@ class Pair:
 
         Without what was done to the image as a whole; None where there is no image to compare.
         """
-        mono = self.reference.is_mono or self.candidate.is_mono
-        if not self.same_take or mono or self.match.channels_swapped:
+        if not self._has_image:
             return None
         return right_less_left(self.spectra, self._images, self.image, self.gain_db)
+
+    @property
+    def _both_stereo(self) -> bool:
+        return not (self.reference.is_mono or self.candidate.is_mono)
+
+    @property
+    def _has_image(self) -> bool:
+        """Whether the images can be compared as those of one take."""
+        return self.same_take and self._both_stereo and not self.match.channels_swapped
 
     @cached_property
     def _images(self) -> tuple[FloatArray, FloatArray]:
@@ -218,7 +224,7 @@ class Pair:
         if not self.same_take:
             return self._no_ride
         plain = ride_between(self.straightened)
-        if plain.moves or self.image.told or self.reference.is_mono or self.candidate.is_mono:
+        if plain.moves or self.image.told or not self._both_stereo:
             return plain
         one = self._under_tail_unridden
         return plain if one is None else ride_between(one.spectra)

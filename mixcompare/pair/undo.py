@@ -129,9 +129,11 @@ def ride_between(spectra: PairSpectra) -> Ride:
     # Bands first: a filter may lie between the two. Only where many moments agree on nothing then,
     # moments first: a band that sounds only while the level is another takes it for its own.
     told, known = _moments_db(difference, weight, full, still)
-    moments_first = _moments_db(difference, weight, full, _medians_of_moments(difference, weight))
-    if moments_first[1].mean() > known.mean() + _CLEARLY_MORE:
-        told, known = moments_first
+    if known.mean() < 1 - _CLEARLY_MORE:
+        medians = _medians_of_moments(difference, weight)
+        moments_first = _moments_db(difference, weight, full, medians)
+        if moments_first[1].mean() > known.mean() + _CLEARLY_MORE:
+            told, known = moments_first
     if known.mean() < 0.5:
         return Ride(still, np.ones(frames, bool))
     level = np.interp(np.arange(frames), np.flatnonzero(known), told[known])

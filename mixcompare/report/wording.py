@@ -75,10 +75,6 @@ def moment(seconds: float) -> str:
 
 def causes(finding: Finding) -> tuple[tuple[str, int], ...]:
     """Players, room and mix with their weights in whole per cent, heaviest first."""
-    weights = (
-        ("players", finding.cause.players),
-        ("room", finding.cause.room),
-        ("mix", finding.cause.mix),
-    )
-    shares = [(name, round(100 * weight)) for name, weight in weights if weight >= 0.005]
+    weights = finding.cause.weights
+    shares = [(name, round(100 * weight)) for name, weight in weights.items() if weight >= 0.005]
     return tuple(sorted(shares, key=lambda share: -share[1]))

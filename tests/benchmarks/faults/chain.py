@@ -31,7 +31,7 @@ FAULTS: list[Fault] = [
         "mixcompare/findings/finding.py",
         ("tests/findings/test_finding.py",),
         ("players / total, room / total, mix / total", "players, room, mix"),
-        ("return max(self._weights, key", "return min(self._weights, key"),
+        ("return max(self.weights, key", "return min(self.weights, key"),
     ),
     *each(
         "mixcompare/aspects/room/about.py",
