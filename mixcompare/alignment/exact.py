@@ -148,23 +148,31 @@ def second_arrival_s(
     float or None
         How much later than the rest it comes in the candidate; negative = earlier.
     """
+    cross = _mean_correlation(
+        reference, candidate, take.offset_s, take.drift_ppm, within_s, take.polarity
+    )
+    if cross is None or _beside_the_peak(cross).max() < _LEAST_ARRIVAL:
+        return None
     own = [
         _mean_correlation(each, each, 0.0, 0.0, (within_s[0] + at, within_s[1] + at))
         for each, at in ((reference, 0.0), (candidate, take.offset_s))
     ]
-    cross = _mean_correlation(
-        reference, candidate, take.offset_s, take.drift_ppm, within_s, take.polarity
-    )
-    if cross is None or own[0] is None or own[1] is None:
+    if own[0] is None or own[1] is None:
         return None
-    excess = cross - np.maximum(np.abs(own[0]), np.abs(own[1]))
+    excess = _beside_the_peak(cross - np.maximum(np.abs(own[0]), np.abs(own[1])))
     middle = len(excess) // 2
-    guard = round(_NEAREST_ARRIVAL_S * ANALYSIS_RATE_HZ)
-    excess[middle - guard + 1 : middle + guard] = 0.0
     peak = int(excess.argmax())
     if excess[peak] < _LEAST_ARRIVAL:
         return None
     return (peak - middle) / ANALYSIS_RATE_HZ
+
+
+def _beside_the_peak(correlation: FloatArray) -> FloatArray:
+    """Correlation without what lies too near its middle to be told from an equaliser's smear."""
+    middle, guard = len(correlation) // 2, round(_NEAREST_ARRIVAL_S * ANALYSIS_RATE_HZ)
+    out = correlation.copy()
+    out[middle - guard + 1 : middle + guard] = 0.0
+    return out
 
 
 def _mean_correlation(

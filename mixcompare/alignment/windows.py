@@ -37,6 +37,8 @@ class Whitened:
         self._band = np.clip((self.frequency_hz - low) / low, 0, 1) * np.clip(
             (high - self.frequency_hz) / (0.25 * high), 0, 1
         )
+        within = np.flatnonzero(self._band)
+        self._used = slice(int(within[0]), int(within[-1]) + 1)
         self._taper = np.hanning(size).astype(np.float32)
 
     def cross(
@@ -51,8 +53,10 @@ class Whitened:
         second = first if own else fft.rfft(of_candidate * self._taper, self.length)
         cross = np.conj(first) * second
         magnitude = np.abs(cross)
-        whitened = cross / (magnitude**_WHITENING + 1e-6 * magnitude.max() ** _WHITENING)
-        return np.asarray(whitened * self._band)
+        least = 1e-6 * magnitude.max() ** _WHITENING
+        used, out = self._used, np.zeros_like(cross)
+        out[used] = cross[used] / (magnitude[used] ** _WHITENING + least) * self._band[used]
+        return np.asarray(out)
 
     def correlation(self, cross: Spectrum, reach: int) -> FloatArray:
         """Correlation at lags from ``-reach`` to ``reach`` samples."""

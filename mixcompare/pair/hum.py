@@ -135,19 +135,21 @@ def _lines(
     multiples = np.arange(1, _MOST_LINES + 1)
     bins = np.round(multiples * mains_hz * _LINE_S).astype(int)
     there = noisy[:, bins[:, None] + np.arange(-1, 2)].sum(axis=2)
+    near, far = (round(hz * _LINE_S) for hz in _BESIDE_HZ)
+    beside = np.concatenate([np.arange(-far, -near + 1), np.arange(near, far + 1)])
+    around = 3 * np.median(noisy[:, bins[:, None] + beside], axis=2)
+    stands = np.percentile(there, 10, axis=0) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(
+        around, 10, axis=0
+    )
+    if not stands.any():
+        return []
     # Played at another speed, a line of the one lies elsewhere in the other.
     moved = np.round(bins / speed).astype(int)
     here = np.maximum(*(
         clean[:, np.minimum(place, clean.shape[1] - 2)[:, None] + np.arange(-1, 2)].sum(axis=2)
         for place in (bins, moved)
     ))  # fmt: skip
-    near, far = (round(hz * _LINE_S) for hz in _BESIDE_HZ)
-    beside = np.concatenate([np.arange(-far, -near + 1), np.arange(near, far + 1)])
-    around = 3 * np.median(noisy[:, bins[:, None] + beside], axis=2)
     found = steady_noise(here, there, _LINE_FREE)
-    stands = np.percentile(there, 10, axis=0) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(
-        around, 10, axis=0
-    )
     shown = found.told & stands & (found.over_db >= _LINE_LEAST_OVER_DB)
     return [
         (int(multiples[index]), float(found.noise[index]), float(found.quiet[index]))
