@@ -183,7 +183,7 @@ class TuningAnalyzer:
             Finding(
                 aspect="tuning", kind="tuned_higher" if higher else "tuned_lower",
                 subject="the tuning", difference=total, interval=around, unit="cents",
-                jnd=size, noticeable=TUNING, confidence=proof.confidence, evidence=proof,
+                jnd=size, noticeable=TUNING, evidence=proof,
                 spans_s=(pair.span_s,),
                 band_hz=None, cause=weighed(Differs.TUNING, *clock, same_take=pair.same_take),
                 text=text, advice=advice, consequences=consequences,

@@ -94,8 +94,10 @@ class Finding:
     unit : str
     jnd : float
         Size in just-noticeable differences, shrunk by the uncertainty.
+    evidence : Evidence
+        What speaks for it.
     confidence : float in [0, 1]
-        That the finding is real.
+        That the finding is real: what the evidence comes to.
     spans_s, candidate_spans_s : tuple of (start, end)
         Where, on the reference's and on the candidate's clock.
     band_hz : (low, high) or None
@@ -115,8 +117,6 @@ class Finding:
     foretold : tuple of Foretold
         What it does to the levels of bands, where that is known: other findings of level are its
         effects so far, and no further.
-    evidence : Evidence or None
-        What its confidence rests on.
     noticeable : JustNoticeable or None
         By which it was measured; says how its size is read.
     """
@@ -128,7 +128,8 @@ class Finding:
     interval: tuple[float, float]
     unit: str
     jnd: float
-    confidence: float
+    evidence: Evidence = field(compare=False, metadata={"report": False})
+    confidence: float = field(init=False)
     spans_s: tuple[Span, ...]
     band_hz: tuple[float, float] | None
     cause: Cause
@@ -141,10 +142,13 @@ class Finding:
     consequences: tuple[str, ...] = ()
     apart: tuple[str, ...] = field(default=(), compare=False, metadata={"report": False})
     foretold: tuple[Foretold, ...] = field(default=(), compare=False, metadata={"report": False})
-    evidence: Evidence | None = field(default=None, compare=False, metadata={"report": False})
     noticeable: JustNoticeable | None = field(
         default=None, compare=False, metadata={"report": False}
     )
+
+    def __post_init__(self) -> None:
+        """What it is sure of is what its evidence says."""
+        object.__setattr__(self, "confidence", self.evidence.confidence)
 
     @property
     def scale(self) -> JustNoticeable:

@@ -27,6 +27,7 @@ from mixcompare.results import Results
 from tests import synthetic
 from tests.aspects import stereo_music
 from tests.aspects.contract import contradictions, mirrored_kind, undeclared, unlike
+from tests.by_hand import said
 from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -488,7 +489,7 @@ def test_a_field_without_a_declaration_fails() -> None:
 def finding_of(kind: str, difference: float, **changed: Any) -> Finding:
     return replace(
         Finding("toy", kind, "it", difference, (difference - 1, difference + 1), "dB",
-                abs(difference), 0.9, ((1.0, 3.0),), None, Cause(0.0, 0.0, 1.0), "", ()),
+                abs(difference), said(0.9), ((1.0, 3.0),), None, Cause(0.0, 0.0, 1.0), "", ()),
         **changed,
     )  # fmt: skip
 

@@ -31,6 +31,7 @@ from mixcompare.findings import (
     folding,
     size_in_jnd,
 )
+from mixcompare.findings.confidence import evidence
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.report import document, page, tables
@@ -95,8 +96,9 @@ class Toy:
         return [
             Finding(
                 self.aspect, "grows_more" if value > 0 else "grows_less", "end of the passage",
-                value, around, "dB", size_in_jnd(value, around, STEP.size), 0.9, (pair.span_s,),
-                None, Cause.weighing(0.0, 0.0, 1.0), "The end towers.", ("Hold it back.",),
+                value, around, "dB", size_in_jnd(value, around, STEP.size),
+                evidence(value, around, pair.same_take), (pair.span_s,), None,
+                Cause.weighing(0.0, 0.0, 1.0), "The end towers.", ("Hold it back.",),
                 noticeable=STEP,
             )
         ]  # fmt: skip

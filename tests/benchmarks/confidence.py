@@ -161,7 +161,7 @@ def told(seed: int) -> list[dict[str, Any]]:
             "kind": finding.kind, "confidence": finding.confidence, "again": again,
             "size": finding.difference, "interval": finding.interval, "jnd": finding.jnd,
             "right": is_right(finding, made),
-            "evidence": None if finding.evidence is None else vars(finding.evidence),
+            "evidence": vars(finding.evidence),
         }
         for finding in compared.findings
     ]  # fmt: skip

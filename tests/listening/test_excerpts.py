@@ -13,6 +13,7 @@ from mixcompare.errors import OutputError
 from mixcompare.findings import Cause, Finding
 from mixcompare.listening import excerpts, page_sound
 from mixcompare.listening.excerpts import AlignedSound
+from tests.by_hand import said
 
 RATE = 48_000
 
@@ -39,7 +40,7 @@ def pair_of(reference, candidate, gain_db, slope=1.0, rate=RATE, candidate_rate=
 
 def finding_at(*spans, kind="part_louder"):
     return Finding(
-        "balance", kind, "horns", 3.0, (2.0, 4.0), "dB", 3.0, 0.9,
+        "balance", kind, "horns", 3.0, (2.0, 4.0), "dB", 3.0, said(0.9),
         tuple(spans), (200.0, 800.0), Cause(0.5, 0.2, 0.3), "Horns louder.", (), rank=1,
     )  # fmt: skip
 

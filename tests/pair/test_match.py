@@ -14,6 +14,7 @@ from mixcompare.findings import Cause, Finding
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import aligned
+from tests.by_hand import said
 
 SLOPE, OFFSET_S = 1.06, 0.75
 SLOWER = TimeMap.linear(OFFSET_S, SLOPE, 2.0, 12.0, 30.0)
@@ -31,7 +32,7 @@ def laid(found: Alignment) -> Match:
 
 def finding(*spans_s: tuple[float, float], **changed: object) -> Finding:
     base = Finding(
-        "tone", "tone_brighter", "it", 1.0, (0.5, 1.5), "dB", 1.0, 0.9, spans_s, None,
+        "tone", "tone_brighter", "it", 1.0, (0.5, 1.5), "dB", 1.0, said(0.9), spans_s, None,
         Cause(0.2, 0.2, 0.6), "", (),
     )  # fmt: skip
     return replace(base, **changed)  # type: ignore[arg-type]

@@ -34,6 +34,7 @@ from mixcompare.findings import Cause, Finding
 from mixcompare.listening.excerpts import AlignedSound
 from mixcompare.results import Level, Measured, Results, Source
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from tests.by_hand import said
 
 LENGTH_S = 48.0
 RATE_HZ = 44_100
@@ -133,7 +134,7 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
     told = (
         Finding(
             "balance", "repeating_figure_louder", "repeating high figure, 4.0 notes a second",
-            5.8, (4.9, 6.7), "dB", 5.7, 0.96, motor, (2000.0, 5000.0), Cause(0.55, 0.05, 0.4),
+            5.8, (4.9, 6.7), "dB", 5.7, said(0.96), motor, (2000.0, 5000.0), Cause(0.55, 0.05, 0.4),
             "The repeating high figure is 5.8 dB louder against the rest at 0:08-0:20 and"
             " 0:31-0:40.",
             ("Ask clarinets and xylophone for about one dynamic less.",
@@ -143,18 +144,18 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
         ),
         Finding(
             "articulation", "notes_more_detached", "leading line", -0.21, (-0.27, -0.15), "",
-            2.5, 0.9, line, (400.0, 1600.0), Cause(0.9, 0.1, 0.0),
+            2.5, said(0.9), line, (400.0, 1600.0), Cause(0.9, 0.1, 0.0),
             "Notes of the leading line sound for 62 % of their time instead of 83 %.",
             ("Ask for longer notes: tenuto instead of staccato.",),
             on_candidate(line), 2,
         ),
         Finding(
-            "room", "wetter", "the whole sound", 2.6, (1.9, 3.2), "dB", 1.7, 0.85, whole, None,
-            Cause(0.0, 0.6, 0.4), "The candidate is wetter by 2.6 dB of reverberation.",
+            "room", "wetter", "the whole sound", 2.6, (1.9, 3.2), "dB", 1.7, said(0.85), whole,
+            None, Cause(0.0, 0.6, 0.4), "The candidate is wetter by 2.6 dB of reverberation.",
             ("Less of the ambience pair, or a shorter reverb.",), on_candidate(whole), 3,
         ),
         Finding(
-            "tempo", "slower", "tempo", -3.8, (-4.1, -3.5), "%", 1.9, 0.99, whole, None,
+            "tempo", "slower", "tempo", -3.8, (-4.1, -3.5), "%", 1.9, said(0.99), whole, None,
             Cause(1.0, 0.0, 0.0), "The candidate is 3.8 % slower.", (), on_candidate(whole), 4,
         ),
     )  # fmt: skip

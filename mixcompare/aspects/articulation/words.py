@@ -81,7 +81,6 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         unit="",
         jnd=size_in_jnd(value, limits, SHARE_HELD.size),
         noticeable=SHARE_HELD,
-        confidence=proof.confidence,
         evidence=proof,
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,

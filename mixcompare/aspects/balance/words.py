@@ -35,7 +35,6 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         unit="dB",
         jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
         noticeable=LEVEL,
-        confidence=element.confidence,
         evidence=evidence(
             element.difference_db, element.interval, pair.same_take, element.agreeing
         ),
@@ -132,7 +131,6 @@ def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pai
         unit="dB",
         jnd=size_in_jnd(passage.difference_db, passage.interval, LEVEL.size),
         noticeable=LEVEL,
-        confidence=passage.confidence,
         evidence=evidence(
             passage.difference_db,
             passage.interval,

@@ -47,7 +47,7 @@ def _finding(
     return Finding(
         aspect="placement", kind=kind, subject=subject,
         difference=size.value, interval=size.around, unit="", jnd=size.jnd, noticeable=PLACE,
-        confidence=proof.confidence, evidence=proof,
+        evidence=proof,
         spans_s=(pair.span_s,), band_hz=None, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
 
@@ -119,7 +119,7 @@ def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     return Finding(
         aspect="placement", kind=f"{side}_later", subject=f"the {side} channel", difference=value,
         interval=around, unit=DELAY.unit, jnd=size_in_jnd(value, around, DELAY.size),
-        noticeable=DELAY, confidence=proof.confidence, evidence=proof, spans_s=(pair.span_s,),
+        noticeable=DELAY, evidence=proof, spans_s=(pair.span_s,),
         band_hz=None,
         cause=weighed(Differs.PLACE, Seen.ON_ONE_CHANNEL, same_take=pair.same_take),
         text=(

@@ -32,7 +32,7 @@ def _finding(
     return Finding(
         aspect="tempo", kind=kind, subject=subject, difference=size.value,
         interval=size.around, unit="%", jnd=size.jnd, noticeable=size.noticeable,
-        confidence=proof.confidence, evidence=proof,
+        evidence=proof,
         spans_s=(span_s or pair.span_s,), band_hz=None,
         cause=weighed(Differs.TEMPO, same_take=pair.same_take), text=text, advice=(advice,),
     )  # fmt: skip

@@ -93,7 +93,7 @@ def noise_finding(noise: SteadyNoise, pair: Pair) -> Finding:
         aspect="tone", kind=f"{noise.kind}_{'added' if added else 'removed'}", subject=subject,
         difference=noise.over_db, interval=around, unit="dB",
         jnd=size_in_jnd(noise.over_db, around, NOISE.size), noticeable=NOISE,
-        confidence=proof.confidence, evidence=proof, apart=_APART, spans_s=(pair.span_s,),
+        evidence=proof, apart=_APART, spans_s=(pair.span_s,),
         band_hz=band_hz, cause=weighed(Differs.TONE, same_take=pair.same_take),
         text=text, advice=(advice,),
     )  # fmt: skip
@@ -148,7 +148,7 @@ def cut_finding(cut: Cut, lost_db: FloatArray, heard: BoolArray, pair: Pair) -> 
         subject=f"{name} at {spoken_hz(corner)}, {about} dB an octave",
         difference=value, interval=around, unit="dB",
         jnd=size_in_jnd(value, around, TONE.size), noticeable=TONE,
-        confidence=proof.confidence, evidence=proof, spans_s=(pair.span_s,),
+        evidence=proof, spans_s=(pair.span_s,),
         band_hz=(float(edges[0]), float(edges[1])),
         cause=weighed(Differs.TONE, same_take=pair.same_take), text=text, advice=(advice,),
     )  # fmt: skip

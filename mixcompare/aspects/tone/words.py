@@ -71,7 +71,7 @@ def tilt_finding(
         aspect="tone", kind="tone_brighter" if brighter else "tone_darker",
         subject="the overall tone", difference=line.slope, interval=(low, high),
         unit="dB/octave", jnd=size, noticeable=TILT,
-        confidence=proof.confidence, evidence=proof,
+        evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=(100.0, 10_000.0), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
@@ -169,7 +169,7 @@ def region_finding(
     return Finding(
         aspect="tone", kind=kind, subject=where, difference=value, interval=around, unit="dB",
         jnd=size_in_jnd(value, around, TONE.size), noticeable=TONE,
-        confidence=proof.confidence, evidence=proof,
+        evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=(low, high), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip

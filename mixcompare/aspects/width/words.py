@@ -28,7 +28,7 @@ def _finding(
     return Finding(
         aspect="width", kind=kind, subject="the stereo image",
         difference=size.value, interval=size.around, unit=size.noticeable.unit, jnd=size.jnd,
-        noticeable=size.noticeable, confidence=proof.confidence, evidence=proof,
+        noticeable=size.noticeable, evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=band_hz, cause=cause, text=text, advice=(advice,),
     )  # fmt: skip
