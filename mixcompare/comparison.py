@@ -16,6 +16,7 @@ from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
+from mixcompare.aspects.articulation.words import untold
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
@@ -271,6 +272,8 @@ def analyse(
     findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
     tell("asking what could not have been found")
     least, missed = unseen(pair)
+    if "articulation" in pair.differences:
+        missed = f"{missed} {untold(pair.differences['articulation'])}".strip()
     verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
     return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 

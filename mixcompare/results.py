@@ -64,7 +64,8 @@ class Results:
     detectable : tuple of Detectable
         The smallest changes that would have been listed.
     unseen : str
-        The same in a sentence, where they are larger than is usual; else empty.
+        What could not have been found, in sentences: those changes, where they are larger than is
+        usual, and whose notes could not be followed; else empty.
     settings : mapping
         What was asked for, so that the comparison can be repeated.
     """

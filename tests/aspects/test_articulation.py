@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,8 +14,8 @@ from scipy import signal
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects.articulation import aspect as module
 from mixcompare.aspects.articulation.noteoff import Envelope, FollowedNote, Hinge
-from mixcompare.aspects.articulation.values import ArticulationDifference
-from mixcompare.aspects.articulation.words import manner_of
+from mixcompare.aspects.articulation.values import ArticulationDifference, VoiceArticulation
+from mixcompare.aspects.articulation.words import manner_of, untold
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.knowledge.notes import PartNotes
@@ -534,3 +535,44 @@ def test_one_recording_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     measured = analyzer.measure(any_features()[0])
     assert measured.attack_ms is None
     assert "faster than 25 ms" in measured.reasons[0]
+
+
+def voice(name: str, reason: str = "", written: bool = True) -> VoiceArticulation:
+    reasons = (reason,) if reason else ()
+    nothing = (None,) * 4
+    return VoiceArticulation(name, *nothing, "", *nothing, 3, 0, written, reasons)
+
+
+def told_of(*voices: VoiceArticulation, same_take: bool = False) -> str:
+    return untold(SimpleNamespace(voices=voices, same_take=same_take))  # type: ignore[arg-type]
+
+
+def test_every_part_whose_notes_could_not_be_followed_says_why() -> None:
+    few, covered = "Fewer than eight notes.", "They are covered."
+    said = told_of(
+        voice("leading line", few, written=False), voice("flute"), voice("oboe", few),
+        voice("cellos", covered), voice("timpani", few), same_take=True,
+    )  # fmt: skip
+    assert said == (
+        "How long the notes of oboe and timpani are held can't be told: fewer than eight notes."
+        " How long the notes of cellos are held can't be told: they are covered."
+    )
+
+
+def test_many_parts_are_counted_where_a_sentence_would_not_bear_them() -> None:
+    said = told_of(*(voice(f"horn {number}", "Few.") for number in range(1, 10)))
+    assert said.startswith(
+        "How long the notes of horn 1, horn 2, horn 3, horn 4, horn 5 and 4 more"
+    )
+
+
+@pytest.mark.parametrize(("same_take", "missed"), [(False, True), (True, False)])
+def test_without_a_score_the_leading_line_of_another_performance_says_why(
+    same_take: bool, missed: bool
+) -> None:
+    lines = (
+        voice("leading line", "Few.", written=False),
+        voice("bass line", "Few.", written=False),
+    )
+    said = told_of(*lines, same_take=same_take)
+    assert said == ("How long the notes of the leading line are held can't be told: few." * missed)

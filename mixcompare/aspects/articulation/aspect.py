@@ -77,13 +77,13 @@ _NO_ATTACK = (
     " before."
 )
 _UNEVEN = (
-    "The leading line's notes are too quick or too much covered: their lengths scatter widely, and"
-    " one half of them says something else than the other."
+    "The notes are too quick or too much covered; their lengths scatter widely, and one half of"
+    " them says something else than the other."
 )
 _UNEVEN_ALONE = (
     "One recording alone does not tell whose notes lead: they are too quick or too much covered."
 )
-_TOO_FEW = "Fewer than eight notes of the leading line could be followed to their end."
+_TOO_FEW = "Fewer than eight notes could be followed to their end."
 
 
 class Articulation:
@@ -233,6 +233,7 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
         notes=found.notes,
         notes_left_out=found.notes_left_out,
         written=name not in (LEAD, BASS),
+        reasons=found.reasons,
         stretch=found.stretch,
         band_hz=found.band_hz,
     )

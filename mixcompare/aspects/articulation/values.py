@@ -141,6 +141,8 @@ class VoiceArticulation:
     notes, notes_left_out : int
     written : bool
         Whether a score told the notes.
+    reasons : tuple of str
+        Why nothing can be told.
     """
 
     name: str
@@ -156,6 +158,7 @@ class VoiceArticulation:
     notes: int = field(metadata=BARE | KEPT)
     notes_left_out: int = field(metadata=BARE | KEPT)
     written: bool = field(metadata=KEPT)
+    reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
 

@@ -5,10 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mixcompare.aspects.articulation.about import SHARE_HELD
-from mixcompare.aspects.articulation.values import Stretch, VoiceArticulation
+from mixcompare.aspects.articulation.values import (
+    LEAD,
+    ArticulationDifference,
+    Stretch,
+    VoiceArticulation,
+)
 from mixcompare.findings import Finding, joined_spans, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.confidence import evidence
+
+_MOST_NAMES = 6  # in one sentence; the table has them all
 
 LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
 
@@ -26,6 +33,37 @@ def manner_of(ratio: float) -> str:
     if ratio >= 0.5:
         return "detached"
     return "staccato" if ratio >= 0.3 else "staccatissimo"
+
+
+def untold(difference: ArticulationDifference) -> str:
+    """Whose notes could not be followed, and why; empty where all could.
+
+    Parameters
+    ----------
+    difference : ArticulationDifference
+        Without a score, the leading line's; one take has one articulation, and nothing is missed.
+    """
+    voices = [voice for voice in difference.voices if voice.written]
+    if not voices and not difference.same_take:
+        voices = [voice for voice in difference.voices if voice.name == LEAD]
+    names: dict[str, list[str]] = {}
+    for voice in voices:
+        for reason in voice.reasons:
+            names.setdefault(reason, []).append(
+                voice.name if voice.written else f"the {voice.name}"
+            )
+    return " ".join(
+        f"How long the notes of {_together(some)} are held can't be told:"
+        f" {reason[0].lower()}{reason[1:]}"
+        for reason, some in names.items()
+    )
+
+
+def _together(names: Sequence[str]) -> str:
+    """So many names as a sentence bears."""
+    if len(names) > _MOST_NAMES:
+        names = [*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more parts"]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def playing_alike(parts: Sequence[VoiceArticulation]) -> list[list[VoiceArticulation]]:
