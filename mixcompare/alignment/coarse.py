@@ -40,6 +40,15 @@ class Run:
     reference_s: FloatArray
     candidate_s: FloatArray
 
+    @property
+    def length_s(self) -> float:
+        """Geometric mean of its lengths on both clocks, so that neither counts for more."""
+        return float(np.sqrt(np.ptp(self.reference_s) * np.ptp(self.candidate_s)))
+
+    def mirrored(self) -> Run:
+        """The run with the roles of the two recordings exchanged."""
+        return Run(self.candidate_s, self.reference_s)
+
 
 @dataclass(frozen=True)
 class CoarsePath:
@@ -209,11 +218,7 @@ def _runs(rows: IntArray, columns: IntArray, rate: float) -> tuple[Run, ...]:
     pieces = np.split(np.arange(len(rows)), np.flatnonzero(broken) + 1)
     runs = []
     for piece in pieces:
-        reference = rows[piece] / rate
-        candidate = columns[piece] / rate
-        if reference[-1] - reference[0] < _SHORTEST_RUN_S and len(pieces) > 1:
-            continue
-        if reference[-1] <= reference[0] or candidate[-1] <= candidate[0]:
-            continue
-        runs.append(Run(reference, candidate))
+        run = Run(rows[piece] / rate, columns[piece] / rate)
+        if run.length_s >= _SHORTEST_RUN_S or (len(pieces) == 1 and run.length_s > 0):
+            runs.append(run)
     return tuple(runs)

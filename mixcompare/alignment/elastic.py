@@ -62,6 +62,13 @@ class Track:
     spread_s: FloatArray
     likelihood: FloatArray
 
+    def mirrored(self) -> Track:
+        """The track on a grid of the other clock, its ends where they were."""
+        first, last = float(self.candidate_s[0]), float(self.candidate_s[-1])
+        grid = np.linspace(first, last, round((last - first) / STEP_S) + 1)
+        rows = (self.reference_s, self.spread_s, self.likelihood)
+        return Track(grid, *(np.interp(grid, self.candidate_s, row) for row in rows))
+
 
 def grid_of(reference_s: FloatArray, candidate_s: FloatArray, smooth_s: float) -> Track:
     """Put a rough path on the 0.1 s grid, smoothed over the given time."""

@@ -12,6 +12,7 @@ from mixcompare.alignment.result import Event
 from mixcompare.alignment.timemap import TimeMap
 
 FloatArray = npt.NDArray[np.float64]
+_SHORTEST_PIECE_S, _SHORTEST_REPEAT_S = 1.5, 4.0  # of runs; our choice, no record on what
 _PACE_STEPS, _HOLD_STEPS = 201, 10  # of 0.1 s
 _FREE_PACE = 0.3  # log ratio; rubato stays within it
 _HOLD_S = 0.22  # half width per log ratio beyond
@@ -31,7 +32,7 @@ def chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]:
     """
     kept: list[coarse.Run] = []
     events: list[Event] = []
-    for run in sorted(runs, key=lambda run: -float(np.ptp(run.reference_s))):
+    for run in sorted(runs, key=lambda run: -run.length_s):
         fits = np.ones(len(run.reference_s), bool)
         for other in kept:
             before = (run.reference_s < other.reference_s[0]) & (
@@ -48,7 +49,7 @@ def chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]:
             pieces = np.split(kept_at, np.flatnonzero(np.diff(kept_at) > 1) + 1)
             longest = max(pieces, key=len)
             piece = coarse.Run(run.reference_s[longest], run.candidate_s[longest])
-            if np.ptp(piece.reference_s) >= 2.0 and np.ptp(piece.candidate_s) >= 1.0:
+            if piece.length_s >= _SHORTEST_PIECE_S:
                 kept.append(piece)
     return sorted(kept, key=lambda run: float(run.reference_s[0])), events
 
@@ -56,9 +57,10 @@ def chain(runs: tuple[coarse.Run, ...]) -> tuple[list[coarse.Run], list[Event]]:
 def _played_twice(
     run: coarse.Run, outside: npt.NDArray[np.bool_], kept: list[coarse.Run]
 ) -> list[Event]:
-    reference, candidate = run.reference_s[outside], run.candidate_s[outside]
-    if np.ptp(reference) < 4.0:
+    part = coarse.Run(run.reference_s[outside], run.candidate_s[outside])
+    if part.length_s < _SHORTEST_REPEAT_S:
         return []
+    reference, candidate = part.reference_s, part.candidate_s
     spans = (
         (float(reference[0]), float(reference[-1])),
         (float(candidate[0]), float(candidate[-1])),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
 from mixcompare.alignment import coarse, elastic, relation
 from mixcompare.alignment.events import channels_swapped, end_events
@@ -14,37 +15,41 @@ from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ
 
+FloatArray = npt.NDArray[np.float64]
+
 _SURE = 2.0  # times the median width
 MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
 
 def same_passage(reference: Representation, candidate: Representation) -> Alignment:
-    """Follow the same music through another performance, or find that it is other music."""
+    """Follow the same music through another performance, or find that it is other music.
+
+    Nothing hangs on which of the two is called the reference.
+    """
     path = coarse.find_path(reference, candidate)
     sounding = candidate.transposed(path.semitones)
     runs, repeats = chain(path.runs)
-    refined = (_refined(run, reference, sounding) for run in runs)
-    tracks = [track for track in refined if track is not None]
-    if not tracks:
+    smoothed = (_smoother(run, reference, sounding) for run in runs)
+    refined = [one for one in smoothed if one is not None]
+    if not refined:
         return _unrelated(reference, candidate, 0.99)
+    tracks = [track for track, _ in refined]
     time_map, gaps = joined(tracks)
     events = [*repeats, *(gap for gap in gaps if not any(touch(gap, one) for one in repeats))]
     events.sort(key=lambda event: event.reference_s)
     agreement = relation.harmony_agreement(reference, sounding, time_map)
-    matched_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
-    slopes = np.concatenate([np.diff(track.candidate_s) / elastic.STEP_S for track in tracks])
-    roughness = float(np.std(np.log(np.clip(slopes, 0.1, 10))))
-    shorter_s = min(reference.duration_s, candidate.duration_s)
-    probability = relation.passage_probability(
-        agreement, path.cost, roughness, matched_s / shorter_s
-    )
+    roughness = float(np.std(np.concatenate([log_slopes for _, log_slopes in refined])))
+    of_reference_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
+    of_candidate_s = sum(float(np.ptp(track.candidate_s)) for track in tracks)
+    share = max(of_reference_s / reference.duration_s, of_candidate_s / candidate.duration_s)
+    probability = relation.passage_probability(agreement, path.cost, roughness, share)
     if probability < 0.5:
         return _unrelated(reference, candidate, 1 - probability, agreement)
     total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
     transposition = round(total_cents / 100)
     ratio = _sure_ratio(time_map)
     if len(tracks) > 1:
-        ratio = sum(float(np.ptp(track.candidate_s)) for track in tracks) / matched_s
+        ratio = of_candidate_s / of_reference_s
     finite = time_map.half_width_ms[np.isfinite(time_map.half_width_ms)]
     return Alignment(
         relation=SAME_PASSAGE,
@@ -76,7 +81,29 @@ def _sure_ratio(time_map: TimeMap) -> float:
     return float((time_map.candidate_s[last] - time_map.candidate_s[first]) / between_s)
 
 
-def _refined(
+def _smoother(
+    run: coarse.Run, reference: Representation, candidate: Representation
+) -> tuple[elastic.Track, FloatArray] | None:
+    """Follow a run with either recording leading; the smoother track and its log slopes.
+
+    A tracker that has lost its place hurries and halts. The slopes are those on the leader's
+    grid, so that they are the same whichever is the reference. None where the run is too short.
+    """
+    tries = []
+    track = _followed(run, reference, candidate)
+    if track is not None:
+        tries.append((track, _log_slopes(track)))
+    track = _followed(run.mirrored(), candidate, reference)
+    if track is not None:
+        tries.append((track.mirrored(), -_log_slopes(track)))
+    return min(tries, key=lambda attempt: float(np.std(attempt[1])), default=None)
+
+
+def _log_slopes(track: elastic.Track) -> FloatArray:
+    return np.log(np.clip(np.diff(track.candidate_s) / elastic.STEP_S, 0.1, 10))
+
+
+def _followed(
     run: coarse.Run, reference: Representation, candidate: Representation
 ) -> elastic.Track | None:
     if np.ptp(run.reference_s) < 1.0:

@@ -21,15 +21,22 @@ _RATE_HZ = 10.0  # resolution: that of the harmony, ten a second
 def harmony_agreement(
     reference: Representation, candidate: Representation, time_map: TimeMap
 ) -> float:
-    """Correlation of both harmonies over the mapped passage, -1 to 1."""
-    start, end = time_map.span_s
-    times = np.arange(start, end, 1 / _RATE_HZ)
-    times = times[time_map.covers(times)]
-    if len(times) < 20:
+    """Correlation of both harmonies over the mapped passage, -1 to 1.
+
+    It is read in even steps of the mean of both clocks, so that neither counts for more.
+    """
+    mean_s = (time_map.reference_s + time_map.candidate_s) / 2
+    even_s = np.arange(mean_s[0], mean_s[-1], 1 / _RATE_HZ)
+    reference_s, candidate_s = (
+        np.interp(even_s, mean_s, clock_s)
+        for clock_s in (time_map.reference_s, time_map.candidate_s)
+    )
+    covered = time_map.covers(reference_s)
+    if covered.sum() < 20:
         return 0.0
-    of_reference = sample_frames(reference.harmony(_RATE_HZ, normalised=False), _RATE_HZ, times)
-    of_candidate = sample_frames(
-        candidate.harmony(_RATE_HZ, normalised=False), _RATE_HZ, time_map.to_candidate(times)
+    of_reference, of_candidate = (
+        sample_frames(each.harmony(_RATE_HZ, normalised=False), _RATE_HZ, times_s[covered])
+        for each, times_s in ((reference, reference_s), (candidate, candidate_s))
     )
     of_reference, of_candidate = (rows - rows.mean(axis=0) for rows in (of_reference, of_candidate))
     of_reference, of_candidate = (
@@ -56,7 +63,7 @@ def passage_probability(
         Standard deviation of the map's log slope: nobody plays at twice and then at half the
         tempo from second to second, but a path through other music does.
     matched_share : float
-        Matched length over the length of the shorter recording.
+        Matched length over the whole of the recording of which more is matched.
 
     Notes
     -----

@@ -14,8 +14,10 @@ import soundfile
 import soxr
 
 import mixcompare
+from mixcompare.alignment.result import Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
+from mixcompare.features import AlignmentFeatures
 from tests import synthetic
 from tests.operations import STRINGS
 from tests.synthetic import RATE_HZ
@@ -341,6 +343,39 @@ def test_what_only_one_of_them_plays_is_told(
             assert event.text.split(" s of ")[1].startswith(words.split(" s of ")[1])
         else:
             assert event.text.startswith(words)
+
+
+def test_a_long_stretch_left_out_is_told_alike_whichever_is_the_reference() -> None:
+    """Another scoring in a wet hall, a tenth faster, without ten bars: hard enough to get lost."""
+    left_out = (at(6), at(16))
+    first = synthetic.play(3, bars=24, performance=1, scatter_s=0.03)
+    second = synthetic.play(
+        3, bars=24, performance=2, beat_s=0.54, scatter_s=0.04, scatter_db=4.0,
+        gains_db={"melody": -30.0, "figure": -30.0}, brightness_db=-4.0,
+    )  # fmt: skip
+    cut, ends = (int((FIRST_BAR_S + 0.9 * (time_s - FIRST_BAR_S)) * RATE_HZ) for time_s in left_out)
+    second = synthetic.in_room(np.concatenate([second[:cut], second[ends:]]), 2.5, 3.0)
+    pair = [AlignmentFeatures.of(recording(music)) for music in (first, second)]
+    there, back = mixcompare.align(*pair), mixcompare.align(*pair[::-1])
+    assert there.relation == back.relation == "same_passage"
+    assert there.confidence == pytest.approx(back.confidence, abs=0.01)
+    (leaves_out,), (has_more,) = (
+        [event for event in each.events if event.kind in ("cut", "repeat")]
+        for each in (there, back)
+    )
+    assert (leaves_out.kind, has_more.kind) == ("cut", "repeat")
+    assert leaves_out.reference_s == pytest.approx(left_out, abs=0.5)
+    assert leaves_out.candidate_s == pytest.approx([cut / RATE_HZ] * 2, abs=0.5)
+    assert has_more.candidate_s == pytest.approx(leaves_out.reference_s, abs=0.03)
+    assert has_more.reference_s == pytest.approx(leaves_out.candidate_s, abs=0.03)
+    assert differing_s(there, back).max() < 0.03
+
+
+def differing_s(there: Alignment, back: Alignment) -> np.ndarray:
+    """How far the map of the mirrored pair lies from the map."""
+    times = np.arange(*there.time_map.span_s, 0.1)
+    times = times[there.time_map.covers(times)]
+    return np.abs(back.time_map.to_reference(times) - there.time_map.to_candidate(times))
 
 
 def test_tempo_ratio_leaves_out_what_only_one_of_them_plays(

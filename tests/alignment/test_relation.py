@@ -63,6 +63,15 @@ def test_agreement_follows_the_map_to_the_candidates_clock() -> None:
     assert harmony_agreement(first, slower, wrong) < 0.5
 
 
+def test_agreement_is_the_same_whichever_is_the_reference() -> None:
+    """A map that hurries and halts gives the two clocks different weights of its places."""
+    first = view(synthetic.play(3, performance=1))
+    slower = view(synthetic.play(3, performance=2, beat_s=0.72))
+    uneven = TimeMap(np.array([0.3, 7.0, 8.0, 14.7]), np.array([0.3, 4.0, 14.0, 17.5]))
+    there = harmony_agreement(first, slower, uneven)
+    assert harmony_agreement(slower, first, uneven.inverse()) == pytest.approx(there, abs=1e-9)
+
+
 def test_agreement_over_less_than_two_seconds_counts_for_nothing() -> None:
     first = view(synthetic.play(3, bars=2))
     assert harmony_agreement(first, first, TimeMap.linear(0.0, 1.0, 0.0, 1.9)) == 0.0

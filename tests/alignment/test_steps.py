@@ -10,7 +10,7 @@ from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
 from mixcompare.alignment.events import gap_event
 from mixcompare.alignment.joining import chain, joined, touch
-from mixcompare.alignment.passage import _sure_ratio
+from mixcompare.alignment.passage import _smoother, _sure_ratio
 from mixcompare.alignment.representation import Representation, without_tail
 from mixcompare.alignment.result import Event
 from mixcompare.alignment.timemap import TimeMap
@@ -85,6 +85,16 @@ def test_runs_are_split_where_a_clock_jumps_and_short_ones_dropped() -> None:
     assert run.reference_s[-1] == 7.25
 
 
+def test_a_run_is_as_long_for_either_clock() -> None:
+    rows, columns = np.arange(60), np.concatenate([np.arange(40), 80 + 2 * np.arange(20)])
+    there = coarse._runs(rows, columns, 4.0)
+    back = coarse._runs(columns, rows, 4.0)
+    assert [run.length_s for run in there] == [run.length_s for run in back]
+    # 4.75 s of the one are 9.5 s of the other.
+    assert there[1].length_s == pytest.approx(4.75 * np.sqrt(2))
+    assert there[1].mirrored().reference_s == pytest.approx(back[1].reference_s)
+
+
 @pytest.mark.parametrize("later_s", [3.0, -3.0])
 def test_rough_offset_has_the_sign_of_the_candidates_delay(later_s: float) -> None:
     music = synthetic.play(3)
@@ -121,6 +131,14 @@ def test_tracker_finds_a_lag_on_either_side(late_s: float) -> None:
     lag = (found.candidate_s - found.reference_s)[inner]
     assert np.median(lag) == pytest.approx(late_s, abs=0.02)
     assert np.median(found.spread_s[inner]) < 0.05
+
+
+def test_mirrored_track_holds_the_same_places_on_the_other_clock() -> None:
+    slow = track(slope=2.0, offset_s=3.0)
+    mirrored = slow.mirrored()
+    assert (mirrored.reference_s[0], mirrored.reference_s[-1]) == pytest.approx((3.0, 42.8))
+    assert np.diff(mirrored.reference_s) == pytest.approx(STEP_S)
+    assert mirrored.candidate_s == pytest.approx((mirrored.reference_s - 3.0) / 2)
 
 
 def test_path_rises_by_at_least_a_fifth_of_the_pace() -> None:
@@ -239,6 +257,26 @@ def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
     assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.1)
     width[17:] = 20.0
     assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.2)
+
+
+def test_the_smoother_track_is_the_same_whichever_is_the_reference() -> None:
+    first, second = (
+        Representation(AlignmentFeatures.of(Recording.from_array(music, synthetic.RATE_HZ)))
+        for music in (
+            synthetic.play(3, performance=1),
+            synthetic.play(3, performance=2, beat_s=0.66, scatter_s=0.01),
+        )
+    )
+    times = np.arange(0.3, 14.0, 0.25)
+    rough = Run(times, 0.3 + 1.1 * (times - 0.3))
+    there, back = _smoother(rough, first, second), _smoother(rough.mirrored(), second, first)
+    assert there is not None
+    assert back is not None
+    assert back[1] == pytest.approx(-there[1])
+    assert np.median(there[1]) == pytest.approx(np.log(1.1), abs=0.02)  # the candidate is slower
+    places = np.interp(there[0].reference_s, back[0].candidate_s, back[0].reference_s)
+    assert places == pytest.approx(there[0].candidate_s, abs=0.03)
+    assert _smoother(Run(times[:3], times[:3]), first, second) is None
 
 
 # --- representation -----------------------------------------------------------------------------

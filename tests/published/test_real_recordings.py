@@ -205,6 +205,24 @@ def test_the_time_map_follows_a_tempo_that_changes() -> None:
     assert np.percentile(errors, 90) < 0.060
 
 
+def test_two_orchestras_are_related_alike_whichever_is_the_reference(real_audio: Path) -> None:
+    names = ("string_orchestra_brahms_hd5_pd.ogg", "symphony_orchestra_brahms_hd5_ccbysa.mp3")
+    pair = [AlignmentFeatures.of(Recording.open(real_audio / name)) for name in names]
+    there, back = align(*pair), align(*pair[::-1])
+    assert there.relation == back.relation == "same_passage"
+    assert there.confidence == pytest.approx(back.confidence, abs=0.01)
+    # The cut and the head.
+    assert [event.kind for event in there.events] == ["repeat", "head"]
+    assert [event.kind for event in back.events] == ["cut", "head"]
+    for event, mirrored in zip(there.events, back.events, strict=True):
+        assert mirrored.candidate_s == pytest.approx(event.reference_s, abs=0.05)
+        assert mirrored.reference_s == pytest.approx(event.candidate_s, abs=0.05)
+    times = np.arange(*there.time_map.span_s, 0.1)
+    times = times[there.time_map.covers(times)]
+    mirrored_s = back.time_map.to_reference(times)
+    assert mirrored_s == pytest.approx(there.time_map.to_candidate(times), abs=0.05)
+
+
 def test_another_orchestras_clip_is_found_where_it_plays(real_audio: Path) -> None:
     operation = operations.further(real_audio)["clip"]
     pair, results = told(operation)
