@@ -17,6 +17,7 @@ from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
+_LOST = 0.05  # standard deviation of log slopes beyond the smoother track's; our judgement
 _SURE = 2.0  # times the median width
 MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
@@ -24,7 +25,7 @@ MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same p
 def same_passage(reference: Representation, candidate: Representation) -> Alignment:
     """Follow the same music through another performance, or find that it is other music.
 
-    Nothing hangs on which of the two is called the reference.
+    Whether they are related does not hang on which of the two is called the reference.
     """
     path = coarse.find_path(reference, candidate)
     sounding = candidate.transposed(path.semitones)
@@ -84,10 +85,11 @@ def _sure_ratio(time_map: TimeMap) -> float:
 def _smoother(
     run: coarse.Run, reference: Representation, candidate: Representation
 ) -> tuple[elastic.Track, FloatArray] | None:
-    """Follow a run with either recording leading; the smoother track and its log slopes.
+    """Follow a run with either recording leading: its track, and log slopes of the smoother one.
 
-    A tracker that has lost its place hurries and halts. The slopes are those on the leader's
-    grid, so that they are the same whichever is the reference. None where the run is too short.
+    A tracker that has lost its place hurries and halts; then the candidate's lead counts. The
+    slopes are those on the leader's grid, so that they are the same whichever is the reference.
+    None where the run is too short.
     """
     tries = []
     track = _followed(run, reference, candidate)
@@ -96,7 +98,12 @@ def _smoother(
     track = _followed(run.mirrored(), candidate, reference)
     if track is not None:
         tries.append((track.mirrored(), -_log_slopes(track)))
-    return min(tries, key=lambda attempt: float(np.std(attempt[1])), default=None)
+    if not tries:
+        return None
+    roughness = [float(np.std(log_slopes)) for _, log_slopes in tries]
+    least = int(np.argmin(roughness))
+    leads = 0 if roughness[0] <= roughness[least] + _LOST else least
+    return tries[leads][0], tries[least][1]
 
 
 def _log_slopes(track: elastic.Track) -> FloatArray:

@@ -259,7 +259,7 @@ def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
     assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.2)
 
 
-def test_the_smoother_track_is_the_same_whichever_is_the_reference() -> None:
+def test_the_smoother_slopes_are_the_same_whichever_is_the_reference() -> None:
     first, second = (
         Representation(AlignmentFeatures.of(Recording.from_array(music, synthetic.RATE_HZ)))
         for music in (
@@ -275,7 +275,7 @@ def test_the_smoother_track_is_the_same_whichever_is_the_reference() -> None:
     assert back[1] == pytest.approx(-there[1])
     assert np.median(there[1]) == pytest.approx(np.log(1.1), abs=0.02)  # the candidate is slower
     places = np.interp(there[0].reference_s, back[0].candidate_s, back[0].reference_s)
-    assert places == pytest.approx(there[0].candidate_s, abs=0.03)
+    assert places == pytest.approx(there[0].candidate_s, abs=0.05)
     assert _smoother(Run(times[:3], times[:3]), first, second) is None
 
 

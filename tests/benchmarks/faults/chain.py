@@ -136,7 +136,7 @@ FAULTS: list[Fault] = [
             "tuning_cents=float(100 * transposition - total_cents)",
         ),
         ("(track.mirrored(), -_log_slopes(track))", "(track.mirrored(), _log_slopes(track))"),
-        ("return min(tries, key", "return max(tries, key"),
+        ("+ _LOST else least", "+ 9.0 else least"),
         ("MEDIAN_OVER_90 = 0.4", "MEDIAN_OVER_90 = 0.8"),
         ("np.full(2, np.inf)", "np.full(2, 20.0)"),
     ),
