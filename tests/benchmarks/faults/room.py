@@ -217,6 +217,7 @@ FAULTS: list[Fault] = [
             'held = _listed([f"{100 * stretch.reference_ratio:.0f} %"',
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
+        ("if not voices and not difference.same_take:", "if not voices and difference.same_take:"),
         ("if ratio >= 0.75:", "if ratio >= 0.7:"),
     ),
     *each(
