@@ -273,7 +273,7 @@ def analyse(
     tell("asking what could not have been found")
     least, missed = unseen(pair)
     if "articulation" in pair.differences:
-        missed = f"{missed} {untold(pair.differences['articulation'])}".strip()
+        missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
     verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
     return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 

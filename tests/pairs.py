@@ -50,8 +50,7 @@ class Remembering:
         """What sticks out."""
         known = self._pairs.get(id(difference))
         if same_take is not None or known is None:
-            one = getattr(difference, "same_take", True) if same_take is None else same_take
-            return self.analyzer.findings(difference, pair_of(one))
+            return self.analyzer.findings(difference, pair_of(same_take is not False))
         return self.analyzer.findings(difference, known[1])
 
 

@@ -544,7 +544,7 @@ def voice(name: str, reason: str = "", written: bool = True) -> VoiceArticulatio
 
 
 def told_of(*voices: VoiceArticulation, same_take: bool = False) -> str:
-    return untold(SimpleNamespace(voices=voices, same_take=same_take))  # type: ignore[arg-type]
+    return untold(SimpleNamespace(voices=voices), same_take)  # type: ignore[arg-type]
 
 
 def test_every_part_whose_notes_could_not_be_followed_says_why() -> None:

@@ -163,8 +163,8 @@ ELEMENT = Element(
 
 
 def finding_of(element: Element, same_take: bool = True) -> Finding:
-    difference = BalanceDifference((element,), (), (), (), 0.1, same_take)
-    (finding,) = analyzer.findings(difference)
+    difference = BalanceDifference((element,), (), (), (), 0.1)
+    (finding,) = analyzer.findings(difference, same_take)
     return finding
 
 

@@ -161,7 +161,7 @@ class Articulation:
 analyzer = Articulation()
 
 
-def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> ArticulationDifference:
+def _untold(reason: str, notes: int, one_only: int) -> ArticulationDifference:
     return ArticulationDifference(
         sounding_ratio=None,
         sounding_ratio_interval=None,
@@ -172,7 +172,6 @@ def _untold(reason: str, notes: int, one_only: int, same_take: bool) -> Articula
         agreement=None,
         notes=notes,
         notes_left_out=one_only,
-        same_take=same_take,
         reasons=(reason,),
     )
 
@@ -193,7 +192,7 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
         (of_reference is None) != (of_candidate is None) for _, of_reference, of_candidate in pairs
     )
     if len(both) < FEWEST_NOTES:
-        return _untold(_TOO_FEW, len(both), one_only, match.same_take)
+        return _untold(_TOO_FEW, len(both), one_only)
     return _difference(both, one_only, match, room_db)
 
 
@@ -255,7 +254,7 @@ def _difference(
     if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
         changes = ratios[:, 1] - ratios[:, 0]
         if not halves_agree(changes, weights, median_interval(changes, weights, systematic)):
-            return _untold(_UNEVEN, len(both), one_only, match.same_take)
+            return _untold(_UNEVEN, len(both), one_only)
     attacks_s = _changes(both, lambda note: note.hinge.attack_s)
     attacks_s = attacks_s[np.isfinite(attacks_s)]
     attacks_told = len(attacks_s) >= FEWEST_NOTES
@@ -269,7 +268,6 @@ def _difference(
         agreement=whole.agreement,
         notes=len(both),
         notes_left_out=one_only,
-        same_take=match.same_take,
         accent_db=float(np.median(_changes(both, lambda note: note.hinge.accent_db))),
         release_ms=1000 * float(np.median(_changes(both, _release_s))),
         band_hz=(float(low), float(high)),

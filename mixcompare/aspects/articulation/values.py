@@ -190,7 +190,6 @@ class ArticulationDifference:
     note_s, note_pitch, note_reference_ratio, note_candidate_ratio : tuple
         Per note: onset on the reference's clock, pitch, both ratios.
     examples : tuple of NoteShape
-    same_take : bool
     voices : tuple of VoiceArticulation
         The leading line, the bass line, and the parts of a score if there is one.
     reasons : tuple of str
@@ -207,7 +206,6 @@ class ArticulationDifference:
     )
     notes: int = field(metadata=BARE | KEPT)
     notes_left_out: int = field(metadata=BARE | KEPT)
-    same_take: bool = field(metadata=KEPT)
     accent_db: float | None = field(default=None, metadata=_ACCENT)
     release_ms: float | None = field(default=None, metadata=_RELEASE)
     band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)

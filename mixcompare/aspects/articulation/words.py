@@ -35,16 +35,19 @@ def manner_of(ratio: float) -> str:
     return "staccato" if ratio >= 0.3 else "staccatissimo"
 
 
-def untold(difference: ArticulationDifference) -> str:
+def untold(difference: ArticulationDifference, same_take: bool) -> str:
     """Whose notes could not be followed, and why; empty where all could.
 
     Parameters
     ----------
     difference : ArticulationDifference
-        Without a score, the leading line's; one take has one articulation, and nothing is missed.
+        Of the same notes in both.
+    same_take : bool
+        Whether both recordings are one performance: it has one articulation, and without a score
+        nothing is missed.
     """
     voices = [voice for voice in difference.voices if voice.written]
-    if not voices and not difference.same_take:
+    if not voices and not same_take:
         voices = [voice for voice in difference.voices if voice.name == LEAD]
     names: dict[str, list[str]] = {}
     for voice in voices:

@@ -128,7 +128,6 @@ class BalanceAnalyzer:
             register_hz=registers,
             register_level_db=levels,
             scatter_db=float(split.scatter_db) if np.isfinite(split.scatter_db) else None,
-            same_take=match.same_take,
             register_audible_share=heard,
             register_loudness_share=loud,
             evenness=_less(alone[0].evenness, alone[1].evenness),

@@ -114,7 +114,6 @@ class BalanceDifference:
     register_audible_share, register_loudness_share : tuple of float or None
     scatter_db : float or None
         Difference from cell to cell that neither element nor tone explains.
-    same_take : bool
     one_tail : bool
         Whether the elements were found after another tail had been taken off.
     explained_tone_db : tuple of float, length 31
@@ -137,7 +136,6 @@ class BalanceDifference:
     scatter_db: float | None = field(
         metadata=labelled("Scatter that nothing explains") | KEPT | within(0.1)
     )
-    same_take: bool = field(metadata=KEPT)
     register_audible_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
     register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
     evenness: float | None = field(

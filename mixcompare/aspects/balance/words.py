@@ -40,7 +40,7 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         ),
         spans_s=element.spans_s,
         band_hz=element.band_hz,
-        apart=_apart(difference),
+        apart=_apart(difference) if pair.same_take else (),
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
         text=_sentence(element),
         advice=_advice(element, pair.same_take),
@@ -49,8 +49,6 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
 
 def _apart(difference: BalanceDifference) -> tuple[str, ...]:
     """What was taken off before elements were sought, and so explains none of them."""
-    if not difference.same_take:
-        return ()
     tail = ("room", "articulation") if difference.one_tail else ()
     return ("width", "placement", "tone", *tail)
 

@@ -110,9 +110,6 @@ class Room:
                 of_candidate.early_decay_time_s, of_reference.early_decay_time_s
             ),
             clarity_c80_db=_minus(of_candidate.clarity_c80_db, of_reference.clarity_c80_db),
-            same_take=match.same_take,
-            span_s=span,
-            candidate_span_s=candidate_span,
             reference_decay_time_s=of_reference.decay_time_s,
             candidate_decay_time_s=of_candidate.decay_time_s,
             reference_decay_time_at_most_s=of_reference.decay_time_at_most_s,

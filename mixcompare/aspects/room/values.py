@@ -99,8 +99,6 @@ class RoomDifference:
         Each register by itself: below 280 Hz, to 900 Hz, to 2.8 kHz, above.
     explained : float or None
         Share of the momentary differences that the fit explains.
-    same_take : bool
-    span_s, candidate_span_s : (start, end)
     reference_decay_time_s, candidate_decay_time_s : float or None
     reasons : tuple of str
     """
@@ -119,9 +117,6 @@ class RoomDifference:
     explained: float | None = field(
         metadata=labelled("Share of the differences explained") | BARE | KEPT | stretched(0.03)
     )
-    same_take: bool = field(metadata=KEPT)
-    span_s: Span = field(metadata=exchanged_with("candidate_span_s"))
-    candidate_span_s: Span = field(metadata=exchanged_with("span_s"))
     reference_decay_time_s: float | None = field(
         default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_s")
     )

@@ -24,7 +24,6 @@ FAULTS: list[Fault] = [
         ("_SYSTEMATIC_DB = {True: 0.3, False: 1.0}", "_SYSTEMATIC_DB = {True: 1.0, False: 0.3}"),
         ("if fit.even_db * value <= 0:", "if fit.even_db * value < -1e9:"),
         ("doubtful and not same_take and not tails_agree", "doubtful and not tails_agree"),
-        ("candidate_span_s=candidate_span,", "candidate_span_s=span,"),
         (
             "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
             "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
@@ -217,7 +216,7 @@ FAULTS: list[Fault] = [
             'held = _listed([f"{100 * stretch.reference_ratio:.0f} %"',
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
-        ("if not voices and not difference.same_take:", "if not voices and difference.same_take:"),
+        ("if not voices and not same_take:", "if not voices and same_take:"),
         ("if ratio >= 0.75:", "if ratio >= 0.7:"),
     ),
     *each(
