@@ -54,9 +54,9 @@ class Whitened:
         cross = np.conj(first) * second
         magnitude = np.abs(cross)
         least = 1e-6 * magnitude.max() ** _WHITENING
-        used, out = self._used, np.zeros_like(cross)
+        used, out = self._used, np.zeros(len(cross), np.complex128)
         out[used] = cross[used] / (magnitude[used] ** _WHITENING + least) * self._band[used]
-        return np.asarray(out)
+        return out
 
     def correlation(self, cross: Spectrum, reach: int) -> FloatArray:
         """Correlation at lags from ``-reach`` to ``reach`` samples."""
