@@ -678,15 +678,13 @@ def test_seconds_of_the_decays_are_not_exchanged(
 
 
 def test_causes_and_confidence() -> None:
-    base = RoomDifference(
-        4.0, (3.0, 5.0), 1.2, None, None, None, None, None, (), 0.125, True, (0, 9), (0, 9)
-    )
+    base = RoomDifference(4.0, (3.0, 5.0), 1.2, None, None, None, None, None, (), 0.125)
     (mixed,) = analyzer.findings(base)
     assert mixed.evidence == evidence(4.0, (3.0, 5.0), True)  # 0.125 is far above chance
     assert (mixed.cause.players, mixed.cause.room, mixed.cause.mix) == pytest.approx(
         (0.0, 0.27, 0.73), abs=0.05
     )
-    (hall,) = analyzer.findings(replace(base, same_take=False, explained=0.05))
+    (hall,) = analyzer.findings(replace(base, explained=0.05), same_take=False)
     # 0.045 is what chance explains, twice that is as good as proven.
     assert hall.evidence == evidence(4.0, (3.0, 5.0), False, explained=0.05 / 0.09)
     assert hall.confidence < mixed.confidence
