@@ -66,7 +66,7 @@ def _together(names: Sequence[str]) -> str:
     """So many names as a sentence bears."""
     if len(names) > _MOST_NAMES:
         names = [*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more parts"]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return _listed(names)
 
 
 def playing_alike(parts: Sequence[VoiceArticulation]) -> list[list[VoiceArticulation]]:
