@@ -29,7 +29,9 @@ _LINE_FREE = 6.0
 _LINE_LEAST_OVER_DB = 8.0
 """A note that is held may be raised by 6 dB, a ride may raise several (made-up music, a ride of
 4 dB); hum stands over quiet moments by far more."""
-_ALONE_DB = 15.0  # one line alone may be a note that is held
+_ALONE_DB, _ALONE_MULTIPLE = 15.0, 3
+"""One line alone may be a note that is held, and another room's interference takes 16 dB from such
+a one; the strongest lines of hum are its lowest (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def hum_of(pair: Ordered) -> Hum | None:
         return None
     power = np.array([line[1] for line in lines])
     over_db = float(10 * np.log10(1 + power.sum() / max(sum(line[2] for line in lines), 1e-20)))
-    if len(lines) < 2 and over_db < _ALONE_DB:
+    if len(lines) < 2 and (over_db < _ALONE_DB or lines[0][0] > _ALONE_MULTIPLE):
         return None
     return Hum(
         in_candidate=pair.noisy_is_candidate,

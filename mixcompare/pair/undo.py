@@ -32,6 +32,7 @@ _USUAL_CELLS = 0.6  # of the audible cells of a typical moment: fewer are one el
 _SELDOM = 0.01  # of its loudest moment: a band that is heard seldom must not outvote the others
 _LEAST_RIDE_DB = 0.8
 _LEAST_RIDE_S = 1.0
+_LEAST_GRADUAL = 4  # moments; one window reaches over as many
 _CLEARLY_MORE = 0.1  # of the moments; our judgement, not measured
 _UNTOLD_S = 0.5  # shorter gaps are bridged
 _LONG_WINDOW, _SHORT_WINDOW = (6.0, 4), (15.0, 2)
@@ -136,12 +137,14 @@ def ride_between(spectra: PairSpectra) -> Ride:
             told, known = moments_first
     if known.mean() < 0.5:
         return Ride(still, np.ones(frames, bool))
+    middle = np.median(told[known])
+    known = _with_thin_moments(told, known)
     level = np.interp(np.arange(frames), np.flatnonzero(known), told[known])
     # Few cells that agree on a level of their own: one element, or the whole in a pause.
     apart = ~full & (np.abs(told - level) > _RIDE_WITHIN_DB[-1])
-    level -= np.median(told[known])
+    level -= middle
     far = known & (np.abs(level) >= _LEAST_RIDE_DB)
-    if far.sum() < _LEAST_RIDE_S * RATE_HZ:
+    if far.sum() < _LEAST_RIDE_S * RATE_HZ and not _is_gradual(level, far):
         return Ride(still, np.ones(frames, bool))
     untold = ndimage.binary_opening(~known, np.ones(round(_UNTOLD_S * RATE_HZ)))
     first, *_, last = np.flatnonzero(known)
@@ -165,6 +168,32 @@ def _moments_db(
             break
         level_db = np.interp(moments, np.flatnonzero(known), told[known])
     return told, known
+
+
+def _with_thin_moments(told_db: FloatArray, known: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Moments where the level is known, with those of few cells that only carry it on.
+
+    One element's own level differs by a step from what all moved by before; as the whole dies away
+    under a moving gain there is none.
+    """
+    known = known.copy()
+    for places in (range(1, len(known)), range(len(known) - 2, -1, -1)):
+        step = 1 if places.step > 0 else -1
+        for place in places:
+            if known[place - step] and not known[place]:
+                known[place] = abs(told_db[place] - told_db[place - step]) < _RIDE_WITHIN_DB[-1]
+    return known
+
+
+def _is_gradual(level_db: FloatArray, far: npt.NDArray[np.bool_]) -> bool:
+    """Whether the level goes to where it is far, and back, without a step.
+
+    A gain that follows the music does so as a piece dies away; one stroke of one element does not.
+    """
+    if far.sum() < _LEAST_GRADUAL:
+        return False
+    steps = np.abs(np.diff(level_db)) >= _RIDE_WITHIN_DB[-1]
+    return not (steps & (far[1:] | far[:-1])).any()
 
 
 def _medians_of_moments(difference_db: FloatArray, weight: FloatArray) -> FloatArray:

@@ -35,3 +35,10 @@ def test_a_hum_is_not_told_as_rumble_too() -> None:
     humming = played() + hum(played(), 50.0, {1: -30.0, 3: -34.0})
     noise = between(reference(), features_of(humming))
     assert [type(one) for one in noise] == [Hum]
+
+
+# Hum's strongest lines are its lowest (common practice, no source): one high line is a held note.
+@pytest.mark.parametrize("multiple", [4, 9])
+def test_one_high_line_alone_is_no_hum(multiple: int) -> None:
+    held = features_of(played() + hum(played(), 50.0, {multiple: -30.0}))
+    assert not any(isinstance(one, Hum) for one in between(reference(), held))

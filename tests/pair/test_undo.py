@@ -46,6 +46,34 @@ def test_a_level_of_two_steps_is_told_where_half_of_the_bands_sound_in_one_of_th
     assert ride.level_db[200:] - ride.level_db[100] == pytest.approx(10.0, abs=0.2)
 
 
+def dying_away(raised_db: FloatArray) -> PairSpectra:
+    """Sixty bands that play for 10 s and then fall silent one after another; all raised so much."""
+    rows, bands = 240, 60
+    rng = np.random.default_rng(1)
+    sounding = np.arange(rows)[:, None] < 200 + np.arange(bands) * 0.6
+    reference = np.where(sounding, 10 ** rng.uniform(-3, -1, (rows, bands)), 1e-12)
+    candidate = reference * 10 ** (raised_db / 10)[:, None]
+    return PairSpectra(np.arange(rows) / 20, np.geomspace(100, 3000, bands), reference, candidate)
+
+
+# As a gain that follows the music leaves it: half a second, most of it with few bands sounding.
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_gain_is_followed_to_the_end_of_what_dies_away(sign: float) -> None:
+    raised = sign * np.clip(0.25 * (np.arange(240) - 222), 0, 3.0)
+    ride = ride_between(dying_away(raised))
+    assert ride.moves
+    heard = np.arange(240) < 234  # a few bands are left
+    np.testing.assert_allclose(ride.level_db[heard], raised[heard], atol=0.1)
+    assert ride.told[heard].all()
+
+
+@pytest.mark.parametrize("span", [(100, 112), (228, 240)])
+def test_one_stroke_is_no_gain_that_is_followed(span: tuple[int, int]) -> None:
+    place = np.arange(240)
+    raised = np.where((place >= span[0]) & (place < span[1]), 3.0, 0.0)
+    assert not ride_between(dying_away(raised)).moves
+
+
 @pytest.mark.parametrize("by_db", [6.0, -6.0])
 def test_a_fade_is_told_from_end_to_end(by_db: float) -> None:
     results = held(faded(played(), by_db)).results

@@ -26,6 +26,7 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_hum.py", "tests/pair/test_noise.py"),
         ("_LINE_LEAST_OVER_DB = 8.0", "_LINE_LEAST_OVER_DB = 3.0"),
         ("/ _LINE_S / number)", "/ _LINE_S)"),
+        ("_ALONE_DB, _ALONE_MULTIPLE = 15.0, 3", "_ALONE_DB, _ALONE_MULTIPLE = 15.0, 10"),
     ),
     *each(
         "mixcompare/pair/noise.py",
