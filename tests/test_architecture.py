@@ -26,8 +26,9 @@ ALLOWED: dict[str, set[str]] = {
     "results": {"findings", "alignment"},
     "pair": {"standards", "features", "alignment", "knowledge", "results"},
     "elements": {"pair", "features", "standards", "alignment", "findings"},
+    "parts": {"standards", "features", "knowledge", "pair", "elements"},
     "aspects": {
-        "standards", "features", "alignment", "knowledge", "pair", "elements", "findings",
+        "standards", "features", "alignment", "knowledge", "pair", "elements", "parts", "findings",
     },
     "listening": {"audio", "standards", "alignment", "findings"},
     "plots": {"results", "findings", "alignment"},
@@ -44,7 +45,7 @@ ALLOWED: dict[str, set[str]] = {
 
 TYPES_OF = {
     "plots": {"aspects", "elements"},
-    "report": {"aspects", "elements"},
+    "report": {"aspects", "elements", "parts"},
 }
 """Whose results they name for the type checker, beside what they import when they run."""
 

@@ -26,6 +26,7 @@ from mixcompare.results import Level, Results
 
 if TYPE_CHECKING:
     from mixcompare.aspects.articulation.values import VoiceArticulation
+    from mixcompare.parts.levels import PartLevel
 
 SCHEMA_VERSION = 1  # of ``report.schema.json``
 MAP_POINTS_PER_S = 20.0  # resolution of the map in the report and page
@@ -78,23 +79,33 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
 
 
 def _parts(results: Results) -> list[Json]:
-    """What is known of the parts of a score; their levels are not measured."""
-    found = results.measurements.get("articulation")
-    voices: tuple[VoiceArticulation, ...] = found.difference.voices if found is not None else ()
-    return [
-        {
-            "name": voice.name,
-            "level_difference_db": None,
-            "interval": None,
-            "resolved": False,
-            "group": [],
-            "audible_share": None,
-            "sounding_ratio_reference": plain(voice.reference_ratio),
-            "sounding_ratio_candidate": plain(voice.candidate_ratio),
-        }
-        for voice in voices
-        if voice.written
-    ]
+    """What is known of the parts of a score: their levels, and how their notes are held."""
+    of_balance, of_articulation = (
+        found.difference if found is not None else None
+        for found in map(results.measurements.get, ("balance", "articulation"))
+    )
+    voices: tuple[VoiceArticulation, ...] = of_articulation.voices if of_articulation else ()
+    held = {voice.name: voice for voice in voices if voice.written}
+    levels: dict[str, PartLevel] = {
+        part.name: part for part in (of_balance.parts if of_balance else ())
+    }
+    out = []
+    for name in dict.fromkeys((*levels, *held)):
+        level, voice = levels.get(name), held.get(name)
+        out.append(
+            {
+                "name": name,
+                "level_difference_db": plain(level.level_db) if level else None,
+                "interval": plain(level.level_db_interval) if level else None,
+                "resolved": level is not None and level.is_resolved,
+                "group": list(level.together_with) if level else [],
+                "audible_share": level.audible_share if level else None,
+                "sounding_ratio_reference": plain(voice.reference_ratio) if voice else None,
+                "sounding_ratio_candidate": plain(voice.candidate_ratio) if voice else None,
+                "reason": level.reason if level else None,
+            }
+        )
+    return out
 
 
 def to_json(document: Json) -> str:

@@ -12,6 +12,7 @@ their range; their level is measured against the whole.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,7 @@ from scipy import ndimage
 from mixcompare.aspects.balance.about import ABOUT
 from mixcompare.aspects.balance.values import (
     OCTAVE_REGISTERS_HZ,
+    PART,
     VOICES,
     BalanceDifference,
     BalanceMeasurement,
@@ -46,6 +48,7 @@ from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
+from mixcompare.parts.levels import Players, levels_of
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
@@ -93,14 +96,17 @@ class BalanceAnalyzer:
         """Find the elements and registers that stand elsewhere."""
         spectra, match = pair.of_elements, pair.match
         split = split_pair(pair)
+        written = levels_of(pair, split)
+        players = written.players if written else tuple(Players() for _ in split.changes)
+        split = replace(split, changes=written.changes) if written else split
         elements = []
-        for change in split.changes:
+        for change, who in zip(split.changes, players, strict=True):
             found = describe(change.energy, spectra)
             stands = _stands(change, spectra, split.tone_db)
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.
             if split.one_tail or can_be_heard(*stands):
-                elements.append(_element(change, found, match, stands))
+                elements.append(_element(change, found, match, stands, who))
         asked = spectra if split.hidden is None else not_judged(spectra, split.hidden)
         passages = local_changes(asked, split, match.same_take)
         registers, levels = _registers(pair.spectra)
@@ -134,6 +140,7 @@ class BalanceAnalyzer:
             voice_audible_share=_minus(*(one.voice_audible_share for one in alone)),
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
+            parts=written.parts if written else (),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
             explained_tone_db=tuple(_ratio_db(changed.sum(axis=0), before.sum(axis=0)).tolist()),
@@ -167,11 +174,16 @@ def _stands(
 
 
 def _element(
-    change: Change, found: Description, match: Match, stands: tuple[Audibility, Audibility]
+    change: Change,
+    found: Description,
+    match: Match,
+    stands: tuple[Audibility, Audibility],
+    who: Players,
 ) -> Element:
     return Element(
-        name=found.subject,
-        kind=found.kind,
+        name=who.spoken or found.subject,
+        kind=PART if who.names else found.kind,
+        players=who.names,
         difference_db=change.difference_db,
         interval=change.interval,
         confidence=evidence(

@@ -22,6 +22,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
+from mixcompare.parts.levels import PartLevel
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
@@ -32,6 +33,10 @@ OCTAVE_REGISTERS_HZ = tuple(zip(_EDGES_HZ[:-1], _EDGES_HZ[1:], strict=True))
 
 AGAINST = " against the rest"
 """Ends a subject where either of two groups may be the one that moved."""
+
+
+PART = "part"
+"""Kind of an element whose players the score names."""
 
 
 VOICES = ("leading line", "bass line", "all else")
@@ -74,7 +79,7 @@ class BalanceMeasurement:
 
 @dataclass(frozen=True)
 class Element:
-    """An element that stands elsewhere than in the reference."""
+    """An element that stands elsewhere than in the reference; with a score, who plays it."""
 
     name: str
     kind: str
@@ -99,6 +104,7 @@ class Element:
         metadata=BARE | exchanged_with("reference_loudness_share") | within(0.01)
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
+    players: tuple[str, ...] = field(default=(), metadata=BARE | KEPT)
 
 
 @dataclass(frozen=True)
@@ -110,6 +116,8 @@ class BalanceDifference:
     elements : tuple of Element
     passages : tuple of LocalChange
         Registers that stand out for part of the time only.
+    parts : tuple of PartLevel
+        Of the score, where there is one.
     register_hz, register_level_db : tuple
     register_audible_share, register_loudness_share : tuple of float or None
     scatter_db : float or None
@@ -151,6 +159,7 @@ class BalanceDifference:
         | BARE
         | SIGNED,
     )
+    parts: tuple[PartLevel, ...] = ()
     reasons: tuple[str, ...] = ()
     one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     explained_tone_db: tuple[float, ...] = field(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mixcompare.aspects.balance.about import LEVEL
-from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
+from mixcompare.aspects.balance.values import AGAINST, PART, BalanceDifference, Element
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
 from mixcompare.findings import Finding, places, size_in_jnd, steps_of_dynamics
@@ -59,7 +59,8 @@ def _sentence(element: Element) -> str:
     direction = "further forward" if louder else "further back"
     size = _size_text(element.difference_db, element.interval)
     name = element.name if element.kind != "register" else f"{element.name},"
-    text = f"The {name} stands {direction} than in the reference, by {size}."
+    stands = "stand" if len(element.players) > 1 else "stands"
+    text = f"The {name} {stands} {direction} than in the reference, by {size}."
     if element.kind == FIGURE:
         rate = f"{element.notes_per_s:.1f} notes a second"
         if element.motif_notes is not None:
@@ -74,18 +75,21 @@ def _sentence(element: Element) -> str:
             f" Or else what plays besides it stands {other}: which of the two moved can't be"
             " told, for they weigh about the same."
         )
+    it = "They" if len(element.players) > 1 else "It"
     heard = element.reference_audible_share, element.candidate_audible_share
     if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
         text += (
-            f" It can be heard through the rest {_percent(heard[1])} of the time it plays,"
+            f" {it} can be heard through the rest {_percent(heard[1])} of the time"
+            f" {it.lower()} play{'s' * (it == 'It')},"
             f" against {_percent(heard[0])} in the reference."
         )
     else:
         shares = element.reference_loudness_share, element.candidate_loudness_share
         if round(100 * shares[0]) != round(100 * shares[1]):
             text += (
-                f" It takes {_percent(shares[1])} of the loudness while it plays, against"
-                f" {_percent(shares[0])} in the reference."
+                f" {it} take{'s' * (it == 'It')} {_percent(shares[1])} of the loudness while"
+                f" {it.lower()} play{'s' * (it == 'It')}, against {_percent(shares[0])} in the"
+                " reference."
             )
     return text
 
@@ -96,7 +100,7 @@ def _percent(share: float) -> str:
 
 def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     size = round(abs(element.difference_db))
-    what = element.name.split(",")[0]
+    what = element.name.split(",")[0] if element.kind != PART else element.name
     down = element.difference_db > 0
     desk = f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
     if element.against:

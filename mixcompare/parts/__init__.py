@@ -1,0 +1,1 @@
+"""With a score: how loud every written part is in either recording."""

@@ -1,0 +1,334 @@
+"""How loud every written part is against the rest, and which stand elsewhere.
+
+Conventions
+-----------
+Levels are candidate minus reference in dB, K-weighted, against what did not change. Elements that
+were found without the score (:mod:`mixcompare.elements`) get the names of who plays them; in one
+take their sizes are the exact ones. Between performances the score tells who moved, and by how
+much at least.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.elements.audibility import audibility
+from mixcompare.elements.change import Change, Split, overlap
+from mixcompare.elements.take import ground
+from mixcompare.fields import BARE, KEPT, SIGNED, labelled, within
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
+from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
+from mixcompare.parts.sizes import size_of
+from mixcompare.parts.templates import templates
+
+FloatArray = npt.NDArray[np.float64]
+Interval = tuple[float, float]
+Named = tuple[tuple[int, ...], str | None, Change]
+"""Who plays an element (by their places), the family that they are, and the element."""
+
+_STEP, _SMOOTH_S = 3, 0.06  # frames of the pair's clock, cost; our choice
+_MOST_FRAMES = 2400  # cost: six minutes, then coarser
+_SHORTEST_S = 5.0
+_NOT_APART = 0.45  # cosine of two parts' shares of all cells
+_SAME_CELLS, _ALONE_WITHIN = 0.38, 0.03
+"""Cosine of an element's cells and a part's, and by how much a set must be better than one part:
+of 20 changed sections the true one has .42 and more."""
+_ALONG = 0.6  # of a part's notes that another has too, for it to double that one
+_FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.25
+"""What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
+_WIDEST_DB = 4.0  # half an interval; beyond, nothing is told
+_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB = 0.3, 0.08, 0.25
+"""Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
+either side, in shares of the size (24 changes on three movements)."""
+
+
+@dataclass(frozen=True)
+class PartLevel:
+    """How one written part stands against what did not change.
+
+    Attributes
+    ----------
+    name : str
+    level_db, level_db_interval : float and tuple of float, or None
+        None where it is too covered to tell.
+    together_with : tuple of str
+        Parts that can't be told apart from it.
+    energy_share : float
+        Of the reference's K-weighted energy.
+    audible_share : float
+        Of the time it plays in the reference, the share in which it is heard through the rest.
+    reason : str or None
+        Why nothing is told.
+    """
+
+    name: str
+    level_db: float | None = field(
+        metadata=labelled("Against what did not change") | SIGNED | within(0.5)
+    )
+    level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
+    together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
+    energy_share: float = field(metadata=BARE | KEPT | within(0.1))
+    audible_share: float = field(metadata=BARE | KEPT | within(0.1))
+    reason: str | None = field(default=None, metadata=BARE | KEPT)
+
+    @property
+    def is_resolved(self) -> bool:
+        """Whether the level is this part's own, and can be told."""
+        return self.level_db is not None and not self.together_with
+
+
+@dataclass(frozen=True)
+class Players:
+    """Who plays an element; no one where that can't be told.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Of the parts.
+    family : str or None
+        What they are together.
+    """
+
+    names: tuple[str, ...] = ()
+    family: str | None = None
+
+    @property
+    def spoken(self) -> str:
+        """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
+        if self.family:
+            return f"{self.family} ({', '.join(self.names)})"
+        if len(self.names) < 2:
+            return "".join(f"{name} part" for name in self.names)
+        first = ", ".join(self.names[:-1])
+        return f"{first} and {self.names[-1]} parts"
+
+
+@dataclass(frozen=True)
+class Levels:
+    """What the score says of a pair.
+
+    Attributes
+    ----------
+    parts : tuple of PartLevel
+    changes : tuple of Change
+        Elements, on the cells of the pair.
+    players : tuple of Players
+        Of each of the changes.
+    """
+
+    parts: tuple[PartLevel, ...]
+    changes: tuple[Change, ...]
+    players: tuple[Players, ...]
+
+
+def levels_of(pair: Pair, split: Split) -> Levels | None:
+    """Levels of all written parts; None without a score, or for too short a passage."""
+    parts = tuple(part for part in pair.match.parts if len(part.notes))
+    spectra = ground(pair)[0] if pair.same_take else pair.of_elements
+    if len(parts) < 2 or len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
+        return None
+    cells = _cells(spectra, parts)
+    if not cells.heard.any():
+        return None
+    return _Orchestra(pair, split, spectra, cells, parts).levels()
+
+
+def _cells(spectra: PairSpectra, parts: Sequence[PartNotes]) -> Cells:
+    """The pair's semitones and the parts' templates, on a clock of its own."""
+    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
+    centre_hz = spectra.centre_hz[semitones]
+    step = _step(len(spectra.times_s))
+    width = _SMOOTH_S * RATE_HZ * step / _STEP
+
+    def coarser(power: FloatArray) -> FloatArray:
+        return np.asarray(ndimage.gaussian_filter1d(power, width, axis=-1)[..., ::step])
+
+    judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
+    return cells_of(
+        coarser(spectra.reference[:, semitones].T),
+        coarser(spectra.candidate[:, semitones].T),
+        coarser(templates(parts, spectra.times_s, centre_hz)),
+        centre_hz,
+        RATE_HZ / step,
+        judged,
+    )
+
+
+def _step(frames: int) -> int:
+    return max(_STEP, -(-frames // _MOST_FRAMES))
+
+
+class _Orchestra:
+    """The fit of one pair, and what it says together with the elements."""
+
+    def __init__(
+        self,
+        pair: Pair,
+        split: Split,
+        spectra: PairSpectra,
+        cells: Cells,
+        parts: tuple[PartNotes, ...],
+    ) -> None:
+        self.one_take = pair.same_take
+        self.split, self.spectra, self.cells, self.parts = split, spectra, cells, parts
+        self.fitted: Fitted = fit(cells)
+        self.moved = moved_in(self.fitted, parts)
+
+    def levels(self) -> Levels:
+        """All parts, and the elements with their names."""
+        named = self._named_elements() if self.one_take else []
+        covered = {part for members, _, _ in named for part in members}
+        for one in self.moved:
+            if not covered & set(one.parts):
+                named.append((one.parts, one.name, self._change(one)))
+        named = self._with_doublings(named)
+        return Levels(
+            parts=self._parts([(members, change) for members, _, change in named]),
+            changes=tuple(change for _, _, change in named),
+            players=tuple(
+                Players(tuple(self.parts[part].name for part in members), family)
+                for members, family, _ in named
+            ),
+        )
+
+    def _named_elements(self) -> list[Named]:
+        """The take's elements with the sets of parts in whose cells they lie."""
+        out: list[Named] = []
+        for change in self.split.changes:
+            members, family = self._players(change)
+            out.append((members, family, change))
+        return out
+
+    def _with_doublings(self, named: list[Named]) -> list[Named]:
+        """The same, with who doubles them and is too covered to tell, or moves too."""
+        out = list(named)
+        taken = {part for members, _, _ in named for part in members}
+        level_db, deviation = self._against_the_rest(taken)
+        along = doubles(self.parts, _ALONG)
+        for place, (members, _, change) in enumerate(named):
+            moved = level_db * np.sign(change.difference_db) > deviation
+            free = moved | (1.96 * deviation > _WIDEST_DB)
+            free[sorted(taken)] = False
+            more = set(np.flatnonzero(free & along[:, list(members)].any(axis=1)).tolist())
+            if more:
+                taken |= more
+                out[place] = (tuple(sorted(more.union(members))), None, change)
+        return out
+
+    def _against_the_rest(self, moved: set[int]) -> tuple[FloatArray, FloatArray]:
+        """Every part's fitted level against those that did not move, and its deviation."""
+        fitted = self.fitted
+        heavy = 1 / np.diag(fitted.covariance)
+        if len(moved) < len(heavy):
+            heavy[sorted(moved)] = 0.0
+        shift = np.eye(len(heavy)) - heavy / heavy.sum()
+        floor = _FLOOR_DB if self.one_take else _FLOOR_PER_SCATTER * fitted.scatter_db
+        variance = np.diag(shift @ fitted.covariance @ shift.T) + floor**2
+        return shift @ fitted.difference_db, np.sqrt(variance)
+
+    def _players(self, change: Change) -> tuple[tuple[int, ...], str | None]:
+        """Who plays an element: those that the fit sees move, or those in whose cells it lies."""
+        energy = self._coarse(change.energy)
+        sets = [
+            (one.parts, one.name) for one in self.moved if one.level_db * change.difference_db > 0
+        ]
+        moved = [overlap(energy, self._energy(members)) for members, _ in sets]
+        if moved and max(moved) > _SAME_CELLS:
+            return sets[int(np.argmax(moved))]
+        tried = named_sets(self.parts)
+        alike = [
+            overlap(energy, self._energy(members)) - _ALONE_WITHIN * (len(members) > 1)
+            for members, _ in tried
+        ]
+        best = int(np.argmax(alike))
+        return tried[best] if alike[best] > _SAME_CELLS else ((), None)
+
+    def _energy(self, members: Sequence[int]) -> FloatArray:
+        """Power of some parts in the reference's cells."""
+        return np.asarray(self.fitted.shares[list(members)].sum(axis=0) * self.cells.reference)
+
+    def _coarse(self, energy: FloatArray) -> FloatArray:
+        """Power of a change on the fit's cells."""
+        step = _step(len(self.spectra.times_s))
+        width = _SMOOTH_S * RATE_HZ * step / _STEP
+        smooth = ndimage.gaussian_filter1d(energy, width, axis=0)[::step]
+        bands, frames = self.cells.reference.shape
+        return np.asarray(smooth[:frames, :bands].T)
+
+    def _change(self, moved: Moved) -> Change:
+        """A set that moved, as an element on the pair's own cells."""
+        share = self.fitted.shares[list(moved.parts)].sum(axis=0)
+        besides = {part for one in self.moved if one is not moved for part in one.parts}
+        others = self.fitted.shares[sorted(besides - set(moved.parts))].sum(axis=0)
+        difference = 10 * np.log10((self.cells.candidate + 1e-9) / (self.cells.reference + 1e-9))
+        size = size_of(difference, share, others, self.cells.heard)
+        level, half = moved.level_db, 1.96 * moved.deviation_db
+        low, high = level - half, level + half
+        if size is not None and size.level_db * level > 0:
+            level, (low, high) = size.level_db, size.interval
+        full = np.zeros_like(self.spectra.reference)
+        rows = np.minimum(
+            np.round(np.arange(len(full)) / _step(len(full))).astype(int), share.shape[1] - 1
+        )
+        full[:, : len(share)] = share.T[rows] * self.spectra.reference[:, : len(share)]
+        interval = _widened(level, (low, high), self.fitted.scatter_db)
+        sure = min(abs(moved.level_db) / max(moved.deviation_db, 1e-6) / 5, 1.0)
+        return Change(level, interval, sure, full, moved.against)
+
+    def _parts(self, named: Sequence[tuple[Sequence[int], Change]]) -> tuple[PartLevel, ...]:
+        """Every part's level against those that did not move."""
+        sizes = {part: change for members, change in named for part in members}
+        level_db, deviation = self._against_the_rest(set(sizes))
+        near = self._not_apart()
+        out = []
+        for place, part in enumerate(self.parts):
+            level, half = float(level_db[place]), float(1.96 * deviation[place])
+            interval: Interval = (level - half, level + half)
+            if place in sizes:
+                level, interval = sizes[place].difference_db, sizes[place].interval
+            told = place in sizes or half <= _WIDEST_DB
+            out.append(
+                PartLevel(
+                    name=part.name,
+                    level_db=level if told else None,
+                    level_db_interval=interval if told else None,
+                    together_with=tuple(self.parts[other].name for other in near[place]),
+                    energy_share=float(self.fitted.energy[place]),
+                    audible_share=self._heard(place),
+                    reason=None if told else "Too covered by the others for its level to be told.",
+                )
+            )
+        return tuple(out)
+
+    def _heard(self, place: int) -> float:
+        """How much of its time a part is heard through the rest, in the reference."""
+        own, whole = self._energy((place,)).T, self.cells.reference.T
+        return audibility(own, whole - own, self.cells.centre_hz).audible_share
+
+    def _not_apart(self) -> list[list[int]]:
+        """For every part those that fill the same cells."""
+        shares = (self.fitted.shares * self.cells.heard).reshape(len(self.parts), -1)
+        length = np.maximum(np.linalg.norm(shares, axis=1), 1e-12)
+        alike = shares @ shares.T / np.outer(length, length) > _NOT_APART
+        return [
+            [int(other) for other in np.flatnonzero(row) if other != place]
+            for place, row in enumerate(alike)
+        ]
+
+
+def _widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
+    """With what the fit reads small, and the more it scatters the more."""
+    near, far = sorted(interval, key=abs)
+    sign = np.sign(level_db)
+    near = sign * (abs(near) * (1 - min(_SHORT_PER_DB * scatter_db, 0.6)) - _BESIDE_DB)
+    far = sign * (abs(far) * (1 + _FAR_PER_DB * scatter_db) + _BESIDE_DB)
+    low, high = sorted((float(near), float(far)))
+    return low, high
