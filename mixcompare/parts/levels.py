@@ -18,7 +18,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.audibility import audibility
-from mixcompare.elements.change import Change, Split, overlap
+from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.take import ground
 from mixcompare.fields import BARE, KEPT, SIGNED, labelled, within
 from mixcompare.knowledge.notes import PartNotes
@@ -30,6 +30,8 @@ from mixcompare.parts.sizes import size_of
 from mixcompare.parts.templates import templates
 
 FloatArray = npt.NDArray[np.float64]
+_COVERED = "Too covered by the others for its level to be told."
+_RESTS = "Does not play in what both recordings have in common."
 Interval = tuple[float, float]
 Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
@@ -181,14 +183,16 @@ class _Orchestra:
         self.split, self.spectra, self.cells, self.parts = split, spectra, cells, parts
         self.fitted: Fitted = fit(cells)
         self.moved = moved_in(self.fitted, parts)
+        # What the elements leave is what the other parts did.
+        self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
 
     def levels(self) -> Levels:
         """All parts, and the elements with their names."""
-        named = self._named_elements() if self.one_take else []
-        covered = {part for members, _, _ in named for part in members}
-        for one in self.moved:
-            if not covered & set(one.parts):
-                named.append((one.parts, one.name, self._change(one)))
+        if self.one_take:
+            # Nothing is surer than the difference itself: the fit says only whose it is.
+            named = [(*self._players(change), change) for change in self.split.changes]
+        else:
+            named = [(one.parts, one.name, self._change(one)) for one in self.moved]
         named = self._with_doublings(named)
         return Levels(
             parts=self._parts([(members, change) for members, _, change in named]),
@@ -199,19 +203,18 @@ class _Orchestra:
             ),
         )
 
-    def _named_elements(self) -> list[Named]:
-        """The take's elements with the sets of parts in whose cells they lie."""
-        out: list[Named] = []
+    def _without_elements(self) -> Fitted:
+        """The fit again with the take's elements put back where they were."""
+        spectra = self.spectra
         for change in self.split.changes:
-            members, family = self._players(change)
-            out.append((members, family, change))
-        return out
+            spectra = without_change(spectra, change)
+        return fit(_cells(spectra, self.parts))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
         """The same, with who doubles them and is too covered to tell, or moves too."""
         out = list(named)
         taken = {part for members, _, _ in named for part in members}
-        level_db, deviation = self._against_the_rest(taken)
+        level_db, deviation = self._against_the_rest(self.fitted, taken)
         along = doubles(self.parts, _ALONG)
         for place, (members, _, change) in enumerate(named):
             moved = level_db * np.sign(change.difference_db) > deviation
@@ -223,9 +226,8 @@ class _Orchestra:
                 out[place] = (tuple(sorted(more.union(members))), None, change)
         return out
 
-    def _against_the_rest(self, moved: set[int]) -> tuple[FloatArray, FloatArray]:
+    def _against_the_rest(self, fitted: Fitted, moved: set[int]) -> tuple[FloatArray, FloatArray]:
         """Every part's fitted level against those that did not move, and its deviation."""
-        fitted = self.fitted
         heavy = 1 / np.diag(fitted.covariance)
         if len(moved) < len(heavy):
             heavy[sorted(moved)] = 0.0
@@ -273,7 +275,10 @@ class _Orchestra:
         level, half = moved.level_db, 1.96 * moved.deviation_db
         low, high = level - half, level + half
         if size is not None and size.level_db * level > 0:
-            level, (low, high) = size.level_db, size.interval
+            # Either is read small where another doubles them: the larger is the nearer.
+            if abs(size.level_db) > abs(level):
+                level = size.level_db
+            low, high = min(low, size.interval[0]), max(high, size.interval[1])
         full = np.zeros_like(self.spectra.reference)
         rows = np.minimum(
             np.round(np.arange(len(full)) / _step(len(full))).astype(int), share.shape[1] - 1
@@ -286,7 +291,7 @@ class _Orchestra:
     def _parts(self, named: Sequence[tuple[Sequence[int], Change]]) -> tuple[PartLevel, ...]:
         """Every part's level against those that did not move."""
         sizes = {part: change for members, change in named for part in members}
-        level_db, deviation = self._against_the_rest(set(sizes))
+        level_db, deviation = self._against_the_rest(self.rest, set(sizes))
         near = self._not_apart()
         out = []
         for place, part in enumerate(self.parts):
@@ -294,7 +299,8 @@ class _Orchestra:
             interval: Interval = (level - half, level + half)
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
-            told = place in sizes or half <= _WIDEST_DB
+            plays = self.fitted.energy[place] > 0
+            told = place in sizes or (plays and half <= _WIDEST_DB)
             out.append(
                 PartLevel(
                     name=part.name,
@@ -303,7 +309,7 @@ class _Orchestra:
                     together_with=tuple(self.parts[other].name for other in near[place]),
                     energy_share=float(self.fitted.energy[place]),
                     audible_share=self._heard(place),
-                    reason=None if told else "Too covered by the others for its level to be told.",
+                    reason=None if told else _COVERED if plays else _RESTS,
                 )
             )
         return tuple(out)

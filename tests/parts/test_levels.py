@@ -1,0 +1,117 @@
+"""Levels of written parts, on music whose voices were played louder or softer by a known amount."""
+
+from __future__ import annotations
+
+import pytest
+
+from mixcompare.elements.take import split_pair
+from mixcompare.parts.levels import Levels, Players, levels_of
+from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
+
+
+def assert_unchanged(found: Levels, moved: str = "", most_db: float = 2.0) -> None:
+    for part in found.parts:
+        if part.name != moved and part.level_db is not None:
+            assert part.level_db_interval is not None
+            low, high = part.level_db_interval
+            assert low <= 0 <= high
+            assert abs(part.level_db) < most_db
+
+
+@pytest.mark.parametrize("by_db", [5.0, -5.0])
+@pytest.mark.parametrize("voice", VOICES)
+def test_in_one_take_who_moved_is_told_with_the_exact_size(voice: str, by_db: float) -> None:
+    found = levels(features(**{voice: by_db}))
+    assert found.players == (Players((voice,)),)
+    (change,) = found.changes
+    assert change.difference_db == pytest.approx(by_db, abs=0.5)
+    assert change.interval[0] <= by_db <= change.interval[1]
+    (own,) = [part for part in found.parts if part.name == voice]
+    assert own.level_db == change.difference_db
+    assert own.level_db_interval == change.interval
+    assert own.is_resolved
+    assert_unchanged(found, voice)
+
+
+@pytest.mark.parametrize(("voice", "by_db"), [("figure", 5.0), ("melody", -5.0), ("pad", 5.0)])
+def test_between_performances_who_moved_is_told_with_its_doubt(voice: str, by_db: float) -> None:
+    found = levels(played_again(**{voice: by_db}))
+    assert found.players == (Players((voice,)),)
+    (change,) = found.changes
+    assert change.difference_db * by_db > 0
+    assert change.interval[0] <= by_db <= change.interval[1]
+    assert change.difference_db == pytest.approx(by_db, abs=2.0)
+    assert_unchanged(found, voice)
+
+
+def test_a_bass_that_a_chord_doubles_is_told_by_no_more_than_it_moved() -> None:
+    # The chord's root lies an octave above the bass, always with it.
+    found = levels(played_again(bass=5.0))
+    assert found.players == (Players(("bass",)),)
+    assert 0 < found.changes[0].interval[0] < 5.0
+
+
+def test_nothing_moved_in_an_unchanged_take_or_in_one_played_again() -> None:
+    for candidate in (features(), played_again()):
+        found = levels(candidate)
+        assert found.changes == ()
+        assert [part.name for part in found.parts] == list(VOICES)
+        assert_unchanged(found, most_db=1.0)  # the just-noticeable difference of balance
+
+
+def test_a_part_that_doubles_the_one_that_moved_is_named_with_it() -> None:
+    written = parts()
+    figure = written[0]
+    above = figure.notes + [0.0, 0.0, 12.0]
+    score = (*written, type(figure)("piccolo", above, figure.others))
+    found = levels(features(figure=5.0), score)
+    (players,) = found.players
+    assert players.names == ("figure", "piccolo")
+    assert players.spoken == "figure and piccolo parts"
+
+
+def test_parts_of_one_line_cannot_be_told_apart() -> None:
+    written = parts()
+    twin = type(written[1])("second melody", written[1].notes, written[1].others)
+    found = levels(features(), (*written, twin))
+    together = {part.name: part.together_with for part in found.parts}
+    assert together["melody"] == ("second melody",)
+    assert together["second melody"] == ("melody",)
+    assert together["bass"] == ()
+
+
+def test_shares_of_energy_and_of_the_time_heard_are_shares() -> None:
+    found = levels(features())
+    assert sum(part.energy_share for part in found.parts) == pytest.approx(1.0)
+    heard = {part.name: part.audible_share for part in found.parts}
+    assert all(0.0 <= share <= 1.0 for share in heard.values())
+    assert heard["melody"] > 0.5  # it leads
+
+
+def test_without_a_score_or_with_one_part_only_there_are_no_levels() -> None:
+    for score in ((), parts()[:1]):
+        pair = pair_of(features(), score)
+        assert levels_of(pair, split_pair(pair)) is None
+
+
+def test_a_part_that_rests_throughout_has_no_level_and_says_why() -> None:
+    written = parts()
+    resting = type(written[0])("tuba", written[0].notes + [100.0, 100.0, 0.0], written[0].others)
+    found = levels(features(), (*written, resting))
+    (tuba,) = [part for part in found.parts if part.name == "tuba"]
+    assert tuba.level_db is None
+    assert tuba.level_db_interval is None
+    assert tuba.reason == "Does not play in what both recordings have in common."
+
+
+@pytest.mark.parametrize(
+    ("players", "spoken"),
+    [
+        (Players(), ""),
+        (Players(("Horn",)), "Horn part"),
+        (Players(("Horn", "Trumpet", "Tuba")), "Horn, Trumpet and Tuba parts"),
+        (Players(("Flute", "Oboe"), "woodwinds"), "woodwinds (Flute, Oboe)"),
+    ],
+)
+def test_players_are_named(players: Players, spoken: str) -> None:
+    assert players.spoken == spoken

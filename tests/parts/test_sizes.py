@@ -1,0 +1,53 @@
+"""How much a part changed, where its share of every cell is only guessed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from mixcompare.parts.sizes import size_of
+
+BANDS, FRAMES = 60, 200
+
+
+def cells(by_db: float, scatter_db: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Differences of cells with a true share, the guess of it, and a tone of 2 dB to the top.
+
+    The guess is off as the model says: the true share is drawn around it.
+    """
+    rng = np.random.default_rng(2)
+    guess = rng.choice([0.02, 0.3, 0.5, 0.7, 0.9], (BANDS, FRAMES), p=[0.6, 0.1, 0.1, 0.1, 0.1])
+    true = rng.beta(3 * guess, 3 * (1 - guess))
+    true[guess < 0.1] = 0.0
+    difference = 10 * np.log10(1 + true * (10 ** (by_db / 10) - 1))
+    difference += np.linspace(0, 2, BANDS)[:, None]
+    return difference + scatter_db * rng.standard_normal(guess.shape), guess, np.zeros_like(guess)
+
+
+@pytest.mark.parametrize("by_db", [5.0, -5.0, 2.0, -9.0])
+@pytest.mark.parametrize("scatter_db", [0.1, 1.5])
+def test_the_size_is_the_true_one_not_that_of_the_guessed_shares(
+    by_db: float, scatter_db: float
+) -> None:
+    difference, share, others = cells(by_db, scatter_db)
+    size = size_of(difference, share, others, np.ones(share.shape, bool))
+    assert size is not None
+    assert size.level_db == pytest.approx(by_db, abs=0.5)
+    assert size.interval[0] <= by_db <= size.interval[1]
+    assert size.interval[1] - size.interval[0] < 4.0
+
+
+def test_cells_in_which_others_moved_do_not_count() -> None:
+    difference, share, others = cells(5.0, 0.1)
+    others[:, ::2] = 0.5
+    difference[:, ::2] -= 8.0
+    size = size_of(difference, share, others, np.ones(share.shape, bool))
+    assert size is not None
+    assert size.level_db == pytest.approx(5.0, abs=0.5)
+
+
+def test_too_few_cells_tell_no_size() -> None:
+    difference, share, others = cells(5.0, 0.1)
+    heard = np.zeros(share.shape, bool)
+    heard[0, :50] = True
+    assert size_of(difference, share, others, heard) is None
