@@ -11,7 +11,7 @@ much at least.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +20,7 @@ from scipy import ndimage
 from mixcompare.elements.audibility import audibility
 from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.take import ground
-from mixcompare.fields import BARE, KEPT, SIGNED, labelled, within
+from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, SIGNED, labelled, within
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
@@ -79,7 +79,7 @@ class PartLevel:
     together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
     energy_share: float = field(metadata=BARE | KEPT | within(0.1))
     audible_share: float = field(metadata=BARE | KEPT | within(0.1))
-    reason: str | None = field(default=None, metadata=BARE | KEPT)
+    reason: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
 
     @property
     def is_resolved(self) -> bool:
@@ -180,6 +180,7 @@ class _Orchestra:
         parts: tuple[PartNotes, ...],
     ) -> None:
         self.one_take = pair.same_take
+        self.own = pair.of_elements
         self.split, self.spectra, self.cells, self.parts = split, spectra, cells, parts
         self.fitted: Fitted = fit(cells)
         self.moved = moved_in(self.fitted, parts)
@@ -205,9 +206,11 @@ class _Orchestra:
 
     def _without_elements(self) -> Fitted:
         """The fit again with the take's elements put back where they were."""
-        spectra = self.spectra
+        spectra, own = self.spectra, self.own
+        bands = len(spectra.centre_hz)  # under one tail the semitones alone
         for change in self.split.changes:
-            spectra = without_change(spectra, change)
+            share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
+            spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
         return fit(_cells(spectra, self.parts))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
@@ -284,7 +287,7 @@ class _Orchestra:
             np.round(np.arange(len(full)) / _step(len(full))).astype(int), share.shape[1] - 1
         )
         full[:, : len(share)] = share.T[rows] * self.spectra.reference[:, : len(share)]
-        interval = _widened(level, (low, high), self.fitted.scatter_db)
+        interval = widened(level, (low, high), self.fitted.scatter_db)
         sure = min(abs(moved.level_db) / max(moved.deviation_db, 1e-6) / 5, 1.0)
         return Change(level, interval, sure, full, moved.against)
 
@@ -330,7 +333,7 @@ class _Orchestra:
         ]
 
 
-def _widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
+def widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
     """With what the fit reads small, and the more it scatters the more."""
     near, far = sorted(interval, key=abs)
     sign = np.sign(level_db)

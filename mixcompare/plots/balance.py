@@ -18,13 +18,16 @@ if TYPE_CHECKING:
     from mixcompare.aspects.balance.values import BalanceDifference, Element
     from mixcompare.elements.local import LocalChange
 
+Row = tuple[str, float, tuple[float, float] | None]
+"""Name, level, and its interval."""
+
 FIELD_CAPTION = (
     "Difference per band against time once the overall gain is taken out: blue where the candidate"
     " has less, orange where it has more, grey where nothing sounds; numbered frames are findings."
 )
 ELEMENTS_CAPTION = (
-    "Elements against everything else, with 95 % intervals; the pale stripe is what is just"
-    " noticeable."
+    "Elements, and the parts of a score, against everything else, with 95 % intervals; the pale"
+    " stripe is what is just noticeable."
 )
 UNSEEN_CAPTION = (
     "The stripe on the right: by how many dB a single instrument with a tenth of the register's"
@@ -40,13 +43,12 @@ def draw(results: Results, figure: Figure) -> str | None:
     """Draw onto an empty figure; its caption, or None where there is nothing to draw."""
     field = balance_field(results)
     found = results.measurements.get("balance")
-    elements: list[Element | LocalChange] = []
+    elements: list[Row] = []
     step = 0.0
     if found is not None:
         difference: BalanceDifference = found.difference
-        elements = [*difference.elements, *difference.passages]
+        elements = _rows(difference)
         step = found.about.size_of("balance")
-    elements = elements[:_MOST_ELEMENTS]
     if field is None and not elements:
         return None
     heights = []
@@ -67,6 +69,20 @@ def draw(results: Results, figure: Figure) -> str | None:
     if elements:
         captions.append(f"Below: {ELEMENTS_CAPTION}")
     return " ".join(captions)
+
+
+def _rows(difference: BalanceDifference) -> list[Row]:
+    """Elements, then registers in places, then the written parts that are none of them."""
+    changed: list[Element | LocalChange] = [*difference.elements, *difference.passages]
+    players = {name for element in difference.elements for name in element.players}
+    return [
+        *((one.name, one.difference_db, one.interval) for one in changed[:_MOST_ELEMENTS]),
+        *(
+            (part.name, part.level_db, part.level_db_interval)
+            for part in difference.parts
+            if part.level_db is not None and part.name not in players
+        ),
+    ]
 
 
 def _draw_field(results: Results, field: Field, axes: Axes) -> None:
@@ -135,12 +151,12 @@ def _draw_unseen(results: Results, axes: Axes) -> bool:
     return True
 
 
-def _draw_elements(elements: list[Element | LocalChange], step: float, axes: Axes) -> None:
+def _draw_elements(elements: list[Row], step: float, axes: Axes) -> None:
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [3.0]
-    for row, element in enumerate(elements):
-        value, around = element.difference_db, closed(element.interval)
+    for row, (_, value, interval) in enumerate(elements):
+        around = closed(interval)
         ends.append(abs(value))
         colour = style.CANDIDATE if value > 0 else style.REFERENCE
         if around is not None:
@@ -150,7 +166,7 @@ def _draw_elements(elements: list[Element | LocalChange], step: float, axes: Axe
     limit = min(1.1 * max(ends), 18.0)
     axes.set_xlim(-limit, limit)
     axes.set_ylim(len(elements) - 0.5, -0.5)
-    axes.set_yticks(range(len(elements)), [element.name for element in elements])
+    axes.set_yticks(range(len(elements)), [name for name, _, _ in elements])
     axes.set_xlabel("candidate minus reference (dB)")
 
 

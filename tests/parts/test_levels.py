@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from mixcompare.elements.take import split_pair
-from mixcompare.parts.levels import Levels, Players, levels_of
+from mixcompare.parts.levels import Levels, Players, levels_of, widened
 from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
 
 
@@ -85,7 +85,8 @@ def test_shares_of_energy_and_of_the_time_heard_are_shares() -> None:
     assert sum(part.energy_share for part in found.parts) == pytest.approx(1.0)
     heard = {part.name: part.audible_share for part in found.parts}
     assert all(0.0 <= share <= 1.0 for share in heard.values())
-    assert heard["melody"] > 0.5  # it leads
+    assert heard["melody"] > 0.9  # it leads
+    assert heard["bass"] > 0.9  # nothing lies as low
 
 
 def test_without_a_score_or_with_one_part_only_there_are_no_levels() -> None:
@@ -115,3 +116,10 @@ def test_a_part_that_rests_throughout_has_no_level_and_says_why() -> None:
 )
 def test_players_are_named(players: Players, spoken: str) -> None:
     assert players.spoken == spoken
+
+
+def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_scatter() -> None:
+    assert widened(4.0, (3.0, 5.0), 2.0) == pytest.approx((3.0 * 0.84 - 0.3, 5.0 * 1.5 + 0.3))
+    assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(
+        (-5.0 * 1.5 - 0.3, -(3.0 * 0.84 - 0.3))
+    )

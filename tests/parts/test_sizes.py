@@ -34,13 +34,15 @@ def test_the_size_is_the_true_one_not_that_of_the_guessed_shares(
     assert size is not None
     assert size.level_db == pytest.approx(by_db, abs=0.5)
     assert size.interval[0] <= by_db <= size.interval[1]
-    assert size.interval[1] - size.interval[0] < 4.0
+    # 480 cells of each of five shares, 25 of which count as one: so sure and no surer.
+    assert 0.7 < size.interval[1] - size.interval[0] < 4.0
 
 
 def test_cells_in_which_others_moved_do_not_count() -> None:
     difference, share, others = cells(5.0, 0.1)
-    others[:, ::2] = 0.5
-    difference[:, ::2] -= 8.0
+    theirs = np.arange(FRAMES) % 10 > 2
+    others[:, theirs] = 0.5
+    difference[:, theirs] -= 8.0
     size = size_of(difference, share, others, np.ones(share.shape, bool))
     assert size is not None
     assert size.level_db == pytest.approx(5.0, abs=0.5)

@@ -104,7 +104,7 @@ class Element:
         metadata=BARE | exchanged_with("reference_loudness_share") | within(0.01)
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
-    players: tuple[str, ...] = field(default=(), metadata=BARE | KEPT)
+    players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
 
 
 @dataclass(frozen=True)

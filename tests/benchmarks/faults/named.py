@@ -30,8 +30,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
         (
-            'f" It takes {_percent(shares[1])} of',
-            'f" It takes {_percent(shares[0])} of',
+            "{'s' * (it == 'It')} {_percent(shares[1])} of",
+            "{'s' * (it == 'It')} {_percent(shares[0])} of",
             "shares in a sentence exchanged",
         ),
     ),

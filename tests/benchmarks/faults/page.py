@@ -127,8 +127,8 @@ FAULTS: list[Fault] = [
         "mixcompare/report/document.py",
         ("tests/plots/test_renamed_fields.py",),
         (
-            '"sounding_ratio_reference": plain(voice.reference_ratio),',
-            '"sounding_ratio_reference": plain(voice.candidate_ratio),',
+            '"sounding_ratio_reference": plain(voice.reference_ratio)',
+            '"sounding_ratio_reference": plain(voice.candidate_ratio)',
         ),
     ),
     *each(

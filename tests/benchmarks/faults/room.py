@@ -307,7 +307,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
-        ('f" It takes {_percent(shares[1])} of', 'f" It takes {_percent(shares[0])} of'),
+        ("(it == 'It')} {_percent(shares[1])} of", "(it == 'It')} {_percent(shares[0])} of"),
         ("rest {_percent(heard[1])} of", "rest {_percent(heard[0])} of"),
         ("{element.kind}_{'louder' if louder else", "{element.kind}_{'louder' if not louder else"),
         ("register_{'louder' if louder else", "register_{'louder' if not louder else"),
