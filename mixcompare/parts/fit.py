@@ -29,6 +29,8 @@ _KNOTS_HZ = np.geomspace(50, 6400, 8)  # an octave apart; our choice
 _DECAY_S = 1.8  # of the tail that is laid on the templates; the share of it is fitted
 _TAIL_SHARES = (0.12, 0.3, 0.7, 1.5)
 _HEARD_DB = 52.0  # below the loudest cell; our judgement, not measured
+_BACKGROUND = 1e-5
+"""Of the loudest cell, in every cell beside the parts: what no template covers must not rule."""
 _QUICK, _START, _STEPS = 15, 25, 14  # updates, updates, steps
 _MOST_STEP_DB = 6.0
 _SCATTER_FROM = 5  # step from which the scatter is the residuals' own
@@ -139,18 +141,18 @@ def _in_room(
     power: FloatArray, dry: FloatArray, wet: FloatArray, centre_hz: FloatArray
 ) -> FloatArray:
     """Templates with as much tail as fits a recording best."""
-    best, cost = dry, np.inf
-    floor = 1e-7 * power.max()
-    heard = power > 3e-5 * power.max()
-    for share in _TAIL_SHARES:
-        tried = dry + share * wet
-        gains = separate(power[:, ::2], tried[..., ::2], centre_hz, _QUICK)
-        model = np.einsum("pf,pft->ft", gains @ hats(centre_hz).T, tried)
-        away = np.abs(np.log((power + floor) / (model + floor)))[heard]
-        mean = float(np.minimum(away, 2).mean())
-        if mean < cost:
-            best, cost = tried, mean
-    return best
+    tried = [dry + share * wet for share in _TAIL_SHARES]
+    return min(tried, key=lambda worn: misfit(power, worn, centre_hz))
+
+
+def misfit(power: FloatArray, templates: FloatArray, centre_hz: FloatArray) -> float:
+    """How far the best mixture of templates lies from a recording, in nepers; quickly."""
+    power, templates = power[:, ::2], templates[..., ::2]
+    gains = separate(power, templates, centre_hz, _QUICK)
+    model = np.einsum("pf,pft->ft", gains @ hats(centre_hz).T, templates)
+    floor = _BACKGROUND * power.max()
+    away = np.abs(np.log((power + floor) / (model + floor)))[power > floor]
+    return float(np.minimum(away, 2).mean())
 
 
 def hats(centre_hz: FloatArray) -> FloatArray:
@@ -171,7 +173,7 @@ def separate(
     """
     shape = hats(centre_hz)
     gains = np.full((len(templates), shape.shape[1]), power.sum() / max(templates.sum(), 1e-30))
-    floor = 1e-12 * power.max()
+    floor = _BACKGROUND * power.max()
     for _ in range(updates):
         model = np.einsum("pf,pft->ft", gains @ shape.T, templates) + floor
         more = np.einsum("ft,pft->pf", power * model**-1.5, templates) @ shape
@@ -199,7 +201,11 @@ class _Problem:
         self.own = parts * (knots + 1) + grid
         self.tone = parts * (2 * knots + 1) + np.arange(knots)
         self.size = parts * (2 * knots + 1) + knots
-        self.logs = [_DB * np.log(power + 1e-9) for power in (cells.reference, cells.candidate)]
+        powers = cells.reference, cells.candidate
+        self.floors = [_BACKGROUND * float(power.max()) for power in powers]
+        self.logs = [
+            _DB * np.log(power + floor) for power, floor in zip(powers, self.floors, strict=True)
+        ]
         self.blocks = np.arange(cells.reference.shape[1]) * _BLOCKS // cells.reference.shape[1]
         self.difference, self.mean = self._directions()
 
@@ -267,7 +273,8 @@ class _Problem:
                 (there, self.cells.in_candidate),
             )
         )
-        whole, whole_there = one.sum(axis=0) + 1e-9, other.sum(axis=0) + 1e-9
+        whole = one.sum(axis=0) + self.floors[0]
+        whole_there = other.sum(axis=0) + self.floors[1]
         left = self.logs[0] - _DB * np.log(whole)
         left_there = self.logs[1] - _DB * np.log(whole_there) - tone
         return one / whole, other / whole_there, left, left_there

@@ -25,7 +25,7 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
 from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
-from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
+from mixcompare.parts.fit import Cells, Fitted, cells_of, fit, misfit
 from mixcompare.parts.sizes import size_of
 from mixcompare.parts.templates import templates
 
@@ -39,11 +39,12 @@ Named = tuple[tuple[int, ...], str | None, Change]
 _STEP, _SMOOTH_S = 3, 0.06  # frames of the pair's clock, cost; our choice
 _MOST_FRAMES = 2400  # cost: six minutes, then coarser
 _SHORTEST_S = 5.0
+_SHIFTS_S = (-0.06, -0.04, -0.02, 0.0, 0.02, 0.04)  # of the whole score; resolution
 _NOT_APART = 0.45  # cosine of two parts' shares of all cells
 _SAME_CELLS, _ALONE_WITHIN = 0.38, 0.03
 """Cosine of an element's cells and a part's, and by how much a set must be better than one part:
 of 20 changed sections the true one has .42 and more."""
-_ALONG = 0.6  # of a part's notes that another has too, for it to double that one
+_ALONG = 0.85  # of a part's notes that another has too, for it to double that one
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.25
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
 _WIDEST_DB = 4.0  # half an interval; beyond, nothing is told
@@ -154,10 +155,17 @@ def _cells(spectra: PairSpectra, parts: Sequence[PartNotes]) -> Cells:
         return np.asarray(ndimage.gaussian_filter1d(power, width, axis=-1)[..., ::step])
 
     judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
+    reference = coarser(spectra.reference[:, semitones].T)
+    written = templates(parts, spectra.times_s, centre_hz)
+    # Plain tones speak at once: instruments that do not were heard as later than they are.
+    shifted = (
+        coarser(ndimage.shift(written, (0, 0, shift_s * RATE_HZ), order=1, mode="nearest"))
+        for shift_s in _SHIFTS_S
+    )
     return cells_of(
-        coarser(spectra.reference[:, semitones].T),
+        reference,
         coarser(spectra.candidate[:, semitones].T),
-        coarser(templates(parts, spectra.times_s, centre_hz)),
+        min(shifted, key=lambda played: misfit(reference, played, centre_hz)),
         centre_hz,
         RATE_HZ / step,
         judged,

@@ -32,7 +32,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/changed.py",
         ("tests/parts/test_changed.py",),
-        ("_LEAST_DEVIATIONS = 2.6", "_LEAST_DEVIATIONS = 0.6"),
+        ("_LEAST_DEVIATIONS = 3.0", "_LEAST_DEVIATIONS = 0.6"),
         ("return Moved(rest, None, -level,", "return Moved(rest, None, level,"),
         ("share > _HALF_OF_ALL", "share > 1"),
         ("_LEAST_DB = 1.0", "_LEAST_DB = 0.1"),
