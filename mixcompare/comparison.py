@@ -270,7 +270,7 @@ def analyse(
     return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 
 
-def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None) -> Finding:
+def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:
     """Where it lies on the candidate's clock and in the score."""
     spans = tuple(
         (float(start), float(end))

@@ -16,7 +16,7 @@ MOST_BARS = 20_000  # cost: the same
 UNMARKED = 80.0
 """Velocity of notes without a dynamic mark: mezzo forte."""
 
-_GRAZED_S = 0.1  # a span that reaches no further into a bar does not name it; our choice
+_OF_BAR, _OF_SPAN = 0.2, 0.25  # in common, for a span to name a bar; our choice
 
 
 @dataclass(frozen=True)
@@ -65,11 +65,15 @@ class Bars:
         return Bars(self.start_s[there], self.end_s[there], self.number[there], self.beats[there])
 
     def of(self, spans_s: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], ...]:
-        """First and last printed numbers of the bars that the spans touch, in order, joined."""
+        """First and last printed numbers of the bars that the spans lie in, in order, joined.
+
+        A span that reaches a little into a bar does not name it.
+        """
         touched = np.zeros(len(self.number), bool)
         for start, end in spans_s:
-            grazed_s = min(_GRAZED_S, 0.25 * (end - start))
-            touched |= (self.end_s > start + grazed_s) & (self.start_s < end - grazed_s)
+            common_s = np.minimum(self.end_s, end) - np.maximum(self.start_s, start)
+            least_s = np.minimum(_OF_BAR * (self.end_s - self.start_s), _OF_SPAN * (end - start))
+            touched |= common_s > least_s
         numbers = np.unique(self.number[touched])
         runs = np.split(numbers, np.flatnonzero(np.diff(numbers) > 1) + 1)
         return tuple((int(run[0]), int(run[-1])) for run in runs if len(run))

@@ -60,8 +60,10 @@ def theirs(parts: Sequence[Any]) -> tuple[list[Counter[Head]], int]:
     """Notes by part as music21 joins their ties, and how many grace notes it leaves."""
     found: dict[str, list[tuple[float, float, float]]] = {}
     graces = 0
-    for part in parts:
-        notes = found.setdefault(str(part.id).partition("-Staff")[0], [])
+    for index, part in enumerate(parts):
+        staff = "PartStaff" in part.classes  # of a part on several staves, by the part's own name
+        key = str(part.id).partition("-Staff")[0] if staff else str(index)
+        notes = found.setdefault(key, [])
         for item in part.stripTies().flatten().notes:
             pitches = [pitch.midi for pitch in item.pitches]
             if item.duration.isGrace:

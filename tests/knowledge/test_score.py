@@ -391,11 +391,12 @@ def test_bars_of_spans() -> None:
     assert bars.of([(1.5, 5.5)]) == ((4, 6),)
     assert bars.of([(0.0, 2.0), (7.5, 20.0)]) == ((4, 4), (7, 7))
     assert bars.of([(5.5, 6.0), (1.5, 2.0), (3.5, 4.0)]) == ((4, 6),)
-    # A span that ends as a bar begins, or a tenth of a second later, is not in it.
+    # A fifth of a bar of two seconds, or a quarter of a short span, is in it; less is not.
     assert bars.of([(3.0, 5.0)]) == ((5, 5),)
-    assert bars.of([(2.95, 5.05)]) == ((5, 5),)
-    assert bars.of([(2.8, 5.2)]) == ((4, 6),)
-    assert bars.of([(2.98, 3.02)]) == ((4, 5),)
+    assert bars.of([(2.65, 5.35)]) == ((5, 5),)
+    assert bars.of([(2.55, 5.45)]) == ((4, 6),)
+    assert bars.of([(2.7, 3.4)]) == ((4, 5),)
+    assert bars.of([(2.9, 3.6)]) == ((5, 5),)
     assert bars.of([(0.0, 1.0), (9.5, 12.0)]) == ()
 
 
