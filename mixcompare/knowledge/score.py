@@ -35,7 +35,7 @@ _READERS: dict[str, Callable[[Path], list[Reading]]] = {
     **dict.fromkeys((".csv", ".txt"), table.readings),
 }
 _KINDS = "MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a table of notes (.csv)"
-_SETTLED_S = 8.0  # of music on either side without a place: more, and other repeats are tried
+_SETTLED_S = 8.0  # of music on either side without a place: more, and other ways are tried
 
 
 @dataclass(frozen=True)
@@ -154,9 +154,13 @@ class Score:
         return LaidOver(parts, semitones, bars, score._warnings(semitones))
 
     def _aligned(self, reference: AlignmentFeatures) -> tuple[Score, Alignment]:
-        """The score as it fits best: other repeats are tried where much is left over."""
+        """The score as it fits best: where much is left over, other repeats are tried.
+
+        Last of all twice the tempo: a score may be up to three times as fast as the recording, but
+        hardly slower, and many scores say nothing of their tempo.
+        """
         tries: list[tuple[float, int, Score, Alignment]] = []
-        for score in (self, *self.otherwise):
+        for score in (self, *self.otherwise, self._twice_as_fast()):
             sounds = Recording.from_array(score.tones(), RATE_HZ, name="score")
             found = align(AlignmentFeatures.of(sounds), reference)
             if found.relation != UNRELATED:
@@ -170,6 +174,12 @@ class Score:
             )
         _, _, score, found = min(tries, key=lambda each: each[:2])
         return score, found
+
+    def _twice_as_fast(self) -> Score:
+        halves = np.array([0.5, 0.5, 1.0, 1.0])
+        parts = tuple((name, notes * halves[: notes.shape[1]]) for name, notes in self.parts)
+        bars = None if self.bars is None else self.bars.on(lambda times: 0.5 * times)
+        return replace(self, parts=parts, bars=bars)
 
     def _warnings(self, semitones: int) -> tuple[str, ...]:
         out = []

@@ -450,10 +450,23 @@ def test_other_repeats_are_tried_where_music_is_left_over(monkeypatch: pytest.Mo
 
     assert heard_as(fitting(whole)) == "first"
     assert heard_as(fitting(half), fitting(whole)) == "second"
-    assert heard_as(nothing, fitting(half), fitting(half)) == "second"
-    assert heard_as(fitting(half), nothing, fitting(half)) == "first"
+    assert heard_as(nothing, fitting(half), fitting(half), nothing) == "second"
+    assert heard_as(fitting(half), nothing, fitting(half), nothing) == "first"
     with pytest.raises(ScoreError, match="of other music"):
-        heard_as(nothing, nothing, nothing)
+        heard_as(nothing, nothing, nothing, nothing)
+
+
+def test_a_score_without_a_tempo_may_be_played_much_faster() -> None:
+    score, _ = _line(0.95)
+    _, notes = score.parts[0]
+    starts = np.arange(0.0, notes[-1, 1], 2.0)
+    bars = Bars(starts, starts + 2.0, np.arange(1, len(starts) + 1), np.full(len(starts), 4))
+    slow = tuple((name, notes * [2.6, 2.6, 1.0]) for name, notes in score.parts)
+    reference = AlignmentFeatures.of(Recording.from_array(score.tones(), RATE_HZ))
+    laid = Score(slow, bars=bars.on(lambda times: 2.6 * times)).over(reference)
+    assert laid.bars is not None
+    assert laid.bars.number.tolist() == bars.number.tolist()
+    np.testing.assert_allclose(laid.bars.start_s, 0.5 + starts, atol=0.2)
 
 
 def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> None:

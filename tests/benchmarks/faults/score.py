@@ -14,6 +14,8 @@ FAULTS: list[Fault] = [
         ("for other, own in laid if other != name", "for other, own in laid if other == name"),
         ("np.array(sorted(notes))", "np.array(notes)"),
         ("to_candidate(edges + _LEAD_S)", "to_candidate(edges)"),
+        (".otherwise, self._twice_as_fast())", ".otherwise)"),
+        ("lambda times: 0.5 * times", "lambda times: times"),
         ("_SETTLED_S = 8.0", "_SETTLED_S = 800.0"),
         ("_, _, score, found = min(tries", "_, _, score, found = max(tries"),
         ("float(gaps_s.sum() + duration_s - (end - start))", "float(gaps_s.sum())"),
