@@ -283,10 +283,9 @@ def readings(path: Path) -> list[Reading]:
 
 def _read(root: Element, path: Path) -> list[Reading]:
     bars: list[_Bar] = []
-    named = _names(root)
     parts = {
-        named[part.get("id", "")]: _Part(part.iterfind("measure"), bars)
-        for part in root.iterfind("part")
+        name: _Part(part.iterfind("measure"), bars)
+        for name, part in zip(_names(root), root.iterfind("part"), strict=True)
     }
     if len(bars) > MOST_BARS:
         raise _too_long(path)
@@ -311,19 +310,21 @@ def _read(root: Element, path: Path) -> list[Reading]:
     return found
 
 
-def _names(root: Element) -> dict[str, str]:
+def _names(root: Element) -> list[str]:
     """A name of its own for every part, as it is printed."""
-    names: dict[str, str] = {}
-    for part in root.iterfind("part-list/score-part"):
+    listed = {part.get("id"): part for part in root.iterfind("part-list/score-part")}
+    names: list[str] = []
+    for part in root.iterfind("part"):
+        told = listed.get(part.get("id"), part)
         printed = (
-            part.findtext(tag) or "" for tag in ("part-name", "score-instrument/instrument-name")
+            told.findtext(tag) or "" for tag in ("part-name", "score-instrument/instrument-name")
         )
         plain = next(filter(None, (" ".join(name.split()) for name in printed)), "part")
         name, more = plain, 1
-        while name in names.values():
+        while name in names:
             more += 1
             name = f"{plain} ({more})"
-        names[part.get("id", "")] = name
+        names.append(name)
     return names
 
 

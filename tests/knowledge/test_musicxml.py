@@ -301,6 +301,12 @@ def test_parts_have_names_of_their_own(tmp_path: Path) -> None:
     assert [name for name, _ in score.parts] == ["Viola", "Viola (2)", "Horn in F", "part"]
 
 
+def test_a_part_that_is_not_listed_is_a_part_as_well(tmp_path: Path) -> None:
+    bar = [FOUR + note("C4", 4)]
+    score = opened(tmp_path, bar, bar, bar, names=("Viola",))
+    assert [name for name, _ in score.parts] == ["Viola", "part", "part (2)"]
+
+
 def test_drums_without_a_pitch_are_left_out_and_named(tmp_path: Path) -> None:
     struck = "<note><unpitched/><duration>16</duration></note>"
     score = opened(tmp_path, [FOUR + note("C4", 4)], [FOUR + struck], names=("Oboe", "Cymbals"))

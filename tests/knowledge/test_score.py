@@ -431,6 +431,20 @@ def test_bars_that_are_left_out_of_the_recording_are_left_out(
     np.testing.assert_allclose(laid.bars.start_s, [1.0, 3.0, 5.0])
 
 
+def test_bars_before_and_behind_the_recording_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The recording begins three seconds into the score, half a second of lead counted in.
+    _, reference = _line(0.9)
+    inside = fitting(TimeMap.linear(-3.0, 1.0, 3.0, 3.0 + reference.duration_s))
+    monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: inside)
+    bars = bars_of([2.0 * bar for bar in range(20)], list(range(1, 21)))
+    laid = Score((("one", np.array([[4.0, 5.0, 60.0]])),), bars=bars).over(reference)
+    assert laid.bars is not None
+    assert laid.bars.number[0] == 2
+    assert laid.bars.start_s[:2].tolist() == [0.0, 1.5]
+    assert laid.bars.number[-1] == int((reference.duration_s + 2.5) // 2) + 1
+    assert laid.bars.end_s[-1] == reference.duration_s
+
+
 def test_other_repeats_are_tried_where_music_is_left_over(monkeypatch: pytest.MonkeyPatch) -> None:
     _, reference = _line(0.9)
     long_s = reference.duration_s

@@ -76,7 +76,7 @@ FAULTS: list[Fault] = [
         ("and not leaves", ""),
         ('signs.times = int(repeat.get("times", "2"))', "signs.times = 2"),
         ('self._ending_stops = ending.get("type") != "start"', "self._ending_stops = True"),
-        ("name in names.values()", "name in ()"),
+        ("while name in names:", "while name in ():"),
         ("before[-1].number if before", "len(before) if before"),
         ("rates[0] = rates[1]", "pass"),
         ("start < place <= stop + 1", "start < place < stop"),
