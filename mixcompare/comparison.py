@@ -22,7 +22,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places, ranked
 from mixcompare.findings.folding import without_consequences
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.knowledge.score import Score
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
@@ -120,7 +120,7 @@ class Comparison:
             f"<tr><td>{finding.rank}</td><td>{escape(finding.subject)}</td>"
             f"<td>{escape(finding.amount)}</td>"
             f"<td>{finding.around}</td>"
-            f"<td>{escape(places(finding.spans_s))}</td>"
+            f"<td>{escape(places(finding.spans_s, bars=finding.bars))}</td>"
             f"<td>{finding.cause.spoken}</td><td>{escape(finding.text)}</td></tr>"
             for finding in self.findings
         )
@@ -179,8 +179,8 @@ def compare(
     time_map : TimeMap, optional
         The user's own map; otherwise it is found.
     score : path, optional
-        MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts'
-        articulation is compared one by one.
+        MusicXML, MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts'
+        articulation is compared one by one, and findings name its bars.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -209,22 +209,13 @@ def compare(
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
     parts: tuple[PartNotes, ...] = ()
+    bars: Bars | None = None
     if written is not None and alignment.relation != UNRELATED:
         tell("laying the score over the reference")
         laid = written.over(features[0])
-        parts = laid.parts
-        if laid.transposition_semitones:
-            higher = laid.transposition_semitones > 0
-            alignment = replace(
-                alignment,
-                warnings=(
-                    *alignment.warnings,
-                    f"The reference sounds {abs(laid.transposition_semitones)} semitones"
-                    f" {'higher' if higher else 'lower'} than the score is written; the score was"
-                    " transposed.",
-                ),
-            )
-    results = analyse(features[0], features[1], alignment, tell, parts)
+        parts, bars = laid.parts, laid.bars
+        alignment = replace(alignment, warnings=alignment.warnings + laid.warnings)
+    results = analyse(features[0], features[1], alignment, tell, parts, bars)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),
@@ -243,6 +234,7 @@ def analyse(
     alignment: Alignment,
     tell: Tell = lambda words: None,
     parts: tuple[PartNotes, ...] = (),
+    bars: Bars | None = None,
 ) -> Results:
     """Judge an aligned pair: level, all aspects, findings, verdict."""
     warnings = reference.warnings + candidate.warnings + alignment.warnings
@@ -252,7 +244,7 @@ def analyse(
         verdict = "These are not two recordings of the same passage; nothing was compared."
         return Results(*sources, alignment, None, {}, (), verdict, warnings)
     tell("matching the level")
-    recorded = aligned(reference, candidate, alignment).with_parts(parts)
+    recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
     pair = recorded.with_noise_shared()
     level = match_level(pair)
     pair = pair.with_gain(level.gain_db)
@@ -269,7 +261,7 @@ def analyse(
         found += analyzer.findings(measured[analyzer.aspect].difference, pair)
     rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
     listed = ranked(without_consequences(found, rules), pair.duration_s)
-    findings = tuple(_on_both_clocks(finding, pair.time_map) for finding in listed)
+    findings = tuple(_placed(finding, pair.time_map, bars) for finding in listed)
     tell("asking what could not have been found")
     least, missed = unseen(pair)
     if "articulation" in pair.differences:
@@ -278,12 +270,14 @@ def analyse(
     return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 
 
-def _on_both_clocks(finding: Finding, time_map: TimeMap) -> Finding:
+def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:
+    """Where it lies on the candidate's clock and in the score."""
     spans = tuple(
         (float(start), float(end))
         for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
     )
-    return replace(finding, candidate_spans_s=spans)
+    named = (bars.of(finding.spans_s) or None) if bars is not None else None
+    return replace(finding, candidate_spans_s=spans, bars=named)
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:

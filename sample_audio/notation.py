@@ -31,7 +31,9 @@ def write_musicxml(path: Path) -> None:
 def _part(name: str, notes: Sequence[score.Written]) -> Any:
     part = stream.Part(id=name)  # type: ignore[no-untyped-call]
     part.partName = name.capitalize()
-    part.insert(0.0, instrument.instrumentFromMidiProgram(score.SEATS[name].program))
+    player = instrument.instrumentFromMidiProgram(score.SEATS[name].program)
+    player.transposition = None  # the notes below are those that sound
+    part.insert(0.0, player)
     part.insert(0.0, meter.TimeSignature("4/4"))
     part.insert(0.0, key.KeySignature(2))
     part.insert(0.0, tempo.MetronomeMark(number=score.BEATS_PER_MINUTE))

@@ -216,6 +216,9 @@ def test_a_finding_is_printed_with_the_times_of_the_reference(
     _print_finding(louder, 80, Ink(io.StringIO()))
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == " 1  +5.8 dB      repeating high figure, 4.0 notes a second"
+    assert lines[1] == "    0:08-0:20 and 0:31-0:39 (bars 5-12 and 20-25); 5.7 x just noticeable;"
+    _print_finding(replace(louder, bars=None), 80, Ink(io.StringIO()))
+    lines = capsys.readouterr().out.splitlines()
     assert lines[1] == "    0:08-0:20 and 0:31-0:39; 5.7 x just noticeable; players or mix"
     tilt = replace(slower, unit="dB/octave", difference=-0.238, noticeable=None)
     _print_finding(tilt, 80, Ink(io.StringIO()))

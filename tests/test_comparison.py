@@ -18,7 +18,7 @@ from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import (
     Comparison,
-    _on_both_clocks,
+    _placed,
     _verdict,
     load,
 )
@@ -211,7 +211,7 @@ def test_tone_is_told_without_what_the_elements_explain() -> None:
 def test_candidate_spans_lie_on_the_candidates_clock() -> None:
     """A candidate at 1.06 times the length whose 0.5 s fall on the reference's 0."""
     time_map = TimeMap.linear(0.5, 1.06, 0.0, 30.0)
-    told = _on_both_clocks(finding(spans_s=((2.0, 4.0), (10.0, 20.0))), time_map)
+    told = _placed(finding(spans_s=((2.0, 4.0), (10.0, 20.0))), time_map)
     assert told.spans_s == ((2.0, 4.0), (10.0, 20.0))
     assert told.candidate_spans_s == (
         pytest.approx((2.62, 4.74)),
@@ -308,6 +308,28 @@ def shown(*findings: Any, verdict: str = "One thing.") -> str:
     results: Any = SimpleNamespace(findings=findings, verdict=verdict)
     recording: Any = None
     return Comparison(results, recording, recording)._repr_html_()
+
+
+def test_findings_name_the_bars_of_a_score(tmp_path: Path) -> None:
+    # sample_audio/README.md: the figure that was made louder runs in bars 2-5 and 7-8; those who
+    # play it hold the last chord, in bar 9, as well.
+    text = (samples.FOLDER / "score.musicxml").read_text(encoding="utf-8")
+    named = tmp_path / "score.musicxml"
+    named.write_text(text.replace(">Violins<", ">&lt;b&gt;Violins&lt;/b&gt;<"), encoding="utf-8")
+    comparison = mixcompare.compare(
+        samples.path("reference"), samples.path("candidate_figure_louder"), score=named
+    )
+    assert comparison.warnings == samples.compared("reference", "candidate_figure_louder").warnings
+    figure = comparison.findings[0]
+    assert figure.bars == ((2, 5), (7, 9))
+    assert "(bars 2-5 and 7-9)" in comparison._repr_html_()
+    assert comparison.to_dict()["findings"][0]["bars"] == [[2, 5], [7, 9]]
+    page = (comparison.save(tmp_path / "out", audio=False) / "report.html").read_text("utf-8")
+    assert "bars 2-5 and 7-9" in page
+    assert "&lt;b&gt;Violins&lt;/b&gt;" in page
+    assert "<b>Violins" not in page
+    without = samples.compared("reference", "candidate_figure_louder")
+    assert without.findings[0].bars is None
 
 
 def test_table_in_a_notebook() -> None:

@@ -48,8 +48,8 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--score",
         metavar="FILE",
-        help="MIDI file or table of notes (CSV: part, onset_s, end_s, pitch) of the passage:"
-        " compares every part's articulation",
+        help="MusicXML (.musicxml, .mxl), MIDI file or table of notes (CSV: part, onset_s, end_s,"
+        " pitch) of the passage or its movement: compares every part's articulation, names bars",
     )
     parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
@@ -135,7 +135,7 @@ def _print_finding(finding: Finding, width: int, ink: Ink) -> None:
 
     head = f"{finding.rank:2}  {finding.amount:<12} {finding.subject}"
     print(ink.bold(textwrap.fill(head, width, subsequent_indent=" " * 17)))
-    where = places(finding.spans_s)
+    where = places(finding.spans_s, bars=finding.bars)
     facts = f"{where}; {finding.jnd:.1f} x just noticeable; {finding.cause.spoken}"
     print(textwrap.fill(facts, width, initial_indent="    ", subsequent_indent="    "))
     print(textwrap.fill(finding.text, width, initial_indent="    ", subsequent_indent="    "))

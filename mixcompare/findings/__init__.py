@@ -4,7 +4,14 @@ from mixcompare.findings.description import Description
 from mixcompare.findings.finding import Cause, Excerpts, Finding, Foretold, Span
 from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, is_listed, ranked, salience, size_in_jnd
-from mixcompare.findings.words import clock, joined_spans, places, signed, steps_of_dynamics
+from mixcompare.findings.words import (
+    bars_named,
+    clock,
+    joined_spans,
+    places,
+    signed,
+    steps_of_dynamics,
+)
 
 __all__ = [
     "LEAST_CONFIDENCE",
@@ -15,6 +22,7 @@ __all__ = [
     "Foretold",
     "JustNoticeable",
     "Span",
+    "bars_named",
     "clock",
     "is_listed",
     "joined_spans",

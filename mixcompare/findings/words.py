@@ -38,9 +38,22 @@ def joined_spans(spans_s: Sequence[Span]) -> tuple[Span, ...]:
     return tuple(joined)
 
 
-def places(spans_s: Sequence[Span], limit: int = 3) -> str:
-    """Spans as words: ``0:05-0:12 and 0:20-0:28``."""
-    shown = [f"{clock(start)}-{clock(end)}" for start, end in spans_s[:limit]]
-    if len(spans_s) > limit:
-        shown.append(f"{len(spans_s) - limit} more")
+def places(
+    spans_s: Sequence[Span], limit: int = 3, bars: Sequence[tuple[int, int]] | None = None
+) -> str:
+    """Spans as words, and bars: ``0:05-0:12 and 0:20-0:28 (bars 3-5 and 9)``."""
+    times = _listed([f"{clock(start)}-{clock(end)}" for start, end in spans_s], limit)
+    return f"{times} ({bars_named(bars, limit)})" if bars else times
+
+
+def bars_named(bars: Sequence[tuple[int, int]], limit: int = 3) -> str:
+    """Bars as words: ``bar 9`` or ``bars 3-5 and 9``."""
+    one = len(bars) == 1 and bars[0][0] == bars[0][1]
+    numbers = [f"{first}-{last}" if last > first else f"{first}" for first, last in bars]
+    return f"bar{'' if one else 's'} {_listed(numbers, limit)}"
+
+
+def _listed(shown: list[str], limit: int) -> str:
+    if len(shown) > limit:
+        shown = [*shown[:limit], f"{len(shown) - limit} more"]
     return " and ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else "".join(shown)

@@ -1,13 +1,22 @@
-"""The written notes of a part, laid over the reference."""
+"""The written notes of a part and the bars they stand in, laid over the reference."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+MOST_NOTES = 200_000  # cost: more is taken as no single passage
+MOST_BARS = 20_000  # cost: the same
+UNMARKED = 80.0
+"""Velocity of notes without a dynamic mark: mezzo forte."""
+
+_OF_BAR, _OF_SPAN = 0.2, 0.25  # in common, for a span to name a bar; our choice
 
 
 @dataclass(frozen=True)
@@ -17,12 +26,72 @@ class PartNotes:
     Attributes
     ----------
     name : str
-    notes : ndarray, shape (n, 3)
-        Onset and end in seconds on the reference's clock, MIDI pitch; sorted by onset.
-    others : ndarray, shape (m, 3)
+    notes : ndarray, shape (n, 4)
+        Onset and end in seconds on the reference's clock, MIDI pitch, MIDI velocity; sorted by
+        onset.
+    others : ndarray, shape (m, 4)
         The same of all other parts.
     """
 
     name: str
     notes: FloatArray
     others: FloatArray
+
+
+@dataclass(frozen=True)
+class Bars:
+    """Bars in the order in which they are played.
+
+    Attributes
+    ----------
+    start_s, end_s : ndarray, shape (n,)
+    number : ndarray of int, shape (n,)
+        As printed: repeated bars have theirs again.
+    beats : ndarray of int, shape (n,)
+        Beats a bar, the upper figure of the time signature.
+    """
+
+    start_s: FloatArray
+    end_s: FloatArray
+    number: IntArray
+    beats: IntArray
+
+    def on(self, clock: Callable[[FloatArray], FloatArray]) -> Bars:
+        """The same on another clock."""
+        return replace(self, start_s=clock(self.start_s), end_s=clock(self.end_s))
+
+    def kept(self, there: npt.NDArray[np.bool_]) -> Bars:
+        """Those of them that are marked."""
+        return Bars(self.start_s[there], self.end_s[there], self.number[there], self.beats[there])
+
+    def of(self, spans_s: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], ...]:
+        """First and last printed numbers of the bars that the spans lie in, in order, joined.
+
+        A span that reaches a little into a bar does not name it.
+        """
+        touched = np.zeros(len(self.number), bool)
+        for start, end in spans_s:
+            common_s = np.minimum(self.end_s, end) - np.maximum(self.start_s, start)
+            least_s = np.minimum(_OF_BAR * (self.end_s - self.start_s), _OF_SPAN * (end - start))
+            touched |= common_s > least_s
+        numbers = np.unique(self.number[touched])
+        runs = np.split(numbers, np.flatnonzero(np.diff(numbers) > 1) + 1)
+        return tuple((int(run[0]), int(run[-1])) for run in runs if len(run))
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a file holds, on the score's own clock.
+
+    Attributes
+    ----------
+    rows : list of tuple
+        Part, onset and end in s, MIDI pitch, MIDI velocity.
+    bars : Bars or None
+    unpitched : tuple of str
+        Parts that hold no notes with a pitch.
+    """
+
+    rows: list[tuple[str, float, float, float, float]]
+    bars: Bars | None = None
+    unpitched: tuple[str, ...] = ()

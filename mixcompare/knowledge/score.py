@@ -1,47 +1,61 @@
-"""Written notes, laid over the reference: who plays what when.
+"""Written notes, laid over the reference: who plays what when, and in which bar.
 
-A MIDI file, or a table of notes (CSV with the columns ``part``, ``onset_s``, ``end_s`` and
-``pitch``, a MIDI number). Its own tempo does not matter: it is played by plain tones and laid over
-the recording as another performance would be.
+A score in MusicXML, a MIDI file, or a table of notes. Its own tempo does not matter: it is played
+by plain tones and laid over the recording as another performance would be.
 """
 
 from __future__ import annotations
 
-import csv
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import mido
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.alignment.result import UNRELATED
+from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import ScoreError
 from mixcompare.features import AlignmentFeatures
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge import midi, musicxml, table
+from mixcompare.knowledge.notes import MOST_NOTES, Bars, PartNotes, Reading
 
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 16_000  # cost: enough for what alignment looks at
-_COLUMNS = ("part", "onset_s", "end_s", "pitch")
-_MOST_NOTES = 200_000  # cost: more is taken as no single passage
 _LONGEST_S = 4 * 3600.0  # cost: four hours
-_PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
 _LEAD_S, _TAIL_S = 0.5, 1.0  # silence before the first note and after the last; our choice
 _HARMONICS = 6  # definition: plain tones of six partials
 _RISE_S, _FALL_S = 0.015, 0.06  # of a plain tone; our choice
+_READERS: dict[str, Callable[[Path], list[Reading]]] = {
+    **dict.fromkeys((".musicxml", ".xml", ".mxl"), musicxml.readings),
+    **dict.fromkeys((".mid", ".midi"), midi.readings),
+    **dict.fromkeys((".csv", ".txt"), table.readings),
+}
+_KINDS = "MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a table of notes (.csv)"
+_SETTLED_S = 8.0  # of music on either side without a place: more, and other ways are tried
 
 
 @dataclass(frozen=True)
 class LaidOver:
-    """A score on a recording's clock, and how many semitones higher that sounds."""
+    """A score on a recording's clock, and how many semitones higher that sounds.
+
+    Attributes
+    ----------
+    parts : tuple of PartNotes
+    transposition_semitones : int
+    bars : Bars or None
+        Those that are heard; None where the score has no bars.
+    warnings : tuple of str
+        Plain sentences.
+    """
 
     parts: tuple[PartNotes, ...]
     transposition_semitones: int
+    bars: Bars | None = None
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -51,17 +65,27 @@ class Score:
     Attributes
     ----------
     parts : tuple of (name, notes)
-        ``notes`` has shape (n, 3): onset and end in s, MIDI pitch; sorted by onset.
+        ``notes`` has shape (n, 4): onset and end in s, MIDI pitch, MIDI velocity (80 where
+        nothing is marked); sorted by onset.
     name : str
         For messages.
+    bars : Bars or None
+        None where the file says nothing of them.
+    unpitched : tuple of str
+        Parts that are left out: they hold no notes with a pitch.
+    otherwise : tuple of Score
+        The same with other repeats.
     """
 
     parts: tuple[tuple[str, FloatArray], ...]
     name: str = "the score"
+    bars: Bars | None = None
+    unpitched: tuple[str, ...] = ()
+    otherwise: tuple[Score, ...] = ()
 
     @classmethod
     def open(cls, path: str | Path) -> Score:
-        """Read a MIDI file or a CSV table.
+        """Read MusicXML, a MIDI file or a table of notes; all repeats are played.
 
         Raises
         ------
@@ -70,48 +94,50 @@ class Score:
         """
         path = Path(path)
         if path.is_dir():
-            raise ScoreError(f"{path}: is a folder; name a MIDI file or a CSV table in it.")
+            raise ScoreError(f"{path}: is a folder; name a file in it: {_KINDS}.")
         if not path.is_file():
-            raise ScoreError(f"{path}: no such file; name a MIDI file or a CSV table of notes.")
-        midi = path.suffix.lower() in (".mid", ".midi")
-        rows = _from_midi(path) if midi else _from_table(path)
+            raise ScoreError(f"{path}: no such file; name {_KINDS}.")
+        reader = _READERS.get(path.suffix.lower())
+        if reader is None:
+            raise ScoreError(f"{path}: is no kind of score that is read; export it as {_KINDS}.")
+        first, *others = [cls._of(reading, path) for reading in reader(path)]
+        return replace(first, otherwise=tuple(others))
+
+    @classmethod
+    def _of(cls, reading: Reading, path: Path) -> Score:
+        rows = reading.rows
         if not rows:
             raise ScoreError(f"{path}: holds no notes with a pitch; choose another score.")
-        if len(rows) > _MOST_NOTES or max(row[2] for row in rows) > _LONGEST_S:
-            raise ScoreError(f"{path}: too long for one passage; cut it to what is compared.")
-        names = dict.fromkeys(row[0] for row in rows)
-        return cls(
-            tuple(
-                (name, np.array(sorted(row[1:] for row in rows if row[0] == name)))
-                for name in names
-            ),
-            path.name,
-        )
+        if len(rows) > MOST_NOTES or not all(row[2] <= _LONGEST_S for row in rows):
+            raise ScoreError(
+                f"{path}: too long for one passage (times are in seconds); cut it to what is"
+                " compared."
+            )
+        by_part: dict[str, list[tuple[float, ...]]] = {}
+        for name, *note in rows:
+            by_part.setdefault(name, []).append(tuple(note))
+        parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
+        return cls(parts, path.name, reading.bars, reading.unpitched)
 
     def over(self, reference: AlignmentFeatures) -> LaidOver:
-        """The same notes on a recording's clock.
+        """The same notes on a recording's clock, with the repeats that fit it.
 
         Raises
         ------
         ScoreError
             If the recording is of other music.
         """
-        sounds = Recording.from_array(self.tones(), RATE_HZ, name="score")
-        found = align(AlignmentFeatures.of(sounds), reference)
-        if found.relation == UNRELATED:
-            raise ScoreError(
-                f"{self.name}: could not be laid over the reference: it is of other music, or a"
-                " single line of it; give all parts of the passage."
-            )
-        start, end = found.time_map.span_s
+        score, found = self._aligned(reference)
+        semitones = found.transposition_semitones
         laid = []
-        for name, notes in self.parts:
+        for name, notes in score.parts:
             times = notes[:, :2] + _LEAD_S
-            inside = (times[:, 0] >= start) & (times[:, 1] <= end)
+            inside = found.time_map.covers(times).all(axis=1)
             there = np.column_stack(
                 [
                     found.time_map.to_candidate(times[inside].ravel()).reshape(-1, 2),
-                    notes[inside, 2] + found.transposition_semitones,
+                    notes[inside, 2] + semitones,
+                    notes[inside, 3:],
                 ]
             )
             laid.append((name, there))
@@ -124,102 +150,93 @@ class Score:
             for name, notes in laid
             if len(notes)
         )
-        return LaidOver(parts, found.transposition_semitones)
+        bars = None if score.bars is None else _heard(score.bars, found, reference.duration_s)
+        return LaidOver(parts, semitones, bars, score._warnings(semitones))
+
+    def _aligned(self, reference: AlignmentFeatures) -> tuple[Score, Alignment]:
+        """The score as it fits best: where much is left over, other repeats are tried.
+
+        Last of all twice the tempo: a score may be up to three times as fast as the recording, but
+        hardly slower, and many scores say nothing of their tempo.
+        """
+        tries: list[tuple[float, int, Score, Alignment]] = []
+        for score in (self, *self.otherwise, self._twice_as_fast()):
+            sounds = Recording.from_array(score.tones(), RATE_HZ, name="score")
+            found = align(AlignmentFeatures.of(sounds), reference)
+            if found.relation != UNRELATED:
+                tries.append((_left_over_s(found, reference.duration_s), len(tries), score, found))
+                if tries[-1][0] < _SETTLED_S:
+                    break
+        if not tries:
+            raise ScoreError(
+                f"{self.name}: could not be laid over the reference: it is of other music, or a"
+                " single line of it; give all parts of the passage."
+            )
+        _, _, score, found = min(tries, key=lambda each: each[:2])
+        return score, found
+
+    def _twice_as_fast(self) -> Score:
+        halves = np.array([0.5, 0.5, 1.0, 1.0])
+        parts = tuple((name, notes * halves[: notes.shape[1]]) for name, notes in self.parts)
+        bars = None if self.bars is None else self.bars.on(lambda times: 0.5 * times)
+        return replace(self, parts=parts, bars=bars)
+
+    def _warnings(self, semitones: int) -> tuple[str, ...]:
+        out = []
+        if semitones:
+            out.append(
+                f"The reference sounds {abs(semitones)} semitones"
+                f" {'higher' if semitones > 0 else 'lower'} than the score is written; the score"
+                " was transposed."
+            )
+        if self.unpitched:
+            out.append(
+                f"Left out of the score, having no pitch: {', '.join(sorted(self.unpitched))}."
+            )
+        return tuple(out)
 
     def tones(self) -> FloatArray:
         """Played by plain tones of six partials, shape (samples,), at ``RATE_HZ``."""
-        last_s = max(float(notes[:, 1].max()) for _, notes in self.parts)
-        out = np.zeros(math.ceil((last_s + _LEAD_S + _TAIL_S) * RATE_HZ))
-        for _, notes in self.parts:
-            for onset_s, end_s, pitch in notes:
-                tone = _tone(float(pitch), float(end_s - onset_s))
+        notes = np.concatenate([notes[:, :3] for _, notes in self.parts])
+        out = np.zeros(math.ceil((notes[:, 1].max() + _LEAD_S + _TAIL_S) * RATE_HZ))
+        for pitch in np.unique(notes[:, 2]):
+            alike = notes[notes[:, 2] == pitch]
+            wave = _wave(float(pitch), float((alike[:, 1] - alike[:, 0]).max()))
+            for onset_s, end_s, _ in alike:
+                tone = wave[: round((end_s - onset_s + _FALL_S) * RATE_HZ)].copy()
+                falling = min(round(_FALL_S * RATE_HZ), len(tone))
+                tone[-falling:] *= np.arange(falling, 0, -1) / (_FALL_S * RATE_HZ)
                 first = round((onset_s + _LEAD_S) * RATE_HZ)
                 out[first : first + len(tone)] += tone[: len(out) - first]
         return out * 0.5 / max(float(np.abs(out).max()), 1e-9)
 
 
-def _tone(pitch: float, length_s: float) -> FloatArray:
+def _wave(pitch: float, length_s: float) -> FloatArray:
+    """A tone that is held for so long; each note takes as much of it as it needs."""
     time = np.arange(round((length_s + _FALL_S) * RATE_HZ)) / RATE_HZ
     frequency_hz = 440 * 2 ** ((pitch - 69) / 12)
     wave = np.zeros(len(time))
     for harmonic in range(1, _HARMONICS + 1):
         if harmonic * frequency_hz < 0.45 * RATE_HZ:
             wave += np.sin(2 * np.pi * harmonic * frequency_hz * time) / harmonic
-    rise = np.minimum(time / _RISE_S, 1)
-    fall = np.clip((length_s + _FALL_S - time) / _FALL_S, 0, 1)
-    return np.asarray(wave * rise * fall * np.exp(-time / 2.0))
+    return np.asarray(wave * np.minimum(time / _RISE_S, 1) * np.exp(-time / 2.0))
 
 
-def _from_midi(path: Path) -> list[tuple[str, float, float, float]]:
-    try:
-        file = mido.MidiFile(str(path))
-    except (OSError, EOFError, ValueError, KeyError, IndexError) as error:
-        raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
-    tempi = _tempi(file)
-    rows: list[tuple[str, float, float, float]] = []
-    for number, track in enumerate(file.tracks):
-        name, tick = f"part {number}", 0
-        held: dict[tuple[int, int], list[int]] = {}
-        for message in track:
-            tick += message.time
-            if message.type == "track_name" and message.name.strip():
-                name = message.name.strip()
-            if message.type not in ("note_on", "note_off") or message.channel == _PERCUSSION:
-                continue
-            key = (message.channel, message.note)
-            if message.type == "note_on" and message.velocity > 0:
-                held.setdefault(key, []).append(tick)
-            elif held.get(key):
-                start = held[key].pop(0)
-                if tick > start:
-                    rows.append((name, _seconds(start, tempi), _seconds(tick, tempi), message.note))
-    return rows
+def _left_over_s(found: Alignment, duration_s: float) -> float:
+    """Music without a place: gaps on either clock, and the recording's ends."""
+    time_map = found.time_map
+    spans_s = np.stack([np.diff(time_map.reference_s), np.diff(time_map.candidate_s)])
+    middles = (time_map.reference_s[1:] + time_map.reference_s[:-1]) / 2
+    gaps_s = spans_s.max(axis=0)[~time_map.covers(middles)]
+    start, end = time_map.candidate_span_s
+    return float(gaps_s.sum() + duration_s - (end - start))
 
 
-def _tempi(file: mido.MidiFile) -> list[tuple[int, float, float]]:
-    """Changes of tempo: tick, second, seconds per tick."""
-    changes = []
-    for track in file.tracks:
-        tick = 0
-        for message in track:
-            tick += message.time
-            if message.type == "set_tempo":
-                changes.append((tick, message.tempo / 1e6 / file.ticks_per_beat))
-    out = [(0, 0.0, 0.5 / file.ticks_per_beat)]
-    for tick, per_tick in sorted(changes):
-        out.append((tick, _seconds(tick, out), per_tick))
-    return out
-
-
-def _seconds(tick: int, tempi: Sequence[tuple[int, float, float]]) -> float:
-    at, second, per_tick = next(change for change in reversed(tempi) if change[0] <= tick)
-    return second + (tick - at) * per_tick
-
-
-def _from_table(path: Path) -> list[tuple[str, float, float, float]]:
-    rows = []
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as lines:
-            table = csv.DictReader(lines)
-            missing = [name for name in _COLUMNS if name not in (table.fieldnames or ())]
-            if missing:
-                raise ScoreError(
-                    f"{path}: lacks the column {missing[0]!r}; a table of notes has the columns"
-                    f" {', '.join(_COLUMNS)}."
-                )
-            for row in table:
-                onset_s, end_s, pitch = (float(row[name]) for name in _COLUMNS[1:])
-                if not (0 <= onset_s < end_s and 0 <= pitch <= 127 and math.isfinite(end_s)):
-                    raise ScoreError(
-                        f"{path}: line {table.line_num} has a note without length, before zero or"
-                        " outside the pitches 0 to 127; mend that line."
-                    )
-                rows.append((str(row["part"]).strip() or "part", onset_s, end_s, pitch))
-    except ScoreError:
-        raise
-    except (OSError, csv.Error, ValueError, TypeError) as error:
-        raise ScoreError(
-            f"{path}: is no table of notes (a field that should hold a number does not, or the file"
-            " is no text); write it again."
-        ) from error
-    return rows
+def _heard(bars: Bars, found: Alignment, duration_s: float) -> Bars:
+    """The bars that have a place in the recording, on its clock."""
+    time_map = found.time_map
+    start, end = time_map.span_s
+    middles = (bars.start_s + bars.end_s) / 2 + _LEAD_S
+    left_out = (middles > start) & (middles < end) & ~time_map.covers(middles)
+    moved = bars.on(lambda edges: time_map.to_candidate(edges + _LEAD_S).clip(0.0, duration_s))
+    return moved.kept((moved.end_s > moved.start_s) & ~left_out)

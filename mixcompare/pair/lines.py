@@ -155,7 +155,7 @@ def part_notes(part: PartNotes) -> tuple[Note, ...]:
     """
     first = np.unique(np.round(part.notes[:, 0] / _TOGETHER_S), return_index=True)[1]
     groups = np.split(part.notes, first[1:])
-    top = np.array([group[group[:, 2].argmax()] for group in groups]).reshape(-1, 3)
+    top = np.array([group[group[:, 2].argmax(), :3] for group in groups]).reshape(-1, 3)
     notes = []
     for (onset_s, end_s, pitch), (next_s, _, following) in zip(top[:-1], top[1:], strict=True):
         length = next_s - onset_s

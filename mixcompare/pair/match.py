@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,6 +35,8 @@ class Match:
         Typical error of the time map.
     parts : tuple of PartNotes
         Written notes, where the user gave a score.
+    bars : Bars or None
+        The score's bars on the reference's clock.
     """
 
     time_map: TimeMap
@@ -45,6 +47,7 @@ class Match:
     channels_swapped: bool = False
     uncertainty_ms: float = 0.0
     parts: tuple[PartNotes, ...] = ()
+    bars: Bars | None = None
 
     def grid_s(self, rate_hz: float) -> FloatArray:
         """Reference times, evenly spaced, that have a counterpart in the candidate."""
@@ -61,6 +64,7 @@ class Match:
             transposition_semitones=-self.transposition_semitones,
             tuning_cents=-self.tuning_cents,
             parts=tuple(self._heard_in_candidate(part) for part in self.parts),
+            bars=None if self.bars is None else self.bars.on(self.time_map.to_candidate),
         )
 
     def _heard_in_candidate(self, part: PartNotes) -> PartNotes:
@@ -68,6 +72,7 @@ class Match:
 
         def moved(notes: FloatArray) -> FloatArray:
             times = self.time_map.to_candidate(notes[:, :2])
-            return np.column_stack([times, notes[:, 2] + self.transposition_semitones])
+            pitches = notes[:, 2] + self.transposition_semitones
+            return np.column_stack([times, pitches, notes[:, 3:]])
 
         return PartNotes(part.name, moved(part.notes), moved(part.others))

@@ -17,7 +17,7 @@ from scipy import ndimage
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
 from mixcompare.features.clipping import FRAME_S
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.pair import levels
 from mixcompare.pair.image import (
     ImageChange,
@@ -123,9 +123,9 @@ class Pair:
         given = None if self.given is None else self.given[::-1]
         return Pair(self.candidate, self.reference, self.match.mirrored(), noise, given)
 
-    def with_parts(self, parts: tuple[PartNotes, ...]) -> Pair:
-        """The same pair with the written notes of its parts."""
-        return replace(self, match=replace(self.match, parts=parts))
+    def with_parts(self, parts: tuple[PartNotes, ...], bars: Bars | None = None) -> Pair:
+        """The same pair with the written notes of its parts, and their bars."""
+        return replace(self, match=replace(self.match, parts=parts, bars=bars))
 
     def with_noise_shared(self) -> Pair:
         """The same pair, each recording with the steady noise of the other as well."""

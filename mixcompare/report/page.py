@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from mixcompare import units
 from mixcompare.alignment.result import UNRELATED
-from mixcompare.findings import Description, Finding, clock
+from mixcompare.findings import Description, Finding, bars_named, clock
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
@@ -201,6 +201,7 @@ def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, 
         "spans": [
             (index, clock(start), clock(end)) for index, (start, end) in enumerate(finding.spans_s)
         ],
+        "bars": bars_named(finding.bars, 12) if finding.bars else "",
         "size_picture": pictures.size(finding),
         "course_picture": course,
         "cause_picture": pictures.cause(finding),

@@ -10,6 +10,7 @@ from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.findings import (
     LEAST_CONFIDENCE,
     Cause,
+    bars_named,
     clock,
     is_listed,
     joined_spans,
@@ -218,6 +219,15 @@ def test_places_as_words() -> None:
     assert places(spans[:3]) == "0:05-0:12, 0:20-0:28 and 0:31-0:33"
     assert places(spans) == "0:05-0:12, 0:20-0:28, 0:31-0:33 and 2 more"
     assert places(spans, limit=1) == "0:05-0:12 and 4 more"
+
+
+def test_bars_as_words_besides_the_times() -> None:
+    spans = [(5.0, 12.0), (20.0, 28.0)]
+    assert places(spans, bars=((9, 12),)) == "0:05-0:12 and 0:20-0:28 (bars 9-12)"
+    assert places(spans, bars=None) == places(spans, bars=()) == "0:05-0:12 and 0:20-0:28"
+    assert bars_named([(9, 9)]) == "bar 9"
+    assert bars_named([(1, 3), (5, 5)]) == "bars 1-3 and 5"
+    assert bars_named([(1, 3), (5, 5), (7, 8), (9, 10)]) == "bars 1-3, 5, 7-8 and 1 more"
 
 
 def test_duration_is_that_of_all_spans_together() -> None:

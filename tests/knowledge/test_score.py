@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import mido
 import numpy as np
 import pytest
 
-from mixcompare.alignment.result import SAME_PASSAGE, Alignment
+from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import articulation
 from mixcompare.audio.recording import Recording
 from mixcompare.cli.main import main
 from mixcompare.errors import ScoreError
 from mixcompare.features import AlignmentFeatures, Features
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.knowledge.score import RATE_HZ, Score
 from mixcompare.pair.lines import part_notes
 from mixcompare.pair.match import Match
@@ -36,7 +37,9 @@ def table(folder: Path, text: str = TABLE) -> Path:
 def test_table(tmp_path: Path) -> None:
     score = Score.open(table(tmp_path))
     assert [name for name, _ in score.parts] == ["violins", "cellos"]
-    np.testing.assert_allclose(score.parts[0][1], [[0, 0.5, 72], [0.5, 1.0, 74]])
+    # Where nothing says how loud, a note is mezzo forte: 80.
+    np.testing.assert_allclose(score.parts[0][1], [[0, 0.5, 72, 80], [0.5, 1.0, 74, 80]])
+    assert score.bars is None
 
 
 def test_midi_with_a_change_of_tempo(tmp_path: Path) -> None:
@@ -54,7 +57,7 @@ def test_midi_with_a_change_of_tempo(tmp_path: Path) -> None:
             mido.MetaMessage("track_name", name="oboe", time=0),
             mido.Message("note_on", note=60, velocity=80, time=0),
             mido.Message("note_on", note=60, velocity=0, time=100),
-            mido.Message("note_on", note=62, velocity=80, time=0),
+            mido.Message("note_on", note=62, velocity=90, time=0),
             mido.Message("note_off", note=62, velocity=0, time=200),
             mido.Message("note_on", note=38, velocity=80, channel=9, time=0),
             mido.Message("note_off", note=38, velocity=0, channel=9, time=50),
@@ -65,14 +68,20 @@ def test_midi_with_a_change_of_tempo(tmp_path: Path) -> None:
     file.save(str(path))
     ((name, found),) = Score.open(path).parts
     assert name == "oboe"
-    np.testing.assert_allclose(found, [[0, 1, 60], [1, 2, 62]])
+    np.testing.assert_allclose(found, [[0, 1, 60, 80], [1, 2, 62, 90]])
 
 
 def test_laid_over_the_sample() -> None:
     # sample_audio/README.md: the first beat falls at 0.5 s; every note scatters by 10 ms.
     score = Score.open(SAMPLES / "score.mid")
     reference = AlignmentFeatures.of(Recording.open(SAMPLES / "reference.flac"))
-    laid = {part.name: part for part in score.over(reference).parts}
+    over = score.over(reference)
+    laid = {part.name: part for part in over.parts}
+    assert over.warnings == ()
+    assert over.bars is not None
+    # Nine bars of 4/4 at 80 quarters a minute.
+    assert over.bars.number.tolist() == list(range(1, 10))
+    np.testing.assert_allclose(over.bars.start_s, 0.5 + 3.0 * np.arange(9), atol=0.1)
     for name, written in score.parts:
         if name not in laid or len(laid[name].notes) != len(written):
             continue
@@ -189,7 +198,7 @@ def test_midi_without_a_tempo_has_two_quarters_a_second(tmp_path: Path) -> None:
     path = midi(tmp_path, [on(60, 0), off(60, 480), on(62, 240), off(62, 960)])
     ((name, notes),) = Score.open(path).parts
     assert name == "part 0"
-    assert notes.tolist() == [[0, 0.5, 60], [0.75, 1.75, 62]]
+    assert notes[:, :3].tolist() == [[0, 0.5, 60], [0.75, 1.75, 62]]
 
 
 def test_a_tempo_in_any_track_holds_for_all(tmp_path: Path) -> None:
@@ -202,14 +211,14 @@ def test_a_tempo_in_any_track_holds_for_all(tmp_path: Path) -> None:
     )
     (_, upper), (_, lower) = Score.open(path).parts
     # Half a second a quarter, from tick 480 on two seconds, from tick 960 on a quarter of one.
-    assert upper.tolist() == [[0, 0.25, 60], [0.5, 2.625, 64], [2.625, 2.875, 67]]
-    assert lower.tolist() == [[2.5, 2.75, 48]]
+    assert upper[:, :3].tolist() == [[0, 0.25, 60], [0.5, 2.625, 64], [2.625, 2.875, 67]]
+    assert lower[:, :3].tolist() == [[2.5, 2.75, 48]]
 
 
 def test_a_pitch_struck_twice_ends_in_its_order(tmp_path: Path) -> None:
     path = midi(tmp_path, [on(60, 0), on(60, 240), off(60, 240), off(60, 240)])
     ((_, notes),) = Score.open(path).parts
-    assert notes.tolist() == [[0, 0.5, 60], [0.25, 0.75, 60]]
+    assert notes[:, :3].tolist() == [[0, 0.5, 60], [0.25, 0.75, 60]]
 
 
 def test_channels_hold_their_own_notes_and_the_tenth_is_percussion(tmp_path: Path) -> None:
@@ -228,15 +237,15 @@ def test_channels_hold_their_own_notes_and_the_tenth_is_percussion(tmp_path: Pat
     )
     ((name, notes),) = Score.open(path).parts
     assert name == "harp"
-    assert notes.tolist() == [[0, 1.0, 60], [0.25, 0.5, 60]]
+    assert notes[:, :3].tolist() == [[0, 1.0, 60], [0.25, 0.5, 60]]
 
 
 def test_tables_are_sorted_by_onset_and_parted_by_name(tmp_path: Path) -> None:
     text = "part,onset_s,end_s,pitch\nb,1.5,2,60\na,0,1,50\nb,0.25,0.75,61.5\n,3,4,127\n"
     parts = dict(Score.open(table(tmp_path, text)).parts)
     assert list(parts) == ["b", "a", "part"]
-    assert parts["b"].tolist() == [[0.25, 0.75, 61.5], [1.5, 2, 60]]
-    assert parts["part"].tolist() == [[3, 4, 127]]
+    assert parts["b"][:, :3].tolist() == [[0.25, 0.75, 61.5], [1.5, 2, 60]]
+    assert parts["part"][:, :3].tolist() == [[3, 4, 127]]
 
 
 @pytest.mark.parametrize("row", ["v,0,1,128", "v,-1,1,60", "v,1,1,60", "v,0,1,-1"])
@@ -324,3 +333,161 @@ def test_notes_on_the_recordings_clock_and_pitch(semitones: int) -> None:
             assert pitch in near[:, 2]
     errors = [np.abs(moved[0][:, 0] - onset_s).min() for onset_s, _, _ in laid.parts[0].notes]
     assert np.median(errors) < 0.02  # the order of two onsets is heard from some 20 ms on
+
+
+METRE = {"time": 0, "numerator": 3, "denominator": 4}
+
+
+def test_midi_bars_follow_the_metre_and_the_tempo(tmp_path: Path) -> None:
+    path = midi(
+        tmp_path,
+        [
+            mido.MetaMessage("time_signature", **METRE),
+            mido.MetaMessage("time_signature", time=2880, numerator=6, denominator=8),
+            mido.MetaMessage("set_tempo", tempo=1_000_000, time=1440),
+        ],
+        [on(60, 0), off(60, 480), on(62, 4320), off(62, 480)],
+    )
+    bars = Score.open(path).bars
+    assert bars is not None
+    # Two bars of three quarters, one of six quavers at the same pace, one at half of it.
+    assert bars.start_s.tolist() == [0, 1.5, 3, 4.5]
+    assert bars.end_s.tolist() == [1.5, 3, 4.5, 7.5]
+    assert bars.number.tolist() == [1, 2, 3, 4]
+    assert bars.beats.tolist() == [3, 3, 6, 6]
+
+
+def test_a_late_metre_follows_common_time_and_none_gives_no_bars(tmp_path: Path) -> None:
+    late = mido.MetaMessage("time_signature", time=960, numerator=3, denominator=4)
+    notes = [on(60, 0), off(60, 1000)]
+    bars = Score.open(midi(tmp_path, [late], notes)).bars
+    assert bars is not None
+    # Standard MIDI File 1.0: 4/4 where nothing is said; half a bar of it here.
+    assert bars.start_s.tolist() == [0, 1]
+    assert bars.beats.tolist() == [4, 3]
+    assert Score.open(midi(tmp_path, notes)).bars is None
+
+
+def test_midi_with_bars_without_number_or_end_has_none(tmp_path: Path) -> None:
+    tiny = mido.MetaMessage("time_signature", time=0, numerator=1, denominator=64)
+    path = midi(tmp_path, [tiny], [on(60, 0), off(60, 10_000)], ticks=1)
+    assert Score.open(path).bars is None
+
+
+def test_percussion_alone_is_named(tmp_path: Path) -> None:
+    drum = [mido.MetaMessage("track_name", name="drums"), on(38, 0, channel=9)]
+    score = Score.open(midi(tmp_path, [*drum, off(38, 10, channel=9)], [on(60, 0), off(60, 480)]))
+    assert score.unpitched == ("drums",)
+
+
+def bars_of(starts: list[float], numbers: list[int]) -> Bars:
+    edges = np.array([*starts, starts[-1] + 2.0])
+    return Bars(edges[:-1], edges[1:], np.array(numbers), np.full(len(numbers), 4))
+
+
+def test_bars_of_spans() -> None:
+    bars = bars_of([1.0, 3.0, 5.0, 7.0], [4, 5, 6, 7])
+    assert bars.of([(3.2, 4.0)]) == ((5, 5),)
+    assert bars.of([(1.5, 5.5)]) == ((4, 6),)
+    assert bars.of([(0.0, 2.0), (7.5, 20.0)]) == ((4, 4), (7, 7))
+    assert bars.of([(5.5, 6.0), (1.5, 2.0), (3.5, 4.0)]) == ((4, 6),)
+    # A fifth of a bar of two seconds, or a quarter of a short span, is in it; less is not.
+    assert bars.of([(3.0, 5.0)]) == ((5, 5),)
+    assert bars.of([(2.65, 5.35)]) == ((5, 5),)
+    assert bars.of([(2.55, 5.45)]) == ((4, 6),)
+    assert bars.of([(2.7, 3.4)]) == ((4, 5),)
+    assert bars.of([(2.9, 3.6)]) == ((5, 5),)
+    assert bars.of([(0.0, 1.0), (9.5, 12.0)]) == ()
+
+
+def test_bars_of_a_repeat_count_once() -> None:
+    bars = bars_of([0.0, 2.0, 4.0, 6.0], [1, 2, 1, 2])
+    assert bars.of([(0.0, 8.0)]) == ((1, 2),)
+    assert bars.of([(2.5, 5.0)]) == ((1, 2),)
+
+
+def fitting(time_map: TimeMap, relation: str = SAME_PASSAGE) -> Alignment:
+    return Alignment(relation, 1.0, time_map, 0.0, None, None, None, 0, 0.0, 1.0, 10.0)
+
+
+def test_bars_that_are_left_out_of_the_recording_are_left_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # The recording goes on from the end of bar 1 to bar 4; half a second of lead before the score.
+    inf = np.inf
+    cut = TimeMap(
+        np.array([0.5, 2.4, 2.5, 6.5, 6.6, 8.5]),
+        np.array([1.0, 2.9, 2.95, 3.0, 3.1, 5.0]),
+        np.array([9.0, 9.0, inf, inf, 9.0, 9.0]),
+    )
+    monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: fitting(cut))
+    bars = bars_of([0.0, 2.0, 4.0, 6.0, 8.0], [1, 2, 3, 4, 5])
+    notes = np.array([[0.0, 1.5, 60.0], [2.5, 3.5, 62.0], [6.5, 7.5, 64.0], [8.2, 9.0, 65.0]])
+    laid = Score((("one", notes),), bars=bars).over(_line(0.9)[1])
+    assert laid.parts[0].notes[:, 2].tolist() == [60, 64]
+    assert laid.bars is not None
+    # The map goes on beyond its nodes: bar 5 begins where it ends.
+    assert laid.bars.number.tolist() == [1, 4, 5]
+    np.testing.assert_allclose(laid.bars.start_s, [1.0, 3.0, 5.0])
+
+
+def test_bars_before_and_behind_the_recording_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The recording begins three seconds into the score, half a second of lead counted in.
+    _, reference = _line(0.9)
+    inside = fitting(TimeMap.linear(-3.0, 1.0, 3.0, 3.0 + reference.duration_s))
+    monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: inside)
+    bars = bars_of([2.0 * bar for bar in range(20)], list(range(1, 21)))
+    laid = Score((("one", np.array([[4.0, 5.0, 60.0]])),), bars=bars).over(reference)
+    assert laid.bars is not None
+    assert laid.bars.number[0] == 2
+    assert laid.bars.start_s[:2].tolist() == [0.0, 1.5]
+    assert laid.bars.number[-1] == int((reference.duration_s + 2.5) // 2) + 1
+    assert laid.bars.end_s[-1] == reference.duration_s
+
+
+def test_other_repeats_are_tried_where_music_is_left_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, reference = _line(0.9)
+    long_s = reference.duration_s
+    whole = TimeMap.linear(0.0, 1.0, 0.0, long_s)
+    half = TimeMap.linear(0.0, 1.0, 0.0, long_s / 2)
+    nothing = fitting(whole, UNRELATED)
+    notes = np.array([[0.0, 1.0, 60.0]])
+    last = Score((("last", notes),))
+    score = Score((("first", notes),), otherwise=(Score((("second", notes),)), last))
+
+    def heard_as(*found: Alignment) -> str:
+        answers = iter(found)
+        monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: next(answers))
+        name = score.over(reference).parts[0].name
+        assert next(answers, None) is None
+        return name
+
+    assert heard_as(fitting(whole)) == "first"
+    assert heard_as(fitting(half), fitting(whole)) == "second"
+    assert heard_as(nothing, fitting(half), fitting(half), nothing) == "second"
+    assert heard_as(fitting(half), nothing, fitting(half), nothing) == "first"
+    with pytest.raises(ScoreError, match="of other music"):
+        heard_as(nothing, nothing, nothing, nothing)
+
+
+def test_a_score_without_a_tempo_may_be_played_much_faster() -> None:
+    score, _ = _line(0.95)
+    _, notes = score.parts[0]
+    starts = np.arange(0.0, notes[-1, 1], 2.0)
+    bars = Bars(starts, starts + 2.0, np.arange(1, len(starts) + 1), np.full(len(starts), 4))
+    slow = tuple((name, notes * [2.6, 2.6, 1.0]) for name, notes in score.parts)
+    reference = AlignmentFeatures.of(Recording.from_array(score.tones(), RATE_HZ))
+    laid = Score(slow, bars=bars.on(lambda times: 2.6 * times)).over(reference)
+    assert laid.bars is not None
+    assert laid.bars.number.tolist() == bars.number.tolist()
+    np.testing.assert_allclose(laid.bars.start_s, 0.5 + starts, atol=0.2)
+
+
+def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = replace(fitting(TimeMap.linear(0.0, 1.0, 0.0, 9.0)), transposition_semitones=-2)
+    monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: found)
+    notes = np.array([[0.0, 1.0, 60.0]])
+    score = Score((("one", notes),), unpitched=("Tam-tam", "Cymbals"))
+    higher, left_out = score.over(_line(0.9)[1]).warnings
+    assert "2 semitones lower than the score is written" in higher
+    assert left_out == "Left out of the score, having no pitch: Cymbals, Tam-tam."

@@ -9,9 +9,9 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.comparison import _on_both_clocks
+from mixcompare.comparison import _placed
 from mixcompare.findings import Cause, Finding
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import aligned
 from tests.by_hand import said
@@ -94,10 +94,22 @@ def test_the_notes_of_the_parts_go_over_to_the_candidate() -> None:
     assert part.others == pytest.approx(np.array([[3.4, 6.05, 53.0]]))
 
 
+def test_velocities_and_bars_go_over_as_they_are() -> None:
+    loud = PartNotes("oboe", np.array([[2.5, 3.0, 72.0, 96.0]]), np.zeros((0, 4)))
+    bars = Bars(np.array([2.5, 4.0]), np.array([4.0, 6.0]), np.array([7, 8]), np.array([3, 4]))
+    there = replace(MATCH, parts=(loud,), bars=bars).mirrored()
+    assert there.parts[0].notes == pytest.approx(np.array([[3.4, 3.93, 75.0, 96.0]]))
+    assert there.bars is not None
+    assert there.bars.start_s == pytest.approx([3.4, 4.99])  # 0.75 + 1.06 t
+    assert there.bars.end_s == pytest.approx([4.99, 7.11])
+    assert there.bars.number.tolist() == [7, 8]
+    assert MATCH.mirrored().bars is None
+
+
 def test_mirrored_twice_is_the_match_itself() -> None:
     twice = MATCH.mirrored().mirrored()
     for item in fields(Match):
-        if item.name not in ("time_map", "parts"):
+        if item.name not in ("time_map", "parts", "bars"):
             assert getattr(twice, item.name) == getattr(MATCH, item.name), item.name
     assert twice.time_map.candidate_s == pytest.approx(SLOWER.candidate_s)
     assert twice.parts[0].notes == pytest.approx(OBOE.notes)
@@ -130,7 +142,7 @@ def test_the_match_is_what_the_alignment_found() -> None:
 
 
 def test_candidate_times_are_on_the_candidates_clock() -> None:
-    there = _on_both_clocks(finding((2.0, 3.0), (5.0, 11.5)), SLOWER)
+    there = _placed(finding((2.0, 3.0), (5.0, 11.5)), SLOWER)
     assert there.spans_s == ((2.0, 3.0), (5.0, 11.5))
     assert np.array(there.candidate_spans_s) == pytest.approx(
         np.array([[2.87, 3.93], [6.05, 12.94]])
@@ -139,10 +151,10 @@ def test_candidate_times_are_on_the_candidates_clock() -> None:
 
 
 def test_a_span_at_the_edge_of_the_map_goes_on_with_its_slope() -> None:
-    there = _on_both_clocks(finding((1.0, 13.0)), SLOWER)
+    there = _placed(finding((1.0, 13.0)), SLOWER)
     assert there.candidate_spans_s[0] == pytest.approx((1.81, 14.53))
 
 
 def test_what_an_analyzer_said_of_the_candidates_clock_gives_way_to_the_map() -> None:
-    there = _on_both_clocks(finding((2.0, 3.0), candidate_spans_s=((2.0, 3.0),)), SLOWER)
+    there = _placed(finding((2.0, 3.0), candidate_spans_s=((2.0, 3.0),)), SLOWER)
     assert there.candidate_spans_s[0] == pytest.approx((2.87, 3.93))

@@ -121,7 +121,7 @@ def test_many_places_are_counted_and_bars_named():
     card = cards(render(replace(results, findings=(many,)), {}))[1]
     assert len(re.findall("Loop this place", card)) == 12
     assert "and 3 more" in card
-    assert "bars 5&#8211;12" in card
+    assert "bars 5-12" in card
 
 
 def facts(page):

@@ -44,7 +44,10 @@ FAULTS: list[Fault] = [
         ("start <= joined[-1][1]", "start < joined[-1][1]"),
         ("max(joined[-1][1], end)", "end"),
         ("whole = round(seconds)", "whole = int(seconds)"),
-        ("len(spans_s) - limit} more", "len(spans_s)} more"),
+        ("len(shown) - limit} more", "len(shown)} more"),
+        ("_listed(numbers, limit)", "_listed(numbers, 99)"),
+        ("if last > first else", "if last >= first else"),
+        ("and bars[0][0] == bars[0][1]", "and bars[0][0] < bars[0][1]"),
     ),
     *each(
         "mixcompare/findings/noticeable.py",

@@ -185,7 +185,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/findings/words.py",
         ("tests/report/test_wording.py",),
-        ('shown.append(f"{len(spans_s) - limit} more")', 'shown.append(f"{len(spans_s)} more")'),
+        ("shown = [*shown[:limit],", "shown = [*shown[: limit - 1],"),
     ),
     *each(
         "mixcompare/report/wording.py",
@@ -264,7 +264,8 @@ FAULTS: list[Fault] = [
         ("tests/test_cli.py",),
         ("finding.jnd > arguments.limit", "finding.jnd >= arguments.limit"),
         ("candidate_span_s=spans[1],", "candidate_span_s=spans[0],"),
-        ("where = places(finding.spans_s)", "where = places(finding.candidate_spans_s)"),
+        ("where = places(finding.spans_s,", "where = places(finding.candidate_spans_s,"),
+        ("spans_s, bars=finding.bars)", "spans_s)"),
     ),
     *each(
         "mixcompare/cli/main.py",

@@ -1,0 +1,107 @@
+"""Notes and bars of a Standard MIDI File (1.0)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import mido
+import numpy as np
+
+from mixcompare.errors import ScoreError
+from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
+
+_PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
+
+
+def readings(path: Path) -> list[Reading]:
+    """The notes by track, and the bars where the file says a metre; the first one is bar 1.
+
+    Raises
+    ------
+    ScoreError
+        If it is no MIDI file.
+    """
+    try:
+        file = mido.MidiFile(str(path))
+    except (OSError, EOFError, ValueError, KeyError, IndexError) as error:
+        raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
+    tempi = _tempi(file)
+    rows: list[tuple[str, float, float, float, float]] = []
+    struck: dict[str, None] = {}
+    last = 0
+    for number, track in enumerate(file.tracks):
+        name, tick = f"part {number}", 0
+        held: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        for message in track:
+            tick += message.time
+            if message.type == "track_name" and message.name.strip():
+                name = message.name.strip()
+            if message.type not in ("note_on", "note_off"):
+                continue
+            if message.channel == _PERCUSSION:
+                struck[name] = None
+                continue
+            key = (message.channel, message.note)
+            if message.type == "note_on" and message.velocity > 0:
+                held.setdefault(key, []).append((tick, message.velocity))
+            elif held.get(key):
+                start, velocity = held[key].pop(0)
+                if tick > start:
+                    span_s = _seconds(start, tempi), _seconds(tick, tempi)
+                    rows.append((name, *span_s, message.note, velocity))
+                    last = max(last, tick)
+    pitched = {row[0] for row in rows}
+    return [Reading(rows, _bars(file, tempi, last), tuple(set(struck) - pitched))]
+
+
+def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: int) -> Bars | None:
+    """Bars up to a tick; a change of metre begins one."""
+    metres = [
+        (tick, message.numerator, message.denominator)
+        for tick, message in _messages(file, "time_signature")
+        if tick < last and message.numerator > 0
+    ]
+    if not metres:
+        return None
+    if metres[0][0] > 0:
+        metres.insert(0, (0, 4, 4))  # Standard MIDI File 1.0: 4/4 where nothing is said
+    edges: list[float] = []
+    beats: list[int] = []
+    for (tick, upper, lower), (until, *_) in zip(metres, [*metres[1:], (last,)], strict=True):
+        length = 4 * file.ticks_per_beat * upper / lower
+        count = math.ceil((until - tick) / length)
+        if len(edges) + count > MOST_BARS:
+            return None
+        edges += [tick + length * bar for bar in range(count)]
+        beats += [upper] * count
+    # The last bar is whole, whenever its last note ends.
+    edges.append(edges[-1] + length)
+    times_s = np.array([_seconds(edge, tempi) for edge in edges])
+    return Bars(times_s[:-1], times_s[1:], np.arange(1, len(edges)), np.array(beats))
+
+
+def _messages(file: mido.MidiFile, kind: str) -> list[tuple[int, mido.MetaMessage]]:
+    """All messages of one kind with their ticks, in order."""
+    found = []
+    for track in file.tracks:
+        tick = 0
+        for message in track:
+            tick += message.time
+            if message.type == kind:
+                found.append((tick, message))
+    return sorted(found, key=lambda each: each[0])
+
+
+def _tempi(file: mido.MidiFile) -> list[tuple[int, float, float]]:
+    """Changes of tempo: tick, second, seconds per tick."""
+    out = [(0, 0.0, 0.5 / file.ticks_per_beat)]
+    for tick, message in _messages(file, "set_tempo"):
+        out.append((tick, _seconds(tick, out), message.tempo / 1e6 / file.ticks_per_beat))
+    return out
+
+
+def _seconds(tick: float, tempi: Sequence[tuple[int, float, float]]) -> float:
+    at, second, per_tick = next(change for change in reversed(tempi) if change[0] <= tick)
+    return second + (tick - at) * per_tick

@@ -1,0 +1,49 @@
+"""A table of notes: CSV with the columns ``part``, ``onset_s``, ``end_s`` and ``pitch``."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+from mixcompare.errors import ScoreError
+from mixcompare.knowledge.notes import UNMARKED, Reading
+
+_COLUMNS = ("part", "onset_s", "end_s", "pitch")
+
+
+def readings(path: Path) -> list[Reading]:
+    """The notes; a table has no bars.
+
+    Raises
+    ------
+    ScoreError
+        If it is no such table.
+    """
+    rows = []
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as lines:
+            table = csv.DictReader(lines)
+            missing = [name for name in _COLUMNS if name not in (table.fieldnames or ())]
+            if missing:
+                raise ScoreError(
+                    f"{path}: lacks the column {missing[0]!r}; a table of notes has the columns"
+                    f" {', '.join(_COLUMNS)}."
+                )
+            for row in table:
+                onset_s, end_s, pitch = (float(row[name]) for name in _COLUMNS[1:])
+                if not (0 <= onset_s < end_s and 0 <= pitch <= 127 and math.isfinite(end_s)):
+                    raise ScoreError(
+                        f"{path}: line {table.line_num} has a note without length, before zero or"
+                        " outside the pitches 0 to 127; mend that line."
+                    )
+                name = str(row["part"]).strip() or "part"
+                rows.append((name, onset_s, end_s, pitch, UNMARKED))
+    except ScoreError:
+        raise
+    except (OSError, csv.Error, ValueError, TypeError) as error:
+        raise ScoreError(
+            f"{path}: is no table of notes (a field that should hold a number does not, or the file"
+            " is no text); write it again."
+        ) from error
+    return [Reading(rows)]
