@@ -60,7 +60,10 @@ FAULTS: list[Fault] = [
             "return CrossSpectra(self.candidate, self.reference,",
             "return CrossSpectra(self.reference, self.candidate,",
         ),
-        ("behind = (cross - direct @ auto) @ inverse", "behind = cross @ inverse"),
+        (
+            "behind = _product(cross - _product(direct, auto), inverse)",
+            "behind = _product(cross, inverse)",
+        ),
         (
             "turn = np.exp(-2j * np.pi / (speed * _SEGMENT))",
             "turn = np.exp(-2j * np.pi / _SEGMENT)",
