@@ -52,6 +52,10 @@ element (sample score)."""
 
 def exact_split(spectra: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
+    return spectra.kept(exact_split, _split)
+
+
+def _split(spectra: PairSpectra) -> Split:
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     weight = softer**0.3
     spread = quantiles_by_column(spectra.difference_db, weight, (0.2, 0.25, 0.5, 0.75, 0.8))

@@ -70,8 +70,8 @@ def agreed(
         inside = (place >= 0) & (place <= 2 * half)
         table = np.zeros((blocks, 2 * half + 1))
         np.add.at(table, (block[used][inside], place[inside]), w[inside])
-        density = ndimage.gaussian_filter1d(picks @ table, 4.0, axis=1, mode="constant")
-        draws[:, column] = value[column] + step * (_peaks(density) - half)
+        smooth = ndimage.gaussian_filter1d(table, 4.0, axis=1, mode="constant")
+        draws[:, column] = value[column] + step * (_peaks(picks @ smooth) - half)
     return value, draws
 
 
