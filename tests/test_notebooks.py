@@ -13,6 +13,7 @@ from nbformat.v4 import new_code_cell, new_notebook
 import mixcompare
 from mixcompare import plots
 from mixcompare.comparison import Comparison
+from mixcompare.report import writer
 from tests import samples
 
 ROOT = Path(__file__).parent.parent
@@ -30,7 +31,10 @@ test_notebooks.share_what_is_known()
 
 
 def share_what_is_known() -> None:
-    """In the kernel: whole sample recordings are compared once a run; a report has no figures."""
+    """In the kernel: whole sample recordings are compared once a run.
+
+    A report has no figures, and its page no sound.
+    """
     whole = mixcompare.compare
 
     def compare(reference: Path, candidate: Path, **options: Any) -> Comparison:
@@ -40,6 +44,7 @@ def share_what_is_known() -> None:
 
     mixcompare.compare = compare
     plots.draw_all = lambda results: {}
+    writer.page_sound = lambda *_: ()
 
 
 def read(name: str) -> nbformat.NotebookNode:

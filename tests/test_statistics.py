@@ -8,8 +8,12 @@ from scipy import optimize
 
 from mixcompare.statistics import (
     block_bootstrap,
+    block_counts,
+    densest,
+    densest_by_row,
     few_blocks,
     interval,
+    quantiles_by_column,
     robust_mode,
     weighted_quantile,
     weighted_quantiles,
@@ -47,6 +51,57 @@ def test_no_weight_no_value() -> None:
     for values, weights in (([1.0, 2.0], [0.0, 0.0]), ([NAN], [1.0]), ([], [])):
         assert np.isnan(weighted_quantile(values, weights, 0.5))
         assert np.isnan(robust_mode(values, weights, 1.0))
+
+
+def table(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Values with ties, and weights of which many are zero: a row of one weight, one of none."""
+    values = np.round(rng.normal(size=(30, 12)), 1)
+    weights = np.maximum(rng.normal(size=values.shape), 0.0)
+    weights[3:5] = 0.0
+    weights[4, 7] = 1.0
+    return values, weights
+
+
+def test_quantiles_by_column_are_those_of_every_column(rng: np.random.Generator) -> None:
+    values, weights = (part.T for part in table(rng))
+    values = values.copy()
+    values[0, :2] = NAN
+    quantiles = (0.0, 0.1, 0.5, 0.97, 1.0)
+    expected = [
+        weighted_quantiles(*column, quantiles) for column in zip(values.T, weights.T, strict=True)
+    ]
+    assert np.isnan(expected[3]).all()
+    expected[3] = np.zeros(len(quantiles))
+    found = quantiles_by_column(values, weights, quantiles)
+    assert pytest.approx(np.array(expected), abs=1e-12) == found.T
+
+
+@pytest.mark.parametrize("share", [0.3, 0.65])
+def test_the_densest_by_row_is_that_of_every_row(rng: np.random.Generator, share: float) -> None:
+    values, weights = table(rng)
+    width, middle = densest_by_row(values, weights, share)
+    for row, (one, heavy) in enumerate(zip(values, weights, strict=True)):
+        assert (width[row], middle[row]) == pytest.approx(densest(one, heavy, share), abs=1e-12)
+
+
+def test_the_densest_is_the_shortest_of_all_that_hold_the_share(rng: np.random.Generator) -> None:
+    for values, weights in zip(*table(rng), strict=True):
+        inside = [
+            (high - low, (high + low) / 2)
+            for low in values[weights > 0]
+            for high in values[weights > 0]
+            if weights[(values >= low) & (values <= high)].sum() >= 0.5 * weights.sum()
+        ]
+        width, middle = densest(values, weights, 0.5)
+        assert width == pytest.approx(min((one for one, _ in inside), default=np.inf))
+        shortest = [at for size, at in inside if size <= width + 1e-9]
+        assert any(middle == pytest.approx(at) for at in shortest or [0.0])
+
+
+def test_counts_say_how_often_a_draw_picks_a_block(rng: np.random.Generator) -> None:
+    values = rng.normal(size=(11, 3))
+    drawn = block_bootstrap(11, lambda index: values[index].sum(axis=0), block_length=4)
+    assert block_counts(11, block_length=4) @ values == pytest.approx(drawn)
 
 
 @pytest.mark.parametrize("width", [0.5, 0.8])

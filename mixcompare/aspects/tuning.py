@@ -35,7 +35,7 @@ from mixcompare.pair import beatrate
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import A4_HZ
-from mixcompare.statistics import block_bootstrap, few_blocks, interval
+from mixcompare.statistics import block_counts, few_blocks, interval
 
 FloatArray = npt.NDArray[np.float64]
 Phasors = npt.NDArray[np.complex128]
@@ -224,14 +224,9 @@ def _cents(phasors: Phasors) -> tuple[float, FloatArray]:
     centre = math.degrees(math.atan2(middle.imag, middle.real)) / 3.6
     turned = even * np.conj(middle) / max(abs(middle), 1e-12)
 
-    def away(index: npt.NDArray[np.int64]) -> float:
-        total = complex(turned[index].sum())
-        return math.degrees(math.atan2(total.imag, total.real)) / 3.6
-
     block = min(_BLOCK_S, max(len(phasors) // 5, 1))
-    draws = few_blocks(len(phasors) / block) * block_bootstrap(
-        len(phasors), away, block_length=block
-    )
+    drawn = np.angle(block_counts(len(phasors), block_length=block) @ turned)
+    draws = few_blocks(len(phasors) / block) * np.degrees(drawn) / 3.6
     cents = float(_wrapped(centre - HARMONIC_BIAS_CENTS))
     return cents, cents + draws
 

@@ -73,7 +73,9 @@ def detectable(
 def _stretch(spectra: PairSpectra) -> PairSpectra:
     """The middle of a long pair: the search takes time, and scatter hardly depends on the place."""
     frames, most = len(spectra.times_s), round(_LONGEST_S * RATE_HZ)
-    first = max((frames - most) // 2, 0)
+    if frames <= most:
+        return spectra
+    first = (frames - most) // 2
     inside = slice(first, first + most)
     judged = None if spectra.judged is None else spectra.judged[inside]
     return replace(

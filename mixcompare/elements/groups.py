@@ -24,7 +24,7 @@ from scipy import ndimage
 
 from mixcompare.elements.factorisation import Factors
 from mixcompare.pair.spectra import PairSpectra
-from mixcompare.statistics import weighted_quantile, weighted_quantiles
+from mixcompare.statistics import quantiles_by_column, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -108,7 +108,7 @@ def make_cells(spectra: PairSpectra, factors: Factors) -> Cells:
     activity = np.minimum(factors.reference, factors.candidate)
     mean = np.sqrt(factors.reference * factors.candidate) + 1e-6
     total = np.square(factors.templates) @ np.square(mean) + 1e-20
-    columns: list[tuple[int, int, float, float, float]] = []
+    found = []
     for index in range(factors.templates.shape[1]):
         limit = 0.15 * np.percentile(
             np.maximum(factors.reference[index], factors.candidate[index]), 98
@@ -120,13 +120,14 @@ def make_cells(spectra: PairSpectra, factors: Factors) -> Cells:
         share = template[:, None] * np.square(mean[index, active])[None] / total[:, active]
         dominant = (share > _DOMINANT) & heard[:, active]
         rows = np.flatnonzero(dominant.sum(axis=1) >= _FEWEST_MOMENTS)
-        for row in rows:
-            moments = active[dominant[row]]
-            values = difference[row, moments]
-            weights = amplitude[row, moments]
-            low, middle, high = weighted_quantiles(values, weights, (0.25, 0.5, 0.75)).tolist()
-            columns.append((index, int(row), middle, float(weights.sum()), (high - low) / 1.35))
-    table = np.array(columns, np.float64).reshape(-1, 5)
+        cells = np.ix_(rows, active)
+        weights = np.where(dominant[rows], amplitude[cells], 0.0).T
+        low, middle, high = quantiles_by_column(difference[cells].T, weights, (0.25, 0.5, 0.75))
+        of_all = np.full(len(rows), index)
+        found.append(
+            np.column_stack([of_all, rows, middle, weights.sum(axis=0), (high - low) / 1.35])
+        )
+    table = np.concatenate([np.zeros((0, 5)), *found])
     return Cells(
         component=table[:, 0].astype(np.int64),
         band=table[:, 1].astype(np.int64),

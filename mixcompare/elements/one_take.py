@@ -14,9 +14,11 @@ from mixcompare.elements.change import Change, Split
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import (
     effective_number,
-    quantile_by_column,
+    quantiles_by_column,
     robust_mode,
+    weighted_medians,
     weighted_quantile,
+    weighted_quantiles,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -50,16 +52,23 @@ element (sample score)."""
 
 def exact_split(spectra: PairSpectra) -> Split:
     """Both signs separately: what came up, and what went down."""
+    return spectra.kept(exact_split, _split)
+
+
+def _split(spectra: PairSpectra) -> Split:
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
-    tone = _persistent(spectra, softer**0.3)
+    weight = softer**0.3
+    spread = quantiles_by_column(spectra.difference_db, weight, (0.2, 0.25, 0.5, 0.75, 0.8))
+    known = (weight > 0).sum(axis=0) >= RATE_HZ
+    tone = _persistent(spectra.centre_hz, known, spread[0], spread[-1])
     changes = _side_by_side(spectra, tone, softer)
-    better = _without_own(spectra.difference_db, softer**0.3, tone, changes)
+    better = _without_own(spectra.difference_db, weight, tone, changes, spread[1:-1])
     if (better != tone).any():
         tone = better
         changes = _side_by_side(spectra, tone, softer)
-    levels = np.array([0.0, *(change.difference_db for change in changes)])
     rest = spectra.difference_db - tone
-    nearest = np.abs(rest[:, :, None] - levels).min(axis=2)
+    levels = (0.0, *(change.difference_db for change in changes))
+    nearest = np.min([np.abs(rest - level) for level in levels], axis=0)
     scatter = 1.4826 * weighted_quantile(nearest, np.sqrt(softer), 0.5)
     return Split(tuple(changes), tone, max(scatter, 0.05))
 
@@ -125,7 +134,11 @@ def _above_tone(
 
 
 def _without_own(
-    difference_db: FloatArray, weight: FloatArray, tone: FloatArray, changes: list[Change]
+    difference_db: FloatArray,
+    weight: FloatArray,
+    tone: FloatArray,
+    changes: list[Change],
+    quartiles_db: FloatArray,
 ) -> FloatArray:
     """The tone without bands whose static difference is an element's that never rests there.
 
@@ -134,7 +147,8 @@ def _without_own(
     """
     alike = np.where(np.abs(difference_db - tone) < _ALIKE_DB, weight, 0.0).sum(axis=0)
     whole = weight.sum(axis=0)
-    middle_db, still = _standing(difference_db, weight)
+    low, middle_db, high = quartiles_db
+    still = high - low < _STILL_DB
     out = tone.copy()
     for change in changes:
         size = abs(change.difference_db)
@@ -156,40 +170,23 @@ def _without_own(
     return out
 
 
-def _standing(
-    difference_db: FloatArray, weight: FloatArray
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """Median difference of every band, and whether half of its moments lie close to it."""
-    low, middle, high = (quantile_by_column(difference_db, weight, q) for q in (0.25, 0.5, 0.75))
-    return middle, high - low < _STILL_DB
-
-
-def _persistent(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
+def _persistent(
+    centre_hz: FloatArray, known: npt.NDArray[np.bool_], low: FloatArray, high: FloatArray
+) -> FloatArray:
     """Static difference per band: what remains of it in nearly every moment.
 
     An equaliser acts whatever plays; an element leaves its bands alone while it rests. So the
     difference that four fifths of a band's moments exceed, on the same side of zero, is tone;
     half an octave's median keeps a band that one element holds all the time from deciding.
     """
-    difference = spectra.difference_db
-    bands = difference.shape[1]
-    tone = np.zeros(bands)
-    known = np.zeros(bands, bool)
-    for band in range(bands):
-        if (weight[:, band] > 0).sum() < RATE_HZ:
-            continue
-        low, high = (weighted_quantile(difference[:, band], weight[:, band], q) for q in (0.2, 0.8))
-        tone[band] = low if low > 0 else high if high < 0 else 0.0
-        known[band] = True
     if not known.any():
-        return tone
-    octave = np.log2(spectra.centre_hz)
-    smooth = np.full(bands, np.nan)
-    for band in range(bands):
-        near = known & (np.abs(octave - octave[band]) <= 0.5)
-        smooth[band] = np.median(tone[near]) if near.any() else np.nan
+        return np.zeros(len(known))
+    tone = np.maximum(low, 0.0) + np.minimum(high, 0.0)
+    octave = np.log2(centre_hz)
+    near = known[:, None] & (np.abs(octave[:, None] - octave) <= 0.5)
+    smooth = weighted_medians(np.repeat(tone[:, None], len(tone), axis=1), near.astype(np.float64))
     # A band in which nothing sounds goes on as its neighbours do: zero would bend them.
-    told = np.isfinite(smooth)
+    told = near.any(axis=0)
     smooth = np.interp(octave, octave[told], smooth[told])
     return np.asarray(ndimage.gaussian_filter1d(smooth, 2.0), np.float64)
 
@@ -213,7 +210,7 @@ def _one_sign(
         return None
     # Where the element dominates, the difference settles at its gain. An element that never quite
     # does reads too small in its typical cells, and the highest ones come nearest to it.
-    typical, high, highest = (weighted_quantile(raised, pull, q) for q in (0.8, 0.9, 0.97))
+    typical, high, highest = weighted_quantiles(raised, pull, (0.8, 0.9, 0.97)).tolist()
     upper = np.where(raised > 0.6 * highest, pull, 0.0)
     mode = robust_mode(raised, upper, max(0.25, noise_db))
     agreeing = float(pull[np.abs(raised - mode) < max(0.5, 0.12 * mode)].sum() / pull.sum())

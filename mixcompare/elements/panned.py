@@ -72,7 +72,13 @@ class Panned:
 
 def find_panned(pair: Pair) -> tuple[Panned, ...]:
     """What was moved to the right, and what to the left, in one take."""
-    spectra, shares = pair.of_elements, pair.right_less_left
+    shares = pair.right_less_left
+    return pair.of_elements.kept(find_panned, lambda spectra: _panned(spectra, shares))
+
+
+def _panned(
+    spectra: PairSpectra, shares: tuple[FloatArray, FloatArray] | None
+) -> tuple[Panned, ...]:
     if shares is None or len(spectra.times_s) < _FEWEST_MOMENTS:
         return ()
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)

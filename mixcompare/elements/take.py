@@ -23,7 +23,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import OneTail
 from mixcompare.pair.undo import not_judged
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import quantiles_by_column
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -152,13 +152,9 @@ def _evened(spectra: PairSpectra) -> PairSpectra:
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible, softer, 0.0) ** 0.3
     difference = spectra.difference_db
-    scatter = np.zeros(len(spectra.centre_hz))
-    for band in np.flatnonzero((weight > 0).sum(axis=0) > 10):
-        sides = [
-            weighted_quantile(sign * difference[:, band], weight[:, band], 1 - _SIDE)
-            for sign in (1.0, -1.0)
-        ]
-        scatter[band] = max(min(sides), 0.0)
+    low, high = quantiles_by_column(difference, weight, (_SIDE, 1 - _SIDE))
+    heard = (weight > 0).sum(axis=0) > 10
+    scatter = np.where(heard, np.maximum(np.minimum(-low, high), 0.0), 0.0)
     still = np.abs(difference) < _TIMES_SCATTER * scatter
     return replace(spectra, candidate=np.where(still, spectra.reference, spectra.candidate))
 

@@ -47,12 +47,13 @@ class Tops:
         self._rest = waiting[whole * self._frame :]
         if whole == 0:
             return
-        size = np.abs(waiting[: whole * self._frame]).reshape(whole, self._frame, -1)
-        top = size.max(axis=1)
-        reach = size >= ((1 - np.float32(_LEVEL)) * top)[:, None]
-        in_a_row = reach[:, 2:] & reach[:, 1:-1] & reach[:, :-2]
-        self._tops.append(top)
-        self._flat.append(in_a_row.sum(axis=1).astype(np.uint16))
+        size = np.ascontiguousarray(np.abs(waiting[: whole * self._frame]).T)
+        size = size.reshape(len(size), whole, self._frame)
+        top = size.max(axis=2)
+        reach = size >= ((1 - np.float32(_LEVEL)) * top)[..., None]
+        in_a_row = reach[..., 2:] & reach[..., 1:-1] & reach[..., :-2]
+        self._tops.append(top.T)
+        self._flat.append(np.count_nonzero(in_a_row, axis=2).T.astype(np.uint16))
 
     def result(self) -> tuple[Float32Array, npt.NDArray[np.uint16]]:
         """Tops, and samples of each that have a like one either side; (frames, channels)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -222,7 +223,7 @@ class FullPass(LightPass):
         self._loudness.push(raw)
         self._peak.push(raw)
         self._tops.push(raw)
-        full = np.abs(raw).max(axis=1) >= 0.9999
+        full = reduce(np.maximum, np.abs(raw).T) >= 0.9999
         if full.any():
             run = full[2:] & full[1:-1] & full[:-2]
             self._clipped += int(run[:1].sum() + (run[1:] & ~run[:-1]).sum())

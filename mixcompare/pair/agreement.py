@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.statistics import block_bootstrap, densest, robust_mode
+from mixcompare.statistics import block_counts, densest, robust_mode
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -53,7 +53,7 @@ def agreed(
     frames, columns = values.shape
     blocks = int(np.clip(frames / (_BLOCK_S * rate_hz), 2, _MOST_BLOCKS))
     block = np.arange(frames) * blocks // frames
-    picks = block_bootstrap(blocks, lambda index: np.bincount(index, minlength=blocks))
+    picks = block_counts(blocks)
     value = np.full(columns, np.nan)
     draws = np.full((len(picks), columns), np.nan)
     for column in range(columns):
@@ -70,8 +70,8 @@ def agreed(
         inside = (place >= 0) & (place <= 2 * half)
         table = np.zeros((blocks, 2 * half + 1))
         np.add.at(table, (block[used][inside], place[inside]), w[inside])
-        density = ndimage.gaussian_filter1d(picks @ table, 4.0, axis=1, mode="constant")
-        draws[:, column] = value[column] + step * (_peaks(density) - half)
+        smooth = ndimage.gaussian_filter1d(table, 4.0, axis=1, mode="constant")
+        draws[:, column] = value[column] + step * (_peaks(picks @ smooth) - half)
     return value, draws
 
 

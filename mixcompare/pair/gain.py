@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
 from mixcompare.results import Level
 from mixcompare.statistics import (
-    block_bootstrap,
+    block_counts,
     few_blocks,
     interval,
     robust_mode,
@@ -82,12 +83,10 @@ def _draws(rest: FloatArray, weight: FloatArray, width: float) -> FloatArray:
     kernel = np.exp(-0.5 * (np.arange(-4 * _FINE, 4 * _FINE + 1) / _FINE) ** 2)
     centre = edges[:-1] + step / 2
 
-    def mode_of(index: npt.NDArray[np.int64]) -> float:
-        density = np.convolve(histograms[index].sum(axis=0), kernel, mode="same")
-        return float(centre[int(np.argmax(density))])
-
-    draws = block_bootstrap(seconds, mode_of, block_length=_BLOCK_S)
-    return few_blocks(seconds / _BLOCK_S) * draws
+    totals = block_counts(seconds, block_length=_BLOCK_S) @ histograms
+    density = ndimage.convolve1d(totals, kernel, axis=1, mode="constant")
+    draws: FloatArray = centre[np.argmax(density, axis=1)]
+    return np.asarray(few_blocks(seconds / _BLOCK_S) * draws)
 
 
 def cell_weights(power: FloatArray, audible: BoolArray) -> FloatArray:

@@ -61,9 +61,9 @@ class CrossSpectra:
 
     Attributes
     ----------
-    reference, candidate : ndarray, shape (blocks, bins, 2, 2), complex
+    reference, candidate : ndarray, shape (blocks, 2, 2, bins), complex
         Auto-spectra: of mid, of side, and what they share.
-    cross : ndarray, shape (blocks, bins, 2, 2), complex
+    cross : ndarray, shape (blocks, 2, 2, bins), complex
         The candidate's mid and side (rows) against the reference's (columns).
     """
 
@@ -78,7 +78,7 @@ class CrossSpectra:
 
     def mirrored(self) -> CrossSpectra:
         """The same with the roles exchanged."""
-        return CrossSpectra(self.candidate, self.reference, self.cross.swapaxes(2, 3).conj())
+        return CrossSpectra(self.candidate, self.reference, self.cross.swapaxes(1, 2).conj())
 
     def without(self, block: int) -> Response:
         """Response of the candidate to the reference with one block of time left out."""
@@ -139,18 +139,18 @@ def cross_spectra(
         return None
     blocks = min(_BLOCKS, len(chosen))
     block = np.arange(len(chosen)) * blocks // len(chosen)
-    shape = (blocks, len(_FREQUENCY_HZ), 2, 2)
+    shape = (blocks, 2, 2, len(_FREQUENCY_HZ))
     sums = CrossSpectra(*(np.zeros(shape, np.complex64) for _ in range(3)))
     for index, start in zip(block, chosen, strict=True):
         raised = _factor(start + np.arange(float(_SEGMENT)), gain_db, 0.5)
-        ours = fft.rfft(_cut(reference, start, _SEGMENT) * _TAPER * raised).T
-        theirs = _matched_spectrum(candidate, match, start, gain_db).T
+        ours = fft.rfft(_cut(reference, start, _SEGMENT) * _TAPER * raised)
+        theirs = _matched_spectrum(candidate, match, start, gain_db)
         for into, one, other in (
             (sums.reference, ours, ours),
             (sums.candidate, theirs, theirs),
             (sums.cross, theirs, ours),
         ):
-            into[index] += one[:, :, None] * other[:, None, :].conj()
+            into[index] += one[:, None] * other.conj()
     silent = any(not each.any() for each in (sums.reference, sums.candidate))
     return None if silent else sums
 
@@ -212,29 +212,42 @@ def _matched_spectrum(
 
 def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
     # Between the partials the reference has next to nothing to divide by.
-    power = np.asarray(np.diagonal(auto, 0, 1, 2).real, np.float64)
+    power = np.array([auto[0, 0].real, auto[1, 1].real], np.float64)
     broad = _smooth(power, _NOTCH_HZ)
-    spare = _NOTCH * broad.sum(axis=1) + _LEAST * power.sum(axis=1).mean()
-    inverse = _inverse(auto + spare[:, None, None] * np.eye(2))
-    known, ratio = auto @ inverse, cross @ inverse
-    direct = _smooth(ratio, _DIRECT_HZ) @ _inverse(_smooth(known, _DIRECT_HZ) + _SPARE * np.eye(2))
-    behind = (cross - direct @ auto) @ inverse
-    together = direct @ known
+    spare = _NOTCH * broad.sum(axis=0) + _LEAST * power.sum(axis=0).mean()
+    unit = np.eye(2)[:, :, None]
+    inverse = _inverse(auto + spare * unit)
+    known, ratio = _product(auto, inverse), _product(cross, inverse)
+    direct = _product(
+        _smooth(ratio, _DIRECT_HZ), _inverse(_smooth(known, _DIRECT_HZ) + _SPARE * unit)
+    )
+    behind = _product(cross - _product(direct, auto), inverse)
+    together = _product(direct, known)
     # Each way and frequency counts by the power that this music sends along it.
-    sent = np.sqrt(broad)[:, None, :]
+    sent = np.sqrt(broad)
     energies = []
     for low_hz, high_hz in zip(TAIL_REGISTERS_HZ[:-1], TAIL_REGISTERS_HZ[1:], strict=True):
         inside = _between(low_hz, high_hz)
-        energies.append(_by_delay(behind[inside] * sent[inside], together[inside] * sent[inside]))
+        energies.append(
+            _by_delay(*(each[..., inside] * sent[:, inside] for each in (behind, together)))
+        )
     energy, floor = np.swapaxes(energies, 0, 1)
-    gain = np.asarray((np.abs(direct) ** 2).sum(axis=1), np.float64)
-    return Response(energy, floor, _in_third_octaves(gain, power))
+    return Response(energy, floor, _in_third_octaves(_power(direct).sum(axis=0), power))
+
+
+def _product(one: ComplexArray, other: ComplexArray) -> ComplexArray:
+    """Product of many matrices of two rows, which lie along the last axis."""
+    return np.asarray(one[:, :1] * other[:1] + one[:, 1:] * other[1:])
 
 
 def _inverse(matrix: ComplexArray) -> ComplexArray:
     """Inverse of many matrices of two rows."""
-    (a, b), (c, d) = np.moveaxis(matrix, 0, 2)
-    return np.asarray(np.moveaxis(np.array([[d, -b], [-c, a]]) / (a * d - b * c), 2, 0))
+    (a, b), (c, d) = matrix
+    return np.asarray(np.array([[d, -b], [-c, a]]) / (a * d - b * c))
+
+
+def _power(values: ComplexArray) -> FloatArray:
+    return np.asarray(np.square(values.real) + np.square(values.imag), np.float64)
 
 
 def _between(low_hz: float, high_hz: float) -> slice:
@@ -246,16 +259,16 @@ def _smooth(values: _Array, width_hz: float) -> _Array:
     """Nearly a Gaussian of that standard deviation over frequency."""
     bins = round(2 * width_hz * _SEGMENT / ANALYSIS_RATE_HZ) | 1
     for _ in range(3):
-        values = uniform_filter1d(values, bins, axis=0, mode="nearest")
+        values = uniform_filter1d(values, bins, mode="nearest")
     return values
 
 
 def _by_delay(behind: ComplexArray, direct: ComplexArray) -> FloatArray:
     """Energy of a register against its direct part: behind the sound, and before it."""
-    fine = -(-len(behind) // _BINS)
+    fine = -(-behind.shape[-1] // _BINS)
     count = _BINS * fine
-    energy = (np.abs(fft.ifft(behind, count, axis=0)) ** 2).sum(axis=(1, 2)) * count
-    energy /= max(float((np.abs(direct) ** 2).sum()), 1e-30)
+    energy = _power(fft.ifft(behind, count)).sum(axis=(0, 1)) * count
+    energy /= max(float(_power(direct).sum()), 1e-30)
     by_bin = energy.reshape(_BINS, fine).sum(axis=1)
     half = _BINS // 2
     return np.stack([by_bin[:half], by_bin[::-1][:half]]) / _overlap()
@@ -269,13 +282,13 @@ def _overlap() -> FloatArray:
     return np.asarray((whole[middles.astype(int)] / whole[0]) ** 2)
 
 
-def _in_third_octaves(gain: FloatArray, power: npt.NDArray[np.floating]) -> FloatArray:
+def _in_third_octaves(gain: FloatArray, power: FloatArray) -> FloatArray:
     low, high = TAIL_REGISTERS_HZ[0] / 2, TAIL_REGISTERS_HZ[-1]
     out = []
     edges = THIRD_OCTAVE_EDGES_HZ.clip(low, high)
     for first, last in zip(edges[:-1], edges[1:], strict=True):
         narrow = min(first, 0.8 * high)  # above and below what is known: the nearest band
         inside = _between(narrow, max(last, 1.25 * narrow))
-        sent = power[inside]
-        out.append((gain[inside] * sent).sum(axis=0) / np.maximum(sent.sum(axis=0), 1e-30))
+        sent = power[:, inside]
+        out.append((gain[:, inside] * sent).sum(axis=1) / np.maximum(sent.sum(axis=1), 1e-30))
     return np.array(out)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +24,7 @@ from mixcompare.pair.match import Match
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
+_Value = TypeVar("_Value")
 
 RATE_HZ = 20.0  # resolution: the elements' clock
 THIRDS_ABOVE_HZ = 5600.0  # the semitones end below; further up the columns are third octaves
@@ -72,6 +75,13 @@ class PairSpectra:
             (louder > 1e-3 * band) & (louder > limit * moment) & (louder > 1e-7 * louder.max())
         )
         return heard if self.judged is None else heard & self.judged
+
+    def kept(self, key: object, compute: Callable[[PairSpectra], _Value]) -> _Value:
+        """What was computed from these cells under a key, computed now if it was not."""
+        store: dict[object, _Value] = self.__dict__.setdefault("_kept", {})
+        if key not in store:
+            store[key] = compute(self)
+        return store[key]
 
     def raised(self, by_db: float) -> PairSpectra:
         """The same cells with the candidate louder throughout."""

@@ -19,7 +19,7 @@ from scipy import ndimage
 
 from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.statistics import densest, weighted_medians, weighted_quantile
+from mixcompare.statistics import densest, densest_by_row, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -160,9 +160,7 @@ def _moments_db(
     moments = np.arange(len(full))
     for within_db in _RIDE_WITHIN_DB:
         moving = difference_db - weighted_medians(difference_db - level_db[:, None], weight)
-        told = np.array(
-            [_shared_db(*cells, within_db) for cells in zip(moving, weight, strict=True)]
-        )
+        told = _shared_db(moving, weight, within_db)
         known = full & np.isfinite(told)
         if known.mean() < 0.5:
             break
@@ -203,10 +201,8 @@ def _medians_of_moments(difference_db: FloatArray, weight: FloatArray) -> FloatA
     return np.interp(np.arange(len(weight)), heard, medians)
 
 
-def _shared_db(difference_db: FloatArray, weight: FloatArray, within_db: float) -> float:
-    """Level by which most cells of a moment moved; NaN where they do not agree on one."""
-    width, centre = densest(difference_db, weight, _RIDE_SHARE)
-    if width >= 2 * within_db:
-        return float("nan")
-    alike = np.where(np.abs(difference_db - centre) < within_db, weight, 0.0)
-    return weighted_quantile(difference_db, alike, 0.5)
+def _shared_db(difference_db: FloatArray, weight: FloatArray, within_db: float) -> FloatArray:
+    """Level by which most cells of every moment moved; NaN where they do not agree on one."""
+    width, centre = densest_by_row(difference_db, weight, _RIDE_SHARE)
+    alike = np.where(np.abs(difference_db - centre[:, None]) < within_db, weight, 0.0)
+    return np.where(width < 2 * within_db, weighted_medians(difference_db.T, alike.T), np.nan)

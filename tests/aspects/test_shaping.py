@@ -236,3 +236,18 @@ def test_where_a_shelf_says_it_hardly_better_the_line_is_taken() -> None:
         noise = 0.3 * np.random.default_rng(seed).standard_normal(21)
         curve = 0.3 * OCTAVES[IN_RANGE] + noise
         assert shaping.is_tilt(centres, curve, np.full(21, 0.3), 0.3)
+
+
+def test_starts_refined_together_end_where_each_would_alone() -> None:
+    rng = np.random.default_rng(3)
+    curve = Filter(BELL, 900.0, 5.0, 1.2).band_response_db() + 0.3 * rng.standard_normal(31)
+    problem = shaping._Problem(THIRD_OCTAVE_CENTRES_HZ, curve, np.full(31, 0.3))
+    for count in (1, 2):
+        starts = problem.sets(count)
+        for start, found in zip(starts, problem.refined(starts), strict=True):
+            (alone,) = problem.refined([start])
+            assert found.misfit == pytest.approx(alone.misfit, rel=1e-6)
+            assert found.residual_db == pytest.approx(alone.residual_db, abs=1e-6)
+            assert [one.kind for one in found.filters] == [one.kind for one in start]
+            model = sum(one.band_response_db() for one in found.filters) + found.level_db
+            assert curve - model == pytest.approx(found.residual_db, abs=1e-9)

@@ -10,6 +10,7 @@ import pytest
 
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.describe import describe
+from mixcompare.elements.one_take import exact_split
 from mixcompare.pair.spectra import PairSpectra
 from tests.elements.voices import CENTRE_HZ, TIMES_S, VOICES, pair, voice
 
@@ -94,3 +95,11 @@ def test_the_95_percent_interval_of_an_elements_size_holds_the_truth() -> None:
         widths.append(np.ptp(change.interval))
     assert np.mean(held) >= 0.92
     assert np.median(widths) <= 1.5
+
+
+def test_the_same_cells_are_taken_apart_once() -> None:
+    """Several ask for it: whether there are two rooms, the elements, what would be missed."""
+    power = np.random.default_rng(0).exponential(size=(80, 20))
+    spectra = PairSpectra(np.arange(80) / 20, np.geomspace(100, 2000, 20), power, 2 * power)
+    assert exact_split(spectra) is exact_split(spectra)
+    assert exact_split(spectra.raised(1.0)) is not exact_split(spectra)

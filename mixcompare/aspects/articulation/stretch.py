@@ -12,7 +12,7 @@ from mixcompare.aspects.articulation.values import Stretch
 from mixcompare.findings import Span, size_in_jnd
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note
-from mixcompare.statistics import block_bootstrap, interval, weighted_quantile
+from mixcompare.statistics import block_picks, interval, weighted_medians, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 _BLOCK_NOTES = 2  # of the bootstrap: neighbours hang together; our judgement, not measured
@@ -40,12 +40,8 @@ def median_interval(
     values: FloatArray, weights: FloatArray, systematic: float
 ) -> tuple[float, float]:
     """Interval of the median from the notes' scatter, widened by what all of them share."""
-    draws = block_bootstrap(
-        len(values),
-        lambda index: weighted_quantile(values[index], weights[index], 0.5),
-        block_length=_BLOCK_NOTES,
-    )
-    low, high = interval(draws)
+    picks = block_picks(len(values), block_length=_BLOCK_NOTES).T
+    low, high = interval(weighted_medians(values[picks], weights[picks]))
     middle = weighted_quantile(values, weights, 0.5)
     return (
         middle - float(np.hypot(middle - low, systematic)),

@@ -11,6 +11,7 @@ The opposite gain is the exact inverse. Responses are power averages over third-
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -126,16 +127,19 @@ class Filter:
     gain_db: float
     q: float
 
+    @property
+    def logs(self) -> FloatArray:
+        """Logarithm of the frequency, gain, logarithm of Q."""
+        return np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
+
     def response_db(self, frequency_hz: npt.ArrayLike) -> FloatArray:
         """Gain at the given frequencies."""
-        values = np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
-        power = _power_response(self.kind, values, np.asarray(frequency_hz, np.float64))
+        power = _power_response(self.kind, self.logs, np.asarray(frequency_hz, np.float64))
         return np.asarray(10 * np.log10(power))
 
     def band_response_db(self, centre_hz: npt.ArrayLike = THIRD_OCTAVE_CENTRES_HZ) -> FloatArray:
         """Gain in third-octave bands, averaged as power."""
-        values = np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
-        return _band_response_db(self.kind, values, np.asarray(centre_hz, np.float64))
+        return _band_response_db(self.kind, self.logs, np.asarray(centre_hz, np.float64))
 
 
 @dataclass(frozen=True)
@@ -176,18 +180,18 @@ def fit(centre_hz: FloatArray, curve_db: FloatArray, deviation_db: FloatArray) -
         on top of those before.
     """
     problem = _Problem(centre_hz, curve_db, np.hypot(deviation_db, FLOOR_DB))
-    best = problem.refined(())
+    (best,) = problem.refined([()])
     for count in range(1, MOST_FILTERS + 1):
         if len(curve_db) < 3 * count + 3:
             break
         starts = problem.sets(count) if count <= _EXHAUSTIVE else problem.extensions(best)
-        better = min(map(problem.refined, starts), key=lambda found: found.misfit)
+        better = min(problem.refined(starts), key=lambda found: found.misfit)
         if best.misfit - better.misfit < price(len(curve_db)):
             break
         best = better
     kept = tuple(entry for entry in best.filters if abs(entry.gain_db) >= SMALLEST_GAIN_DB)
     if len(kept) < len(best.filters):
-        best = problem.refined(kept)
+        (best,) = problem.refined([kept])
     ordered = tuple(sorted(best.filters, key=lambda entry: entry.frequency_hz))
     return Shaping(ordered, best.level_db, best.residual_db, best.misfit)
 
@@ -239,26 +243,27 @@ class _Problem:
             for frequency in np.exp(np.arange(np.log(least), np.log(most), np.log(2) / 2))
             for q in ((0.7, 1.5) if kind == BELL else (0.71,))
         ]
-        responses = [shape.band_response_db(centre) for shape in self._shapes]
-        self._responses = np.array(responses) * self._weight
+        self._kinds = np.array([shape.kind for shape in self._shapes])
+        values = np.array([shape.logs for shape in self._shapes])
+        self._responses = _band_response_db(self._kinds, values, centre) * self._weight
 
     def sets(self, count: int) -> list[tuple[Filter, ...]]:
         """Of every mixture of kinds, the sets of so many filters that take away the most.
 
         All sets of a coarse grid of filters are tried, their gains taken as linear.
         """
-        kinds = np.array([list(_Q_RANGE).index(shape.kind) for shape in self._shapes])
-        chosen = np.array(list(combinations(range(len(kinds)), count)))
-        shelves = np.stack([(kinds[chosen] == kind).sum(axis=1) for kind in (1, 2)])
-        chosen, shelves = chosen[(shelves <= 1).all(axis=0)], shelves[:, (shelves <= 1).all(axis=0)]
+        chosen = np.array(list(combinations(range(len(self._shapes)), count)))
+        low, high = ((self._kinds == kind)[chosen].sum(axis=1) for kind in (LOW_SHELF, HIGH_SHELF))
+        allowed = (low <= 1) & (high <= 1)
+        chosen, mixture = chosen[allowed], (2 * low + high)[allowed]
         gram = self._responses @ self._responses.T
         gram += np.eye(len(gram)) / _GAIN_SPREAD_DB**2
         along = (self._responses @ (self._curve * self._weight))[chosen]
         gains = np.linalg.solve(gram[chosen[:, :, None], chosen[:, None, :]], along[..., None])
         taken = np.sum(along * gains[..., 0], axis=1)
         out = []
-        for mixture in np.unique(shelves, axis=1).T:
-            same = np.flatnonzero((mixture == shelves.T).all(axis=1))
+        for one in np.unique(mixture):
+            same = np.flatnonzero(mixture == one)
             for top in same[np.argsort(-taken[same])[:_STARTS]]:
                 shapes = [self._shapes[index] for index in chosen[top]]
                 out.append(
@@ -285,67 +290,85 @@ class _Problem:
             out.append((*known.filters, start))
         return out
 
-    def refined(self, filters: tuple[Filter, ...]) -> Shaping:
-        """All filters and the level fitted together, from where they stand.
+    def refined(self, starts: Sequence[tuple[Filter, ...]]) -> list[Shaping]:
+        """From every start, all of as many filters, these and the level fitted together.
 
-        Levenberg (1944) and Marquardt (1963); values that leave their range are put back.
+        Levenberg (1944) and Marquardt (1963), all starts at once, each at its own pace; values
+        that leave their range are put back.
         """
-        kinds = [entry.kind for entry in filters]
-        low, high = np.array([-30.0]), np.array([30.0])
-        start = np.zeros(1)
-        for entry in filters:
-            least, most = np.log([_FREQUENCY_RANGE_HZ[entry.kind], _Q_RANGE[entry.kind]]).T
-            low = np.concatenate([low, [least[0], -_GAIN_LIMIT_DB, least[1]]])
-            high = np.concatenate([high, [most[0], _GAIN_LIMIT_DB, most[1]]])
-            place = [np.log(entry.frequency_hz), entry.gain_db, np.log(entry.q)]
-            start = np.concatenate([start, place])
-        values = np.clip(start, low, high)
+        count = len(starts[0])
+        kinds = np.array([[entry.kind for entry in start] for start in starts], "U10")
+        values = np.zeros((len(starts), 1 + 3 * count))
+        low, high = np.full_like(values, -30.0), np.full_like(values, 30.0)
+        for row, start in enumerate(starts):
+            for index, entry in enumerate(start):
+                least, most = np.log([_FREQUENCY_RANGE_HZ[entry.kind], _Q_RANGE[entry.kind]]).T
+                at = slice(1 + 3 * index, 4 + 3 * index)
+                values[row, at] = entry.logs
+                low[row, at] = least[0], -_GAIN_LIMIT_DB, least[1]
+                high[row, at] = most[0], _GAIN_LIMIT_DB, most[1]
+        values = np.clip(values, low, high)
         left, slopes = self._linearised(kinds, values)
-        damping = 0.01
+        damping = np.full(len(starts), 0.01)
+        on = np.arange(len(starts))  # those that still move
         for _ in range(40):
-            square = slopes.T @ slopes
-            damped = square + damping * np.diag(np.diag(square)) + 1e-9 * np.eye(len(square))
-            moved = np.clip(values - np.linalg.solve(damped, slopes.T @ left), low, high)
-            left_there, slopes_there = self._linearised(kinds, moved)
-            gained = float(left @ left - left_there @ left_there)
-            if gained <= 0:
-                damping *= 5
-                if damping > 1e4:
-                    break
-                continue
-            values, left, slopes = moved, left_there, slopes_there
-            damping = max(damping / 4, 1e-6)
-            if gained < 1e-3:
+            across = slopes[on].swapaxes(1, 2)
+            square = across @ slopes[on]
+            unit = np.eye(values.shape[1])
+            damped = square + (damping[on, None, None] * square + 1e-9) * unit
+            step = np.linalg.solve(damped, across @ left[on, :, None])[..., 0]
+            moved = np.clip(values[on] - step, low[on], high[on])
+            left_there, slopes_there = self._linearised(kinds[on], moved)
+            gained = np.sum(left[on] ** 2, axis=1) - np.sum(left_there**2, axis=1)
+            better = gained > 0
+            to = on[better]
+            values[to], left[to], slopes[to] = (
+                each[better] for each in (moved, left_there, slopes_there)
+            )
+            damping[on] = np.where(better, np.maximum(damping[on] / 4, 1e-6), 5 * damping[on])
+            on = on[np.where(better, gained >= 1e-3, damping[on] <= 1e4)]
+            if len(on) == 0:
                 break
+        return [self._shaping(*each) for each in zip(kinds, values, left, strict=True)]
+
+    def _shaping(
+        self, kinds: npt.NDArray[np.str_], values: FloatArray, left: FloatArray
+    ) -> Shaping:
         built = tuple(
-            Filter(kind, float(np.exp(row[0])), float(row[1]), float(np.exp(row[2])))
+            Filter(str(kind), float(np.exp(row[0])), float(row[1]), float(np.exp(row[2])))
             for kind, row in zip(kinds, values[1:].reshape(-1, 3), strict=True)
         )
         residual = left[: len(self._curve)] / self._weight
         return Shaping(built, float(values[0]), residual, float(left @ left))
 
-    def _linearised(self, kinds: list[str], values: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """What is left in standard deviations, unusual values included, and its derivative."""
-        bands, count = len(self._curve), len(kinds)
-        model = np.full(bands, values[0])
-        slopes = np.zeros((bands + 2 * count + 1, len(values)))
-        slopes[:bands, 0] = -self._weight
-        slopes[-1, 0] = 1 / _LEVEL_SPREAD_DB
-        for index, (kind, row) in enumerate(zip(kinds, values[1:].reshape(-1, 3), strict=True)):
-            around = row + np.vstack([np.zeros(3), 1e-5 * np.eye(3)])
-            responses = _band_response_db(kind, around, self._centre)
-            model = model + responses[0]
-            rise = (responses[1:] - responses[0]) / 1e-5
-            slopes[:bands, 1 + 3 * index : 4 + 3 * index] = -(rise * self._weight).T
-            slopes[bands + index, 3 + 3 * index] = 1 / _Q_SPREAD
-            slopes[bands + count + index, 2 + 3 * index] = 1 / _GAIN_SPREAD_DB
-        usual = np.log([_USUAL_Q[kind] for kind in kinds])
-        unusual = [
-            (values[3::3] - usual) / _Q_SPREAD,
-            values[2::3] / _GAIN_SPREAD_DB,
-            values[:1] / _LEVEL_SPREAD_DB,
+    def _linearised(
+        self, kinds: npt.NDArray[np.str_], values: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """What is left in standard deviations, unusual values included, and its derivative.
+
+        Of every row of kinds and values.
+        """
+        (rows, count), bands = kinds.shape, len(self._curve)
+        each = values[:, 1:].reshape(rows, count, 3)
+        around = each[:, :, None] + np.vstack([np.zeros(3), 1e-5 * np.eye(3)])
+        responses = _band_response_db(kinds, around, self._centre)
+        rise = (responses[:, :, 1:] - responses[:, :, :1]) / 1e-5 * self._weight
+        model = values[:, :1] + responses[:, :, 0].sum(axis=1)
+        slopes = np.zeros((rows, bands + 2 * count + 1, values.shape[1]))
+        slopes[:, :bands, 0] = -self._weight
+        slopes[:, :bands, 1:] = -rise.reshape(rows, 3 * count, bands).swapaxes(1, 2)
+        one = np.arange(count)
+        slopes[:, bands + one, 3 + 3 * one] = 1 / _Q_SPREAD
+        slopes[:, bands + count + one, 2 + 3 * one] = 1 / _GAIN_SPREAD_DB
+        slopes[:, -1, 0] = 1 / _LEVEL_SPREAD_DB
+        usual = np.where(kinds == BELL, np.log(_USUAL_Q[BELL]), np.log(_USUAL_Q[LOW_SHELF]))
+        left = [
+            (self._curve - model) * self._weight,
+            (each[..., 2] - usual) / _Q_SPREAD,
+            each[..., 1] / _GAIN_SPREAD_DB,
+            values[:, :1] / _LEVEL_SPREAD_DB,
         ]
-        return np.concatenate([(self._curve - model) * self._weight, *unusual]), slopes
+        return np.concatenate(left, axis=1), slopes
 
 
 def _power_response(kind: str, values: FloatArray, frequency_hz: FloatArray) -> FloatArray:
@@ -370,9 +393,17 @@ def _power_response(kind: str, values: FloatArray, frequency_hz: FloatArray) -> 
     return np.asarray(a**2 * rising / falling)
 
 
-def _band_response_db(kind: str, values: FloatArray, centre_hz: FloatArray) -> FloatArray:
-    """Gain in third-octave bands, averaged as power, shape (..., bands)."""
+def _band_response_db(
+    kinds: npt.ArrayLike, values: FloatArray, centre_hz: FloatArray
+) -> FloatArray:
+    """Gain in third-octave bands, averaged as power, shape (..., bands).
+
+    ``kinds`` are those of the first axes of ``values``.
+    """
     inside = (centre_hz[:, None] * IN_BAND).ravel()
-    power = _power_response(kind, values, inside)
+    power = np.empty((*values.shape[:-1], len(inside)))
+    for kind in _Q_RANGE:
+        mine = np.asarray(kinds) == kind
+        power[mine] = _power_response(kind, values[mine], inside)
     mean = power.reshape(*power.shape[:-1], len(centre_hz), len(IN_BAND)).mean(axis=-1)
     return np.asarray(10 * np.log10(mean))

@@ -7,13 +7,13 @@ FAULTS: list[Fault] = [
         "mixcompare/statistics.py",
         ("tests/test_statistics.py",),
         ("tail = 100 * (1 - coverage) / 2", "tail = 100 * (1 - 0.6) / 2"),
-        ("np.cumsum(w[order]) - 0.5 * w[order]", "np.cumsum(w[order])"),
+        ("np.cumsum(w) - 0.5 * w, x", "np.cumsum(w), x"),
         ("(x - peak) / width) ** 2", "(x - peak) / (2 * width)) ** 2"),
         (
-            "starts[:, None] + np.arange(block_length)[None]",
-            "starts[:, None] + 0 * np.arange(block_length)[None]",
+            "(starts + np.arange(block_length)) % blocks",
+            "(starts + 0 * np.arange(block_length)) % blocks",
         ),
-        ("rng.integers(0, blocks, count)", "rng.integers(0, max(blocks - block_length, 1), count)"),
+        ("rng.integers(0, blocks, (", "rng.integers(0, max(blocks - block_length, 1), ("),
         ("free = max(blocks - 1, 1.0)", "free = max(blocks + 9, 1.0)"),
         ("* (1 + 1 / free) ** 0.5)", ")"),
         (
@@ -30,7 +30,7 @@ FAULTS: list[Fault] = [
             "mode = robust_mode(difference, weight, width)",
             "mode = float(np.average(difference, weights=weight))",
         ),
-        ("return few_blocks(seconds / _BLOCK_S) * draws", "return 0.7 * draws"),
+        ("few_blocks(seconds / _BLOCK_S) * draws", "0.7 * draws"),
         (
             "(gain + min(low, 0.0), gain + max(high, 0.0))",
             "(gain - max(high, 0.0), gain - 0.5 * min(low, 0.0))",
@@ -217,8 +217,8 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_tuning.py",),
         ("HARMONIC_BIAS_CENTS = -0.4", "HARMONIC_BIAS_CENTS = 1.4"),
         (
-            "draws = few_blocks(len(phasors) / block) * block_bootstrap(",
-            "draws = 0.5 * block_bootstrap(",
+            "few_blocks(len(phasors) / block) * np.degrees(drawn)",
+            "0.5 * np.degrees(drawn)",
         ),
         (
             "_wrapped(of_candidate - of_reference - aligned_cents)",

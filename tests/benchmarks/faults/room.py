@@ -60,7 +60,10 @@ FAULTS: list[Fault] = [
             "return CrossSpectra(self.candidate, self.reference,",
             "return CrossSpectra(self.reference, self.candidate,",
         ),
-        ("behind = (cross - direct @ auto) @ inverse", "behind = cross @ inverse"),
+        (
+            "behind = _product(cross - _product(direct, auto), inverse)",
+            "behind = _product(cross, inverse)",
+        ),
         (
             "turn = np.exp(-2j * np.pi / (speed * _SEGMENT))",
             "turn = np.exp(-2j * np.pi / _SEGMENT)",
@@ -325,10 +328,10 @@ FAULTS: list[Fault] = [
             "near, far = sign * (size - half), sign * (size + half + hidden)",
             "near, far = sign * (size - 0.2 * half), sign * (size + 0.2 * half)",
         ),
-        ("for q in (0.8, 0.9, 0.97)", "for q in (0.5, 0.6, 0.97)"),
+        ("pull, (0.8, 0.9, 0.97)", "pull, (0.5, 0.6, 0.97)"),
         ("factor = abs(10 ** (sign * size / 10) - 1)", "factor = abs(10 ** (size / 10) - 1)"),
         ("_LEAST_CHANGE_DB = 1.0", "_LEAST_CHANGE_DB = 4.0"),
-        ("q in (0.2, 0.8))", "q in (0.5, 0.5))"),
+        ("weight, (0.2, 0.25", "weight, (0.5, 0.25"),
     ),
     *each(
         "mixcompare/elements/change.py",

@@ -33,7 +33,7 @@ FAULTS: list[Fault] = [
         ("10 ** (-0.1 * band_range_db)", "10 ** (-0.05 * band_range_db)"),
         ("10 ** (-0.1 * frame_range_db)", "10 ** (-0.2 * frame_range_db)"),
         ("fourth / math.sqrt(70)", "fourth / math.sqrt(35)"),
-        ("step * (_peaks(density) - half)", "step * (half - _peaks(density))"),
+        ("step * (_peaks(picks @ smooth) - half)", "step * (half - _peaks(picks @ smooth))"),
         ("return min(found, key=abs)", "return min(found)"),
         ("w[inside])", "np.ones(inside.sum()))"),
         ("_AGREEING_SHARE = 1 / 3", "_AGREEING_SHARE = 1 / 1.05"),
