@@ -21,7 +21,7 @@ from mixcompare.features.grid import (
     LOWEST_SEMITONE,
     SEMITONE_FFT,
 )
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import UNMARKED, PartNotes
 from mixcompare.standards.bs1770 import k_weighting_sos
 from mixcompare.standards.iec61260 import band_weights, pitch_hz, semitone_edges_hz
 
@@ -31,6 +31,8 @@ _PARTIALS, _FALL = 16, 1.6
 """Partial k has the power k ** -1.6: the mean of sustained instruments, about -5 dB an octave."""
 _ATTACK_S = 0.04  # half of a soft attack; our choice
 _RELEASE_PER_S = 8.0  # natural logarithm of power, once the note has ended; our choice
+_PER_VELOCITY = 4.0
+"""Power by MIDI velocity, as written dynamics become: 40 dB a decade (SoundFont 2.04, 8.4.1)."""
 _WEIGHTING_RATE_HZ = 48_000  # of the table of BS.1770; the response hangs little on it
 
 
@@ -106,12 +108,13 @@ def _lines(frequency_hz: FloatArray, edges_hz: FloatArray, size: int) -> FloatAr
 def _course(notes: FloatArray, times_s: FloatArray) -> FloatArray:
     """Power of notes of one pitch over time."""
     out = np.zeros(len(times_s))
-    for onset_s, end_s in notes[:, :2]:
+    for onset_s, end_s, _, velocity in notes:
         first, last = np.searchsorted(times_s, [onset_s - _ATTACK_S, end_s + 1.0])
         time_s = times_s[first:last]
         rise = np.clip((time_s - onset_s + _ATTACK_S) / (2 * _ATTACK_S), 0, 1)
         fall = np.exp(-_RELEASE_PER_S * np.maximum(time_s - end_s, 0))
-        out[first:last] = np.maximum(out[first:last], rise * fall)
+        power = (velocity / UNMARKED) ** _PER_VELOCITY
+        out[first:last] = np.maximum(out[first:last], power * rise * fall)
     return out
 
 

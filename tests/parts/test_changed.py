@@ -16,9 +16,9 @@ NAMES = ("Flute", "Oboe", "Horn", "Trumpet", "Violin 1", "Violin 2", "Viola", "V
 
 def score() -> tuple[PartNotes, ...]:
     """Each part with onsets of its own."""
-    none = np.zeros((0, 3))
+    none = np.zeros((0, 4))
     return tuple(
-        PartNotes(name, np.array([[k + 0.1 * place, k + 0.6, 60.0] for k in range(20)]), none)
+        PartNotes(name, np.array([[k + 0.1 * place, k + 0.6, 60.0, 80.0] for k in range(20)]), none)
         for place, name in enumerate(NAMES)
     )
 
@@ -92,10 +92,10 @@ def test_families_of_instruments() -> None:
 
 
 def test_a_part_doubles_another_at_any_octave_and_not_the_other_way() -> None:
-    none = np.zeros((0, 3))
-    line = np.array([[k, k + 0.5, 60.0 + k] for k in range(8)])
-    some = line[::2] + [0, 0, 12]
-    other = line + [0, 0, 4]
+    none = np.zeros((0, 4))
+    line = np.array([[k, k + 0.5, 60.0 + k, 80.0] for k in range(8)])
+    some = line[::2] + [0, 0, 12, 0]
+    other = line + [0, 0, 4, 0]
     parts = [PartNotes(str(k), notes, none) for k, notes in enumerate((line, some, other))]
     expected = [[True, False, False], [True, True, False], [False, False, True]]
     assert doubles(parts, 0.6).tolist() == expected

@@ -62,7 +62,7 @@ def test_nothing_moved_in_an_unchanged_take_or_in_one_played_again() -> None:
 def test_a_part_that_doubles_the_one_that_moved_is_named_with_it() -> None:
     written = parts()
     figure = written[0]
-    above = figure.notes + [0.0, 0.0, 12.0]
+    above = figure.notes + [0.0, 0.0, 12.0, 0.0]
     score = (*written, type(figure)("piccolo", above, figure.others))
     found = levels(features(figure=5.0), score)
     (players,) = found.players
@@ -97,7 +97,9 @@ def test_without_a_score_or_with_one_part_only_there_are_no_levels() -> None:
 
 def test_a_part_that_rests_throughout_has_no_level_and_says_why() -> None:
     written = parts()
-    resting = type(written[0])("tuba", written[0].notes + [100.0, 100.0, 0.0], written[0].others)
+    resting = type(written[0])(
+        "tuba", written[0].notes + [100.0, 100.0, 0.0, 0.0], written[0].others
+    )
     found = levels(features(), (*written, resting))
     (tuba,) = [part for part in found.parts if part.name == "tuba"]
     assert tuba.level_db is None

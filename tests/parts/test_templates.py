@@ -8,17 +8,17 @@ import pytest
 from mixcompare.audio.recording import Recording
 from mixcompare.features import SEMITONE_RATE_HZ, Features
 from mixcompare.features.grid import HIGHEST_SEMITONE, LOWEST_SEMITONE
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import UNMARKED, PartNotes
 from mixcompare.parts.templates import k_weights, templates
 from mixcompare.standards.iec61260 import pitch_hz
 
 CENTRE_HZ = pitch_hz(np.arange(LOWEST_SEMITONE, HIGHEST_SEMITONE + 1))
 TIMES_S = np.arange(60) / 20
-NONE = np.zeros((0, 3))
+NONE = np.zeros((0, 4))
 
 
 def part(*notes: tuple[float, float, float]) -> PartNotes:
-    return PartNotes("part", np.array(notes), NONE)
+    return PartNotes("part", np.array([(*note, UNMARKED) for note in notes]), NONE)
 
 
 @pytest.mark.parametrize("pitch", [45, 57, 69, 81])
@@ -67,3 +67,11 @@ def test_the_k_weighting_is_that_of_the_standard() -> None:
     levels = 10 * np.log10(k_weights(np.array([997.0, 10_000.0])))
     assert levels[0] == pytest.approx(0.691, abs=0.02)
     assert levels[1] == pytest.approx(4.0, abs=0.1)
+
+
+def test_a_note_marked_softer_is_softer_by_the_curve_of_soundfonts() -> None:
+    # SoundFont 2.04, 8.4.1 (from memory): 40 dB for a tenth of the velocity.
+    marked = PartNotes("part", np.array([[0, 1, 69, 80.0], [1.5, 2.5, 69, 40.0]]), NONE)
+    (template,) = templates([marked], TIMES_S, CENTRE_HZ)
+    loud, soft = template[:, 12].sum(), template[:, 42].sum()
+    assert 10 * np.log10(loud / soft) == pytest.approx(40 * np.log10(2), abs=0.1)

@@ -10,7 +10,7 @@ from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.notes import UNMARKED, PartNotes
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from mixcompare.parts.levels import Levels, levels_of
@@ -24,7 +24,9 @@ VOICES = ("figure", "melody", "pad", "bass")
 def parts() -> tuple[PartNotes, ...]:
     """What the four voices play, by the program that plays it."""
     voices = {
-        name: np.array([[tone.start_s, tone.start_s + tone.length_s, tone.pitch] for tone in tones])
+        name: np.array(
+            [[tone.start_s, tone.start_s + tone.length_s, tone.pitch, UNMARKED] for tone in tones]
+        )
         for name, tones in synthetic.score(SEED, BARS).items()
     }
     return tuple(
