@@ -15,7 +15,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/fit.py",
         ("tests/parts/test_fit.py",),
-        ("of_candidate[:, count + part, self.change[part]] = 1", "pass"),
         ("return of_candidate - of_reference,", "return of_candidate + of_reference,"),
         ("of_candidate[:, 2 * count, self.tone] = self.hats", "pass"),
         ("energy=whole / whole.sum()", "energy=whole"),
