@@ -397,6 +397,7 @@ def test_bars_of_spans() -> None:
     assert bars.of([(2.55, 5.45)]) == ((4, 6),)
     assert bars.of([(2.7, 3.4)]) == ((4, 5),)
     assert bars.of([(2.9, 3.6)]) == ((5, 5),)
+    assert bars.of([(1.5, 2.0), (5.5, 6.0)]) == ((4, 4), (6, 6))
     assert bars.of([(0.0, 1.0), (9.5, 12.0)]) == ()
 
 
