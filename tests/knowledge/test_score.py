@@ -492,3 +492,11 @@ def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> 
     higher, left_out = score.over(_line(0.9)[1]).warnings
     assert "2 semitones lower than the score is written" in higher
     assert left_out == "Left out of the score, having no pitch: Cymbals, Tam-tam."
+
+
+def test_tempi_of_several_tracks_count_in_their_order(tmp_path: Path) -> None:
+    late = mido.MetaMessage("set_tempo", tempo=2_000_000, time=960)
+    early = mido.MetaMessage("set_tempo", tempo=1_000_000, time=480)
+    path = midi(tmp_path, [late], [early], [on(60, 0), off(60, 480), on(62, 0), off(62, 960)])
+    # Half a second, one second and two seconds a quarter.
+    assert Score.open(path).parts[0][1][:, :2].tolist() == [[0, 0.5], [0.5, 3.5]]
