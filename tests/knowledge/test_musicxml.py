@@ -85,6 +85,8 @@ def test_two_voices_and_two_staves(tmp_path: Path) -> None:
     lower = "<backup><duration>16</duration></backup><forward><duration>4</duration></forward>"
     score = opened(tmp_path, [FOUR + upper + lower + note("C3", 3)])
     assert heads(score) == [[0, 2, 76], [1, 4, 48], [2, 4, 77]]
+    half = "<backup><duration>8</duration></backup>"
+    assert heads(opened(tmp_path, [FOUR + upper + half + note("C3", 2)]))[1] == [2, 4, 48]
 
 
 def test_ties_make_one_note_and_join_nothing_else(tmp_path: Path) -> None:
@@ -95,6 +97,16 @@ def test_ties_make_one_note_and_join_nothing_else(tmp_path: Path) -> None:
     score = opened(tmp_path, [first, second, third])
     # The last C has nothing before it to join.
     assert heads(score) == [[0, 3, 60], [3, 8, 64], [3, 9, 67], [9, 10, 67], [10, 11, 60]]
+
+
+def test_ties_that_lead_nowhere_join_nothing(tmp_path: Path) -> None:
+    start, stop = '<tie type="start"/>', '<tie type="stop"/>'
+    struck = note("C4", 1, start) + note("C4", 1)  # struck again
+    late = note("D4", 1, start) + rest(1) + note("D4", 1, stop)
+    twice = note("E4", 1, start) + note("E4", 1, stop) + note("E4", 1, stop)
+    score = opened(tmp_path, [FOUR + struck + rest(2), late + rest(1), twice + rest(1)])
+    known = [[0, 1, 60], [1, 2, 60], [4, 5, 62], [6, 7, 62], [8, 10, 64], [10, 11, 64]]
+    assert heads(score) == known
 
 
 def test_a_tie_may_be_printed_only(tmp_path: Path) -> None:
@@ -133,6 +145,8 @@ def test_grace_notes_to_the_first_note_come_before_the_first_bar(tmp_path: Path)
     assert heads(score) == [[0, 0.125, 74], [0.125, 4.125, 72]]
     assert score.bars is not None
     assert score.bars.start_s[0] == pytest.approx(0.075)
+    slow = opened(tmp_path, [FOUR + '<sound tempo="60"/>' + grace + note("C5", 4)])
+    assert slow.parts[0][1][:, :2].tolist() == [[0, 0.125], [0.125, 4.125]]
 
 
 def test_tremolo_and_trill_are_one_note_and_cues_none(tmp_path: Path) -> None:

@@ -397,6 +397,7 @@ def test_bars_of_spans() -> None:
     assert bars.of([(2.55, 5.45)]) == ((4, 6),)
     assert bars.of([(2.7, 3.4)]) == ((4, 5),)
     assert bars.of([(2.9, 3.6)]) == ((5, 5),)
+    assert bars.of([(1.5, 2.0), (5.5, 6.0)]) == ((4, 4), (6, 6))
     assert bars.of([(0.0, 1.0), (9.5, 12.0)]) == ()
 
 
@@ -491,3 +492,11 @@ def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> 
     higher, left_out = score.over(_line(0.9)[1]).warnings
     assert "2 semitones lower than the score is written" in higher
     assert left_out == "Left out of the score, having no pitch: Cymbals, Tam-tam."
+
+
+def test_tempi_of_several_tracks_count_in_their_order(tmp_path: Path) -> None:
+    late = mido.MetaMessage("set_tempo", tempo=2_000_000, time=960)
+    early = mido.MetaMessage("set_tempo", tempo=1_000_000, time=480)
+    path = midi(tmp_path, [late], [early], [on(60, 0), off(60, 480), on(62, 0), off(62, 960)])
+    # Half a second, one second and two seconds a quarter.
+    assert Score.open(path).parts[0][1][:, :2].tolist() == [[0, 0.5], [0.5, 3.5]]
