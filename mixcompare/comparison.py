@@ -67,6 +67,15 @@ class Comparison:
         return self.results.measurements
 
     @property
+    def parts(self) -> list[dict[str, Any]]:
+        """The score's parts as in ``report.json``, a row each: level, interval, note lengths ...
+
+        Empty without a score; as it is, it makes a table of any library for tables.
+        """
+        rows: list[dict[str, Any]] = self.to_dict()["parts"]
+        return rows
+
+    @property
     def verdict(self) -> str:
         """The outcome in one sentence."""
         return self.results.verdict
@@ -180,7 +189,7 @@ def compare(
         The user's own map; otherwise it is found.
     score : path, optional
         MusicXML, MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts'
-        articulation is compared one by one, and findings name its bars.
+        levels and articulation are compared one by one, and findings name players and bars.
     progress : callable, optional
         Called with a few words before each step.
 

@@ -49,7 +49,8 @@ def add_to(commands: Commands) -> None:
         "--score",
         metavar="FILE",
         help="MusicXML (.musicxml, .mxl), MIDI file or table of notes (CSV: part, onset_s, end_s,"
-        " pitch) of the passage or its movement: compares every part's articulation, names bars",
+        " pitch) of the passage or its movement: names who plays what sticks out, and its bars;"
+        " compares every part's level and articulation",
     )
     parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"

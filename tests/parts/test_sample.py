@@ -42,6 +42,7 @@ def test_who_plays_the_loud_figure_is_told_by_name(compared: Comparison) -> None
 def test_every_part_is_in_the_report_with_its_level(compared: Comparison) -> None:
     report = compared.to_dict()
     jsonschema.validate(report, document.schema())
+    assert compared.parts == report["parts"]
     parts = {part["name"]: part for part in report["parts"]}
     assert len(parts) == 14
     loud = ("clarinets", "xylophone", "harp")
