@@ -148,19 +148,20 @@ def _cells(spectra: PairSpectra, parts: Sequence[PartNotes]) -> Cells:
     """The pair's semitones and the parts' templates, on a clock of its own."""
     semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
     centre_hz = spectra.centre_hz[semitones]
-    step = _step(len(spectra.times_s))
-    width = _SMOOTH_S * RATE_HZ * step / _STEP
+    every = _every(len(spectra.times_s))
+    step, width = _STEP * every, _SMOOTH_S * RATE_HZ
 
-    def coarser(power: FloatArray) -> FloatArray:
-        return np.asarray(ndimage.gaussian_filter1d(power, width, axis=-1)[..., ::step])
+    def coarser(power: FloatArray, every: int = every) -> FloatArray:
+        smooth = ndimage.gaussian_filter1d(power, width * every, axis=-1)
+        return np.asarray(smooth[..., :: _STEP * every])
 
     judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
     reference = coarser(spectra.reference[:, semitones].T)
-    written = templates(parts, spectra.times_s, centre_hz)
+    written = templates(parts, spectra.times_s[::every], centre_hz)
     # Plain tones speak at once: instruments that do not were heard as later than they are.
+    frames = np.array(_SHIFTS_S) * RATE_HZ / every
     shifted = (
-        coarser(ndimage.shift(written, (0, 0, shift_s * RATE_HZ), order=1, mode="nearest"))
-        for shift_s in _SHIFTS_S
+        coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
     )
     return cells_of(
         reference,
@@ -172,8 +173,9 @@ def _cells(spectra: PairSpectra, parts: Sequence[PartNotes]) -> Cells:
     )
 
 
-def _step(frames: int) -> int:
-    return max(_STEP, -(-frames // _MOST_FRAMES))
+def _every(frames: int) -> int:
+    """How many times coarser than usual the clock of so many frames is."""
+    return max(1, -(-frames // (_STEP * _MOST_FRAMES)))
 
 
 class _Orchestra:
@@ -270,9 +272,9 @@ class _Orchestra:
 
     def _coarse(self, energy: FloatArray) -> FloatArray:
         """Power of a change on the fit's cells."""
-        step = _step(len(self.spectra.times_s))
-        width = _SMOOTH_S * RATE_HZ * step / _STEP
-        smooth = ndimage.gaussian_filter1d(energy, width, axis=0)[::step]
+        every = _every(len(self.spectra.times_s))
+        smooth = ndimage.gaussian_filter1d(energy, _SMOOTH_S * RATE_HZ * every, axis=0)
+        smooth = smooth[:: _STEP * every]
         bands, frames = self.cells.reference.shape
         return np.asarray(smooth[:frames, :bands].T)
 
@@ -292,7 +294,8 @@ class _Orchestra:
             low, high = min(low, size.interval[0]), max(high, size.interval[1])
         full = np.zeros_like(self.spectra.reference)
         rows = np.minimum(
-            np.round(np.arange(len(full)) / _step(len(full))).astype(int), share.shape[1] - 1
+            np.round(np.arange(len(full)) / (_STEP * _every(len(full)))).astype(int),
+            share.shape[1] - 1,
         )
         full[:, : len(share)] = share.T[rows] * self.spectra.reference[:, : len(share)]
         interval = widened(level, (low, high), self.fitted.scatter_db)
