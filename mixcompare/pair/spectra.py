@@ -58,7 +58,7 @@ class PairSpectra:
     @cached_property
     def difference_db(self) -> FloatArray:
         """Level difference of every cell, shape (n, bands)."""
-        floor = 1e-9 * max(self.reference.max(), self.candidate.max())
+        floor = max(1e-9 * max(self.reference.max(), self.candidate.max()), 1e-30)
         return np.asarray(10 * np.log10((self.candidate + floor) / (self.reference + floor)))
 
     @cached_property

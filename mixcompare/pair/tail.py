@@ -116,8 +116,10 @@ def under_one_tail(
         still = np.where(judged, cells.candidate, cells.reference)
         cells = replace(cells, candidate=still, judged=judged)
     evened = levelled(cells)
-    by_db = 10 * np.log10(evened.candidate.sum() / max(cells.candidate.sum(), 1e-30))
-    return OneTail(evened, level_db - float(by_db)) if cells.audible.any() else None
+    if not cells.audible.any():
+        return None
+    by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
+    return OneTail(evened, level_db - float(by_db))
 
 
 class _Take:

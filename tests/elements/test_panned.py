@@ -106,7 +106,9 @@ def test_where_it_stood_and_where_it_stands() -> None:
     assert one.to_position == pytest.approx(0.6, abs=0.15)
 
 
-@pytest.mark.parametrize(("name", "level_db"), zip(sorted(PLACES), 3 * (5.0, -5.0), strict=True))
+@pytest.mark.parametrize(
+    ("name", "level_db"), list(zip(sorted(PLACES), 3 * (5.0, -5.0), strict=True))
+)
 def test_what_only_changed_its_level_was_not_panned(name: str, level_db: float) -> None:
     assert find_panned(pair_of(mixed(level_db={name: level_db}))) == ()
 
