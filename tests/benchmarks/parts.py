@@ -52,6 +52,7 @@ FloatArray = npt.NDArray[np.float64]
 CHANGES_DB = (5.0, -5.0, 4.0, -4.0, 6.0, -6.0)
 LIBRARIES = ("FluidR3_GM.sf2", "TimGM6mb.sf2", "MuseScore_General_Full.sf2")
 HEARD_DB = -20.0  # against the loudest section; softer ones are not asked for
+LEAST_DB = 1.0  # the just-noticeable difference of balance
 LONGER_S = 9.5  # room for a slower performance
 
 
@@ -179,14 +180,22 @@ def answers(
 
 
 def told_right(answer: Answer) -> list[bool]:
-    """Of every element that was told, surest first, whether one of its players moved that way."""
+    """Of every element that was told, surest first, whether one of its players moved so.
+
+    That is: was changed that way, or is as much louder or softer in the other library.
+    """
     told = sorted(
         zip(answer.levels.changes, answer.levels.players, strict=True),
         key=lambda one: -min(abs(edge) for edge in one[0].interval),
     )
     changes = answer.case.changes_db
     return [
-        any(changes.get(name, 0.0) * change.difference_db > 0 for name in players.names)
+        any(
+            changes.get(name, 0.0) * change.difference_db > 0
+            or abs(answer.truth_db[name]) >= LEAST_DB
+            and change.interval[0] <= answer.truth_db[name] <= change.interval[1]
+            for name in players.names
+        )
         for change, players in told
     ]
 
