@@ -72,8 +72,9 @@ class Comparison:
 
         Empty without a score; as it is, it makes a table of any library for tables.
         """
-        rows: list[dict[str, Any]] = self.to_dict()["parts"]
-        return rows
+        from mixcompare.report.document import parts_of
+
+        return parts_of(self.results)
 
     @property
     def verdict(self) -> str:

@@ -42,7 +42,7 @@ def places(
     spans_s: Sequence[Span], limit: int = 3, bars: Sequence[tuple[int, int]] | None = None
 ) -> str:
     """Spans as words, and bars: ``0:05-0:12 and 0:20-0:28 (bars 3-5 and 9)``."""
-    times = _listed([f"{clock(start)}-{clock(end)}" for start, end in spans_s], limit)
+    times = listed([f"{clock(start)}-{clock(end)}" for start, end in spans_s], limit)
     return f"{times} ({bars_named(bars, limit)})" if bars else times
 
 
@@ -50,10 +50,11 @@ def bars_named(bars: Sequence[tuple[int, int]], limit: int = 3) -> str:
     """Bars as words: ``bar 9`` or ``bars 3-5 and 9``."""
     one = len(bars) == 1 and bars[0][0] == bars[0][1]
     numbers = [f"{first}-{last}" if last > first else f"{first}" for first, last in bars]
-    return f"bar{'' if one else 's'} {_listed(numbers, limit)}"
+    return f"bar{'' if one else 's'} {listed(numbers, limit)}"
 
 
-def _listed(shown: list[str], limit: int) -> str:
-    if len(shown) > limit:
+def listed(shown: Sequence[str], limit: int | None = None) -> str:
+    """Words as a sentence has them: ``a, b and c``, or ``a and 2 more``."""
+    if limit is not None and len(shown) > limit:
         shown = [*shown[:limit], f"{len(shown) - limit} more"]
     return " and ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else "".join(shown)

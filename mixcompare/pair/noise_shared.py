@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
 from mixcompare.features import (
     BAND_RATE_HZ,
@@ -196,8 +195,6 @@ def _k_weighted(by_channel: FloatArray, channels: int) -> FloatArray:
     """K-weighted power that noise adds to every channel; nothing in more than two channels."""
     if channels > 2:
         return np.zeros(channels)
-    rate_hz = 48_000
-    below = np.minimum(THIRD_OCTAVE_CENTRES_HZ, 0.49 * rate_hz)
-    _, response = signal.sosfreqz(bs1770.k_weighting_sos(rate_hz), below, fs=rate_hz)
-    power: FloatArray = (np.abs(response[:, None]) ** 2 * by_channel).sum(axis=0)
+    weights = bs1770.k_weighting_power(THIRD_OCTAVE_CENTRES_HZ)
+    power: FloatArray = (weights[:, None] * by_channel).sum(axis=0)
     return power if channels == 2 else power.mean(keepdims=True)

@@ -235,8 +235,6 @@ class Pair:
         spectra = self.straightened
         if self.ride.moves:
             spectra = with_ride_undone(spectra, self.ride)
-        elif not self.ride.told.all():
-            spectra = not_judged(spectra, ~self.ride.told[:, None])
         return self._unclipped(spectra)
 
     def _unclipped(self, spectra: PairSpectra) -> PairSpectra:

@@ -151,7 +151,7 @@ def is_of(name: str, family: str) -> bool:
 
 def together(parts: Sequence[PartNotes], least: float) -> npt.NDArray[np.bool_]:
     """Which parts attack together: so many of either's onsets are common; shape (parts, parts)."""
-    onsets = [set(np.round(part.notes[:, 0] / _TOGETHER_S).astype(int).tolist()) for part in parts]
+    onsets = [set(_places(part).tolist()) for part in parts]
     near = np.eye(len(parts), dtype=bool)
     for one, other in combinations(range(len(parts)), 2):
         either = len(onsets[one] | onsets[other])

@@ -20,7 +20,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import signal
 
-from mixcompare.parts.templates import k_weights
+from mixcompare.standards.bs1770 import k_weighting_power
+from mixcompare.statistics import block_counts
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -34,7 +35,7 @@ _BACKGROUND = 1e-5
 _QUICK, _START, _STEPS = 15, 25, 14  # updates, updates, steps
 _MOST_STEP_DB = 6.0
 _SCATTER_FROM = 5  # step from which the scatter is the residuals' own
-_CELLS_PER_NOTE = 25.0
+CELLS_PER_NOTE = 25.0
 """Neighbouring cells are one note: so many tell what one would."""
 # Priors, standard deviations in dB: chosen on three movements.
 _STEP_DB, _OWN_STEP_DB, _TONE_STEP_DB, _CHANGE_DB = 6.0, 2.0, 3.0, 6.0
@@ -303,7 +304,7 @@ class _Problem:
             for directions, away, deviation in kinds:
                 # A cell that lies far off counts less (Huber-like: soft L1).
                 weight = self.cells.heard / np.sqrt(1 + (away / deviation) ** 2)
-                weight = (weight / (deviation**2 * _CELLS_PER_NOTE))[:, None, inside]
+                weight = (weight / (deviation**2 * CELLS_PER_NOTE))[:, None, inside]
                 gram = (share * weight) @ share.transpose(0, 2, 1)
                 pull = (share * weight * away[:, None, inside]).sum(axis=2)
                 flat = directions.reshape(-1, self.size)
@@ -320,14 +321,12 @@ class _Problem:
         prior = self._prior(values, own)
         squares, alongs = self._normal(values, scatter, shape, blocks=True)
         covariance = np.linalg.inv(squares.sum(axis=0) + prior)
-        rng = np.random.default_rng(0)
         draws = []
-        for _ in range(_DRAWS):
-            count = np.bincount(rng.integers(0, _BLOCKS, _BLOCKS), minlength=_BLOCKS)
+        for count in block_counts(_BLOCKS, _DRAWS):
             square, along = np.tensordot(count, squares, 1), count @ alongs
             draws.append(np.linalg.solve(square + prior, along - prior @ values))
         gains = np.exp(self.hats @ values[self.gain].T / _DB).T
-        weight = k_weights(self.cells.centre_hz)
+        weight = k_weighting_power(self.cells.centre_hz)
         energy = np.einsum("pf,pft,f->pf", gains, self.cells.in_reference, weight)
         heavy = energy / np.maximum(energy.sum(axis=1, keepdims=True), 1e-30)
         told = np.zeros((self.parts, self.size))

@@ -103,16 +103,6 @@ class Players:
     names: tuple[str, ...] = ()
     family: str | None = None
 
-    @property
-    def spoken(self) -> str:
-        """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
-        if self.family:
-            return f"{self.family} ({', '.join(self.names)})"
-        if len(self.names) < 2:
-            return "".join(f"{name} part" for name in self.names)
-        first = ", ".join(self.names[:-1])
-        return f"{first} and {self.names[-1]} parts"
-
 
 @dataclass(frozen=True)
 class Levels:
@@ -135,42 +125,52 @@ class Levels:
 def levels_of(pair: Pair, split: Split) -> Levels | None:
     """Levels of all written parts; None without a score, or for too short a passage."""
     parts = tuple(part for part in pair.match.parts if len(part.notes))
-    spectra = ground(pair)[0] if pair.same_take else pair.of_elements
-    if len(parts) < 2 or len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
+    if len(parts) < 2:
         return None
-    cells = _cells(spectra, parts)
+    spectra = ground(pair)[0] if pair.same_take else pair.of_elements
+    if len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
+        return None
+    played = _played(spectra, parts)
+    cells = _cells(spectra, played)
     if not cells.heard.any():
         return None
-    return _Orchestra(pair, split, spectra, cells, parts).levels()
+    return _Orchestra(pair, split, spectra, played, cells, parts).levels()
 
 
-def _cells(spectra: PairSpectra, parts: Sequence[PartNotes]) -> Cells:
-    """The pair's semitones and the parts' templates, on a clock of its own."""
+def _played(spectra: PairSpectra, parts: Sequence[PartNotes]) -> FloatArray:
+    """The parts' templates on the cells' clock, moved as a whole to where the reference has them.
+
+    Plain tones speak at once: instruments that do not were heard as later than they are.
+    """
     semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
     centre_hz = spectra.centre_hz[semitones]
     every = _every(len(spectra.times_s))
-    step, width = _STEP * every, _SMOOTH_S * RATE_HZ
-
-    def coarser(power: FloatArray, every: int = every) -> FloatArray:
-        smooth = ndimage.gaussian_filter1d(power, width * every, axis=-1)
-        return np.asarray(smooth[..., :: _STEP * every])
-
-    judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
-    reference = coarser(spectra.reference[:, semitones].T)
+    reference = _coarser(spectra.reference[:, semitones].T, every)
     written = templates(parts, spectra.times_s[::every], centre_hz)
-    # Plain tones speak at once: instruments that do not were heard as later than they are.
     frames = np.array(_SHIFTS_S) * RATE_HZ / every
     shifted = (
-        coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
+        _coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
     )
-    return cells_of(
-        reference,
-        coarser(spectra.candidate[:, semitones].T),
-        min(shifted, key=lambda played: misfit(reference, played, centre_hz)),
-        centre_hz,
-        RATE_HZ / step,
-        judged,
+    return min(shifted, key=lambda played: misfit(reference, played, centre_hz))
+
+
+def _cells(spectra: PairSpectra, played: FloatArray) -> Cells:
+    """The pair's semitones and the parts' templates, on a clock of their own."""
+    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
+    every = _every(len(spectra.times_s))
+    step = _STEP * every
+    judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
+    reference, candidate = (
+        _coarser(power[:, semitones].T, every) for power in (spectra.reference, spectra.candidate)
     )
+    centre_hz = spectra.centre_hz[semitones]
+    return cells_of(reference, candidate, played, centre_hz, RATE_HZ / step, judged)
+
+
+def _coarser(power: FloatArray, every: int) -> FloatArray:
+    """Power on the cells' clock, from one that is so many times finer than usual."""
+    smooth = ndimage.gaussian_filter1d(power, _SMOOTH_S * RATE_HZ * every, axis=-1)
+    return np.asarray(smooth[..., :: _STEP * every])
 
 
 def _every(frames: int) -> int:
@@ -186,12 +186,14 @@ class _Orchestra:
         pair: Pair,
         split: Split,
         spectra: PairSpectra,
+        played: FloatArray,
         cells: Cells,
         parts: tuple[PartNotes, ...],
     ) -> None:
         self.one_take = pair.same_take
         self.own = pair.of_elements
-        self.split, self.spectra, self.cells, self.parts = split, spectra, cells, parts
+        self.split, self.spectra, self.parts = split, spectra, parts
+        self.played, self.cells = played, cells
         self.fitted: Fitted = fit(cells)
         self.moved = moved_in(self.fitted, parts)
         # What the elements leave is what the other parts did.
@@ -221,7 +223,7 @@ class _Orchestra:
         for change in self.split.changes:
             share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
             spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
-        return fit(_cells(spectra, self.parts))
+        return fit(_cells(spectra, self.played))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
         """The same, with who doubles them and is too covered to tell, or moves too."""
@@ -272,11 +274,8 @@ class _Orchestra:
 
     def _coarse(self, energy: FloatArray) -> FloatArray:
         """Power of a change on the fit's cells."""
-        every = _every(len(self.spectra.times_s))
-        smooth = ndimage.gaussian_filter1d(energy, _SMOOTH_S * RATE_HZ * every, axis=0)
-        smooth = smooth[:: _STEP * every]
-        bands, frames = self.cells.reference.shape
-        return np.asarray(smooth[:frames, :bands].T)
+        bands = len(self.cells.centre_hz)
+        return _coarser(energy[:, :bands].T, _every(len(self.spectra.times_s)))
 
     def _change(self, moved: Moved) -> Change:
         """A set that moved, as an element on the pair's own cells."""

@@ -14,6 +14,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, stats
 
+from mixcompare.parts.fit import CELLS_PER_NOTE
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -24,7 +26,6 @@ _DRAWS = (np.arange(9) + 0.5) / 9  # quantiles of a share; resolution
 _SHARES = np.linspace(0.01, 0.99, 50)  # resolution
 _CHANGES_DB = np.arange(-15, 15.01, 0.25)  # resolution, and the largest change that is told
 _NOT_ITS_OWN, _ITS_OWN = 0.15, 0.2  # shares; our judgement
-_CELLS_PER_NOTE = 25.0  # as in the fit
 _LEAST_CELLS = 100  # four notes
 _LEAST_SPREAD_DB = 0.3  # of one cell
 _SMOOTH_BANDS = 4.0
@@ -78,7 +79,7 @@ def size_of(
         moved = 10 * np.log10(1 + drawn * (10 ** (change_db / 10) - 1))
         # Student's t with two degrees of freedom: notes are played louder and softer besides.
         likely = (1 + ((away - moved) / spread) ** 2) ** -1.5
-        likelihood[index] = np.log(likely.mean(axis=1) + 1e-6).sum() / _CELLS_PER_NOTE
+        likelihood[index] = np.log(likely.mean(axis=1) + 1e-6).sum() / CELLS_PER_NOTE
     best = int(likelihood.argmax())
     inside = _CHANGES_DB[likelihood > likelihood[best] - 1.92]  # half of chi-squared's 95 %
     return Size(float(_CHANGES_DB[best]), (float(inside[0]) - 0.125, float(inside[-1]) + 0.125))

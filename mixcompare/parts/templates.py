@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, signal
+from scipy import ndimage
 
 from mixcompare.features.grid import (
     ANALYSIS_RATE_HZ,
@@ -22,8 +22,13 @@ from mixcompare.features.grid import (
     SEMITONE_FFT,
 )
 from mixcompare.knowledge.notes import UNMARKED, PartNotes
-from mixcompare.standards.bs1770 import k_weighting_sos
-from mixcompare.standards.iec61260 import band_weights, pitch_hz, semitone_edges_hz
+from mixcompare.standards.bs1770 import k_weighting_power
+from mixcompare.standards.iec61260 import (
+    band_weights,
+    hz_to_pitch,
+    pitch_hz,
+    semitone_edges_hz,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -33,7 +38,6 @@ _ATTACK_S = 0.04  # half of a soft attack; our choice
 _RELEASE_PER_S = 8.0  # natural logarithm of power, once the note has ended; our choice
 _PER_VELOCITY = 4.0
 """Power by MIDI velocity, as written dynamics become: 40 dB a decade (SoundFont 2.04, 8.4.1)."""
-_WEIGHTING_RATE_HZ = 48_000  # of the table of BS.1770; the response hangs little on it
 
 
 def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatArray) -> FloatArray:
@@ -53,14 +57,14 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
     ndarray, shape (parts, bands, n)
         Each part with a K-weighted energy of one; zero for a part without a note there.
     """
-    bands = np.round(69 + 12 * np.log2(centre_hz / 440)).astype(int) - LOWEST_SEMITONE
+    bands = np.round(hz_to_pitch(centre_hz)).astype(int) - LOWEST_SEMITONE
     combs = {
         pitch: _comb(pitch)[bands]
         for pitch in {int(note[2]) for part in parts for note in part.notes}
     }
     out = np.zeros((len(parts), len(centre_hz), len(times_s)))
     low = centre_hz < LONG_WINDOW_BELOW_HZ
-    weight = k_weights(centre_hz)
+    weight = k_weighting_power(centre_hz)
     for row, part in zip(out, parts, strict=True):
         for pitch in np.unique(part.notes[:, 2]):
             course = _course(part.notes[part.notes[:, 2] == pitch], times_s)
@@ -70,13 +74,6 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
         )
         row /= max(float((weight @ row).sum()), 1e-30)
     return out
-
-
-def k_weights(frequency_hz: FloatArray) -> FloatArray:
-    """Power of the K weighting (BS.1770-5) at the given frequencies."""
-    sections = k_weighting_sos(_WEIGHTING_RATE_HZ)
-    _, response = signal.sosfreqz(sections, frequency_hz, fs=_WEIGHTING_RATE_HZ)
-    return np.asarray(np.abs(response) ** 2)
 
 
 def _comb(pitch: int) -> FloatArray:
@@ -97,10 +94,8 @@ def _lines(frequency_hz: FloatArray, edges_hz: FloatArray, size: int) -> FloatAr
     """Power of sines in bands, shape (sines, bands), by the main lobe of a Hann window."""
     bins = size // 2 + 1
     away = np.arange(bins) - frequency_hz[:, None] * size / ANALYSIS_RATE_HZ
-    near = np.abs(away) < 2
-    lobe = np.sinc(away) / np.where(near & (np.abs(np.abs(away) - 1) > 1e-6), 1 - away**2, 1)
-    lobe = np.where(np.abs(np.abs(away) - 1) <= 1e-6, 0.5, lobe)
-    power = np.where(near, lobe**2, 0.0)
+    lobe = np.sinc(away) + (np.sinc(away - 1) + np.sinc(away + 1)) / 2
+    power = np.where(np.abs(away) < 2, lobe**2, 0.0)
     power /= power.sum(axis=1, keepdims=True)
     return np.asarray(power @ band_weights(edges_hz, ANALYSIS_RATE_HZ / size, bins))
 

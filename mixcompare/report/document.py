@@ -68,7 +68,7 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
             for aspect, measured in results.measurements.items()
         },
         "findings": [plain(finding) for finding in results.findings],
-        "parts": _parts(results),
+        "parts": parts_of(results),
         "stems": [],
         "detectable": [plain(least) for least in results.detectable],
         "unseen": results.unseen,
@@ -78,7 +78,7 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
     }
 
 
-def _parts(results: Results) -> list[Json]:
+def parts_of(results: Results) -> list[Json]:
     """What is known of the parts of a score: their levels, and how their notes are held."""
     of_balance, of_articulation = (
         found.difference if found is not None else None

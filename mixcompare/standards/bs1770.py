@@ -52,6 +52,13 @@ def k_weighting_sos(sample_rate_hz: float) -> FloatArray:
     return np.array([[*shelf.b, *shelf.a], [*(gain * here.b), *here.a]])
 
 
+def k_weighting_power(frequency_hz: FloatArray) -> FloatArray:
+    """Factors of the K weighting on power, at frequencies under half of the table's 48 kHz."""
+    sections = k_weighting_sos(_TABLE_RATE_HZ)
+    _, response = signal.sosfreqz(sections, frequency_hz, fs=_TABLE_RATE_HZ)
+    return np.asarray(np.abs(response) ** 2)
+
+
 def _nyquist_gain(denominator: FloatArray) -> float:
     """Gain at half the sample rate of a second-order high pass with the numerator 1, -2, 1."""
     return float(4 / (1 - denominator[1] + denominator[2]))

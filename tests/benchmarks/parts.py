@@ -22,6 +22,7 @@ import numpy.typing as npt
 from scipy import ndimage, signal
 
 from mixcompare.alignment import align
+from mixcompare.aspects.balance.words import players_named
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
@@ -251,7 +252,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for name, answer in found:
         answered.append(answer)
         told = "; ".join(
-            f"{players.spoken or 'nobody'} {change.difference_db:+.1f}"
+            f"{players_named(players) or 'nobody'} {change.difference_db:+.1f}"
             f" ({change.interval[0]:.1f} to {change.interval[1]:.1f})"
             for change, players in zip(answer.levels.changes, answer.levels.players, strict=True)
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from mixcompare.aspects.balance.words import players_named
 from mixcompare.elements.take import split_pair
 from mixcompare.parts.levels import Levels, Players, levels_of, widened
 from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
@@ -67,7 +68,7 @@ def test_a_part_that_doubles_the_one_that_moved_is_named_with_it() -> None:
     found = levels(features(figure=5.0), score)
     (players,) = found.players
     assert players.names == ("figure", "piccolo")
-    assert players.spoken == "figure and piccolo parts"
+    assert players_named(players) == "figure and piccolo parts"
 
 
 def test_parts_of_one_line_cannot_be_told_apart() -> None:
@@ -117,7 +118,7 @@ def test_a_part_that_rests_throughout_has_no_level_and_says_why() -> None:
     ],
 )
 def test_players_are_named(players: Players, spoken: str) -> None:
-    assert players.spoken == spoken
+    assert players_named(players) == spoken
 
 
 def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_scatter() -> None:

@@ -87,4 +87,4 @@ def test_the_parts_of_a_report_need_their_fields(results):
         difference = watched(found.difference, set(), (owner, name))
         measurements = {"articulation": replace(found, difference=difference)}
         with pytest.raises(AttributeError, match="was renamed"):
-            document._parts(replace(results, measurements=measurements))
+            document.parts_of(replace(results, measurements=measurements))

@@ -11,7 +11,7 @@ from mixcompare.aspects.articulation.values import (
     Stretch,
     VoiceArticulation,
 )
-from mixcompare.findings import Finding, joined_spans, size_in_jnd
+from mixcompare.findings import Finding, joined_spans, listed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.confidence import evidence
 
@@ -66,7 +66,7 @@ def _together(names: Sequence[str]) -> str:
     """So many names as a sentence bears."""
     if len(names) > _MOST_NAMES:
         names = [*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more parts"]
-    return _listed(names)
+    return listed(names)
 
 
 def playing_alike(parts: Sequence[VoiceArticulation]) -> list[list[VoiceArticulation]]:
@@ -104,9 +104,9 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         words = "more detached" if detached else "more connected"
     else:
         words = f"{manners[0]}, where the reference is {manners[1]}"
-    names = _listed([f"the {voice.name}" for voice in group])
-    held = _listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
-    before = _listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
+    names = listed([f"the {voice.name}" for voice in group])
+    held = listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
+    before = listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
     text = (
         f"The notes of {names} are held for {held} of their length against {before} in the"
         f" reference: {words}."
@@ -129,10 +129,6 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         text=text,
         advice=_advice(names if group[0].written else None, detached, same_take),
     )
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ...]:

@@ -27,7 +27,7 @@ from mixcompare.aspects.balance.values import (
     BalanceMeasurement,
     Element,
 )
-from mixcompare.aspects.balance.words import element_finding, local_finding
+from mixcompare.aspects.balance.words import element_finding, local_finding, players_named
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import Description, describe, own_cells
@@ -181,7 +181,7 @@ def _element(
     who: Players,
 ) -> Element:
     return Element(
-        name=who.spoken or found.subject,
+        name=players_named(who) or found.subject,
         kind=PART if who.names else found.kind,
         players=who.names,
         difference_db=change.difference_db,

@@ -6,10 +6,11 @@ from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import AGAINST, PART, BalanceDifference, Element
 from mixcompare.elements.describe import FIGURE
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Finding, places, size_in_jnd, steps_of_dynamics
+from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
+from mixcompare.parts.levels import Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
 
@@ -21,6 +22,14 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
     decimals = 1 if high - low < 3 else 0
     between = f"between {low:.{decimals}f} and {high:.{decimals}f}"
     return f"{abs(difference_db):.{decimals}f} dB ({between})"
+
+
+def players_named(players: Players) -> str:
+    """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
+    if players.family:
+        return f"{players.family} ({', '.join(players.names)})"
+    names = listed(players.names)
+    return f"{names} part{'s' * (len(players.names) > 1)}" if names else ""
 
 
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
@@ -75,20 +84,20 @@ def _sentence(element: Element) -> str:
             f" Or else what plays besides it stands {other}: which of the two moved can't be"
             " told, for they weigh about the same."
         )
-    it = "They" if len(element.players) > 1 else "It"
+    it, s = ("They", "") if len(element.players) > 1 else ("It", "s")
     heard = element.reference_audible_share, element.candidate_audible_share
     if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
         text += (
             f" {it} can be heard through the rest {_percent(heard[1])} of the time"
-            f" {it.lower()} play{'s' * (it == 'It')},"
+            f" {it.lower()} play{s},"
             f" against {_percent(heard[0])} in the reference."
         )
     else:
         shares = element.reference_loudness_share, element.candidate_loudness_share
         if round(100 * shares[0]) != round(100 * shares[1]):
             text += (
-                f" {it} take{'s' * (it == 'It')} {_percent(shares[1])} of the loudness while"
-                f" {it.lower()} play{'s' * (it == 'It')}, against {_percent(shares[0])} in the"
+                f" {it} take{s} {_percent(shares[1])} of the loudness while"
+                f" {it.lower()} play{s}, against {_percent(shares[0])} in the"
                 " reference."
             )
     return text

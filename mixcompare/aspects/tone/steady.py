@@ -8,7 +8,7 @@ import numpy.typing as npt
 from mixcompare.aspects.tone.about import NOISE, TONE
 from mixcompare.aspects.tone.cuts import LOW_CUT, PER_ORDER_DB, Cut
 from mixcompare.aspects.tone.values import SteadyNoise
-from mixcompare.findings import Finding, size_in_jnd
+from mixcompare.findings import Finding, listed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.hiss import HISS_FROM_HZ
@@ -65,8 +65,7 @@ def noise_finding(noise: SteadyNoise, pair: Pair) -> Finding:
     whose, other = ("candidate", "reference") if added else ("reference", "candidate")
     around = (noise.over_db - _NOISE_WITHIN_DB, noise.over_db + _NOISE_WITHIN_DB)
     if noise.kind == "hum":
-        *first, last = [f"{hz:.0f}" for hz in noise.lines_hz]
-        lines = f"{', '.join(first)} and {last} Hz" if first else f"{last} Hz"
+        lines = f"{listed([f'{hz:.0f}' for hz in noise.lines_hz])} Hz"
         where, subject = f"at {lines}", f"hum at {lines}"
         advice = (
             f"Look for a ground loop or a mains cable beside a signal cable, or take {lines} out"

@@ -45,7 +45,7 @@ FAULTS: list[Fault] = [
         ("max(joined[-1][1], end)", "end"),
         ("whole = round(seconds)", "whole = int(seconds)"),
         ("len(shown) - limit} more", "len(shown)} more"),
-        ("_listed(numbers, limit)", "_listed(numbers, 99)"),
+        ("{listed(numbers, limit)}", "{listed(numbers, 99)}"),
         ("if last > first else", "if last >= first else"),
         ("and bars[0][0] == bars[0][1]", "and bars[0][0] < bars[0][1]"),
     ),

@@ -30,8 +30,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
         (
-            "{'s' * (it == 'It')} {_percent(shares[1])} of",
-            "{'s' * (it == 'It')} {_percent(shares[0])} of",
+            "take{s} {_percent(shares[1])} of",
+            "take{s} {_percent(shares[0])} of",
             "shares in a sentence exchanged",
         ),
     ),

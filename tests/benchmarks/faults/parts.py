@@ -9,7 +9,7 @@ FAULTS: list[Fault] = [
         ("_PARTIALS, _FALL = 16, 1.6", "_PARTIALS, _FALL = 16, 0.6"),
         ("_RELEASE_PER_S = 8.0", "_RELEASE_PER_S = 2.0"),
         ("row /= max(float((weight @ row).sum()), 1e-30)", "row /= max(float(row.sum()), 1e-30)"),
-        ("power = np.where(near, lobe**2, 0.0)", "power = np.where(near, lobe, 0.0)"),
+        ("lobe**2, 0.0)", "lobe, 0.0)"),
         ("time_s - onset_s + _ATTACK_S", "time_s - onset_s - 1.0"),
     ),
     *each(

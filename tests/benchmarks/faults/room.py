@@ -215,8 +215,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/words.py",
         ("tests/aspects/test_articulation.py",),
         (
-            'held = _listed([f"{100 * stretch.candidate_ratio:.0f} %"',
-            'held = _listed([f"{100 * stretch.reference_ratio:.0f} %"',
+            'held = listed([f"{100 * stretch.candidate_ratio:.0f} %"',
+            'held = listed([f"{100 * stretch.reference_ratio:.0f} %"',
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
         ("if not voices and not same_take:", "if not voices and same_take:"),
@@ -310,7 +310,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
-        ("(it == 'It')} {_percent(shares[1])} of", "(it == 'It')} {_percent(shares[0])} of"),
+        ("take{s} {_percent(shares[1])} of", "take{s} {_percent(shares[0])} of"),
         ("rest {_percent(heard[1])} of", "rest {_percent(heard[0])} of"),
         ("{element.kind}_{'louder' if louder else", "{element.kind}_{'louder' if not louder else"),
         ("register_{'louder' if louder else", "register_{'louder' if not louder else"),
