@@ -9,7 +9,7 @@ from scipy import signal
 
 from mixcompare.aspects.tone import cuts
 from mixcompare.aspects.tone.cuts import HIGH_CUT, LOW_CUT, Cut
-from mixcompare.aspects.tone.shaping import HIGH_SHELF, LOW_SHELF, Filter
+from mixcompare.aspects.tone.filters import HIGH_SHELF, LOW_SHELF, Filter
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 
 FloatArray = npt.NDArray[np.float64]

@@ -7,7 +7,8 @@ import pytest
 from scipy import signal
 
 from mixcompare.aspects.tone import shaping
-from mixcompare.aspects.tone.shaping import BELL, HIGH_SHELF, LOW_SHELF, Filter, Line
+from mixcompare.aspects.tone.filters import BELL, HIGH_SHELF, LOW_SHELF, Filter
+from mixcompare.aspects.tone.shaping import Line
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests.aspects.stereo_music import response_db
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.aspects.tone import shaping
+from mixcompare.aspects.tone import filters, shaping
 from mixcompare.fields import KEPT, NOT_IN_REPORT, SIGNED, labelled, within
 
 FloatArray = npt.NDArray[np.float64]
@@ -81,7 +81,7 @@ class Cut:
 
     def band_response_db(self, centre_hz: FloatArray) -> FloatArray:
         """The same in third-octave bands, averaged as power."""
-        inside = (centre_hz[:, None] * shaping.IN_BAND).ravel()
+        inside = (centre_hz[:, None] * filters.IN_BAND).ravel()
         power = 10 ** (-abs(self.response_db(inside)) / 10).reshape(len(centre_hz), -1)
         sign = -1.0 if self.in_candidate else 1.0
         return np.asarray(-sign * 10 * np.log10(power.mean(axis=1)))
@@ -213,7 +213,7 @@ def _nearest(
     sign = np.sign(cut.slope_db_per_octave)
     slopes_db = sign * np.clip(slopes_db, _SLOPES_DB[0], _SLOPES_DB[-1])
     corner, slope = (grid.ravel() for grid in np.meshgrid(corners_hz, slopes_db))
-    inside = (centre_hz[:, None] * shaping.IN_BAND).ravel()
+    inside = (centre_hz[:, None] * filters.IN_BAND).ravel()
     fine = _response_db(cut.kind, corner, slope, inside, cut.rate_hz)
     power = 10 ** (-np.abs(fine) / 10).reshape(len(corner), len(centre_hz), -1).mean(axis=2)
     left = curve + sign * 10 * np.log10(power)

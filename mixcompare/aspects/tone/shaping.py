@@ -1,12 +1,4 @@
-"""Broad shapes in a tone curve: its tilt, and the few bells and shelves that describe it.
-
-Conventions
------------
-A filter has a frequency, a gain in dB and a Q, with the analogue prototypes that are in general
-use (Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients", 1994, also
-published as a W3C note, 2021): a bell reaches its gain at its frequency, a shelf half its gain.
-The opposite gain is the exact inverse. Responses are power averages over third-octave bands.
-"""
+"""Broad shapes in a tone curve: its tilt, and the few bells and shelves that describe it."""
 
 from __future__ import annotations
 
@@ -18,6 +10,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.aspects.tone.filters import BELL, HIGH_SHELF, LOW_SHELF, Filter, band_response_db
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import interval
 
@@ -27,7 +20,6 @@ BoolArray = npt.NDArray[np.bool_]
 TILT_RANGE_HZ = (90.0, 11_000.0)
 """Third-octave bands from 100 Hz to 10 kHz."""
 
-BELL, LOW_SHELF, HIGH_SHELF = "bell", "low_shelf", "high_shelf"
 MOST_FILTERS = 5  # our choice
 SMALLEST_GAIN_DB = 0.7
 """A filter with less gain is left out: half the just-noticeable difference of tone."""
@@ -48,8 +40,6 @@ _PER_PARAMETER = 2.0  # times ln(bands): twice the criterion of Schwarz (1978)
 _TILT_SHARE = 0.6  # of the curve, before it is called a tilt
 # Cost: so many filters are tried in all combinations, each kind of mixture from so many starts.
 _EXHAUSTIVE, _STARTS = 3, 3
-# Resolution: three points within a third octave.
-IN_BAND = 10 ** (0.1 * np.array([-0.35, 0.0, 0.35]))
 _OCTAVES = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000.0)
 
 
@@ -109,37 +99,6 @@ def _weighted_line(level: FloatArray, weight: FloatArray) -> tuple[float, float]
         weight * (_OCTAVES - middle) ** 2
     )
     return float(slope), float(mean - slope * middle)
-
-
-@dataclass(frozen=True)
-class Filter:
-    """One bell or shelf.
-
-    Attributes
-    ----------
-    kind : str
-        ``"bell"``, ``"low_shelf"`` or ``"high_shelf"``.
-    frequency_hz, gain_db, q : float
-    """
-
-    kind: str
-    frequency_hz: float
-    gain_db: float
-    q: float
-
-    @property
-    def logs(self) -> FloatArray:
-        """Logarithm of the frequency, gain, logarithm of Q."""
-        return np.array([np.log(self.frequency_hz), self.gain_db, np.log(self.q)])
-
-    def response_db(self, frequency_hz: npt.ArrayLike) -> FloatArray:
-        """Gain at the given frequencies."""
-        power = _power_response(self.kind, self.logs, np.asarray(frequency_hz, np.float64))
-        return np.asarray(10 * np.log10(power))
-
-    def band_response_db(self, centre_hz: npt.ArrayLike = THIRD_OCTAVE_CENTRES_HZ) -> FloatArray:
-        """Gain in third-octave bands, averaged as power."""
-        return _band_response_db(self.kind, self.logs, np.asarray(centre_hz, np.float64))
 
 
 @dataclass(frozen=True)
@@ -245,7 +204,7 @@ class _Problem:
         ]
         self._kinds = np.array([shape.kind for shape in self._shapes])
         values = np.array([shape.logs for shape in self._shapes])
-        self._responses = _band_response_db(self._kinds, values, centre) * self._weight
+        self._responses = band_response_db(self._kinds, values, centre) * self._weight
 
     def sets(self, count: int) -> list[tuple[Filter, ...]]:
         """Of every mixture of kinds, the sets of so many filters that take away the most.
@@ -351,7 +310,7 @@ class _Problem:
         (rows, count), bands = kinds.shape, len(self._curve)
         each = values[:, 1:].reshape(rows, count, 3)
         around = each[:, :, None] + np.vstack([np.zeros(3), 1e-5 * np.eye(3)])
-        responses = _band_response_db(kinds, around, self._centre)
+        responses = band_response_db(kinds, around, self._centre)
         rise = (responses[:, :, 1:] - responses[:, :, :1]) / 1e-5 * self._weight
         model = values[:, :1] + responses[:, :, 0].sum(axis=1)
         slopes = np.zeros((rows, bands + 2 * count + 1, values.shape[1]))
@@ -369,41 +328,3 @@ class _Problem:
             values[:, :1] / _LEVEL_SPREAD_DB,
         ]
         return np.concatenate(left, axis=1), slopes
-
-
-def _power_response(kind: str, values: FloatArray, frequency_hz: FloatArray) -> FloatArray:
-    """Squared magnitude of the analogue prototype.
-
-    ``values`` holds log frequency, gain and log Q along its last axis; the others are broadcast
-    against the frequencies.
-    """
-    log_frequency, gain_db, log_q = (values[..., column, None] for column in range(3))
-    x = frequency_hz * np.exp(-log_frequency)
-    a = 10 ** (gain_db / 40)
-    square = x**2
-    if kind == BELL:
-        across = x * np.exp(-log_q)
-        above, below = a * across, across / a
-        return np.asarray(((1 - square) ** 2 + above**2) / ((1 - square) ** 2 + below**2))
-    side = a * square * np.exp(-2 * log_q)
-    rising = (1 - a * square) ** 2 + side
-    falling = (a - square) ** 2 + side
-    if kind == LOW_SHELF:
-        return np.asarray(a**2 * falling / rising)
-    return np.asarray(a**2 * rising / falling)
-
-
-def _band_response_db(
-    kinds: npt.ArrayLike, values: FloatArray, centre_hz: FloatArray
-) -> FloatArray:
-    """Gain in third-octave bands, averaged as power, shape (..., bands).
-
-    ``kinds`` are those of the first axes of ``values``.
-    """
-    inside = (centre_hz[:, None] * IN_BAND).ravel()
-    power = np.empty((*values.shape[:-1], len(inside)))
-    for kind in _Q_RANGE:
-        mine = np.asarray(kinds) == kind
-        power[mine] = _power_response(kind, values[mine], inside)
-    mean = power.reshape(*power.shape[:-1], len(centre_hz), len(IN_BAND)).mean(axis=-1)
-    return np.asarray(10 * np.log10(mean))
