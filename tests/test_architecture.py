@@ -44,7 +44,7 @@ ALLOWED: dict[str, set[str]] = {
 """Which rooms may be read from which: in the order in which the data flows."""
 
 TYPES_OF = {
-    "plots": {"aspects", "elements"},
+    "plots": {"aspects", "elements", "parts"},
     "report": {"aspects", "elements", "parts"},
 }
 """Whose results they name for the type checker, beside what they import when they run."""

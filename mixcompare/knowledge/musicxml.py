@@ -73,6 +73,7 @@ def _read(root: Element, path: Path) -> list[Reading]:
     )
     sounding = [_Sounding(name, _on_the_clock(part, starts, clock)) for name, part in parts.items()]
     unpitched = tuple(name for name, part in parts.items() if part.is_unpitched and not part.notes)
+    marked = frozenset(name for name, part in parts.items() if part.levels or part.hairpins)
     lengths_s = np.diff(clock(starts))
     # Grace notes to the very first note come before the first bar.
     lead_s = max([0.0, *(-note[0] for part in sounding for note in sum(part.bars[:1], []))])
@@ -84,7 +85,7 @@ def _read(root: Element, path: Path) -> list[Reading]:
         rows = [row for part in sounding for row in _rows(part, order, edges_s)]
         if len(rows) > MOST_NOTES:
             raise _too_long(path)
-        found.append(Reading(rows, _played_bars(bars, order, edges_s), unpitched))
+        found.append(Reading(rows, _played_bars(bars, order, edges_s), unpitched, marked))
     return found
 
 

@@ -31,11 +31,14 @@ class PartNotes:
         onset.
     others : ndarray, shape (m, 4)
         The same of all other parts.
+    is_marked : bool
+        Whether velocities are written dynamics.
     """
 
     name: str
     notes: FloatArray
     others: FloatArray
+    is_marked: bool = False
 
 
 @dataclass(frozen=True)
@@ -90,8 +93,11 @@ class Reading:
     bars : Bars or None
     unpitched : tuple of str
         Parts that hold no notes with a pitch.
+    marked : frozenset of str
+        Parts whose velocities are written dynamics.
     """
 
     rows: list[tuple[str, float, float, float, float]]
     bars: Bars | None = None
     unpitched: tuple[str, ...] = ()
+    marked: frozenset[str] = frozenset()

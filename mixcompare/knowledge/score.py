@@ -73,6 +73,8 @@ class Score:
         None where the file says nothing of them.
     unpitched : tuple of str
         Parts that are left out: they hold no notes with a pitch.
+    marked : frozenset of str
+        Parts whose velocities are written dynamics.
     otherwise : tuple of Score
         The same with other repeats.
     """
@@ -81,6 +83,7 @@ class Score:
     name: str = "the score"
     bars: Bars | None = None
     unpitched: tuple[str, ...] = ()
+    marked: frozenset[str] = frozenset()
     otherwise: tuple[Score, ...] = ()
 
     @classmethod
@@ -117,7 +120,7 @@ class Score:
         for name, *note in rows:
             by_part.setdefault(name, []).append(tuple(note))
         parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
-        return cls(parts, path.name, reading.bars, reading.unpitched)
+        return cls(parts, path.name, reading.bars, reading.unpitched, reading.marked)
 
     def over(self, reference: AlignmentFeatures) -> LaidOver:
         """The same notes on a recording's clock, with the repeats that fit it.
@@ -146,6 +149,7 @@ class Score:
                 name,
                 notes,
                 np.concatenate([own for other, own in laid if other != name] or [notes[:0]]),
+                name in score.marked,
             )
             for name, notes in laid
             if len(notes)

@@ -26,7 +26,15 @@ _MARKS = {
     "pppp": 8.0, "ppp": 16.0, "pp": 32.0, "p": 48.0, "mp": 64.0, "mf": 80.0, "f": 96.0,
     "ff": 112.0, "fff": 120.0, "ffff": 127.0, "fp": 48.0, "sfp": 48.0, "sfpp": 32.0, "pf": 96.0,
 }  # fmt: skip
+_PLAIN = 10  # of them hold
 _STRUCK = {"fp", "sfp", "sfpp", "sf", "sfz", "sffz", "fz", "rf", "rfz"}  # two steps louder, at once
+
+
+def dynamics_named(lowest: float, highest: float) -> str:
+    """Two velocities as the nearest dynamics: ``"mf"``, ``"p to f"``."""
+    plain = list(_MARKS.items())[:_PLAIN]
+    names = [min(plain, key=lambda one: abs(one[1] - level))[0] for level in (lowest, highest)]
+    return " to ".join(dict.fromkeys(names))
 
 
 class Note(NamedTuple):

@@ -20,19 +20,19 @@ import numpy as np
 import numpy.typing as npt
 from scipy import signal
 
+from mixcompare.parts.separate import BACKGROUND, DB, hats, misfit, separate
 from mixcompare.standards.bs1770 import k_weighting_power
 from mixcompare.statistics import block_counts
 
 FloatArray = npt.NDArray[np.float64]
 
-_DB = 10 / np.log(10)
-_KNOTS_HZ = np.geomspace(50, 6400, 8)  # an octave apart; our choice
 _DECAY_S = 1.8  # of the tail that is laid on the templates; the share of it is fitted
 _TAIL_SHARES = (0.12, 0.3, 0.7, 1.5)
 _HEARD_DB = 52.0  # below the loudest cell; our judgement, not measured
-_BACKGROUND = 1e-5
-"""Of the loudest cell, in every cell beside the parts: what no template covers must not rule."""
-_QUICK, _START, _STEPS = 15, 25, 14  # updates, updates, steps
+_NOT_CARRIED_DB = 15.0
+"""Difference of the lowest bands by which one recording, or its basses' lowest octave, lacks them;
+our choice: no player makes so much of one."""
+_START, _STEPS = 25, 14  # updates, steps
 _MOST_STEP_DB = 6.0
 _SCATTER_FROM = 5  # step from which the scatter is the residuals' own
 CELLS_PER_NOTE = 25.0
@@ -77,8 +77,10 @@ class Fitted:
     covariance : ndarray, shape (parts, parts)
     energy : ndarray, shape (parts,)
         Share of the reference's K-weighted energy.
-    shares : ndarray, shape (parts, bands, n)
-        Of every cell of the reference.
+    shares, candidate_shares : ndarray, shape (parts, bands, n)
+        Of every cell of either recording.
+    left_db : ndarray, shape (bands, n)
+        Candidate minus reference in every cell, as far as the model does not explain it.
     scatter_db : float
         Of a cell's difference about the model.
     """
@@ -87,6 +89,8 @@ class Fitted:
     covariance: FloatArray
     energy: FloatArray
     shares: FloatArray
+    candidate_shares: FloatArray
+    left_db: FloatArray
     scatter_db: float
 
 
@@ -122,9 +126,17 @@ def cells_of(
     one, other = (_in_room(power, templates, wet, centre_hz) for power in (reference, candidate))
     floor = 10 ** (-_HEARD_DB / 10)
     heard = (reference > floor * reference.max()) & (candidate > floor * candidate.max())
+    heard &= _carried_by_both(reference, candidate)[:, None]
     if judged is not None:
         heard &= judged
     return Cells(centre_hz, reference, candidate, one, other, heard)
+
+
+def _carried_by_both(reference: FloatArray, candidate: FloatArray) -> npt.NDArray[np.bool_]:
+    """Bands from the lowest that both recordings carry: what lies below is no part's doing."""
+    level_db = DB * np.log((candidate.mean(axis=1) + 1e-12) / (reference.mean(axis=1) + 1e-12))
+    alike = np.abs(level_db - np.median(level_db)) < _NOT_CARRIED_DB
+    return np.asarray(np.logical_or.accumulate(alike))
 
 
 def _with_decay(templates: FloatArray, centre_hz: FloatArray, rate_hz: float) -> FloatArray:
@@ -144,43 +156,6 @@ def _in_room(
     """Templates with as much tail as fits a recording best."""
     tried = [dry + share * wet for share in _TAIL_SHARES]
     return min(tried, key=lambda worn: misfit(power, worn, centre_hz))
-
-
-def misfit(power: FloatArray, templates: FloatArray, centre_hz: FloatArray) -> float:
-    """How far the best mixture of templates lies from a recording, in nepers; quickly."""
-    power, templates = power[:, ::2], templates[..., ::2]
-    gains = separate(power, templates, centre_hz, _QUICK)
-    model = np.einsum("pf,pft->ft", gains @ hats(centre_hz).T, templates)
-    floor = _BACKGROUND * power.max()
-    away = np.abs(np.log((power + floor) / (model + floor)))[power > floor]
-    return float(np.minimum(away, 2).mean())
-
-
-def hats(centre_hz: FloatArray) -> FloatArray:
-    """Triangles an octave apart that add up to one, shape (bands, knots)."""
-    knots = np.log2(_KNOTS_HZ)
-    place = np.clip(np.log2(centre_hz), knots[0], knots[-1])
-    away = np.abs(place[:, None] - knots) / (knots[1] - knots[0])
-    return np.asarray(np.clip(1 - away, 0, None))
-
-
-def separate(
-    power: FloatArray, templates: FloatArray, centre_hz: FloatArray, updates: int
-) -> FloatArray:
-    """Gain of every part at every knot, fitted to one recording alone; shape (parts, knots).
-
-    Multiplicative updates for the beta divergence with 0.5 (Fevotte and Idier 2011, Neural
-    Computation 23, 2421-2456).
-    """
-    shape = hats(centre_hz)
-    gains = np.full((len(templates), shape.shape[1]), power.sum() / max(templates.sum(), 1e-30))
-    floor = _BACKGROUND * power.max()
-    for _ in range(updates):
-        model = np.einsum("pf,pft->ft", gains @ shape.T, templates) + floor
-        more = np.einsum("ft,pft->pf", power * model**-1.5, templates) @ shape
-        less = np.einsum("ft,pft->pf", model**-0.5, templates) @ shape
-        gains *= (more / np.maximum(less, 1e-30)) ** (1 / 1.5)
-    return gains
 
 
 def fit(cells: Cells) -> Fitted:
@@ -203,9 +178,9 @@ class _Problem:
         self.tone = parts * (2 * knots + 1) + np.arange(knots)
         self.size = parts * (2 * knots + 1) + knots
         powers = cells.reference, cells.candidate
-        self.floors = [_BACKGROUND * float(power.max()) for power in powers]
+        self.floors = [BACKGROUND * float(power.max()) for power in powers]
         self.logs = [
-            _DB * np.log(power + floor) for power, floor in zip(powers, self.floors, strict=True)
+            DB * np.log(power + floor) for power, floor in zip(powers, self.floors, strict=True)
         ]
         self.blocks = np.arange(cells.reference.shape[1]) * _BLOCKS // cells.reference.shape[1]
         self.difference, self.mean = self._directions()
@@ -230,7 +205,7 @@ class _Problem:
         """Start from each part's gains in the reference, step, and tell how sure it is."""
         cells, values = self.cells, np.zeros(self.size)
         gains = separate(cells.reference, cells.in_reference, cells.centre_hz, _START)
-        start = _DB * np.log(np.maximum(gains, 1e-9))
+        start = DB * np.log(np.maximum(gains, 1e-9))
         middle = np.median(start, axis=1, keepdims=True)
         values[self.gain] = np.clip(start, middle - 15, middle + 15)
         scatter, shape, own = _SCATTER_DB, _SHAPE_DB, _OWN_STEP_DB
@@ -268,7 +243,7 @@ class _Problem:
         there = gains + self.hats @ values[self.own].T + values[self.change]
         tone = (self.hats @ values[self.tone])[:, None]
         one, other = (
-            np.exp(gain / _DB).T[:, :, None] * template
+            np.exp(gain / DB).T[:, :, None] * template
             for gain, template in (
                 (gains, self.cells.in_reference),
                 (there, self.cells.in_candidate),
@@ -276,8 +251,8 @@ class _Problem:
         )
         whole = one.sum(axis=0) + self.floors[0]
         whole_there = other.sum(axis=0) + self.floors[1]
-        left = self.logs[0] - _DB * np.log(whole)
-        left_there = self.logs[1] - _DB * np.log(whole_there) - tone
+        left = self.logs[0] - DB * np.log(whole)
+        left_there = self.logs[1] - DB * np.log(whole_there) - tone
         return one / whole, other / whole_there, left, left_there
 
     def _scatter(self, values: FloatArray) -> float:
@@ -325,7 +300,7 @@ class _Problem:
         for count in block_counts(_BLOCKS, _DRAWS):
             square, along = np.tensordot(count, squares, 1), count @ alongs
             draws.append(np.linalg.solve(square + prior, along - prior @ values))
-        gains = np.exp(self.hats @ values[self.gain].T / _DB).T
+        gains = np.exp(self.hats @ values[self.gain].T / DB).T
         weight = k_weighting_power(self.cells.centre_hz)
         energy = np.einsum("pf,pft,f->pf", gains, self.cells.in_reference, weight)
         heavy = energy / np.maximum(energy.sum(axis=1, keepdims=True), 1e-30)
@@ -335,10 +310,13 @@ class _Problem:
             told[part, self.own[part]] = heavy[part] @ self.hats
         spread = told @ (covariance + np.cov(np.array(draws).T)) @ told.T
         whole = energy.sum(axis=1)
+        shares, candidate_shares, left, left_there = self._shares(values)
         return Fitted(
             difference_db=told @ values,
             covariance=spread,
             energy=whole / whole.sum(),
-            shares=self._shares(values)[0],
+            shares=shares,
+            candidate_shares=candidate_shares,
+            left_db=left_there - left,
             scatter_db=scatter,
         )

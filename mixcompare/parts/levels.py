@@ -10,8 +10,8 @@ much at least.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,19 +20,22 @@ from scipy import ndimage
 from mixcompare.elements.audibility import audibility
 from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.take import ground
-from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, SIGNED, labelled, within
 from mixcompare.knowledge.notes import PartNotes
+from mixcompare.knowledge.written import dynamics_named
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
-from mixcompare.parts.fit import Cells, Fitted, cells_of, fit, misfit
+from mixcompare.parts.course import Window, course_of, windows_of
+from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
+from mixcompare.parts.separate import misfit
 from mixcompare.parts.sizes import size_of
 from mixcompare.parts.templates import templates
+from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch
 
 FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
 _RESTS = "Does not play in what both recordings have in common."
-Interval = tuple[float, float]
 Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
 
@@ -45,81 +48,16 @@ _SAME_CELLS, _ALONE_WITHIN = 0.38, 0.03
 """Cosine of an element's cells and a part's, and by how much a set must be better than one part:
 of 20 changed sections the true one has .42 and more."""
 _ALONG = 0.85  # of a part's notes that another has too, for it to double that one
-_FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.25
+_FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.3
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
-_WIDEST_DB = 4.0  # half an interval; beyond, nothing is told
-_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB = 0.3, 0.08, 0.25
+_FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
+_COVERS, _MOST_COVERING = 0.5, 2  # of what the first covers, to be named beside it; our choice
+_MOST_NOTES_PERCENT = (10, 90)
+_WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
+_MOST_SCALED = 3.0  # by so much at most are readings small; our choice
+_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB, _MOST_FAR = 0.3, 0.08, 0.25, 0.5
 """Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
-either side, in shares of the size (24 changes on three movements)."""
-
-
-@dataclass(frozen=True)
-class PartLevel:
-    """How one written part stands against what did not change.
-
-    Attributes
-    ----------
-    name : str
-    level_db, level_db_interval : float and tuple of float, or None
-        None where it is too covered to tell.
-    together_with : tuple of str
-        Parts that can't be told apart from it.
-    energy_share : float
-        Of the reference's K-weighted energy.
-    audible_share : float
-        Of the time it plays in the reference, the share in which it is heard through the rest.
-    reason : str or None
-        Why nothing is told.
-    """
-
-    name: str
-    level_db: float | None = field(
-        metadata=labelled("Against what did not change") | SIGNED | within(0.5)
-    )
-    level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
-    together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
-    energy_share: float = field(metadata=BARE | KEPT | within(0.1))
-    audible_share: float = field(metadata=BARE | KEPT | within(0.1))
-    reason: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
-
-    @property
-    def is_resolved(self) -> bool:
-        """Whether the level is this part's own, and can be told."""
-        return self.level_db is not None and not self.together_with
-
-
-@dataclass(frozen=True)
-class Players:
-    """Who plays an element; no one where that can't be told.
-
-    Attributes
-    ----------
-    names : tuple of str
-        Of the parts.
-    family : str or None
-        What they are together.
-    """
-
-    names: tuple[str, ...] = ()
-    family: str | None = None
-
-
-@dataclass(frozen=True)
-class Levels:
-    """What the score says of a pair.
-
-    Attributes
-    ----------
-    parts : tuple of PartLevel
-    changes : tuple of Change
-        Elements, on the cells of the pair.
-    players : tuple of Players
-        Of each of the changes.
-    """
-
-    parts: tuple[PartLevel, ...]
-    changes: tuple[Change, ...]
-    players: tuple[Players, ...]
+either side, in shares of the size, at most by half of it (24 changes on three movements)."""
 
 
 def levels_of(pair: Pair, split: Split) -> Levels | None:
@@ -190,11 +128,11 @@ class _Orchestra:
         cells: Cells,
         parts: tuple[PartNotes, ...],
     ) -> None:
-        self.one_take = pair.same_take
+        self.one_take, self.bars = pair.same_take, pair.match.bars
         self.own = pair.of_elements
         self.split, self.spectra, self.parts = split, spectra, parts
         self.played, self.cells = played, cells
-        self.fitted: Fitted = fit(cells)
+        self.fitted: Fitted = with_second_opinion(cells, fit(cells))
         self.moved = moved_in(self.fitted, parts)
         # What the elements leave is what the other parts did.
         self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
@@ -305,7 +243,7 @@ class _Orchestra:
         """Every part's level against those that did not move."""
         sizes = {part: change for members, change in named for part in members}
         level_db, deviation = self._against_the_rest(self.rest, set(sizes))
-        near = self._not_apart()
+        near, over_time = self._not_apart(), self._over_time(sizes)
         out = []
         for place, part in enumerate(self.parts):
             level, half = float(level_db[place]), float(1.96 * deviation[place])
@@ -313,6 +251,7 @@ class _Orchestra:
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
             plays = self.fitted.energy[place] > 0
+            audible, here = self._heard(place)
             told = place in sizes or (plays and half <= _WIDEST_DB)
             out.append(
                 PartLevel(
@@ -321,16 +260,65 @@ class _Orchestra:
                     level_db_interval=interval if told else None,
                     together_with=tuple(self.parts[other].name for other in near[place]),
                     energy_share=float(self.fitted.energy[place]),
-                    audible_share=self._heard(place),
+                    audible_share=audible,
+                    candidate_audible_share=here,
+                    covered_by=self._over(place) if plays and here < _FOLLOWED else (),
+                    course=over_time[place] if told else (),
+                    written=_written(part),
                     reason=None if told else _COVERED if plays else _RESTS,
                 )
             )
         return tuple(out)
 
-    def _heard(self, place: int) -> float:
-        """How much of its time a part is heard through the rest, in the reference."""
-        own, whole = self._energy((place,)).T, self.cells.reference.T
-        return audibility(own, whole - own, self.cells.centre_hz).audible_share
+    def _over_time(self, sizes: Mapping[int, Change]) -> list[tuple[Stretch, ...]]:
+        """Every part's level over time; of those that moved, as large as their elements."""
+        step = _STEP * _every(len(self.spectra.times_s))
+        times_s = self.spectra.times_s[::step]
+        windows = windows_of(self.cells, self.fitted, times_s, self.bars)
+        still = course_of(self.cells, self.rest, times_s, windows, list(sizes))
+        moved = course_of(self.cells, self.fitted, times_s, windows, list(sizes))
+        out = []
+        for place in range(len(self.parts)):
+            level_db = still[place]
+            if place in sizes:
+                heavy = self._in_windows(sizes[place].energy, windows)
+                level_db = scaled(moved[place], heavy, sizes[place].difference_db)
+            out.append(
+                tuple(
+                    Stretch(one.start_s, one.end_s, one.bars, float(level))
+                    for one, level in zip(windows, level_db, strict=True)
+                    if np.isfinite(level)
+                )
+            )
+        return out
+
+    def _in_windows(self, energy: FloatArray, windows: Sequence[Window]) -> FloatArray:
+        """An element's energy in every window."""
+        power = energy.sum(axis=1)
+        inside = [
+            (self.own.times_s >= one.start_s) & (self.own.times_s < one.end_s) for one in windows
+        ]
+        return np.array([float(power[frames].sum()) for frames in inside])
+
+    def _heard(self, place: int) -> tuple[float, float]:
+        """How much of its time a part is heard through the rest, in either recording."""
+        heard = []
+        for share, whole in (
+            (self.fitted.shares[place], self.cells.reference),
+            (self.fitted.candidate_shares[place], self.cells.candidate),
+        ):
+            own = (share * whole).T
+            heard.append(audibility(own, whole.T - own, self.cells.centre_hz).audible_share)
+        return heard[0], heard[1]
+
+    def _over(self, place: int) -> tuple[str, ...]:
+        """Who has most of the sound in a part's own cells of the candidate, the most first."""
+        shares = self.fitted.candidate_shares
+        own = shares[place] * self.cells.candidate
+        there = np.tensordot(shares, own, 2) / max(float(own.sum()), 1e-30)
+        there[place] = 0.0
+        most = [one for one in np.argsort(-there) if there[one] >= _COVERS * there.max()]
+        return tuple(self.parts[one].name for one in most[:_MOST_COVERING])
 
     def _not_apart(self) -> list[list[int]]:
         """For every part those that fill the same cells."""
@@ -343,11 +331,28 @@ class _Orchestra:
         ]
 
 
+def _written(part: PartNotes) -> str | None:
+    """The written dynamics of most of what a part plays."""
+    if not part.is_marked:
+        return None
+    low, high = np.percentile(part.notes[:, 3], _MOST_NOTES_PERCENT)
+    return dynamics_named(low, high)
+
+
+def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArray:
+    """Readings over time that are as large as a known level where an element has its energy."""
+    told = np.isfinite(read_db) & (heavy > 0)
+    mean_db = float(np.average(read_db[told], weights=heavy[told])) if told.any() else 0.0
+    if mean_db * level_db <= 0:
+        return np.full_like(read_db, np.nan)
+    return read_db * min(level_db / mean_db, _MOST_SCALED)
+
+
 def widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
     """With what the fit reads small, and the more it scatters the more."""
     near, far = sorted(interval, key=abs)
     sign = np.sign(level_db)
     near = sign * (abs(near) * (1 - min(_SHORT_PER_DB * scatter_db, 0.6)) - _BESIDE_DB)
-    far = sign * (abs(far) * (1 + _FAR_PER_DB * scatter_db) + _BESIDE_DB)
+    far = sign * (abs(far) * (1 + min(_FAR_PER_DB * scatter_db, _MOST_FAR)) + _BESIDE_DB)
     low, high = sorted((float(near), float(far)))
     return low, high

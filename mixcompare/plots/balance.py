@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from mixcompare.plots import style
+from mixcompare.plots import parts, style
 from mixcompare.plots.contours import Field, balance_field, nan_mean
 from mixcompare.plots.values import closed
 from mixcompare.results import Results
@@ -17,6 +18,7 @@ from mixcompare.results import Results
 if TYPE_CHECKING:
     from mixcompare.aspects.balance.values import BalanceDifference, Element
     from mixcompare.elements.local import LocalChange
+    from mixcompare.parts.values import PartLevel
 
 Row = tuple[str, float, tuple[float, float] | None]
 """Name, level, and its interval."""
@@ -44,10 +46,11 @@ def draw(results: Results, figure: Figure) -> str | None:
     field = balance_field(results)
     found = results.measurements.get("balance")
     elements: list[Row] = []
+    written: Sequence[PartLevel] = ()
     step = 0.0
     if found is not None:
         difference: BalanceDifference = found.difference
-        elements = _rows(difference)
+        elements, written = _rows(difference), difference.parts
         step = found.about.size_of("balance")
     if field is None and not elements:
         return None
@@ -56,18 +59,25 @@ def draw(results: Results, figure: Figure) -> str | None:
         heights.append(6.0)
     if elements:
         heights.append(1.2 + 0.55 * len(elements))
+    over_time_cm = parts.height_cm(written)
+    if over_time_cm:
+        heights.append(over_time_cm)
     axes = style.panels(figure, heights, share_x=False)
     if field is not None:
         _draw_field(results, field, axes[0])
     if elements:
-        _draw_elements(elements, step, axes[-1])
-    if field is None:
-        return ELEMENTS_CAPTION
-    captions = [FIELD_CAPTION]
-    if _draw_unseen(results, axes[0]):
-        captions.append(UNSEEN_CAPTION)
+        _draw_elements(elements, step, axes[len(heights) - 1 - bool(over_time_cm)])
+    if over_time_cm:
+        parts.draw(written, results.alignment.time_map.span_s, axes[-1])
+    captions = []
+    if field is not None:
+        captions.append(FIELD_CAPTION)
+        if _draw_unseen(results, axes[0]):
+            captions.append(UNSEEN_CAPTION)
     if elements:
-        captions.append(f"Below: {ELEMENTS_CAPTION}")
+        captions.append(f"Below: {ELEMENTS_CAPTION}" if field is not None else ELEMENTS_CAPTION)
+    if over_time_cm:
+        captions.append(parts.CAPTION)
     return " ".join(captions)
 
 

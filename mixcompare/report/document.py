@@ -26,7 +26,7 @@ from mixcompare.results import Level, Results
 
 if TYPE_CHECKING:
     from mixcompare.aspects.articulation.values import VoiceArticulation
-    from mixcompare.parts.levels import PartLevel
+    from mixcompare.parts.values import PartLevel
 
 SCHEMA_VERSION = 1  # of ``report.schema.json``
 MAP_POINTS_PER_S = 20.0  # resolution of the map in the report and page
@@ -100,6 +100,14 @@ def parts_of(results: Results) -> list[Json]:
                 "resolved": level is not None and level.is_resolved,
                 "group": list(level.together_with) if level else [],
                 "audible_share": level.audible_share if level else None,
+                "candidate_audible_share": level.candidate_audible_share if level else None,
+                "written": level.written if level else None,
+                "covered_by": list(level.covered_by) if level else [],
+                "bars": [
+                    [*stretch.bars, plain(stretch.level_db)]
+                    for stretch in (level.course if level else ())
+                    if stretch.bars is not None
+                ],
                 "sounding_ratio_reference": plain(voice.reference_ratio) if voice else None,
                 "sounding_ratio_candidate": plain(voice.candidate_ratio) if voice else None,
                 "reason": level.reason if level else None,

@@ -31,7 +31,8 @@ from mixcompare.knowledge.score import Score
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import aligned
-from mixcompare.parts.levels import Levels, levels_of
+from mixcompare.parts.levels import levels_of
+from mixcompare.parts.values import Levels
 from mixcompare.standards.bs1770 import k_weighting_sos
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.crossed import WHOLES, Whole

@@ -17,6 +17,7 @@ from mixcompare.cli.main import main
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge import xmlfile
 from mixcompare.knowledge.score import Score
+from mixcompare.knowledge.written import dynamics_named
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 START = "<attributes><divisions>4</divisions><time><beats>4</beats><beat-type>4</beat-type></time>"
@@ -307,6 +308,14 @@ def test_dynamics_hold_until_the_next_and_hairpins_lead_there(tmp_path: Path) ->
     # Sixteen a dynamic: p 48, ff 112; halfway up 80; a sforzando louder for its own note.
     known = [80, 48, 48, 80, 112, 127, 112, 112, 96, 80, 48]
     assert score.parts[0][1][:, 3].tolist() == known
+    assert score.marked == {"Viola"} == {name for name, _ in score.parts}
+    assert opened(tmp_path, [FOUR + note("C4", 4)]).marked == frozenset()
+
+
+def test_dynamics_have_the_name_of_the_nearest_mark() -> None:
+    assert dynamics_named(48.0, 48.0) == "p"
+    assert dynamics_named(50.0, 98.0) == "p to f"
+    assert dynamics_named(1.0, 127.0) == "pppp to ffff"
 
 
 def test_parts_have_names_of_their_own(tmp_path: Path) -> None:

@@ -33,6 +33,8 @@ def fitted(
         covariance=np.eye(count) * deviation_db**2,
         energy=share,
         shares=np.zeros((count, 1, 1)),
+        candidate_shares=np.zeros((count, 1, 1)),
+        left_db=np.zeros((1, 1)),
         scatter_db=0.3,
     )
 

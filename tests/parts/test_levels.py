@@ -6,7 +6,8 @@ import pytest
 
 from mixcompare.aspects.balance.words import players_named
 from mixcompare.elements.take import split_pair
-from mixcompare.parts.levels import Levels, Players, levels_of, widened
+from mixcompare.parts.levels import levels_of, widened
+from mixcompare.parts.values import Levels, Players
 from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
 
 
@@ -126,3 +127,25 @@ def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_sc
     assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(
         (-5.0 * 1.5 - 0.3, -(3.0 * 0.84 - 0.3))
     )
+
+
+def test_written_dynamics_are_those_of_most_of_a_part() -> None:
+    first, *others = parts()
+    notes = first.notes.copy()
+    notes[:, 3] = 48.0
+    notes[: len(notes) // 4, 3] = 96.0
+    notes[-1, 3] = 127.0  # one note is not most of it
+    marked = type(first)(first.name, notes, first.others, is_marked=True)
+    found = {part.name: part.written for part in levels(features(), (marked, *others)).parts}
+    assert found == {"figure": "p to f", "melody": None, "pad": None, "bass": None}
+
+
+def test_who_is_covered_is_told_with_who_lies_over_it() -> None:
+    found = {part.name: part for part in levels(features(figure=-18.0)).parts}
+    assert found["figure"].audible_share > 0.8
+    assert found["figure"].candidate_audible_share < found["figure"].audible_share
+    assert found["melody"].covered_by == ()
+    buried = {part.name: part for part in levels(features(figure=-40.0)).parts}["figure"]
+    assert buried.candidate_audible_share < 0.5
+    assert 1 <= len(buried.covered_by) <= 2
+    assert set(buried.covered_by) <= {"melody", "pad", "bass"}

@@ -55,3 +55,41 @@ def test_every_part_is_in_the_report_with_its_level(compared: Comparison) -> Non
         assert part["resolved"] == (not part["group"])
     assert parts["flute"]["group"] == ["violins"]  # it plays with them in unison
     assert parts["violins"]["audible_share"] > 0.9
+
+
+def test_the_report_says_in_which_bars_a_part_stands_forward(compared: Comparison) -> None:
+    parts = {part["name"]: part for part in compared.parts}
+    loud = {first: level for first, _, level in parts["clarinets"]["bars"]}
+    assert set(loud) == {2, 3, 4, 5, 7, 8, 9}  # the figure rests in the first bar and the sixth
+    assert all(level == pytest.approx(6.0, abs=1.5) for level in loud.values())
+    for first, last, level in parts["violins"]["bars"]:
+        assert first == last
+        assert level == pytest.approx(0.0, abs=0.5)
+
+
+def test_who_is_heard_and_who_lies_over_the_others(compared: Comparison) -> None:
+    parts = {part["name"]: part for part in compared.parts}
+    assert parts["clarinets"]["candidate_audible_share"] > parts["clarinets"]["audible_share"]
+    assert parts["flute"]["covered_by"] == ["violins"]  # in unison
+    assert parts["violins"]["covered_by"] == []
+    assert parts["violins"]["written"] is None  # velocities of a MIDI file are no dynamics
+
+
+def test_the_picture_has_a_row_for_every_part_and_a_cell_for_its_bars(
+    compared: Comparison,
+) -> None:
+    written = compared.results.measurements["balance"].difference.parts
+    axes = compared.plot("balance").axes
+    (over_time,) = [one for one in axes if one.get_xlabel() == "bar"]
+    rows = [label.get_text() for label in over_time.get_yticklabels()]
+    shown = [part for part in written if part.course]
+    assert rows == [part.name for part in shown]
+    assert len(over_time.patches) == sum(len(part.course) for part in shown)
+    for cell in over_time.patches:
+        part = shown[round(cell.get_y() + 0.5)]
+        assert cell.get_x() in [one.start_s for one in part.course]
+        red, _, blue, _ = cell.get_facecolor()
+        if part.name == "clarinets":
+            assert red > blue + 0.3  # orange: the candidate has more
+        elif part.name == "violins":
+            assert abs(red - blue) < 0.05

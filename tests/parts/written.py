@@ -13,7 +13,8 @@ from mixcompare.features import Features
 from mixcompare.knowledge.notes import UNMARKED, PartNotes
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
-from mixcompare.parts.levels import Levels, levels_of
+from mixcompare.parts.levels import levels_of
+from mixcompare.parts.values import Levels
 from tests import synthetic
 from tests.synthetic import RATE_HZ
 

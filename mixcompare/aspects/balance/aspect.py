@@ -48,7 +48,8 @@ from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
-from mixcompare.parts.levels import Players, levels_of
+from mixcompare.parts.levels import levels_of
+from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]

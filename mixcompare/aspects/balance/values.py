@@ -22,7 +22,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
-from mixcompare.parts.levels import PartLevel
+from mixcompare.parts.values import PartLevel
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.

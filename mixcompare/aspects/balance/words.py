@@ -10,7 +10,7 @@ from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_d
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
-from mixcompare.parts.levels import Players
+from mixcompare.parts.values import Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
 

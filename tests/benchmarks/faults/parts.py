@@ -4,6 +4,47 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/parts/course.py",
+        ("tests/parts/test_course.py",),
+        ("level[:, window] @ share", "0 * level[:, window] @ share"),
+        ("+ np.eye(parts) / _DEPARTS_DB**2", "+ np.eye(parts) * 5"),
+        ("told = plays & (deviation < _TOLD_DB)\n    still", "told = plays | True\n    still"),
+        ("level[:, None] + departure - common", "level[:, None] - departure - common"),
+        ("still[list(moved)] = len(moved) == len(told)", "pass"),
+        ("share.sum(axis=1) > CELLS_PER_NOTE", "share.sum(axis=1) > 0"),
+        ("if closed - opened >= least_s or is_last:", "if True:"),
+        ("int(numbers.min())", "first + 1"),
+        ("if (plays & (deviation < _TOLD_DB)).sum() >= _TOLD_SHARE * plays.sum():", "if True:"),
+    ),
+    *each(
+        "mixcompare/parts/separate.py",
+        ("tests/parts/test_fit.py",),
+        (
+            "(more / np.maximum(less, 1e-30)) ** (1 / 1.5)",
+            "(more / np.maximum(less, 1e-30)) ** -1.0",
+        ),
+        ("np.clip(1 - away, 0, None)", "np.clip(2 - away, 0, None)"),
+    ),
+    *each(
+        "mixcompare/parts/apart.py",
+        ("tests/parts/test_apart.py",),
+        ("OTHER_INSTRUMENTS_DB = 3.0", "OTHER_INSTRUMENTS_DB = 0.0"),
+        ("_WEIGHT = 60, 0.5", "_WEIGHT = 60, 0.9"),
+        ("_VARIANCE, _DISAGREEMENT = 0.64, 0.1", "_VARIANCE, _DISAGREEMENT = 0.64, 0.0"),
+        (
+            "(energies[1] + 1e-12) / (energies[0] + 1e-12)",
+            "(energies[0] + 1e-12) / (energies[1] + 1e-12)",
+        ),
+        ("np.clip(apart_db - joint_db, -_MOST_APART_DB, _MOST_APART_DB)", "apart_db - joint_db"),
+    ),
+    *each(
+        "mixcompare/plots/parts.py",
+        ("tests/parts/test_sample.py",),
+        ("np.array([one.level_db])", "np.array([-one.level_db])"),
+        ("(one.start_s, row - 0.5)", "(one.end_s, row - 0.5)"),
+        ("if part.course]", "]"),
+    ),
+    *each(
         "mixcompare/parts/templates.py",
         ("tests/parts/test_templates.py",),
         ("_PARTIALS, _FALL = 16, 1.6", "_PARTIALS, _FALL = 16, 0.6"),
@@ -19,6 +60,12 @@ FAULTS: list[Fault] = [
         ("of_candidate[:, 2 * count, self.tone] = self.hats", "pass"),
         ("energy=whole / whole.sum()", "energy=whole"),
         ("heard &= judged", "heard |= judged"),
+    ),
+    *each(
+        "mixcompare/parts/fit.py",
+        ("tests/parts/test_apart.py",),
+        ("heard &= _carried_by_both(reference, candidate)[:, None]", "pass"),
+        ("np.logical_or.accumulate(alike)", "alike"),
     ),
     *each(
         "mixcompare/parts/sizes.py",
@@ -46,9 +93,27 @@ FAULTS: list[Fault] = [
         ("if other != place", "if True"),
         ("heavy[sorted(moved)] = 0.0", "pass"),
         ("else _COVERED if plays else _RESTS", "else _RESTS if plays else _COVERED"),
-        ("own, whole - own, self.cells", "own, whole, self.cells"),
+        ("audibility(own, whole.T - own, self", "audibility(own, whole.T, self"),
         ("level, interval = sizes[place].difference_db, sizes[place].interval", "pass"),
         ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
+        ("if plays and here < _FOLLOWED", "if plays"),
+        ("there[place] = 0.0", "pass"),
+        (
+            "(self.fitted.candidate_shares[place], self.cells.candidate)",
+            "(self.fitted.shares[place], self.cells.reference)",
+        ),
+        ("if not part.is_marked:", "if False:"),
+        ("_MOST_NOTES_PERCENT = (10, 90)", "_MOST_NOTES_PERCENT = (0, 100)"),
+    ),
+    *each(
+        "mixcompare/parts/levels.py",
+        ("tests/parts/test_course.py",),
+        ("min(level_db / mean_db, _MOST_SCALED)", "1.0"),
+        ("if mean_db * level_db <= 0:", "if False:"),
+        (
+            "windows_of(self.cells, self.fitted, times_s, self.bars)",
+            "windows_of(self.cells, self.fitted, times_s, None)",
+        ),
     ),
     *each(
         "mixcompare/report/document.py",

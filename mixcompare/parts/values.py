@@ -1,0 +1,125 @@
+"""What a score says of a pair: how every written part stands, and who plays what stands out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mixcompare.elements.change import Change
+from mixcompare.fields import (
+    BARE,
+    KEPT,
+    MOMENT,
+    NOT_IN_REPORT,
+    OF_REFERENCE,
+    SIGNED,
+    exchanged_with,
+    labelled,
+    stretched,
+    within,
+)
+
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part's level in a few bars, against what did not change as a whole.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+    bars : tuple of int or None
+        First and last, as printed; None without bars.
+    level_db : float
+    """
+
+    start_s: float = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    end_s: float = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    bars: tuple[int, int] | None = field(metadata=BARE | KEPT)
+    level_db: float = field(metadata=SIGNED | within(1.0))
+
+
+@dataclass(frozen=True)
+class PartLevel:
+    """How one written part stands against what did not change.
+
+    Attributes
+    ----------
+    name : str
+    level_db, level_db_interval : float and tuple of float, or None
+        None where it is too covered to tell.
+    together_with : tuple of str
+        Parts that can't be told apart from it.
+    energy_share : float
+        Of the reference's K-weighted energy.
+    audible_share, candidate_audible_share : float
+        Of the time it plays, the share in which it is heard through the rest, in either recording.
+    covered_by : tuple of str
+        Parts that lie over it, where it is heard in the candidate for less than half of its time.
+    course : tuple of Stretch
+        Its level over time, where it plays and can be told.
+    written : str or None
+        Its dynamics where it plays; None where none are written.
+    reason : str or None
+        Why nothing is told.
+    """
+
+    name: str
+    level_db: float | None = field(
+        metadata=labelled("Against what did not change") | SIGNED | within(0.5)
+    )
+    level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
+    together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
+    energy_share: float = field(metadata=BARE | KEPT | within(0.1))
+    audible_share: float = field(
+        metadata=labelled("Heard, reference")
+        | BARE
+        | exchanged_with("candidate_audible_share")
+        | within(0.1)
+    )
+    candidate_audible_share: float = field(
+        metadata=labelled("Heard, candidate") | BARE | exchanged_with("audible_share") | within(0.1)
+    )
+    covered_by: tuple[str, ...] = field(default=(), metadata=BARE | OF_REFERENCE)
+    course: tuple[Stretch, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    written: str | None = field(default=None, metadata=KEPT)
+    reason: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
+
+    @property
+    def is_resolved(self) -> bool:
+        """Whether the level is this part's own, and can be told."""
+        return self.level_db is not None and not self.together_with
+
+
+@dataclass(frozen=True)
+class Players:
+    """Who plays an element; no one where that can't be told.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Of the parts.
+    family : str or None
+        What they are together.
+    """
+
+    names: tuple[str, ...] = ()
+    family: str | None = None
+
+
+@dataclass(frozen=True)
+class Levels:
+    """What the score says of a pair.
+
+    Attributes
+    ----------
+    parts : tuple of PartLevel
+    changes : tuple of Change
+        Elements, on the cells of the pair.
+    players : tuple of Players
+        Of each of the changes.
+    """
+
+    parts: tuple[PartLevel, ...]
+    changes: tuple[Change, ...]
+    players: tuple[Players, ...]

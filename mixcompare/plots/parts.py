@@ -1,0 +1,79 @@
+"""The parts of a score against time: by how much each stands further forward, bar by bar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import Normalize
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import FixedFormatter, FixedLocator
+
+from mixcompare.plots import style
+
+if TYPE_CHECKING:
+    from mixcompare.parts.values import PartLevel
+
+CAPTION = (
+    "At the bottom: the parts of the score against time, against what did not change as a whole:"
+    " blue where the candidate has less, orange where it has more, grey where a part rests or"
+    " can't be told."
+)
+_LIMIT_DB = 6.0  # for the eye: the deepest colour
+_MOST_LABELS = 12  # for the eye
+_HEIGHT_CM, _PART_CM = 1.4, 0.42
+
+
+def height_cm(parts: Sequence[PartLevel]) -> float:
+    """Height that the picture needs; 0 where there is nothing to draw."""
+    rows = _rows(parts)
+    return _HEIGHT_CM + _PART_CM * len(rows) if rows else 0.0
+
+
+def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) -> None:
+    """A row a part, a cell a few bars.
+
+    Parameters
+    ----------
+    parts : sequence of PartLevel
+        Of a score.
+    span_s : tuple of float
+        The passage on the reference's clock.
+    axes : Axes
+        To draw on.
+    """
+    rows = _rows(parts)
+    axes.set_facecolor(style.SILENT)
+    axes.grid(visible=False)
+    bars: dict[float, int] = {}
+    colours = ScalarMappable(Normalize(-_LIMIT_DB, _LIMIT_DB), style.LIGHT_FIELD)
+    for row, part in enumerate(rows):
+        for one in part.course:
+            axes.add_patch(
+                Rectangle(
+                    (one.start_s, row - 0.5), one.end_s - one.start_s, 1.0,
+                    facecolor=colours.to_rgba(np.array([one.level_db]))[0],
+                    edgecolor=style.PAPER, linewidth=0.4,
+                )
+            )  # fmt: skip
+            if one.bars is not None:
+                bars[one.start_s] = one.bars[0]
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    axes.set_yticks(range(len(rows)), [part.name for part in rows])
+    style.time_axis(axes, span_s)
+    if bars:
+        marks = sorted(bars.items())
+        marks = marks[:: -(-len(marks) // _MOST_LABELS)]
+        axes.xaxis.set_major_locator(FixedLocator([time for time, _ in marks]))
+        axes.xaxis.set_major_formatter(FixedFormatter([str(number) for _, number in marks]))
+        axes.set_xlabel("bar")
+    scale = axes.figure.colorbar(colours, ax=axes, pad=0.01, aspect=18)
+    scale.set_label("candidate minus\nreference (dB)")
+    scale.outline.set_visible(False)
+
+
+def _rows(parts: Sequence[PartLevel]) -> list[PartLevel]:
+    return [part for part in parts if part.course]
