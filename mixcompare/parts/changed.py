@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.knowledge.notes import PartNotes
+from mixcompare.parts.families import FAMILIES, is_of
 from mixcompare.parts.fit import Fitted
 
 FloatArray = npt.NDArray[np.float64]
@@ -30,14 +31,6 @@ _TOGETHER_S, _TOGETHER_SHARES = 0.06, (0.6, 0.8)  # onsets; of both parts' toget
 _SINGLE_PRICE = 0.5  # a part alone is the simpler answer
 _MOST_OF_ALL, _HALF_OF_ALL = 0.58, 0.42
 """Share of energy and number: over it the rest is taken to have moved, between them either."""
-_FAMILIES = {
-    "strings": ("violin", "viola", "cello", "violoncell", "contrabass", "double bass", "string"),
-    "woodwinds": ("piccolo", "flute", "oboe", "english horn", "cor anglais", "clarinet", "bassoon"),
-    "brass": ("horn", "trumpet", "cornet", "trombone", "tuba"),
-    "violins": ("violin",),
-    "basses": ("cello", "violoncell", "contrabass", "double bass"),
-}
-_NOT_OF = {"brass": ("english horn",), "violins": ("violinc", "violoncell")}
 
 
 @dataclass(frozen=True)
@@ -133,20 +126,13 @@ def _levels(
 def named_sets(parts: Sequence[PartNotes]) -> list[Set]:
     """Single parts, families, and parts that attack together."""
     out: dict[tuple[int, ...], str | None] = {(part,): None for part in range(len(parts))}
-    for family in _FAMILIES:
+    for family in FAMILIES:
         members = tuple(place for place, part in enumerate(parts) if is_of(part.name, family))
         out.setdefault(members, family)
     for least in _TOGETHER_SHARES:
         for row in together(parts, least):
             out.setdefault(tuple(np.flatnonzero(row).tolist()), None)
     return [one for one in out.items() if 0 < len(one[0]) < len(parts)]
-
-
-def is_of(name: str, family: str) -> bool:
-    """Whether a part's name is of a family of instruments."""
-    lower = name.lower()
-    other = any(word in lower for word in _NOT_OF.get(family, ()))
-    return not other and any(word in lower for word in _FAMILIES[family])
 
 
 def together(parts: Sequence[PartNotes], least: float) -> npt.NDArray[np.bool_]:

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from mixcompare.knowledge.notes import PartNotes
-from mixcompare.parts.changed import doubles, is_of, moved_in
+from mixcompare.parts.changed import doubles, moved_in
+from mixcompare.parts.families import is_of
 from mixcompare.parts.fit import Fitted
 
 NAMES = ("Flute", "Oboe", "Horn", "Trumpet", "Violin 1", "Violin 2", "Viola", "Violoncello")
