@@ -20,8 +20,8 @@ _PATTERNS = {
     "strings": rf"{_VIOLINS}|{_VIOLAS}|{_BASSES}|string|streicher|\barchi\b|\bcordes\b",
     "woodwinds": (
         r"piccolo(?!.*tr)|ottavino|fl[uûaöo]{1,2}[th]|kleine fl|\bfl\b|obo[ei]|hoboe|hautbois"
-        r"|\bob\b|english horn|engl\. horn|englischhorn|cor anglais|corno ingl|[ck]larin[eo]|\b[ck]l\b"
-        r"|bassoon|basson|fagott|\bfg\b|\bbsn\b|\bbn\b|saxo"
+        r"|\bob\b|english horn|engl\. horn|englischhorn|cor anglais|corno ingl|[ck]larin[eo]"
+        r"|\b[ck]l\b|bassoon|basson|fagott|\bfg\b|\bbsn\b|\bbn\b|saxo"
     ),
     "brass": (
         rf"{_HORNS}|trumpet|tromb[aeio]|trompet|cornet|posaune|tuba|\btpt|\btrp|\btbn|\bpos\b"
