@@ -162,9 +162,9 @@ def _windows(start_s: float, end_s: float, bars: Bars | None, least_s: float) ->
     first = 0
     for last in range(len(bars.start_s)):
         opened, closed = float(bars.start_s[first]), float(bars.end_s[last])
-        is_last = last + 1 == len(bars.start_s)
-        if closed - opened >= least_s or is_last:
-            numbers = bars.number[first : last + 1]
-            out.append(Window(opened, closed, (int(numbers.min()), int(numbers.max()))))
+        # Where a repeat goes back a window ends, so that its numbers name it.
+        goes_on = last + 1 < len(bars.number) and bars.number[last + 1] >= bars.number[last]
+        if closed - opened >= least_s or not goes_on:
+            out.append(Window(opened, closed, (int(bars.number[first]), int(bars.number[last]))))
             first = last + 1
     return out

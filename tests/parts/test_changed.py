@@ -102,3 +102,8 @@ def test_a_part_doubles_another_at_any_octave_and_not_the_other_way() -> None:
     parts = [PartNotes(str(k), notes, none) for k, notes in enumerate((line, some, other))]
     expected = [[True, False, False], [True, True, False], [False, False, True]]
     assert doubles(parts, 0.6).tolist() == expected
+
+
+def test_what_nobody_notices_is_not_told_however_sure() -> None:
+    assert moved_in(fitted([0, 0, 0.99, 0, 0, 0, 0, 0], 0.01), score()) == ()
+    assert len(moved_in(fitted([0, 0, 1.05, 0, 0, 0, 0, 0], 0.01), score())) == 1

@@ -117,6 +117,38 @@ def test_who_does_not_play_departs_by_nothing_and_that_is_not_sure() -> None:
     assert np.isfinite(course[:, 1]).all()
 
 
+def test_less_than_a_notes_worth_of_cells_is_no_playing() -> None:
+    cells, fitted = made_cells(4.0, 0.5)
+    cells.heard[:, :100] = False
+    cells.heard[16:, :1] = True  # fourteen cells of the second part
+    _, _, plays = departures(cells, fitted, np.array([0, 100, 200]))
+    np.testing.assert_array_equal(plays[1], [False, True])
+
+
+def test_who_moved_is_nothing_to_set_the_others_against() -> None:
+    cells, fitted = made_cells(6.0, 0.5)
+    halves = (Window(0.0, 12.5), Window(12.5, 25.0))
+    course = course_of(cells, fitted, np.arange(200) / 8, halves, (1,))
+    assert abs(course[0, 1] - course[0, 0]) < 0.5
+    assert course[1, 1] - course[1, 0] == pytest.approx(6.0, abs=1.0)
+    assert abs(course[0].mean()) < 0.5
+    # Where all have moved they are set against each other.
+    assert np.isfinite(course_of(cells, fitted, np.arange(200) / 8, halves, (0, 1))).all()
+
+
+def test_bars_are_taken_together_until_they_last() -> None:
+    cells, fitted = made_cells(0.0, 0.5)
+    starts = 0.9 * np.arange(10)
+    bars = Bars(starts, starts + 0.9, np.arange(5, 15), np.full(10, 3))
+    windows = windows_of(cells, fitted, np.arange(200) / 8, bars)
+    assert [one.bars for one in windows] == [(5, 7), (8, 10), (11, 13), (14, 14)]
+    assert windows[1].start_s == pytest.approx(2.7)
+    assert windows[1].end_s == pytest.approx(5.4)
+    again = Bars(starts, starts + 0.9, np.array([1, 2, 3, 4, 1, 2, 3, 4, 5, 6]), np.full(10, 3))
+    windows = windows_of(cells, fitted, np.arange(200) / 8, again)
+    assert [one.bars for one in windows] == [(1, 3), (4, 4), (1, 3), (4, 6)]
+
+
 @pytest.mark.parametrize(("scatter_db", "length_s"), [(0.5, 2.0), (12.0, 8.0)])
 def test_windows_are_longer_where_little_is_told(scatter_db: float, length_s: float) -> None:
     cells, fitted = made_cells(0.0, scatter_db)

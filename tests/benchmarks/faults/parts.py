@@ -12,8 +12,9 @@ FAULTS: list[Fault] = [
         ("level[:, None] + departure - common", "level[:, None] - departure - common"),
         ("still[list(moved)] = len(moved) == len(told)", "pass"),
         ("share.sum(axis=1) > CELLS_PER_NOTE", "share.sum(axis=1) > 0"),
-        ("if closed - opened >= least_s or is_last:", "if True:"),
-        ("int(numbers.min())", "first + 1"),
+        ("if closed - opened >= least_s or not goes_on:", "if True:"),
+        ("int(bars.number[first])", "first + 1"),
+        ("and bars.number[last + 1] >= bars.number[last]", ""),
         ("if (plays & (deviation < _TOLD_DB)).sum() >= _TOLD_SHARE * plays.sum():", "if True:"),
     ),
     *each(
