@@ -98,7 +98,9 @@ def movements(options: argparse.Namespace) -> list[tuple[int, str]]:
     return list(enumerate(names))[share::shares]
 
 
-def sections(name: str, scores: Path, cache: Path) -> tuple[Part, ...]:
+def sections(
+    name: str, scores: Path, cache: Path, begin_quarter: float | None = None
+) -> tuple[Part, ...]:
     """The sections that play in the passage, with their notes in seconds, seated left to right."""
     path = cache / f"sections-{name}.npz"
     if not path.exists():
@@ -107,7 +109,7 @@ def sections(name: str, scores: Path, cache: Path) -> tuple[Part, ...]:
         table, names, programs = stored["notes"], stored["names"], stored["programs"]
         quarters = float(stored["quarters"])
     second = 60.0 / QUARTERS_PER_MINUTE.get(name, 96)
-    begin = BEGINS * quarters
+    begin = BEGINS * quarters if begin_quarter is None else begin_quarter
     onset = (table[:, 1] - begin) * second
     inside = (onset >= 0) & (onset < DURATION_S - 1.0)
     seats = np.linspace(-0.7, 0.7, len(names))
