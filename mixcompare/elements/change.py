@@ -26,6 +26,8 @@ class Change:
         The element's own power in the reference, estimated.
     strength : float
         Loudness-weighted amount of the change, as a share of the whole; in one take only.
+    repeats : bool
+        True where the element was found by coming again and again: a repeating figure.
     against : bool
         True where the sound falls into two halves of about equal weight, so that "this one
         up" and "the other one down" are the same statement.
@@ -37,6 +39,7 @@ class Change:
     energy: FloatArray
     against: bool = False
     strength: float = 0.0
+    repeats: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,16 +1,21 @@
 """Elements whose level changed against everything else, with their sizes.
 
 Two regimes: one take, in which every cell is exact (:mod:`mixcompare.elements.one_take`), and two
-performances, in which every cell scatters (:mod:`mixcompare.elements.performances`).
+performances, in which every cell scatters: a repeating figure
+(:mod:`mixcompare.elements.repeating`), and groups of components
+(:mod:`mixcompare.elements.performances`).
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from mixcompare.elements.change import Split
+from mixcompare.elements.change import Split, overlap, without_change
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
-from mixcompare.elements.performances import performances_split
+from mixcompare.elements.performances import SAME_CELLS, performances_split
+from mixcompare.elements.repeating import repeating_change
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
 
@@ -34,4 +39,10 @@ def split_difference(spectra: PairSpectra, same_take: bool) -> Split:
         # one element's own spectrogram, and groups of components have to agree instead.
         if exact.scatter_db < EXACT_SCATTER_DB:
             return exact
-    return performances_split(spectra)
+        return performances_split(spectra)
+    figure = repeating_change(spectra)
+    if figure is None:
+        return performances_split(spectra)
+    split = performances_split(without_change(spectra, figure))
+    others = (one for one in split.changes if overlap(figure.energy, one.energy) <= SAME_CELLS)
+    return replace(split, changes=(figure, *others))

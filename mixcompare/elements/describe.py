@@ -6,7 +6,7 @@ a time, how regular its attacks are.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -68,7 +68,7 @@ class Description:
     motif_notes: int | None = None
 
 
-def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
+def describe(energy: FloatArray, spectra: PairSpectra, repeats: bool = False) -> Description:
     """Describe an element from its power per cell.
 
     Parameters
@@ -77,6 +77,8 @@ def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
         Of the element, per cell.
     spectra : PairSpectra
         Of which ``energy`` is a part.
+    repeats : bool
+        Whether the element is known to be a repeating figure.
     """
     own = own_cells(energy, spectra)
     band = _band(own, spectra.centre_hz)
@@ -86,6 +88,14 @@ def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
     tonal = _tonality(energy, spectra.centre_hz)
     where = _where(band)
     centre = float(np.sqrt(band[0] * band[1]))
+    even = rate is not None and evenness > _EVEN and rate >= _SLOWEST_FIGURE
+    figure = Description(FIGURE, f"repeating {where} figure", band, spans, None)
+    if rate is not None and even:
+        motif = motif_notes(energy, spectra, rate, spans)
+        subject = f"{figure.subject}, {rate:.1f} notes a second"
+        figure = replace(figure, subject=subject, notes_per_s=rate, motif_notes=motif)
+    if repeats:
+        return figure
     # A drum's overtones follow no harmonic series; a bass line's do, but plucked ones die away
     # before many of them are heard.
     drummed = tonal < 0.5 or (monophony < 0.5 and tonal < 0.95)
@@ -98,10 +108,8 @@ def describe(energy: FloatArray, spectra: PairSpectra) -> Description:
     leading = monophony > 0.6 and leads(energy, spectra) > 0.45
     if leading and evenness < _CLOCKWORK:
         return Description(LINE, "leading line", band, spans, None)
-    if rate is not None and evenness > _EVEN and rate >= _SLOWEST_FIGURE:
-        subject = f"repeating {where} figure, {rate:.1f} notes a second"
-        motif = motif_notes(energy, spectra, rate, spans)
-        return Description(FIGURE, subject, band, spans, rate, motif)
+    if even:
+        return figure
     if leading:
         return Description(LINE, "leading line", band, spans, None)
     if lowest:

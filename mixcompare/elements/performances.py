@@ -35,7 +35,7 @@ _CLEAR_DB = 2.5  # a group this far from the rest counts fully
 _LEAST_AGREED_DB = 1.5  # chosen on the elements benchmark's tuning set
 _RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
 _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
-_SAME_CELLS = 0.6  # overlap from which on two changes are one
+SAME_CELLS = 0.6  # overlap from which on two changes are one
 _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
 
 
@@ -59,7 +59,7 @@ def performances_split(spectra: PairSpectra) -> Split:
         change = _agreed(spectra, fits)
         if change is None:
             break
-        if found and overlap(found[0].energy, change.energy) > _SAME_CELLS:
+        if found and overlap(found[0].energy, change.energy) > SAME_CELLS:
             break  # the first one was not all of it; no second thing
         found.append(change)
         spectra = without_change(spectra, change)

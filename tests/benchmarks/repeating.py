@@ -1,10 +1,11 @@
 """A repeating figure that another performance plays too loud or too soft: found, sizes, false ones.
 
-``python -m tests.benchmarks.repeating SCORES [--set reporting] [--part 0/2] [--cache F] [--each]``
+``python -m tests.benchmarks.repeating SCORES [--set reporting] [--part 0/2] [--cache F]``
 with SCORES a folder of scores (see :mod:`tests.benchmarks.symphonic`). Every passage of
-:mod:`tests.benchmarks.repeating_scenes` against itself: other players of the same library in its own
-and in another room, other instruments in two other rooms, always at another tempo, with the figure
-up, down and unchanged; and where something else changed: the melody up, a shelf, a wetter hall.
+:mod:`tests.benchmarks.repeating_scenes` against itself: other players of the same library in its
+own and in another room, other instruments in two other rooms, always at another tempo, with the
+figure up, down and unchanged; and where something else changed: the melody up, a shelf, a wetter
+hall.
 ``--mirrored`` compares every pair the other way round as well. Truth is the gain that was set.
 """
 
@@ -36,6 +37,7 @@ from tests.benchmarks.repeating_scenes import (
     first_performance,
     melody_of,
     performance,
+    written_parts,
 )
 from tests.benchmarks.scenes import Stems
 from tests.benchmarks.symphonic import RATE_HZ, Excerpt, over_scores
@@ -104,7 +106,8 @@ class Answer:
             finding.difference * size > 0
             and finding.band_hz is not None
             and overlap(finding.band_hz, band) > 0.5
-            or size != 0 and finding.subject.endswith(AGAINST)
+            or size != 0
+            and finding.subject.endswith(AGAINST)
         )
 
     @property
@@ -144,11 +147,14 @@ def pairs(
     """Reference and candidate of every case."""
     soundfont = LIBRARIES[number % 2]
     others = [one for one in LIBRARIES if one != soundfont]
-    music = first_performance(figure, scores, soundfont, cache)
+    parts = written_parts(figure, scores, cache)
+    music = first_performance(figure, parts, soundfont, cache)
     slower, faster = (0.95, 1.05) if number % 2 else (1.05, 0.95)
     by_group = {
-        LIKE: performance(figure, music, number + 1, slower, 15, soundfont, cache),
-        OTHER: performance(figure, music, number + 2, faster, 20, others[number // 2 % 2], cache),
+        LIKE: performance(figure, parts, music, number + 1, slower, 15, soundfont, cache),
+        OTHER: performance(
+            figure, parts, music, number + 2, faster, 20, others[number // 2 % 2], cache
+        ),
     }
     melody = melody_of(figure, music)
     take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
@@ -234,7 +240,8 @@ def report(told: Sequence[Answer]) -> str:
 
 def _mirror_agrees(one: Answer) -> bool:
     """Whether the other way round the same change is told with the other sign."""
-    assert one.found is not None and one.mirrored is not None
+    assert one.found is not None
+    assert one.mirrored is not None
     low, high = one.found.interval
     return any(
         other.aspect == "balance"

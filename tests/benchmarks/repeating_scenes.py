@@ -1,8 +1,8 @@
 """Passages with a figure that repeats: written ones, and made-up ones laid over written music.
 
-Three written figures recur with rhythm and pitch over six bars or more (found by comparing every
+Four written figures recur with rhythm and pitch over six bars or more (found by comparing every
 part's notes with themselves some quarters later). The others are broken chords on winds, bells and
-keyboards that follow the harmony under them or stay on their own pitches, or a group of those.
+keyboards, alone or together, of pitches that the music over six bars or more has most of.
 """
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ class Figure:
     notes_per_quarter : int
     motif : tuple of int
         Degrees of the chord, from its lowest one.
-    follows : bool
-        Whether it follows the harmony.
+    holds_quarters : int
+        How long it keeps its pitches, those that the music has most of meanwhile.
     plays : tuple of float
         Share of the half minute in which it plays.
     """
@@ -59,7 +59,7 @@ class Figure:
     programs: tuple[tuple[int, int], ...] = ()
     notes_per_quarter: int = 2
     motif: tuple[int, ...] = ()
-    follows: bool = True
+    holds_quarters: int = 24
     plays: tuple[float, float] = (0.0, 1.0)
 
     @property
@@ -86,8 +86,15 @@ TUNING = (
     Figure("beethoven_op21_1", 700, -12, programs=(_PIANO, _XYLOPHONE), notes_per_quarter=3,
            motif=(0, 2, 1), plays=(0.2, 0.85)),
     Figure("brahms_op98_3", 100, -12, programs=(_CLARINET, _OBOE), notes_per_quarter=2,
-           motif=(0, 1, 2, 1, 3, 1), follows=False),
+           motif=(0, 1, 2, 1, 3, 1), holds_quarters=99),
     Figure("brahms_op98_3", 400, -10, programs=(_HARP,), notes_per_quarter=3, motif=(0, 1, 2, 3)),
+    Figure("haydn_104_1", 700, -11, programs=(_BELLS,), notes_per_quarter=2, motif=(0, 2, 1)),
+    Figure("beethoven_op21_1", 150, -12, programs=(_FLUTE, _OBOE, _CLARINET), notes_per_quarter=2,
+           motif=(0, 1, 3, 2, 1, 2)),
+    Figure("brahms_op98_3", 250, -10, programs=(_HARPSICHORD, _VIBRAPHONE), notes_per_quarter=4,
+           motif=(0, 2, 1, 3, 1), plays=(0.15, 0.9)),
+    Figure("haydn_104_1", 900, -10, programs=(_MARIMBA,), notes_per_quarter=4,
+           motif=(0, 1, 2, 3, 2, 1), holds_quarters=99),
 )  # fmt: skip
 """For choosing constants."""
 REPORTING = (
@@ -102,7 +109,7 @@ REPORTING = (
     Figure("beach_op32_2", 330, -10, programs=(_FLUTE, _PICCOLO, _CLARINET), notes_per_quarter=3,
            motif=(0, 2, 1, 0, 3, 1)),
     Figure("beach_op32_2", 200, -12, programs=(_MARIMBA, _PLUCKED), notes_per_quarter=2,
-           motif=(0, 1, 3, 2), follows=False),
+           motif=(0, 1, 3, 2), holds_quarters=99),
     Figure("boulanger_matin", 480, -12, programs=(_VIBRAPHONE,), notes_per_quarter=3,
            motif=(0, 1, 2), plays=(0.1, 0.8)),
     Figure("bruckner_wab105_2", 300, -10, programs=(_OBOE, _FLUTE), notes_per_quarter=4,
@@ -110,7 +117,7 @@ REPORTING = (
     Figure("beethoven_op60_3", 480, -11, programs=(_HARPSICHORD,), notes_per_quarter=2,
            motif=(0, 2, 1, 3)),
     Figure("bach_bwv1048_1", 250, -12, programs=(_XYLOPHONE, _CLARINET), notes_per_quarter=4,
-           motif=(0, 1, 2, 1), follows=False),
+           motif=(0, 1, 2, 1), holds_quarters=99),
 )  # fmt: skip
 """For reporting figures. Never choose a constant by them."""
 
@@ -127,9 +134,9 @@ def notes_of(figure: Figure, bed: Sequence[Part], lowest: int) -> tuple[Note, ..
     start_s = LEAD_S + np.ceil((first - LEAD_S) / quarter_s) * quarter_s
     for index in range(int((last - start_s) / step_s)):
         at_s = start_s + index * step_s
-        if index % (2 * figure.notes_per_quarter) == 0 and (figure.follows or not index):
-            reach_s = 2 * quarter_s if figure.follows else DURATION_S
-            common = np.minimum(end, at_s + reach_s) - np.maximum(onset, at_s)
+        if index % (figure.holds_quarters * figure.notes_per_quarter) == 0:
+            until_s = at_s + figure.holds_quarters * quarter_s
+            common = np.minimum(end, until_s) - np.maximum(onset, at_s)
             amount = np.bincount(pitch.astype(int) % 12, np.maximum(common, 0), 12)
             loud = np.argsort(amount)[::-1][:4]
             if amount[loud[2]] > 0:
@@ -170,7 +177,8 @@ def balanced(figure: Figure, music: Excerpt) -> Excerpt:
 
 def performance(
     figure: Figure,
-    written: Excerpt,
+    parts: Sequence[Part],
+    like: Excerpt,
     seed: int,
     tempo: float,
     scatter_ms: float,
@@ -178,27 +186,29 @@ def performance(
     cache: Path,
 ) -> Excerpt:
     """Other players, each section as loud as in the first performance."""
-    bare = [replace(part, gain_db=0.0) for part in written.parts]
     label = f"{figure.movement}-{seed}"
-    music = played(label, again(bare, seed, tempo, scatter_ms), soundfont, cache,
+    music = played(label, again(parts, seed, tempo, scatter_ms), soundfont, cache,
                    DURATION_S + LONGER_S)  # fmt: skip
-    parts = tuple(
-        replace(
-            was,
-            notes=now.notes,
-            gain_db=was.gain_db
-            + k_level_db(written.stems[was.name])
-            - k_level_db(music.stems[was.name]),
-        )
-        for was, now in zip(written.parts, music.parts, strict=True)
+    return Excerpt(
+        tuple(
+            replace(
+                now,
+                gain_db=was.gain_db
+                + k_level_db(like.stems[was.name])
+                - k_level_db(music.stems[was.name]),
+            )
+            for was, now in zip(like.parts, music.parts, strict=True)
+        ),
+        music.stems,
     )
-    return Excerpt(parts, music.stems)
 
 
-def first_performance(figure: Figure, scores: Path, soundfont: str, cache: Path) -> Excerpt:
-    """The reference's players."""
-    parts = written_parts(figure, scores, cache)
-    music = played(f"{figure.movement}-0", parts, soundfont, cache, DURATION_S + LEAD_S)
+def first_performance(
+    figure: Figure, parts: Sequence[Part], soundfont: str, cache: Path
+) -> Excerpt:
+    """The reference's players; their tempo breathes, too."""
+    label = f"{figure.movement}-0"
+    music = played(label, again(parts, 0, 1.0, 10), soundfont, cache, DURATION_S + LONGER_S)
     return balanced(figure, music)
 
 

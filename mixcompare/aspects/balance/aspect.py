@@ -102,7 +102,7 @@ class BalanceAnalyzer:
         split = replace(split, changes=written.changes) if written else split
         elements = []
         for change, who in zip(split.changes, players, strict=True):
-            found = describe(change.energy, spectra)
+            found = describe(change.energy, spectra, change.repeats)
             stands = _stands(change, spectra, split.tone_db)
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.

@@ -70,7 +70,7 @@ def _sentence(element: Element) -> str:
     name = element.name if element.kind != "register" else f"{element.name},"
     stands = "stand" if len(element.players) > 1 else "stands"
     text = f"The {name} {stands} {direction} than in the reference, by {size}."
-    if element.kind == FIGURE:
+    if element.kind == FIGURE and element.notes_per_s is not None:
         rate = f"{element.notes_per_s:.1f} notes a second"
         if element.motif_notes is not None:
             rate += f", the same pattern every {element.motif_notes} notes"
