@@ -39,7 +39,7 @@ BoolArray = npt.NDArray[np.bool_]
 # Chosen on the tuning set of the benchmark of repeating figures, where no other is named.
 _LOWEST_HZ = 350.0  # a high figure; its fundamentals may lie an octave lower
 _STRETCH_S, _EVERY_S = 8.0, 4.0  # stretches of time that are judged one by one
-_SHORTEST_S = 2 * _STRETCH_S  # of a passage; our judgement, not measured
+_SHORTEST_S = 20.0  # of a passage: four stretches; our judgement, not measured
 _SLOW_S = 1.25  # what changes more slowly is no note of a figure
 _MOTIF_S = (0.3, 4.25)
 _MOTIFS = 8  # cost: lags that are tried
@@ -53,7 +53,9 @@ _STILL = 0.1  # of one that does not
 _FEWEST = 12  # band stretches that repeat in either recording
 _AROUND = 4  # semitones to either side that say how neighbouring bands swing
 _HEARD = 0.3  # of a stretch, for a band that is compared
-_LEAST_DB = 2.0  # of 60 unchanged pairs of the tuning set none reaches 1.6
+_LEAST_DB = 1.8  # on which all looks agree; 60 unchanged pairs of the tuning set reach 1.3
+_ANCHORS_APART_DB = 2.2  # neighbours' and all bands'; tone or timbre moves more than the figure
+_LEARNT_DB = 0.8  # least half width: no band is the figure's alone; our judgement, not measured
 _FIRM_DB = 2.0  # the smallest of the looks that is agreement by two thirds
 
 
@@ -85,8 +87,8 @@ def repeating_change(spectra: PairSpectra) -> Change | None:
     drawn = _looks(motif, envelopes, rest, counts)
     assert drawn is not None
     widths = np.array(interval(_size_db(drawn) - size)) * few_blocks(rest.stretches / 2)
-    apart = float(np.std(_sizes_db(looks[:, None])))
-    low, high = (float(np.hypot(width, 1.96 * apart / 2)) for width in widths)
+    apart = 1.96 * float(np.std(_sizes_db(looks[:, None]))) / 2
+    low, high = (float(np.sqrt(w**2 + apart**2 + _LEARNT_DB**2)) for w in widths)
     return Change(
         difference_db=float(size),
         interval=(float(size) - low, float(size) + high),
@@ -265,6 +267,8 @@ def _looks(
 
     Parameters
     ----------
+    motif, envelopes, rest
+        What repeats, both recordings, and what does not repeat in them.
     counts : ndarray, shape (draws, stretches)
         How often each stretch counts.
 
@@ -334,8 +338,11 @@ def _both(looks: FloatArray) -> FloatArray:
 
 
 def _agreed_db(looks: FloatArray) -> float:
-    """The smallest of the looks, zero where they differ in sign."""
-    said = np.concatenate([_both(looks[:, None])[:, 0], looks[[4, 6, 7]]])
+    """The smallest of the looks, zero where they differ in sign or the anchors stand apart."""
+    near, all_bands = _both(looks[:, None])[:, 0]
+    if abs(near - all_bands) > _ANCHORS_APART_DB:
+        return 0.0
+    said = np.array([near, all_bands, *looks[[4, 6, 7]]])
     sign = float(np.sign(said[0]))
     return sign * max(float((sign * said).min()), 0.0)
 
