@@ -6,14 +6,14 @@ with SCORES a folder of scores (see :mod:`tests.benchmarks.symphonic`). Every pa
 own and in another room, other instruments in two other rooms, always at another tempo, with the
 figure up, down and unchanged; and where something else changed: the melody up, a shelf, a wetter
 hall.
-``--mirrored`` compares every pair the other way round as well. Truth is the gain that was set.
+``--mirrored`` compares every pair in which the figure was found the other way round as well. Truth is the gain that was set.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -187,12 +187,13 @@ def _answer(
     begin = time.process_time()
     told = analyse(reference, candidate, align(reference, candidate)).findings
     cpu_s = time.process_time() - begin
-    back = None
-    if mirrored:
-        back = analyse(candidate, reference, align(candidate, reference)).findings
     stems = Stems(music.stems, music.parts)
     bands = (element_band_hz(stems, names) for names in (figure.names, (melody_of(figure, music),)))
-    return Answer(figure, case, told, *bands, cpu_s, back)
+    answer = Answer(figure, case, told, *bands, cpu_s)
+    if mirrored and answer.found:
+        back = analyse(candidate, reference, align(candidate, reference)).findings
+        answer = replace(answer, mirrored=back)
+    return answer
 
 
 def answers(
