@@ -10,9 +10,9 @@ ratio of both slopes is the figure's level, held against how far the powers of w
 repeat swing (another room or distance smears the envelopes of both alike).
 
 Independent looks have to agree: foretold by the reference and by the candidate, against the
-neighbouring bands and against all bands, by the middle of the bands and by the sum of their
-powers, and after a second motif (a multiple of the first, as a rule). The interval comes from
-their spread and from resampling stretches of time.
+neighbouring bands, all bands and the pair's own level, by the middle of the bands and by the sum
+of their powers, and after a second motif (a multiple of the first, as a rule). The interval comes
+from their spread and from resampling stretches of time.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ _STILL = 0.1  # of one that does not
 _FEWEST = 12  # band stretches that repeat in either recording
 _AROUND = 4  # semitones to either side that say how neighbouring bands swing
 _HEARD = 0.3  # of a stretch, for a band that is compared
-_LEAST_DB = 2.2  # on which all looks agree; the tuning set's 132 unchanged pairs reach 1.8
+_LEAST_DB = 2.0  # on which all looks agree; the tuning set's 132 unchanged pairs reach 1.8
 _ANCHORS_APART_DB = 2.2  # neighbours' and all bands'; tone or timbre moves more than the figure
 _LEARNT_DB = 0.8  # least half width: no band is the figure's alone; our judgement, not measured
 _FIRM_DB = 2.0  # the smallest of the looks that is agreement by two thirds
@@ -279,7 +279,7 @@ class _Motif:
 def _looks(
     motif: _Motif, envelopes: _Envelopes, rest: _Rest, counts: FloatArray
 ) -> FloatArray | None:
-    """What independent looks say of the figure's level, dB, shape (8, draws).
+    """What independent looks say of the figure's level, dB, shape (10, draws).
 
     Parameters
     ----------
@@ -291,9 +291,10 @@ def _looks(
     Returns
     -------
     ndarray or None
-        Foretold by the reference, then by the candidate: against the neighbouring bands and
-        against all; then the powers' sum, its middle over the stretches, the sum of amplitudes,
-        and this against the neighbouring bands. None where too little comes again.
+        Foretold by the reference, then by the candidate: against the neighbouring bands, against
+        all, and against the pair's own level; then the powers' sum, its middle over the stretches,
+        the sum of amplitudes, and this against the neighbouring bands. None where too little comes
+        again.
     """
     repeats = motif.repeats(envelopes)
     still = np.where((motif.again < _STILL).all(axis=0), rest.weight, 0.0)
@@ -310,7 +311,7 @@ def _looks(
         level_db = 10 * np.log10(slopes)
         weight = (motif.again[side, stretch, band] - _AGAIN + 0.05) * rest.weight[stretch, band]
         weights = (weight * counts[:, stretch]).T
-        for anchor in (around[band], np.full(len(band), everywhere)):
+        for anchor in (around[band], np.full(len(band), everywhere), np.zeros(len(band))):
             values = np.broadcast_to((level_db - anchor)[:, None], weights.shape)
             rows.append(weighted_medians(values, weights))
     either = repeats.any(axis=0)
@@ -349,8 +350,8 @@ def _around_db(swing_db: FloatArray, weight: FloatArray, otherwise_db: float) ->
 
 
 def _both(looks: FloatArray) -> FloatArray:
-    """Mean of what either recording foretells, shape (2, draws): timbre shifts them apart."""
-    return np.asarray((looks[:2] + looks[2:4]) / 2)
+    """Mean of what either recording foretells, shape (3, draws): timbre shifts them apart."""
+    return np.asarray((looks[:3] + looks[3:6]) / 2)
 
 
 def _agreed_db(looks: FloatArray) -> float:
@@ -359,21 +360,21 @@ def _agreed_db(looks: FloatArray) -> float:
     Timbre makes either recording foretell itself better: the mean of both is right, and each of
     them may lie near zero, but not beyond.
     """
-    near, all_bands = _both(looks[:, None])[:, 0]
+    near, all_bands, alone = _both(looks[:, None])[:, 0]
     if abs(near - all_bands) > _ANCHORS_APART_DB:
         return 0.0
-    said = np.array([near, all_bands, *looks[[4, 6, 7]]])
+    said = np.array([near, all_bands, alone, *looks[[6, 8, 9]]])
     sign = float(np.sign(said[0]))
-    if (sign * looks[:4]).min() < 0:
+    if (sign * looks[[0, 1, 3, 4]]).min() < 0:
         return 0.0
     return sign * max(float((sign * said).min()), 0.0)
 
 
 def _sizes_db(looks: FloatArray) -> FloatArray:
     """All sizes, with those foretold by the recording in which the figure is louder."""
-    both = _both(looks)
-    louder = np.where(both[0] > 0, looks[2:4], looks[:2])
-    return np.concatenate([both, louder, looks[4:7]])
+    both = _both(looks)[:2]
+    louder = np.where(both[0] > 0, looks[3:5], looks[:2])
+    return np.concatenate([both, louder, looks[6:9]])
 
 
 def _size_db(looks: FloatArray) -> FloatArray:

@@ -6,7 +6,8 @@ with SCORES a folder of scores (see :mod:`tests.benchmarks.symphonic`). Every pa
 own and in another room, other instruments in two other rooms, always at another tempo, with the
 figure up, down and unchanged; and where something else changed: the melody up, a shelf, a wetter
 hall.
-``--mirrored`` compares every pair in which the figure was found the other way round as well. Truth is the gain that was set.
+``--mirrored`` compares every pair in which the figure was found the other way round as well.
+Truth is the gain that was set.
 """
 
 from __future__ import annotations
@@ -187,7 +188,9 @@ def _answer(
     begin = time.process_time()
     told = analyse(reference, candidate, align(reference, candidate)).findings
     cpu_s = time.process_time() - begin
-    stems = Stems(music.stems, music.parts)
+    longest = max(map(len, music.stems.values()))
+    padded = {name: np.pad(stem, (0, longest - len(stem))) for name, stem in music.stems.items()}
+    stems = Stems(padded, music.parts)
     bands = (element_band_hz(stems, names) for names in (figure.names, (melody_of(figure, music),)))
     answer = Answer(figure, case, told, *bands, cpu_s)
     if mirrored and answer.found:

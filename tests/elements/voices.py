@@ -26,17 +26,19 @@ VOICES = {
 """Lowest and highest pitch, notes a second."""
 
 
-def voice(name: str, levels_db: np.random.Generator | None = None) -> FloatArray:
+def voice(
+    name: str, levels_db: np.random.Generator | None = None, times_s: FloatArray = TIMES_S
+) -> FloatArray:
     """Power of a voice in every cell, shape (n, bands); each note a little louder or softer."""
     low, high, rate = VOICES[name]
     notes = np.random.default_rng(sum(map(ord, name)))
-    power = np.zeros((len(TIMES_S), len(CENTRE_HZ)))
+    power = np.zeros((len(times_s), len(CENTRE_HZ)))
     at_s = 0.2
-    while at_s < DURATION_S - 0.5:
+    while at_s < times_s[-1] - 0.45:
         pitch = int(notes.integers(low, high + 1))
         # A melody's notes are of several lengths; even ones would make a repeating figure.
         length = float(notes.choice([0.5, 0.75, 1.0, 1.5])) / rate
-        since = TIMES_S - at_s
+        since = times_s - at_s
         inside = (since >= 0) & (since < length)
         course = np.exp(-since[inside] / 1.5)
         scatter = 0.0 if levels_db is None else float(levels_db.normal(0, 1.0))
