@@ -192,6 +192,16 @@ def test_sentence_of_an_element() -> None:
     assert others.advice[0] == "Ask the repeating high figure for about one dynamic less."
 
 
+def test_sentence_of_a_figure_whose_rate_is_unknown() -> None:
+    unknown = replace(ELEMENT, name="repeating high figure", notes_per_s=None, motif_notes=None)
+    finding = finding_of(unknown, same_take=False)
+    assert finding.kind == "repeating_figure_louder"
+    assert finding.text.startswith(
+        "The repeating high figure stands further forward than in the reference, by 5.0 dB"
+        " (between 4.5 and 5.5)."
+    )
+
+
 def test_sentence_of_an_element_that_went_back() -> None:
     back = replace(
         ELEMENT,

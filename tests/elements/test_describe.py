@@ -42,6 +42,20 @@ def test_rate_of_a_figure(notes_per_s: float) -> None:
     assert evenness > 0.5
 
 
+def test_what_is_known_to_repeat_is_a_figure_whose_rate_may_be_unknown() -> None:
+    pitches = np.random.default_rng(2).integers(76, 92, 200).tolist()
+    even = figure(pitches, 5.0)
+    assert describe(even.reference, even, repeats=True).kind == "repeating_figure"
+    slow = voice("melody")
+    cells = PairSpectra(TIMES_S, CENTRE_HZ, slow, slow)
+    assert describe(slow, cells).kind == "leading_line"
+    told = describe(slow, cells, repeats=True)
+    assert told.kind == "repeating_figure"
+    assert told.subject == "repeating high figure"
+    assert told.notes_per_s is None
+    assert told.motif_notes is None
+
+
 def test_a_figure_is_named_with_its_rate_band_and_spans() -> None:
     own = figure([76, 79, 84, 81], 5.0).reference
     own[TIMES_S < 4] = 1e-9

@@ -1,0 +1,46 @@
+"""Faults in repeating figures between two performances."""
+
+from tests.benchmarks.mutations import Fault, each
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/elements/repeating.py",
+        ("tests/elements/test_repeating.py",),
+        ("level_db = 10 * np.log10(slopes)", "level_db = 5 * np.log10(slopes)"),
+        ("candidate, floor) / np.maximum(reference, floor)",
+         "reference, floor) / np.maximum(candidate, floor)"),
+        ("np.zeros(len(band))):", "around[band]):", "no look against the pair's own level"),
+        ("_ANCHORS_APART_DB = 2.2", "_ANCHORS_APART_DB = 22.0"),
+        ("_SHORTEST_S = 20.0", "_SHORTEST_S = 16.0"),
+        ("_SHORTEST_S = 20.0", "_SHORTEST_S = 26.0"),
+        ("_AGAIN = 0.4", "_AGAIN = 0.9"),
+        ("_LEAST_DB = 2.0", "_LEAST_DB = 6.0"),
+        ("_LEAST_DB = 2.0", "_LEAST_DB = 0.0"),
+        ("_LEARNT_DB = 0.8", "_LEARNT_DB = 0.0"),
+        ("foretold = (near + 0.5 * far) / 3", "foretold = envelopes.power"),
+        ("np.arange(frames) + lag", "np.arange(frames) + 0 * lag"),
+        ("_both(looks)[:2]", "2 * _both(looks)[:2]"),
+        ("looks[3:5], looks[:2])", "looks[:2], looks[3:5])"),
+        ("interval=(size - low, size + high)", "interval=(size - low, size - high)"),
+        ("* self.repeats(envelopes)[:, nearest]", ""),
+        ("        repeats=True,\n", ""),
+    ),
+    *each(
+        "mixcompare/elements/changes.py",
+        ("tests/elements/test_repeating.py",),
+        ("return exact\n        return performances_split(spectra)", "return exact"),
+        ("performances_split(without_change(spectra, figure))", "performances_split(spectra)"),
+        ("changes=(figure, *others)", "changes=(*others,)"),
+    ),
+    *each(
+        "mixcompare/elements/describe.py",
+        ("tests/elements/test_describe.py",),
+        ("    if repeats:\n        return figure\n", ""),
+        ("evenness > _EVEN and rate", "evenness > -1 and rate"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/aspects/test_balance.py",),
+        ("element.kind == FIGURE and element.notes_per_s is not None", "element.kind == 'figure'"),
+    ),
+]  # fmt: skip
