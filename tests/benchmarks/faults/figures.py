@@ -28,7 +28,6 @@ FAULTS: list[Fault] = [
         "mixcompare/elements/changes.py",
         ("tests/elements/test_repeating.py",),
         ("return exact\n        return performances_split(spectra)", "return exact"),
-        ("performances_split(without_change(spectra, figure))", "performances_split(spectra)"),
         ("changes=(figure, *others)", "changes=(*others,)"),
     ),
     *each(
