@@ -6,7 +6,8 @@ slower, with other scatter, or in a room.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import functools
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,7 +115,7 @@ def play(
                 weight = 10 ** ((brightness_db - fall) * np.log2(partial) / 20)
                 phase = rng.uniform(0, 2 * np.pi) if performance else partial
                 weights.append(weight * np.exp(1j * phase))
-            wave = _harmonics(weights, frequency, time)
+            wave = _harmonics(tuple(weights), frequency, len(time))
             first = int(start * RATE_HZ)
             end = min(first + len(wave), count)
             mono = level * (wave * envelope)[: end - first]
@@ -124,14 +125,16 @@ def play(
     return out + 1e-5 * noise
 
 
-def _harmonics(weights: Sequence[complex], frequency_hz: float, time_s: FloatArray) -> FloatArray:
+# The same tones come again in every bar, and at other levels in every version of a piece.
+@functools.lru_cache(maxsize=256)
+def _harmonics(weights: tuple[complex, ...], frequency_hz: float, count: int) -> FloatArray:
     """Sum of weighted sines at the multiples of a frequency: a polynomial in one rotation."""
-    turn = np.exp(2j * np.pi * frequency_hz * time_s)
-    total = np.zeros(len(time_s), np.complex128)
+    turn = np.exp(2j * np.pi * frequency_hz * (np.arange(count) / RATE_HZ))
+    total = np.zeros(count, np.complex128)
     for weight in reversed(weights):
         total += weight
         total *= turn
-    return total.imag
+    return np.array(total.imag)  # let the complex one go
 
 
 def in_room(samples: FloatArray, decay_s: float, wet_db: float, seed: int = 1) -> FloatArray:

@@ -219,12 +219,13 @@ class Pair:
     def ride(self) -> Ride:
         """What moves the whole over time; nothing that could be told of two performances.
 
-        Under two tails every cell scatters: where none moves all of them, one tail is tried.
+        Under two tails every cell scatters: where none moves all of them, and few moments' cells
+        agree, one tail is tried.
         """
         if not self.same_take:
             return self._no_ride
         plain = ride_between(self.straightened)
-        if plain.moves or self.image.told or not self._both_stereo:
+        if plain.moves or plain.settled or self.image.told or not self._both_stereo:
             return plain
         one = self._under_tail_unridden
         return plain if one is None else ride_between(one.spectra)

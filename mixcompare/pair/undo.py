@@ -91,10 +91,13 @@ class Ride:
         At the spectra's times; zero throughout where it stays.
     told : ndarray, shape (n,)
         False where too few cells agree for it to be told.
+    settled : bool
+        Whether next to all moments' cells agree, so that nothing else needs to be asked.
     """
 
     level_db: FloatArray
     told: npt.NDArray[np.bool_]
+    settled: bool = False
 
     @property
     def moves(self) -> bool:
@@ -137,6 +140,7 @@ def ride_between(spectra: PairSpectra) -> Ride:
             told, known = moments_first
     if known.mean() < 0.5:
         return Ride(still, np.ones(frames, bool))
+    agreeing = known
     middle = np.median(told[known])
     known = _with_thin_moments(told, known)
     level = np.interp(np.arange(frames), np.flatnonzero(known), told[known])
@@ -145,7 +149,8 @@ def ride_between(spectra: PairSpectra) -> Ride:
     level -= middle
     far = known & (np.abs(level) >= _LEAST_RIDE_DB)
     if far.sum() < _LEAST_RIDE_S * RATE_HZ and not _is_gradual(level, far):
-        return Ride(still, np.ones(frames, bool))
+        settled = agreeing[full].mean() > 1 - _CLEARLY_MORE
+        return Ride(still, np.ones(frames, bool), bool(settled))
     untold = ndimage.binary_opening(~known, np.ones(round(_UNTOLD_S * RATE_HZ)))
     first, *_, last = np.flatnonzero(known)
     return Ride(

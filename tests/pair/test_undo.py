@@ -8,6 +8,7 @@ import pytest
 
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import ride_between
+from tests import synthetic
 from tests.pair.whole import faded, held, left_over_db, played, ridden, told
 from tests.synthetic import RATE_HZ
 
@@ -96,6 +97,24 @@ def test_an_element_is_no_operation_on_the_whole(gains_db: dict[str, float]) -> 
     pair = held(played(**gains_db)).pair
     assert pair.image.is_none
     assert not pair.ride.moves
+    assert ride_between(pair.straightened).settled
+
+
+# Under the other room every cell scatters; the truth is the gain that was drawn over both.
+@pytest.mark.parametrize("by_db", [4.0, 0.0])
+def test_a_ride_is_told_under_another_tail(by_db: float) -> None:
+    roomy = synthetic.in_room(synthetic.play(5, bars=8), 1.6, -3.0, seed=2)
+    pair = held(ridden(roomy, by_db, 6.0, 12.0)).pair
+    plain = ride_between(pair.straightened)
+    assert not plain.moves
+    assert not plain.settled
+    assert pair.ride.moves == (by_db > 0)
+    time_s = pair.spectra.times_s
+    inside, outside = (time_s > 7) & (time_s < 11), (time_s < 5) | (time_s > 13)
+    level_db = pair.ride.level_db
+    assert np.median(level_db[inside]) - np.median(level_db[outside]) == pytest.approx(
+        by_db, abs=0.4
+    )
 
 
 def shelved(samples: FloatArray, level_db: float) -> FloatArray:

@@ -116,6 +116,8 @@ FAULTS: list[Fault] = [
         ("return not (steps & (far[1:] | far[:-1])).any()", "return True"),
         ("10 ** (-ride.level_db / 10)", "10 ** (ride.level_db / 10)"),
         ("if moments_first[1].mean() > known.mean() + _CLEARLY_MORE:", "if False:"),
+        ("agreeing[full].mean() > 1 - _CLEARLY_MORE", "agreeing[full].mean() > 0"),
+        ("agreeing[full].mean() > 1 - _CLEARLY_MORE", "agreeing[full].mean() > 1"),
     ),
     *each(
         "mixcompare/pair/image.py",
