@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import pytest
 
 from mixcompare import comparison
@@ -18,6 +21,13 @@ def told_of(
 
     The search has tests of its own; the sample recordings and the command line run it too.
     """
+    with nothing_unseen():
+        return comparison.analyse(reference, candidate, alignment or align(reference, candidate))
+
+
+@contextmanager
+def nothing_unseen() -> Iterator[None]:
+    """Compare without that search."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(comparison, "unseen", lambda pair: ((), ""))
-        return comparison.analyse(reference, candidate, alignment or align(reference, candidate))
+        yield

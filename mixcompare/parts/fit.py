@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
+from scipy import signal, sparse
 
 from mixcompare.parts.separate import BACKGROUND, DB, hats, misfit, separate
 from mixcompare.standards.bs1770 import k_weighting_power
@@ -183,7 +183,11 @@ class _Problem:
             DB * np.log(power + floor) for power, floor in zip(powers, self.floors, strict=True)
         ]
         self.blocks = np.arange(cells.reference.shape[1]) * _BLOCKS // cells.reference.shape[1]
-        self.difference, self.mean = self._directions()
+        # Each band hangs on a few unknowns: the larger of two products leaves the zeros out.
+        self.difference, self.mean = (
+            (directions, sparse.csr_array(directions.reshape(-1, self.size)))
+            for directions in self._directions()
+        )
 
     def _directions(self) -> tuple[FloatArray, FloatArray]:
         """How difference and mean of the model hang on the unknowns, through the shares.
@@ -276,13 +280,13 @@ class _Problem:
             inside = slice(None) if block is None else self.blocks == block
             share = shares[:, :, inside].transpose(1, 0, 2)
             square, along = np.zeros((self.size, self.size)), np.zeros(self.size)
-            for directions, away, deviation in kinds:
+            for (directions, flat), away, deviation in kinds:
                 # A cell that lies far off counts less (Huber-like: soft L1).
                 weight = self.cells.heard / np.sqrt(1 + (away / deviation) ** 2)
                 weight = (weight / (deviation**2 * CELLS_PER_NOTE))[:, None, inside]
-                gram = (share * weight) @ share.transpose(0, 2, 1)
-                pull = (share * weight * away[:, None, inside]).sum(axis=2)
-                flat = directions.reshape(-1, self.size)
+                weighted = share * weight
+                gram = weighted @ share.transpose(0, 2, 1)
+                pull = weighted @ away[:, inside, None]
                 square += flat.T @ (gram @ directions).reshape(-1, self.size)
                 along += flat.T @ pull.ravel()
             squares.append(square)

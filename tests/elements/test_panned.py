@@ -113,6 +113,14 @@ def test_what_only_changed_its_level_was_not_panned(name: str, level_db: float) 
     assert find_panned(pair_of(mixed(level_db={name: level_db}))) == ()
 
 
+# Both play the same pitches far apart: the louder one draws the cells they share to its own side.
+@pytest.mark.parametrize("level_db", [5.0, -8.0])
+def test_one_of_two_across_the_image_that_changed_its_level_was_not_panned(level_db: float) -> None:
+    apart = {"violas": -0.8, "horns": 0.8}
+    candidate = mixed(apart, level_db={"horns": level_db})
+    assert find_panned(aligned(mixed(apart), candidate, one_clock())) == ()
+
+
 def test_a_narrower_image_moves_nobody_by_himself() -> None:
     narrow = Recording.from_array(sides(mix(), 0.5), stem("violins")[1])
     assert find_panned(pair_of(Features.of(narrow))) == ()

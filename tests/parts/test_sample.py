@@ -11,17 +11,19 @@ import pytest
 import mixcompare
 from mixcompare import Comparison
 from mixcompare.report import document
+from tests.told import nothing_unseen
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 
 
 @pytest.fixture(scope="module")
 def compared() -> Comparison:
-    return mixcompare.compare(
-        SAMPLES / "reference.flac",
-        SAMPLES / "candidate_figure_louder.flac",
-        score=SAMPLES / "score.mid",
-    )
+    with nothing_unseen():
+        return mixcompare.compare(
+            SAMPLES / "reference.flac",
+            SAMPLES / "candidate_figure_louder.flac",
+            score=SAMPLES / "score.mid",
+        )
 
 
 def test_who_plays_the_loud_figure_is_told_by_name(compared: Comparison) -> None:
