@@ -1,0 +1,59 @@
+"""The files that are stems: found in a folder, opened, and those left out that are none."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from mixcompare.audio.recording import Recording
+from mixcompare.errors import AudioFileError, ParameterError
+
+ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3", ".w64", ".caf")
+MOST = 48  # cost: a cross power for each pair
+
+Given = str | Path | Mapping[str, str | Path | Recording]
+
+
+def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
+    """All stems by name, and a sentence for every file that is left out.
+
+    Parameters
+    ----------
+    given : str, Path or mapping
+        A folder, or files by name.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such folder, none or one stem in it, or more than 48.
+    """
+    files: Mapping[str, str | Path | Recording]
+    if isinstance(given, Mapping):
+        files, where = given, "the stems"
+    else:
+        folder, where = Path(given), str(given)
+        if not folder.is_dir():
+            raise ParameterError(f"{where}: is no folder; name the folder that holds the stems.")
+        found = sorted(
+            path
+            for path in folder.iterdir()
+            if path.suffix.lower() in ENDINGS and not path.name.startswith(".")
+        )
+        files = {path.stem: path for path in found}
+    if len(files) > MOST:
+        raise ParameterError(
+            f"{where}: holds {len(files)} stems, more than {MOST}; bounce sections together."
+        )
+    out: dict[str, Recording] = {}
+    notes = []
+    for name, file in files.items():
+        try:
+            out[name] = file if isinstance(file, Recording) else Recording.open(file)
+        except AudioFileError as error:
+            notes.append(f"Left out of the stems: {error}")
+    if len(out) < 2:
+        raise ParameterError(
+            f"{where}: holds {len(out)} stem{'s' * (len(out) != 1)} that can be read; two or more"
+            " are needed."
+        )
+    return out, tuple(notes)

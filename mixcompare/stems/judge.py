@@ -1,0 +1,277 @@
+"""From stems to trims: how the candidate is made of them, and what each has to change.
+
+Conventions
+-----------
+A trim is what to add to a stem, in dB, for the candidate to have the reference's balance; what most
+stems need is nothing: only the rest is told. Where the reference is another mix of the same take,
+both are made of the same stems (:mod:`mixcompare.stems.take`); otherwise the candidate's cells have
+to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.audio.recording import Recording
+from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
+from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
+from mixcompare.stems.cells import StemCells, cells_of
+from mixcompare.stems.explained import Making, making_of
+from mixcompare.stems.take import trims_of
+from mixcompare.stems.trims import fit
+from mixcompare.stems.values import Interval, Stem, Stems
+
+FloatArray = npt.NDArray[np.float64]
+
+_SAME_CLOCK_S = 1e-3  # drift over the take beyond which stems don't lie under the reference
+_HEARD_DB = 52.0  # below the loudest cell; our judgement, not measured
+_LEAST_SHARE = 1e-4  # of the mix's energy: less can't be told
+_SOUNDS = 0.03  # of what a stem at the usual gain explains: less does not sound in the mix
+_WIDEST_DB = 3.0  # half an interval; beyond, no trim is told
+_OF_SPREAD, _OF_SCATTER = 1.3, 0.05
+"""How much wider the doubt is than the fit says, and by how much of the scatter: of 210 stems
+played again by the same and by other instruments 95 % lie within."""
+_COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
+_OFF_DB, _LATE_S = 4.0, 0.001
+_HOLE_S, _HOLE, _USUALLY = 2.0, 0.75, 0.45  # shares of the mix's energy that no stem explains
+_LITTLE = 0.3
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Stems with what a preview needs.
+
+    Attributes
+    ----------
+    told : Stems
+    making : Making
+        How the candidate is made of them.
+    """
+
+    told: Stems
+    making: Making
+
+
+def judged(
+    pair: Pair,
+    reference: Recording,
+    candidate: Recording,
+    stems: Mapping[str, Recording],
+    notes: Sequence[str] = (),
+) -> Judged:
+    """What each stem carries, and its trim.
+
+    Parameters
+    ----------
+    pair : Pair
+        The compared pair, its level matched.
+    reference, candidate : Recording
+        Its sound.
+    stems : mapping of str to Recording
+        On the clock of the candidate's file.
+    notes : sequence of str
+        What is known of them before.
+    """
+    names, files = list(stems), list(stems.values())
+    start = candidate.span_s[0]
+    starts = [0.0, *(start for _ in files)]
+    making = making_of(candidate, files, starts, candidate.duration_s)
+    spectra = pair.of_elements
+    centre_hz = spectra.centre_hz[spectra.centre_hz < THIRDS_ABOVE_HZ]
+    match = pair.match
+    higher = (match.tuning_cents + 100 * match.transposition_semitones) / 1200
+    cells = cells_of(candidate, files, starts, making, centre_hz * 2**higher)
+    trim_db, deviation, confused = _take_trims(pair, reference, files, making, start) or _trims(
+        pair, cells
+    )
+    own = cells.own.sum(axis=(1, 2)) / max(float(cells.mix.sum()), 1e-30)
+    heard = (making.sounds > _SOUNDS) & (own > _LEAST_SHARE)
+    known = heard & np.isfinite(trim_db) & (1.96 * deviation <= _WIDEST_DB)
+    common = _usual(trim_db[known], np.sqrt(own[known])) if known.any() else 0.0
+    told = []
+    for place, name in enumerate(names):
+        half = 1.96 * float(deviation[place])
+        trim = float(trim_db[place]) - common
+        late_ms = 1e3 * float(making.delay_s[place])
+        around_ms = 1.96e3 * float(making.delay_deviation_s[place])
+        told.append(
+            Stem(
+                name=name,
+                share_percent=100 * float(own[place]) if making.sounds[place] > _SOUNDS else None,
+                trim_db=trim if known[place] else None,
+                interval=(trim - half, trim + half) if known[place] else None,
+                delay_ms=late_ms if heard[place] else None,
+                delay_interval=(late_ms - around_ms, late_ms + around_ms) if heard[place] else None,
+                is_inverted=bool(making.is_inverted[place] and heard[place]),
+                confused_with=tuple(names[other] for other in confused[place])
+                if not known[place]
+                else (),
+                reason=None if known[place] else _reason(heard[place], making.sounds[place]),
+            )
+        )
+    explained = 1 - float(cells.left.sum() / max(float(cells.mix.sum()), 1e-30))
+    return Judged(
+        Stems(tuple(told), max(explained, 0.0), (*notes, *_notes(names, making, cells, heard))),
+        making,
+    )
+
+
+def _usual(trims: FloatArray, weight: FloatArray) -> float:
+    """What most of the sound needs: the weighted median."""
+    order = np.argsort(trims)
+    heap = np.cumsum(weight[order])
+    return float(trims[order][np.searchsorted(heap, heap[-1] / 2)])
+
+
+def _reason(is_heard: bool, sounds: float) -> str:
+    if sounds <= _SOUNDS:
+        return "Does not sound in the mix at the place where it lies."
+    return (
+        "Can't be told from the other stems closely enough."
+        if is_heard
+        else "Carries too little of the mix."
+    )
+
+
+_Found = tuple[FloatArray, FloatArray, list[list[int]]]
+
+
+def _take_trims(
+    pair: Pair,
+    reference: Recording,
+    stems: Sequence[Recording],
+    candidate: Making,
+    start_s: float,
+) -> _Found | None:
+    """Trims of another mix of the same take; None for another performance, or another clock."""
+    time_map = pair.match.time_map
+    if not pair.same_take:
+        return None
+    first, last = time_map.span_s
+    offsets = time_map.to_candidate(np.array([first, last])) - (first, last)
+    if abs(offsets[1] - offsets[0]) > _SAME_CLOCK_S:
+        return None
+    offset = float(offsets.mean())
+    starts = [-offset, *(start_s for _ in stems)]
+    other = making_of(reference, stems, starts, last + offset)
+    found = trims_of(other, candidate)
+    alike = [
+        [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
+        for own, row in enumerate(candidate.alike)
+    ]
+    return found.trim_db, found.deviation_db, alike
+
+
+def _trims(pair: Pair, cells: StemCells) -> _Found:
+    """Trims from the level differences of all cells."""
+    spectra = pair.of_elements
+    bands = len(cells.centre_hz)
+    step = max(round(PAIR_RATE_HZ / cells.rate_hz), 1)
+    count = len(spectra.times_s) // step
+    reference, candidate = (
+        power[: count * step, :bands].reshape(count, step, bands).mean(axis=1)
+        for power in (spectra.reference, spectra.candidate)
+    )
+    times_s = spectra.times_s[: count * step].reshape(count, step).mean(axis=1)
+    place = pair.match.time_map.to_candidate(times_s) * cells.rate_hz - 0.5
+    floor = 10 ** (-_HEARD_DB / 10)
+    heard = (reference > floor * reference.max()) & (candidate > floor * candidate.max())
+    wanted = 10 * np.log10((reference + 1e-20) / (candidate + 1e-20))
+    found = fit(wanted, heard, cells.pairs, _laid(cells.cross, place))
+    deviation = np.sqrt(np.diag(found.covariance))
+    together = found.covariance / np.outer(deviation, deviation)
+    confused = [
+        [int(other) for other in np.flatnonzero(row < -_CONFUSED + 0.2)] for row in together
+    ]
+    wide = np.hypot(_OF_SPREAD * deviation, _OF_SCATTER * found.scatter_db)
+    return found.trim_db, wide, confused
+
+
+def _laid(power: npt.NDArray[np.float32], place: FloatArray) -> FloatArray:
+    """Cells read between rows."""
+    rows = np.clip(np.floor(place).astype(int), 0, max(power.shape[1] - 2, 0))
+    share = np.clip(place - rows, 0, 1)[:, None]
+    after = np.minimum(rows + 1, power.shape[1] - 1)
+    return np.asarray((1 - share) * power[:, rows] + share * power[:, after], np.float64)
+
+
+def _notes(
+    names: Sequence[str], making: Making, cells: StemCells, heard: npt.NDArray[np.bool_]
+) -> list[str]:
+    """What does not add up."""
+    notes = []
+    for one in range(len(names)):
+        for other in range(one + 1, len(names)):
+            if making.alike[one, other] > _COPY:
+                notes.append(
+                    f"The stems {names[one]} and {names[other]} are the same sound; leave one out."
+                )
+    for place, name in enumerate(names):
+        if making.with_mix[place] > _THE_MIX:
+            notes.append(f"The stem {name} is the mix itself; leave it out.")
+        elif making.sounds[place] <= _SOUNDS:
+            notes.append(
+                f"The stem {name} does not sound in the mix where it lies: check that it is of"
+                " this mix and starts where the mix does."
+            )
+    gains = making.gain_db
+    usual = float(np.median(gains[heard])) if heard.any() else 0.0
+    about_s = float(np.median(making.delay_s[heard])) if heard.any() else 0.0
+    for place in np.flatnonzero(heard):
+        name, away = names[place], float(gains[place]) - usual
+        late_s = float(making.delay_s[place]) - about_s
+        if making.is_inverted[place]:
+            notes.append(f"The stem {name} is in the mix with its polarity turned round.")
+        if abs(away) > _OFF_DB:
+            stands = "louder" if away > 0 else "softer"
+            notes.append(
+                f"The stem {name} is {abs(away):.1f} dB {stands} in the mix than in its file, set"
+                " against the other stems."
+            )
+        if abs(late_s) > max(_LATE_S, 3 * float(making.delay_deviation_s[place])):
+            notes.append(
+                f"The stem {name} sounds {1e3 * abs(late_s):.1f} ms"
+                f" {'later' if late_s > 0 else 'earlier'} in the mix than the other stems do"
+                f" ({343 * abs(late_s):.1f} m of air at 20 °C)."
+            )
+    return notes + _holes(cells)
+
+
+def _holes(cells: StemCells) -> list[str]:
+    """Stretches in which most of the mix is in no stem, where usually it is."""
+    rows = max(round(_HOLE_S * cells.rate_hz), 1)
+    count = len(cells.mix) // rows
+    if count == 0:
+        return []
+    mix, left = (
+        power[: count * rows].sum(axis=1, dtype=np.float64).reshape(count, rows).sum(axis=1)
+        for power in (cells.mix, cells.left)
+    )
+    share = left / np.maximum(mix, 1e-30)
+    loud = mix > 0.01 * mix.max()
+    if not loud.any() or np.median(share[loud]) > _USUALLY:
+        if loud.any() and np.median(share[loud]) > 1 - _LITTLE:
+            return ["The stems explain little of the mix: most of what sounds is in none of them."]
+        return []
+    holes = np.flatnonzero(loud & (share > _HOLE))
+    spans: list[Interval] = []
+    for hole in holes:
+        start = float(hole * rows / cells.rate_hz)
+        end = float((hole + 1) * rows / cells.rate_hz)
+        if spans and abs(spans[-1][1] - start) < 1e-6:
+            spans[-1] = (spans[-1][0], end)
+        else:
+            spans.append((start, end))
+    return [
+        f"From {_clock(start)} to {_clock(end)} something plays in the mix that no stem holds."
+        for start, end in spans
+    ]
+
+
+def _clock(time_s: float) -> str:
+    return f"{int(time_s) // 60}:{int(time_s) % 60:02d}"
