@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from html import escape
@@ -15,25 +15,21 @@ import numpy.typing as npt
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.aspects import ANALYZERS, in_order
-from mixcompare.aspects.articulation.words import untold
-from mixcompare.aspects.balance.unseen import unseen
+from mixcompare.analysis import Tell, analyse
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from mixcompare.findings import Finding, places, ranked
-from mixcompare.findings.folding import without_consequences
+from mixcompare.findings import Finding, places
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.knowledge.score import Score
 from mixcompare.numerics import one_numeric_thread
-from mixcompare.pair.gain import match_level
-from mixcompare.pair.pair import aligned
-from mixcompare.results import Level, Measured, Results, Source
+from mixcompare.results import Level, Measured, Results
+from mixcompare.stems.files import Given, opened
+from mixcompare.trimmed import with_stems
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Audio = str | Path | Recording | tuple[npt.ArrayLike, int]
-Tell = Callable[[str], None]
 
 
 class Comparison:
@@ -44,12 +40,21 @@ class Comparison:
     results : Results
         Everything as plain data.
     reference, candidate : Recording
+    preview : Recording or None
+        The candidate with its stems' trims, where any is due.
     """
 
-    def __init__(self, results: Results, reference: Recording, candidate: Recording) -> None:
+    def __init__(
+        self,
+        results: Results,
+        reference: Recording,
+        candidate: Recording,
+        preview: Recording | None = None,
+    ) -> None:
         self.results = results
         self.reference = reference
         self.candidate = candidate
+        self.preview = preview
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -75,6 +80,16 @@ class Comparison:
         from mixcompare.report.document import parts_of
 
         return parts_of(self.results)
+
+    @property
+    def stems(self) -> list[dict[str, Any]]:
+        """The stems as in ``report.json``, a row each: share, trim, interval, arrival ...
+
+        Empty without stems.
+        """
+        from mixcompare.report.document import stems_of
+
+        return stems_of(self.results)
 
     @property
     def verdict(self) -> str:
@@ -119,7 +134,8 @@ class Comparison:
         if audio and self.alignment.relation != UNRELATED:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
             pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
-        return writer.save(self.results, out_dir, pair, progress)
+        preview = Path(self.preview.name) if self.preview is not None else None
+        return writer.save(self.results, out_dir, pair, progress, preview)
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
@@ -176,6 +192,7 @@ def compare(
     candidate_span_s: tuple[float, float] | None = None,
     time_map: TimeMap | None = None,
     score: str | Path | None = None,
+    stems: Given | None = None,
     progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -191,6 +208,10 @@ def compare(
     score : path, optional
         MusicXML, MIDI file or table of notes (see :mod:`mixcompare.knowledge.score`): its parts'
         levels and articulation are compared one by one, and findings name players and bars.
+    stems : path or mapping, optional
+        The candidate's stems, on the clock of its file: a folder, or files by name. What each
+        carries, which trims bring it nearest to the reference's balance, and the candidate with
+        them compared again.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -203,13 +224,14 @@ def compare(
     AudioFileError
         If a recording cannot be read or holds nothing to compare.
     ParameterError
-        If a span lies outside its recording.
+        If a span lies outside its recording, or there are no stems where they should be.
     ScoreError
         If the score cannot be read or is of other music.
     """
     tell = progress or (lambda words: None)
     tell("reading both recordings")
     written = Score.open(score) if score is not None else None
+    files, left_out = opened(stems) if stems is not None else ({}, ())
     recordings = (
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
@@ -226,68 +248,19 @@ def compare(
         parts, bars = laid.parts, laid.bars
         alignment = replace(alignment, warnings=alignment.warnings + laid.warnings)
     results = analyse(features[0], features[1], alignment, tell, parts, bars)
+    preview = None
+    if files and alignment.relation != UNRELATED:
+        results, preview = with_stems(results, features, recordings, files, left_out, tell)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),
         "time_map": "found" if time_map is None else "given by the user",
         "score": "none" if score is None else Path(score).name,
+        "stems": ", ".join(files) or "none",
         "libraries": _versions(),
     }
     results = replace(results, settings=settings)
-    return Comparison(results, *recordings)
-
-
-@one_numeric_thread
-def analyse(
-    reference: Features,
-    candidate: Features,
-    alignment: Alignment,
-    tell: Tell = lambda words: None,
-    parts: tuple[PartNotes, ...] = (),
-    bars: Bars | None = None,
-) -> Results:
-    """Judge an aligned pair: level, all aspects, findings, verdict."""
-    warnings = reference.warnings + candidate.warnings + alignment.warnings
-    warnings += tuple(event.text for event in alignment.events)
-    sources = (_source(reference), _source(candidate))
-    if alignment.relation == UNRELATED:
-        verdict = "These are not two recordings of the same passage; nothing was compared."
-        return Results(*sources, alignment, None, {}, (), verdict, warnings)
-    tell("matching the level")
-    recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
-    pair = recorded.with_noise_shared()
-    level = match_level(pair)
-    pair = pair.with_gain(level.gain_db)
-    measured: dict[str, Measured] = {}
-    found: list[Finding] = []
-    for analyzer in in_order(ANALYZERS):
-        tell(f"comparing {analyzer.aspect}")
-        pair.differences[analyzer.aspect] = analyzer.compare(pair)
-    for analyzer in ANALYZERS:
-        aspect = analyzer.aspect
-        both = recorded.alone(analyzer)
-        measured[aspect] = Measured(aspect, *both, pair.differences[aspect], analyzer.about)
-    for analyzer in ANALYZERS:
-        found += analyzer.findings(measured[analyzer.aspect].difference, pair)
-    rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
-    listed = ranked(without_consequences(found, rules), pair.duration_s)
-    findings = tuple(_placed(finding, pair.time_map, bars) for finding in listed)
-    tell("asking what could not have been found")
-    least, missed = unseen(pair)
-    if "articulation" in pair.differences:
-        missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
-    verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
-    return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
-
-
-def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:
-    """Where it lies on the candidate's clock and in the score."""
-    spans = tuple(
-        (float(start), float(end))
-        for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
-    )
-    named = (bars.of(finding.spans_s) or None) if bars is not None else None
-    return replace(finding, candidate_spans_s=spans, bars=named)
+    return Comparison(results, *recordings, preview)
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:
@@ -298,31 +271,6 @@ def _versions() -> str:
     """Versions of what computes the figures, so that a comparison can be repeated."""
     names = ("numpy", "scipy", "soundfile", "soxr")
     return ", ".join(f"{name} {metadata.version(name)}" for name in names)
-
-
-def _source(features: Features) -> Source:
-    return Source(
-        path=features.name,
-        sample_rate_hz=features.sample_rate_hz,
-        channels=features.channels,
-        duration_s=features.duration_s,
-        span_s=features.span_s,
-        format=features.format,
-        usable_band_hz=features.usable_band_hz,
-    )
-
-
-def _verdict(findings: tuple[Finding, ...]) -> str:
-    if not findings:
-        return "Nothing sticks out."
-    first = findings[0]
-    articles = {analyzer.aspect: analyzer.about.article for analyzer in ANALYZERS}
-    head = articles.get(first.aspect, "") + first.subject
-    if any(letter.isalpha() or letter == "%" for letter in first.spoken):
-        head += f" ({first.spoken})"  # a bare number says nothing to a person
-    if len(findings) == 1:
-        return f"One thing sticks out: {head}."
-    return f"{len(findings)} things stick out, first of all: {head}."
 
 
 __all__ = ["Comparison", "Level", "analyse", "compare", "load"]

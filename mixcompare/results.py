@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mixcompare.alignment.result import Alignment
 from mixcompare.findings import Description, Finding
 from mixcompare.findings.detectable import Detectable
+
+if TYPE_CHECKING:
+    from mixcompare.stems.values import Stems
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,8 @@ class Results:
     unseen : str
         What could not have been found, in sentences: those changes, where they are larger than is
         usual, and whose notes could not be followed; else empty.
+    stems : Stems or None
+        Where stems were given.
     settings : mapping
         What was asked for, so that the comparison can be repeated.
     """
@@ -80,6 +85,7 @@ class Results:
     warnings: tuple[str, ...]
     detectable: tuple[Detectable, ...] = ()
     unseen: str = ""
+    stems: Stems | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def on_file_clocks(self) -> Results:

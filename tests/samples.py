@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import Comparison, analyse
+from mixcompare.comparison import Comparison
 from mixcompare.features import Features
 from mixcompare.results import Results
 from tests import once_a_run

@@ -27,15 +27,18 @@ ALLOWED: dict[str, set[str]] = {
     "pair": {"standards", "features", "alignment", "knowledge", "results"},
     "elements": {"pair", "features", "standards", "alignment", "findings"},
     "parts": {"standards", "features", "knowledge", "pair", "elements"},
+    "stems": {"audio", "standards", "features", "pair"},
     "aspects": {
         "standards", "features", "alignment", "knowledge", "pair", "elements", "parts", "findings",
     },
     "listening": {"audio", "standards", "alignment", "findings"},
     "plots": {"results", "findings", "alignment"},
     "report": {"results", "findings", "alignment", "standards", "plots", "listening"},
+    "analysis": {"features", "alignment", "knowledge", "pair", "aspects", "findings", "results"},
+    "trimmed": {"audio", "features", "pair", "stems", "analysis", "results", "listening"},
     "comparison": {
-        "audio", "features", "alignment", "knowledge", "pair", "aspects", "findings", "results",
-        "listening", "plots", "report",
+        "audio", "features", "alignment", "knowledge", "analysis", "stems", "trimmed", "findings",
+        "results", "listening", "plots", "report",
     },
     "cli": {
         "audio", "features", "alignment", "aspects", "comparison", "findings", "plots", "report",
@@ -44,8 +47,10 @@ ALLOWED: dict[str, set[str]] = {
 """Which rooms may be read from which: in the order in which the data flows."""
 
 TYPES_OF = {
-    "plots": {"aspects", "elements", "parts"},
-    "report": {"aspects", "elements", "parts"},
+    "results": {"stems"},
+    "plots": {"aspects", "elements", "parts", "stems"},
+    "report": {"aspects", "elements", "parts", "stems"},
+    "cli": {"stems"},
 }
 """Whose results they name for the type checker, beside what they import when they run."""
 
@@ -54,7 +59,7 @@ ONLY_IN = {
     "argparse": {"cli"},
     "soundfile": {"audio", "listening"},
     "mido": {"knowledge"},
-    "soxr": {"features"},
+    "soxr": {"features", "listening"},
     "pyloudnorm": {"standards"},
     "threadpoolctl": {"numerics"},
 }

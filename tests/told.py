@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from mixcompare import comparison
+from mixcompare import analysis
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
 from mixcompare.features import Features
@@ -22,12 +22,12 @@ def told_of(
     The search has tests of its own; the sample recordings and the command line run it too.
     """
     with nothing_unseen():
-        return comparison.analyse(reference, candidate, alignment or align(reference, candidate))
+        return analysis.analyse(reference, candidate, alignment or align(reference, candidate))
 
 
 @contextmanager
 def nothing_unseen() -> Iterator[None]:
     """Compare without that search."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(comparison, "unseen", lambda pair: ((), ""))
+        patch.setattr(analysis, "unseen", lambda pair: ((), ""))
         yield

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from mixcompare.comparison import Comparison
     from mixcompare.findings import Finding
+    from mixcompare.stems.values import Stems
 
 import argparse
 import shutil
@@ -53,6 +54,12 @@ def add_to(commands: Commands) -> None:
         " compares every part's level and articulation",
     )
     parser.add_argument(
+        "--stems",
+        metavar="DIR",
+        help="folder with the candidate's stems (mono or stereo files that begin where it begins):"
+        " tells what each carries and which trims bring it nearest, and compares again with them",
+    )
+    parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
     parser.add_argument(
@@ -85,6 +92,7 @@ def run(arguments: argparse.Namespace) -> int:
             candidate_span_s=spans[1],
             time_map=read_map(arguments.map_from),
             score=arguments.score,
+            stems=arguments.stems,
             progress=status.say,
         )
         folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
@@ -120,6 +128,8 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
     for finding in results.findings:
         print()
         _print_finding(finding, width, ink)
+    if results.stems is not None:
+        _print_stems(results.stems, width, ink)
     if results.unseen and results.findings:
         print()
         print(textwrap.fill(results.unseen, width))
@@ -129,6 +139,28 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
             print(textwrap.fill(f"note: {warning}", width, subsequent_indent="      "))
     print()
     print(f"report     {folder / 'report.html'}")
+
+
+def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
+    """Trims that are due, and what they come to."""
+    print()
+    due = [stem for stem in stems.stems if stem.is_due]
+    told = sum(stem.trim_db is not None for stem in stems.stems)
+    head = (
+        f"Trims for {len(due)} of {len(stems.stems)} stems (they explain"
+        f" {100 * stems.explained_share:.0f} % of the mix):"
+        if due
+        else f"No trim is due: {told} of {len(stems.stems)} stems could be judged."
+    )
+    print(ink.bold(textwrap.fill(head, width)))
+    for stem in sorted(due, key=lambda one: -abs(one.trim_db or 0.0)):
+        assert stem.trim_db is not None
+        assert stem.interval is not None
+        low, high = stem.interval
+        print(f"    {stem.trim_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+    if stems.preview is not None:
+        text = f"With these trims: {stems.preview.after}"
+        print(textwrap.fill(text, width, initial_indent="    ", subsequent_indent="    "))
 
 
 def _print_finding(finding: Finding, width: int, ink: Ink) -> None:

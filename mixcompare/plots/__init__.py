@@ -20,6 +20,7 @@ from mixcompare.results import Results
 Draw = Callable[[Results, Figure], str | None]
 
 _ALIGNMENT = "mixcompare.plots.alignment:draw"
+_STEMS = "mixcompare.plots.stems:draw"
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ def draw(results: Results, aspect: str) -> Figure:
     results : Results
         What the comparison found.
     aspect : str
-        An aspect that was measured, or ``"alignment"``.
+        An aspect that was measured, ``"stems"`` where they were given, or ``"alignment"``.
 
     Returns
     -------
@@ -79,6 +80,8 @@ def figures_of(results: Results) -> dict[str, str]:
         for aspect, measured in results.measurements.items()
         if measured.about.figure is not None
     }
+    if results.stems is not None:
+        places["stems"] = _STEMS
     return {**places, "alignment": _ALIGNMENT}
 
 

@@ -27,6 +27,7 @@ from mixcompare.results import Level, Results
 if TYPE_CHECKING:
     from mixcompare.aspects.articulation.values import VoiceArticulation
     from mixcompare.parts.values import PartLevel
+    from mixcompare.stems.values import Stems
 
 SCHEMA_VERSION = 1  # of ``report.schema.json``
 MAP_POINTS_PER_S = 20.0  # resolution of the map in the report and page
@@ -69,7 +70,8 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
         },
         "findings": [plain(finding) for finding in results.findings],
         "parts": parts_of(results),
-        "stems": [],
+        "stems": stems_of(results),
+        "preview": plain(results.stems.preview) if results.stems else None,
         "detectable": [plain(least) for least in results.detectable],
         "unseen": results.unseen,
         "warnings": list(warnings),
@@ -114,6 +116,44 @@ def parts_of(results: Results) -> list[Json]:
             }
         )
     return out
+
+
+def stems_of(results: Results) -> list[Json]:
+    """What every stem carries, and its trim."""
+    stems: Stems | None = results.stems
+    return [
+        {
+            "name": stem.name,
+            "share_percent": plain(stem.share_percent),
+            "trim_db": plain(stem.trim_db),
+            "interval": plain(stem.interval),
+            "identified": stem.trim_db is not None,
+            "delay_ms": plain(stem.delay_ms),
+            "delay_interval": plain(stem.delay_interval),
+            "polarity": "inverted" if stem.is_inverted else "normal",
+            "confused_with": list(stem.confused_with),
+            "reason": stem.reason,
+        }
+        for stem in (stems.stems if stems else ())
+    ]
+
+
+def trims_table(results: Results) -> str:
+    """Trims as comma-separated values, a line a stem, for the desk."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(("stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note"))
+    stems: Stems | None = results.stems
+    for stem in stems.stems if stems else ():
+        values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
+        writer.writerow(
+            (
+                _harmless(stem.name),
+                *("" if value is None else f"{value:.2f}" for value in values),
+                _harmless(stem.reason or ""),
+            )
+        )
+    return buffer.getvalue()
 
 
 def to_json(document: Json) -> str:

@@ -24,6 +24,7 @@ from mixcompare.plots.strip import legend_colours
 from mixcompare.report import pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
+from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results, Source
 
 _WHOLE = 0.95
@@ -79,6 +80,10 @@ def render(
         gains=_gains(passages),
         player_data=_player_data(results, passages),
         sections=_sections(results, figures),
+        stems=stems_table(results.stems) if results.stems is not None else None,
+        stems_sentence=stems_sentence(results.stems) if results.stems is not None else "",
+        stems_figure=_inline(figures, "stems"),
+        stems_caption=figures["stems"].caption if "stems" in figures else "",
         alignment_figure=_inline(figures, "alignment"),
         alignment_caption=figures["alignment"].caption if "alignment" in figures else "",
         noticeable=_noticeable(results),

@@ -22,11 +22,13 @@ from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
 from mixcompare.listening.page_sound import CodedSound, page_sound
 from mixcompare.plots import style
-from mixcompare.report.document import findings_table, to_document, to_json
+from mixcompare.report.document import findings_table, to_document, to_json, trims_table
 from mixcompare.report.page import Picture, render
 from mixcompare.results import Results
 
-_NAMES = ("report.json", "report.html", "findings.csv", "figures", "listening")
+_FOLDERS = ("figures", "listening", "preview")
+_NAMES = ("report.json", "report.html", "findings.csv", "trims.csv", *_FOLDERS)
+PREVIEW = "preview/with_trims.flac"
 _DOCUMENT = "report.json"
 
 Tell = Callable[[str], None]
@@ -37,6 +39,7 @@ def save(
     out_dir: str | Path,
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
+    preview: Path | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -51,6 +54,8 @@ def save(
         holds no sound.
     progress : callable, optional
         Called with a few words before each step.
+    preview : Path, optional
+        The candidate with its trims, to be copied into the report.
 
     Returns
     -------
@@ -66,7 +71,7 @@ def save(
     tell = progress or (lambda words: None)
     with _workshop(target) as folder:
         try:
-            _fill(folder, results, pair, tell)
+            _fill(folder, results, pair, tell, preview)
             _put_in_place(folder, target)
         except OSError as error:
             raise OutputError(_cannot(target, error)) from error
@@ -107,7 +112,13 @@ def check_writable(out_dir: str | Path) -> Path:
     return target
 
 
-def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell) -> None:
+def _fill(
+    folder: Path,
+    results: Results,
+    pair: AlignedSound | None,
+    tell: Tell,
+    preview: Path | None = None,
+) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
@@ -125,6 +136,11 @@ def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell)
     tell("writing the page")
     (folder / "report.html").write_text(render(results, pictures, sound), "utf-8")
     (folder / "findings.csv").write_text(findings_table(results.on_file_clocks().findings), "utf-8")
+    if results.stems is not None:
+        (folder / "trims.csv").write_text(trims_table(results), "utf-8")
+    if preview is not None and pair is not None:
+        (folder / PREVIEW).parent.mkdir()
+        shutil.copyfile(preview, folder / PREVIEW)
     files = [*_files_in(folder), _DOCUMENT]
     (folder / _DOCUMENT).write_text(to_json(to_document(results, sorted(files))), "utf-8")
 
@@ -225,7 +241,7 @@ def _move_in(folder: Path, target: Path, former: tuple[str, ...]) -> None:
                 os.replace(place, source)
         raise
     finally:
-        for name in ("figures", "listening"):
+        for name in _FOLDERS:
             with contextlib.suppress(OSError):
                 os.rmdir(target / name)
 
@@ -245,9 +261,9 @@ def _former_files(target: Path) -> tuple[str, ...] | None:
 
 def _holds_strangers(target: Path, former: tuple[str, ...]) -> bool:
     """Whether a folder holds anything that is not of the former report."""
-    known = {target / name for name in former} | {target / name for name in _NAMES[-2:]}
+    known = {target / name for name in former} | {target / name for name in _FOLDERS}
     entries = list(target.iterdir())
-    for name in _NAMES[-2:]:
+    for name in _FOLDERS:
         if (target / name).is_dir():
             entries.extend((target / name).iterdir())
     return any(entry not in known for entry in entries)

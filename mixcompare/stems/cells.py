@@ -21,9 +21,9 @@ from mixcompare.features.grid import (
     LOW_FFT,
     SEMITONE_FFT,
 )
+from mixcompare.features.together import RATE_HZ, frames_together
 from mixcompare.standards.iec61260 import band_weights
 from mixcompare.stems.explained import Making
-from mixcompare.stems.frames import RATE_HZ, frames_together
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
@@ -61,7 +61,7 @@ class StemCells:
     @property
     def own(self) -> Float32Array:
         """Power of every stem, shape (stems, n, bands)."""
-        return self.cross[self.pairs[:, 0] == self.pairs[:, 1]]
+        return np.asarray(self.cross[self.pairs[:, 0] == self.pairs[:, 1]])
 
 
 def cells_of(

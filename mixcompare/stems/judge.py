@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy import signal
 
 from mixcompare.audio.recording import Recording
 from mixcompare.pair.pair import Pair
@@ -36,6 +37,7 @@ _WIDEST_DB = 3.0  # half an interval; beyond, no trim is told
 _OF_SPREAD, _OF_SCATTER = 1.3, 0.05
 """How much wider the doubt is than the fit says, and by how much of the scatter: of 210 stems
 played again by the same and by other instruments 95 % lie within."""
+_DECAY_S = 1.8  # of halls in general: the late part follows the stems so slowly; our choice
 _COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
 _OFF_DB, _LATE_S = 4.0, 0.001
 _HOLE_S, _HOLE, _USUALLY = 2.0, 0.75, 0.45  # shares of the mix's energy that no stem explains
@@ -51,10 +53,24 @@ class Judged:
     told : Stems
     making : Making
         How the candidate is made of them.
+    cells : StemCells
+        Where each of them sounds.
     """
 
     told: Stems
     making: Making
+    cells: StemCells
+
+    def late_gain(self) -> FloatArray:
+        """By how much a hall's late part rises with the trims that are due, shape (n, bands).
+
+        Amplitude. It hangs on to what every stem fed to it up to then.
+        """
+        keep = float(np.exp(-6 * np.log(10) / (self.cells.rate_hz * _DECAY_S)))
+        fed = signal.lfilter([1 - keep], [1, -keep], self.cells.own.astype(np.float64), axis=1)
+        gain = [10 ** (one.due_db / 10) for one in self.told.stems]
+        fed += 1e-12 * float(fed.max())
+        return np.asarray(np.sqrt(np.tensordot(gain, fed, 1) / fed.sum(axis=0)))
 
 
 def judged(
@@ -118,6 +134,7 @@ def judged(
     return Judged(
         Stems(tuple(told), max(explained, 0.0), (*notes, *_notes(names, making, cells, heard))),
         making,
+        cells,
     )
 
 
@@ -222,7 +239,7 @@ def _notes(
     gains = making.gain_db
     usual = float(np.median(gains[heard])) if heard.any() else 0.0
     about_s = float(np.median(making.delay_s[heard])) if heard.any() else 0.0
-    for place in np.flatnonzero(heard):
+    for place in np.flatnonzero(heard).tolist():
         name, away = names[place], float(gains[place]) - usual
         late_s = float(making.delay_s[place]) - about_s
         if making.is_inverted[place]:

@@ -104,7 +104,7 @@ def _price(trim: FloatArray) -> FloatArray:
     """Inverse variances of the trims about their common one."""
     away = np.abs(trim - np.median(trim))
     weight = 1 / (_PRICE_DB * np.maximum(away, 1.0))
-    return np.diag(weight) - np.outer(weight, weight) / weight.sum()
+    return np.asarray(np.diag(weight) - np.outer(weight, weight) / weight.sum())
 
 
 def _normal(

@@ -42,9 +42,38 @@ class Stem:
     reason: str | None = None
 
     @property
+    def due_db(self) -> float:
+        """The trim where it is due, else 0."""
+        return self.trim_db if self.is_due and self.trim_db is not None else 0.0
+
+    @property
     def is_due(self) -> bool:
         """Whether the trim is surely not nothing."""
         return self.interval is not None and not self.interval[0] <= 0 <= self.interval[1]
+
+
+@dataclass(frozen=True)
+class Preview:
+    """The candidate with the trims, compared again.
+
+    Attributes
+    ----------
+    lowered_db : float
+        By how much it was lowered to stay under -1 dBTP.
+    before, after : str
+        Verdict on the candidate, and on the preview.
+    largest_before, largest_after : float
+        The largest finding of balance, in just-noticeable differences; 0 without one.
+    left : tuple of str
+        What still sticks out, as in the list.
+    """
+
+    lowered_db: float
+    before: str
+    after: str
+    largest_before: float
+    largest_after: float
+    left: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -58,8 +87,11 @@ class Stems:
         Of the mix's energy; the rest is the hall, or in no stem.
     notes : tuple of str
         What does not add up, in plain sentences.
+    preview : Preview or None
+        None where no trim is due.
     """
 
     stems: tuple[Stem, ...]
     explained_share: float
     notes: tuple[str, ...] = ()
+    preview: Preview | None = None

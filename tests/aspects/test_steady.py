@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.alignment import align
-from mixcompare.comparison import analyse
+from mixcompare.analysis import analyse
 from tests import operations
 from tests.pair.noisy_music import (
     features_of,

@@ -16,7 +16,7 @@ import matplotlib.figure
 import numpy as np
 import pytest
 
-from mixcompare import comparison, plots
+from mixcompare import analysis, plots
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
@@ -122,8 +122,8 @@ def told() -> Iterator[Results]:
         Features.of(Recording.from_array(one, synthetic.RATE_HZ)) for one in (music, louder)
     ]
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(comparison, "ANALYZERS", (TOY, *ANALYZERS))
-        yield comparison.analyse(*features, align(*features))
+        patch.setattr(analysis, "ANALYZERS", (TOY, *ANALYZERS))
+        yield analysis.analyse(*features, align(*features))
 
 
 def test_it_stands_in_results_and_list_with_its_own_words(told: Results) -> None:

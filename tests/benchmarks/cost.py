@@ -47,8 +47,8 @@ def write_pair(folder: Path, minutes: float, same_take: bool) -> tuple[Path, Pat
 def one(reference: str, candidate: str) -> None:
     """Run the chain once and print the stages' seconds and the peak memory as JSON."""
     from mixcompare.alignment import align
+    from mixcompare.analysis import analyse
     from mixcompare.audio.recording import Recording
-    from mixcompare.comparison import analyse
     from mixcompare.features import Features
 
     before = time.process_time()

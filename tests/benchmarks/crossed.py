@@ -20,8 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.findings.finding import Span

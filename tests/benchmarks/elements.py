@@ -24,9 +24,9 @@ import soundfile
 from scipy import signal
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.aspects.balance.values import AGAINST
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from tests.aspects.stereo_music import filtered

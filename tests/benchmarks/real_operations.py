@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from tests.operations import OPERATIONS, complaints, further, spoken, strings
 

@@ -18,9 +18,9 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings.detectable import Detectable
 from mixcompare.results import Results

@@ -9,7 +9,7 @@ import pytest
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.comparison import _placed
+from mixcompare.analysis import _placed
 from mixcompare.findings import Cause, Finding
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.pair.match import Match

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare import comparison, units
+from mixcompare import analysis, units
 from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
@@ -97,8 +97,8 @@ def laid() -> tuple[Features, Features, Alignment]:
 
 def analysed(analyzers: tuple[Any, ...]) -> Results:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(comparison, "ANALYZERS", analyzers)
-        return replace(comparison.analyse(*laid()), settings={"score": "none", "numbers": (1, 2)})
+        patch.setattr(analysis, "ANALYZERS", analyzers)
+        return replace(analysis.analyse(*laid()), settings={"score": "none", "numbers": (1, 2)})
 
 
 @functools.cache

@@ -99,6 +99,19 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/comparison.py",
         ("tests/test_comparison.py", "tests/test_chain.py"),
+        ("<td>{escape(finding.subject)}", "<td>{finding.subject}"),
+        ("{escape(finding.text)}", "{finding.text}"),
+        ("<strong>{escape(self.verdict)}", "<strong>{self.verdict}"),
+        ('if time_map is None else "given', 'if time_map is not None else "given'),
+    ),
+    *each(
+        "mixcompare/analysis.py",
+        ("tests/test_comparison.py", "tests/test_chain.py"),
+        ("return pair.with_gain(level.gain_db), level", "return pair.with_gain(0.0), level"),
+    ),
+    *each(
+        "mixcompare/analysis.py",
+        ("tests/test_comparison.py", "tests/test_chain.py"),
         ("time_map.to_candidate(span) for span", "span for span"),
         ("analyzer.compare(pair)\n", "analyzer.compare(pair.mirrored())\n"),
         (
@@ -106,13 +119,8 @@ FAULTS: list[Fault] = [
             "ranked(found, pair.duration_s)",
         ),
         ("_source(reference), _source(candidate))", "_source(candidate), _source(reference))"),
-        ("pair = pair.with_gain(level.gain_db)", "pair = pair.with_gain(0.0)"),
-        ("<td>{escape(finding.subject)}", "<td>{finding.subject}"),
-        ("{escape(finding.text)}", "{finding.text}"),
-        ("<strong>{escape(self.verdict)}", "<strong>{self.verdict}"),
         ('letter.isalpha() or letter == "%"', "letter.isalpha()"),
         ("Measured(aspect, *both,", "Measured(aspect, *both[::-1],"),
-        ('if time_map is None else "given', 'if time_map is not None else "given'),
     ),
     *each(
         "mixcompare/aspects/tuning.py",

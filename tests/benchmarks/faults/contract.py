@@ -25,7 +25,7 @@ FAULTS: list[Fault] = [
         ("self.relation == SAME_TAKE", "self.relation != UNRELATED"),
     ),
     *each(
-        "mixcompare/comparison.py",
+        "mixcompare/analysis.py",
         ("tests/pair/test_match.py",),
         (
             "time_map.to_candidate(span) for span in finding.spans_s",
@@ -43,9 +43,9 @@ FAULTS: list[Fault] = [
         ("transposition_semitones=alignment.transposition_semitones,", ""),
     ),
     *each(
-        "mixcompare/comparison.py",
+        "mixcompare/analysis.py",
         ("tests/aspects/test_contract.py",),
-        ("pair = pair.with_gain(level.gain_db)", "pair = pair.with_gain(0.0)"),
+        ("return pair.with_gain(level.gain_db), level", "return pair.with_gain(0.0), level"),
     ),
     *each(
         "mixcompare/aspects/loudness.py",

@@ -140,7 +140,7 @@ FAULTS: list[Fault] = [
         ("[2.5, 97.5]", "[20.0, 80.0]", "95 % intervals per band of 60 %"),
     ),
     *each(
-        "mixcompare/comparison.py",
+        "mixcompare/analysis.py",
         ("tests/pair/test_match.py",),
         (
             "time_map.to_candidate(span) for span",

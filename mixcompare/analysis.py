@@ -1,0 +1,105 @@
+"""From two recordings' features to results: level, all aspects, findings, verdict, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from mixcompare.alignment.result import UNRELATED, Alignment
+from mixcompare.alignment.timemap import TimeMap
+from mixcompare.aspects import ANALYZERS, in_order
+from mixcompare.aspects.articulation.words import untold
+from mixcompare.aspects.balance.unseen import unseen
+from mixcompare.features import Features
+from mixcompare.findings import Finding, ranked
+from mixcompare.findings.folding import without_consequences
+from mixcompare.knowledge.notes import Bars, PartNotes
+from mixcompare.numerics import one_numeric_thread
+from mixcompare.pair.gain import match_level
+from mixcompare.pair.pair import Pair, aligned
+from mixcompare.results import Level, Measured, Results, Source
+
+Tell = Callable[[str], None]
+
+
+@one_numeric_thread
+def analyse(
+    reference: Features,
+    candidate: Features,
+    alignment: Alignment,
+    tell: Tell = lambda words: None,
+    parts: tuple[PartNotes, ...] = (),
+    bars: Bars | None = None,
+) -> Results:
+    """Judge an aligned pair: level, all aspects, findings, verdict."""
+    warnings = reference.warnings + candidate.warnings + alignment.warnings
+    warnings += tuple(event.text for event in alignment.events)
+    sources = (_source(reference), _source(candidate))
+    if alignment.relation == UNRELATED:
+        verdict = "These are not two recordings of the same passage; nothing was compared."
+        return Results(*sources, alignment, None, {}, (), verdict, warnings)
+    tell("matching the level")
+    recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
+    pair, level = matched(recorded)
+    measured: dict[str, Measured] = {}
+    found: list[Finding] = []
+    for analyzer in in_order(ANALYZERS):
+        tell(f"comparing {analyzer.aspect}")
+        pair.differences[analyzer.aspect] = analyzer.compare(pair)
+    for analyzer in ANALYZERS:
+        aspect = analyzer.aspect
+        both = recorded.alone(analyzer)
+        measured[aspect] = Measured(aspect, *both, pair.differences[aspect], analyzer.about)
+    for analyzer in ANALYZERS:
+        found += analyzer.findings(measured[analyzer.aspect].difference, pair)
+    rules = [rule for analyzer in ANALYZERS for rule in analyzer.about.explains]
+    listed = ranked(without_consequences(found, rules), pair.duration_s)
+    findings = tuple(_placed(finding, pair.time_map, bars) for finding in listed)
+    tell("asking what could not have been found")
+    least, missed = unseen(pair)
+    if "articulation" in pair.differences:
+        missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
+    verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
+    return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
+
+
+def matched(recorded: Pair) -> tuple[Pair, Level]:
+    """The pair with its noise shared and its level taken out, and that level."""
+    pair = recorded.with_noise_shared()
+    level = match_level(pair)
+    return pair.with_gain(level.gain_db), level
+
+
+def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:
+    """Where it lies on the candidate's clock and in the score."""
+    spans = tuple(
+        (float(start), float(end))
+        for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
+    )
+    named = (bars.of(finding.spans_s) or None) if bars is not None else None
+    return replace(finding, candidate_spans_s=spans, bars=named)
+
+
+def _source(features: Features) -> Source:
+    return Source(
+        path=features.name,
+        sample_rate_hz=features.sample_rate_hz,
+        channels=features.channels,
+        duration_s=features.duration_s,
+        span_s=features.span_s,
+        format=features.format,
+        usable_band_hz=features.usable_band_hz,
+    )
+
+
+def _verdict(findings: tuple[Finding, ...]) -> str:
+    if not findings:
+        return "Nothing sticks out."
+    first = findings[0]
+    articles = {analyzer.aspect: analyzer.about.article for analyzer in ANALYZERS}
+    head = articles.get(first.aspect, "") + first.subject
+    if any(letter.isalpha() or letter == "%" for letter in first.spoken):
+        head += f" ({first.spoken})"  # a bare number says nothing to a person
+    if len(findings) == 1:
+        return f"One thing sticks out: {head}."
+    return f"{len(findings)} things stick out, first of all: {head}."

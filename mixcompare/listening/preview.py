@@ -1,0 +1,232 @@
+"""The candidate with other levels of its stems, as a desk would give them: to be heard and judged.
+
+Every stem is taken out of the mix as it sounds there (through a filter with its arrival, its place
+and its early reflections up to 5 kHz, and with arrival, place and gain alone above) and put back
+with its trim. What is left of the mix is a hall's late part: it follows, band by band and moment by
+moment, the stems that feed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import soundfile
+import soxr
+from scipy import fft, signal
+
+from mixcompare.audio.recording import Recording
+from mixcompare.errors import OutputError
+from mixcompare.listening.excerpts import CEILING_DBTP, METER_MARGIN_DB
+from mixcompare.standards.bs1770 import TruePeak
+
+FloatArray = npt.NDArray[np.float64]
+Samples = npt.NDArray[np.float32]
+
+_BLOCK_S = 5.0  # cost
+_CROSS_HZ = (4000.0, 5500.0)  # from the filter to its plain gain
+_TAPS_S = 0.18  # of the filters at the mix's own rate
+_WINDOW = 4096  # samples, for the late part; resolution
+
+
+@dataclass(frozen=True)
+class Trimmed:
+    """One stem and how it gets into the mix.
+
+    Attributes
+    ----------
+    stem : Recording
+    start_s : float
+        Where the mix begins in it.
+    filters : ndarray, shape (2, taps)
+        To either channel.
+    first_tap : int
+        By how many samples the first of them lies before time 0 (negative).
+    rate_hz : int
+        Of the filters.
+    trim_db : float
+    """
+
+    stem: Recording
+    start_s: float
+    filters: FloatArray
+    first_tap: int
+    rate_hz: int
+    trim_db: float
+
+
+@dataclass(frozen=True)
+class Late:
+    """By how much a hall's late part rises with the trims.
+
+    Attributes
+    ----------
+    gain : ndarray, shape (n, bands)
+        Of amplitude.
+    rate_hz : float
+        Rows a second, the first one centred on half a row.
+    centre_hz : ndarray, shape (bands,)
+    """
+
+    gain: FloatArray
+    rate_hz: float
+    centre_hz: FloatArray
+
+
+def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: Late) -> float:
+    """Write the mix with the trims as FLAC, below -1 dBTP; by how many dB it was lowered for that.
+
+    Parameters
+    ----------
+    path : Path
+        To be written.
+    mix : Recording
+        Of the stems.
+    trimmed : sequence of Trimmed
+        All its stems.
+    late : Late
+        What becomes of the rest.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    meter = TruePeak(mix.sample_rate_hz)
+    for block in _mixed(mix, trimmed, late):
+        meter.push(block)
+    peak_db = 20 * np.log10(max(float(np.max(meter.peak)), 1e-9)) + METER_MARGIN_DB
+    lowered_db = max(peak_db - CEILING_DBTP, 0.0)
+    gain = np.float32(10 ** (-lowered_db / 20))
+    try:
+        with soundfile.SoundFile(
+            path, "w", mix.sample_rate_hz, 2, subtype="PCM_24", format="FLAC"
+        ) as file:
+            for block in _mixed(mix, trimmed, late):
+                file.write(gain * block)
+    except (OSError, soundfile.LibsndfileError) as error:
+        raise OutputError(f"{path}: cannot be written ({error}).") from error
+    return float(lowered_db)
+
+
+def _mixed(mix: Recording, trimmed: Sequence[Trimmed], late: Late) -> Iterator[Samples]:
+    """The mix with the trims, block by block."""
+    size = round(_BLOCK_S * mix.sample_rate_hz)
+    made = [_made(one, mix.sample_rate_hz, mix.frames, size) for one in trimmed]
+    rest = _Shaped(late, mix.sample_rate_hz)
+    held: FloatArray = np.zeros((0, 2))
+    for block in mix.blocks(_BLOCK_S):
+        left, anew = block.astype(np.float64), np.zeros((len(block), 2))
+        for one, stream in zip(trimmed, made, strict=True):
+            sound = next(stream)[: len(block)]
+            left -= sound
+            anew += 10 ** (one.trim_db / 20) * sound
+        held = np.concatenate([held, anew])
+        shaped = rest.push(left)
+        yield (held[: len(shaped)] + shaped).astype(np.float32)
+        held = held[len(shaped) :]
+    shaped = rest.push(np.zeros((_WINDOW, 2)))[: len(held)]
+    yield (held + shaped).astype(np.float32)
+
+
+class _Shaped:
+    """A stream with a gain for every band and moment (weighted overlap-add, Crochiere 1980)."""
+
+    def __init__(self, late: Late, rate_hz: int) -> None:
+        self._late, self._rate_hz = late, rate_hz
+        self._window = np.hanning(_WINDOW + 1)[:-1, None]
+        self._hop = _WINDOW // 4
+        self._input: FloatArray = np.zeros((_WINDOW - self._hop, 2))
+        self._output: FloatArray = np.zeros((_WINDOW, 2))
+        self._frame = 0
+        self._skip = _WINDOW - self._hop
+        bins_hz = np.maximum(fft.rfftfreq(_WINDOW, 1 / rate_hz), 1.0)
+        self._place = np.interp(
+            np.log(bins_hz), np.log(late.centre_hz), np.arange(len(late.centre_hz))
+        )
+
+    def push(self, samples: FloatArray) -> FloatArray:
+        """What is finished of it."""
+        self._input = np.concatenate([self._input, samples])
+        out = []
+        while len(self._input) >= _WINDOW:
+            spectrum = fft.rfft(self._input[:_WINDOW] * self._window, axis=0)
+            shaped = fft.irfft(spectrum * self._gain()[:, None], _WINDOW, axis=0) * self._window
+            self._output += shaped / 1.5  # the sum of the squared windows
+            out.append(self._output[: self._hop].copy())
+            self._output = np.concatenate([self._output[self._hop :], np.zeros((self._hop, 2))])
+            self._input = self._input[self._hop :]
+            self._frame += 1
+        joined = np.concatenate([*out, np.zeros((0, 2))])
+        skipped = min(self._skip, len(joined))
+        self._skip -= skipped
+        return joined[skipped:]
+
+    def _gain(self) -> FloatArray:
+        """Of all bins at the middle of the present window."""
+        start = (self._frame + 1) * self._hop - _WINDOW
+        middle_s = (start + _WINDOW / 2) / self._rate_hz
+        row = np.clip(middle_s * self._late.rate_hz - 0.5, 0, len(self._late.gain) - 1)
+        first = int(row)
+        after = min(first + 1, len(self._late.gain) - 1)
+        levels = (1 - row + first) * self._late.gain[first] + (row - first) * self._late.gain[after]
+        return np.asarray(np.interp(self._place, np.arange(len(levels)), levels))
+
+
+def _made(one: Trimmed, rate_hz: int, frames: int, size: int) -> Iterator[FloatArray]:
+    """A stem as it sounds in the mix, in blocks of ``size``."""
+    response, before = _at_rate(one, rate_hz)
+    taps = response.shape[0]
+    # The filter begins before time 0: it is fed from so much further on.
+    stream = _blocks(one.stem, one.start_s, rate_hz, size, before)
+    tail: FloatArray = np.zeros((taps - 1, 2))
+    for _ in range(0, frames + size, size):
+        sound = signal.oaconvolve(next(stream), response, axes=0)
+        sound[: taps - 1] += tail
+        tail = sound[size:]
+        yield sound[:size]
+
+
+def _at_rate(one: Trimmed, rate_hz: int) -> tuple[FloatArray, int]:
+    """A stem's filters at another rate, shape (taps, 2), and by how many samples they are early."""
+    count = 2 * round(_TAPS_S * rate_hz / 2)
+    bins_hz = fft.rfftfreq(count, 1 / rate_hz)
+    taps_s = (np.arange(one.filters.shape[1]) + one.first_tap) / one.rate_hz
+    low = one.filters @ np.exp(-2j * np.pi * np.outer(taps_s, np.minimum(bins_hz, one.rate_hz / 2)))
+    arrival_s = float(taps_s[np.abs(one.filters).max(axis=0).argmax()])
+    inside = (bins_hz > _CROSS_HZ[0] / 2) & (bins_hz < _CROSS_HZ[0])
+    turned = low[:, inside] * np.exp(2j * np.pi * bins_hz[inside] * arrival_s)
+    plain = turned.real.mean(axis=1, keepdims=True) * np.exp(-2j * np.pi * bins_hz * arrival_s)
+    above = np.clip((bins_hz - _CROSS_HZ[0]) / (_CROSS_HZ[1] - _CROSS_HZ[0]), 0, 1)
+    before = max(round(-float(taps_s[0]) * rate_hz), 0)
+    later = np.exp(-2j * np.pi * bins_hz * before / rate_hz)
+    return fft.irfft(((1 - above) * low + above * plain) * later, count, axis=1).T, before
+
+
+def _blocks(
+    stem: Recording, start_s: float, rate_hz: int, size: int, skip: int
+) -> Iterator[FloatArray]:
+    """A stem at the mix's rate in blocks, from so many samples after the start on; then silence."""
+    resampler = soxr.ResampleStream(stem.sample_rate_hz, rate_hz, 2, dtype="float32")
+    left = skip
+    first = round(start_s * stem.sample_rate_hz)
+    held: list[Samples] = []
+    for block in stem.blocks(_BLOCK_S):
+        kept = block[max(first, 0) :]
+        first -= len(block) - len(kept)
+        samples = resampler.resample_chunk(np.ascontiguousarray(kept))
+        held.append(samples[left:])
+        left -= min(left, len(samples))
+        while sum(map(len, held)) >= size:
+            joined = np.concatenate(held)
+            yield joined[:size].astype(np.float64)
+            held = [joined[size:]]
+    last = resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True)
+    joined = np.concatenate([*held, last[left:], np.zeros((size, 2), np.float32)])
+    for at in range(0, len(joined) - size + 1, size):
+        yield joined[at : at + size].astype(np.float64)
+    while True:
+        yield np.zeros((size, 2))

@@ -1,0 +1,68 @@
+"""What the page says of stems: one sentence or two, and a table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from mixcompare.findings import listed
+from mixcompare.report.tables import Table
+
+if TYPE_CHECKING:
+    from mixcompare.stems.values import Stem, Stems
+
+_HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Later than its file (ms)", "Note")
+
+
+def stems_sentence(stems: Stems) -> str:
+    """Which trims are due, and what they come to."""
+    due = sorted((stem for stem in stems.stems if stem.is_due), key=lambda one: -abs(one.due_db))
+    explained = f"The stems explain {100 * stems.explained_share:.0f} % of the mix's energy."
+    told = sum(stem.trim_db is not None for stem in stems.stems)
+    if not due:
+        return (
+            f"{explained} No trim is due; of {len(stems.stems)} stems {told} could be judged,"
+            " and what lies within a stem's interval could not have been seen."
+        )
+    text = f"{explained} Trims: " + listed(
+        [f"{one.name} {_signed(one.due_db, 1)} dB" for one in due]
+    )
+    text += "."
+    if stems.preview is not None:
+        text += f" With these trims (preview/with_trims.flac): {stems.preview.after}"
+        if stems.preview.lowered_db > 0.05:
+            text += (
+                f" The file was lowered by {stems.preview.lowered_db:.1f} dB to stay under -1 dBTP."
+            )
+    return text
+
+
+def _signed(value: float, decimals: int) -> str:
+    """With a true minus; what rounds to nothing has no sign."""
+    rounded = round(value, decimals)
+    return (
+        f"{rounded:+.{decimals}f}".replace("-", "\N{MINUS SIGN}")
+        if rounded
+        else f"{0:.{decimals}f}"
+    )
+
+
+def stems_table(stems: Stems) -> Table:
+    """A row a stem."""
+    return Table("", _HEADS, tuple(_row(stem) for stem in stems.stems))
+
+
+def _row(stem: Stem) -> tuple[str, ...]:
+    low, high = stem.interval or (None, None)
+    notes = [stem.reason or ""]
+    if stem.is_inverted:
+        notes.append("Polarity turned round.")
+    if stem.confused_with:
+        notes.append(f"Looks like {listed(stem.confused_with)}.")
+    return (
+        stem.name,
+        "" if stem.trim_db is None else _signed(stem.trim_db, 1),
+        "" if low is None or high is None else f"{_signed(low, 1)} to {_signed(high, 1)}",
+        "" if stem.share_percent is None else f"{stem.share_percent:.1f}",
+        "" if stem.delay_ms is None else _signed(stem.delay_ms, 2),
+        " ".join(filter(None, notes)),
+    )

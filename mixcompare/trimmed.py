@@ -1,0 +1,82 @@
+"""A comparison with stems: their trims, and the candidate with them compared once more."""
+
+from __future__ import annotations
+
+import tempfile
+import weakref
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from mixcompare.analysis import Tell, analyse, matched
+from mixcompare.audio.recording import Recording
+from mixcompare.features import Features
+from mixcompare.features.grid import ANALYSIS_RATE_HZ
+from mixcompare.listening.preview import Late, Trimmed, write_preview
+from mixcompare.pair.pair import aligned
+from mixcompare.results import Results
+from mixcompare.stems.judge import Judged, judged
+from mixcompare.stems.values import Preview
+
+
+def with_stems(
+    results: Results,
+    features: tuple[Features, ...],
+    recordings: Sequence[Recording],
+    stems: Mapping[str, Recording],
+    notes: Sequence[str],
+    tell: Tell,
+) -> tuple[Results, Recording | None]:
+    """The same results with what the stems say, and the candidate with the trims that are due."""
+    reference, candidate = recordings
+    tell("laying the stems under their mix")
+    pair, _ = matched(aligned(features[0], features[1], results.alignment))
+    found = judged(pair, reference, candidate, stems, notes)
+    told = found.told
+    preview = None
+    if any(stem.is_due for stem in told.stems):
+        tell("trying the trims")
+        preview, lowered_db = _trimmed(candidate, stems, found)
+        after = analyse(features[0], Features.of(preview), results.alignment)
+        told = replace(
+            told,
+            preview=Preview(
+                lowered_db=lowered_db,
+                before=results.verdict,
+                after=after.verdict,
+                largest_before=_largest(results),
+                largest_after=_largest(after),
+                left=tuple(f"{one.amount} {one.subject}" for one in after.findings),
+            ),
+        )
+    return replace(results, stems=told, warnings=results.warnings + told.notes), preview
+
+
+def _largest(results: Results) -> float:
+    """The largest finding of balance, in just-noticeable differences."""
+    return max((one.jnd for one in results.findings if one.aspect == "balance"), default=0.0)
+
+
+def _trimmed(
+    candidate: Recording, stems: Mapping[str, Recording], found: Judged
+) -> tuple[Recording, float]:
+    """The candidate with the trims that are due, in a file that goes when nobody needs it."""
+    making = found.making
+    trimmed = [
+        Trimmed(
+            stem=stems[stem.name],
+            start_s=candidate.span_s[0],
+            filters=making.filters[place],
+            first_tap=making.first_tap,
+            rate_hz=ANALYSIS_RATE_HZ,
+            trim_db=stem.due_db,
+        )
+        for place, stem in enumerate(found.told.stems)
+    ]
+    late = Late(found.late_gain(), found.cells.rate_hz, found.cells.centre_hz)
+    folder = tempfile.TemporaryDirectory(prefix="mixcompare-")
+    path = Path(folder.name) / "with_trims.flac"
+    lowered_db = write_preview(path, candidate, trimmed, late)
+    preview = Recording.open(path)
+    weakref.finalize(preview, folder.cleanup)
+    return preview, lowered_db

@@ -1,0 +1,96 @@
+"""Small faults in what stems say."""
+
+from tests.benchmarks.mutations import Fault, each
+
+_JUDGE = ("tests/stems/test_judge.py",)
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/features/together.py",
+        _JUDGE,
+        ("joined[:, take:]], left - take\n    bins", "joined[:, :0]], left - take\n    bins"),
+    ),
+    *each(
+        "mixcompare/stems/explained.py",
+        _JUDGE,
+        ("own.conj() @ own.swapaxes(2, 3)", "own @ own.swapaxes(2, 3)"),
+        ("is_inverted=peak < 0", "is_inverted=peak > 0"),
+        (
+            "late = np.where(place > taps * _FINER // 2, place - taps * _FINER, place)",
+            "late = 2 * place",
+        ),
+        ("spectra.sum(axis=1, keepdims=True) / 2", "spectra[:, :1] - spectra[:, 1:]"),
+        (
+            "taps = np.arange(self.filters.shape[2]) + self.first_tap",
+            "taps = np.arange(self.filters.shape[2])",
+        ),
+    ),
+    *each(
+        "mixcompare/stems/take.py",
+        _JUDGE,
+        (
+            "np.abs(reference.direct) / np.abs(candidate.direct)",
+            "np.abs(candidate.direct) / np.abs(reference.direct)",
+        ),
+        ("20 * np.log10(np.abs", "10 * np.log10(np.abs"),
+    ),
+    *each(
+        "mixcompare/stems/trims.py",
+        _JUDGE,
+        ("gain = 10 ** (trim / 20)", "gain = 10 ** (trim / 10)"),
+        ("left = wanted_db - model\n        common", "left = wanted_db + model\n        common"),
+    ),
+    *each(
+        "mixcompare/stems/cells.py",
+        _JUDGE,
+        ("batch[0] - made.sum(axis=0)", "batch[0]"),
+        (
+            "cross[row], rows, bands, twice[row] * (both @ weights)",
+            "cross[row], rows, bands, (first == 0) * (both @ weights)",
+        ),
+    ),
+    *each(
+        "mixcompare/stems/judge.py",
+        _JUDGE,
+        ("trim = float(trim_db[place]) - common", "trim = common - float(trim_db[place])"),
+        ("half = 1.96 * float(deviation[place])", "half = 0.02 * float(deviation[place])"),
+        ("share_percent=100 * float(own[place])", "share_percent=float(own[place])"),
+        ("if making.alike[one, other] > _COPY:", "if False:"),
+        ("if making.with_mix[place] > _THE_MIX:", "if False:"),
+        ("elif making.sounds[place] <= _SOUNDS:", "elif False:"),
+        ("{343 * abs(late_s):.1f}", "{34.3 * abs(late_s):.1f}"),
+        ("loud & (share > _HOLE)", "loud & (share > 1)"),
+    ),
+    *each(
+        "mixcompare/stems/files.py",
+        ("tests/stems/test_files.py",),
+        ("if len(files) > MOST:", "if False:"),
+        ("if len(out) < 2:", "if len(out) < 1:"),
+        ('and not path.name.startswith(".")', ""),
+    ),
+    *each(
+        "mixcompare/stems/values.py",
+        _JUDGE,
+        ("not self.interval[0] <= 0 <= self.interval[1]", "self.interval[0] <= 0"),
+    ),
+    *each(
+        "mixcompare/listening/preview.py",
+        ("tests/stems/test_preview.py",),
+        ("anew += 10 ** (one.trim_db / 20) * sound", "anew += 10 ** (one.trim_db / 10) * sound"),
+        ("left -= sound", "pass"),
+        ("lowered_db = max(peak_db - CEILING_DBTP, 0.0)", "lowered_db = 0.0"),
+        ("sound[: taps - 1] += tail", "pass"),
+        ("shaped / 1.5", "shaped"),
+    ),
+    *each(
+        "mixcompare/trimmed.py",
+        ("tests/stems/test_sample.py",),
+        ("trim_db=stem.due_db", "trim_db=-stem.due_db"),
+        ('if one.aspect == "balance"', ""),
+    ),
+    *each(
+        "mixcompare/report/writer.py",
+        ("tests/stems/test_sample.py",),
+        ("if preview is not None and pair is not None:", "if preview is not None:"),
+    ),
+]

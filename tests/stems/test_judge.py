@@ -1,0 +1,123 @@
+"""Trims and what does not add up, on mixes whose stems are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from mixcompare.stems.judge import Judged, judged
+from mixcompare.stems.values import Stem
+from tests.stems import made
+from tests.stems.made import files, mixed, pair_of, recorded
+
+
+def judge(
+    parts: dict[str, np.ndarray], candidate: np.ndarray | None = None, room: float | None = None
+) -> Judged:
+    """Stems against the plain take; the candidate is their sum, if it is not given."""
+    reference, sounds = mixed(made.stems()), mixed(parts) if candidate is None else candidate
+    if room is not None:
+        sounds = made.synthetic.in_room(sounds, room, -8.0)
+    one, other = recorded(reference), recorded(sounds)
+    return judged(pair_of(one, other), one, other, files(parts))
+
+
+def by_name(found: Judged) -> dict[str, Stem]:
+    return {stem.name: stem for stem in found.told.stems}
+
+
+@pytest.mark.parametrize(("voice", "by_db"), [("figure", 5.0), ("melody", -4.0), ("bass", 3.0)])
+def test_in_one_take_the_trim_undoes_what_was_done(voice: str, by_db: float) -> None:
+    found = judge(made.stems(**{voice: by_db}))
+    assert found.told.notes == ()
+    assert found.told.explained_share > 0.95
+    for name, stem in by_name(found).items():
+        expected = -by_db if name == voice else 0.0
+        assert stem.trim_db == pytest.approx(expected, abs=0.3)
+        assert stem.interval is not None
+        assert stem.interval[0] <= expected <= stem.interval[1]
+        assert stem.is_due == (name == voice)
+        assert stem.delay_ms == pytest.approx(0.0, abs=0.05)
+
+
+def test_under_another_hall_the_trim_is_found_as_well() -> None:
+    found = by_name(judge(made.stems(figure=5.0), room=1.5))
+    for name, stem in found.items():
+        assert stem.trim_db == pytest.approx(-5.0 if name == "figure" else 0.0, abs=1.0)
+        assert stem.is_due == (name == "figure")
+
+
+def test_between_performances_the_trim_is_near_and_says_how_near() -> None:
+    found = by_name(judge(made.stems(again=True, figure=5.0)))
+    for name, stem in found.items():
+        expected = -5.0 if name == "figure" else 0.0
+        assert stem.trim_db == pytest.approx(expected, abs=1.0)
+        assert stem.interval is not None
+        assert stem.interval[0] <= expected <= stem.interval[1]
+        assert stem.is_due == (name == "figure")
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_unchanged_stems_need_no_trim(again: bool) -> None:
+    found = judge(made.stems(again=again))
+    assert not any(stem.is_due for stem in found.told.stems)
+    assert all(stem.trim_db is not None for stem in found.told.stems)
+
+
+def test_shares_are_those_of_the_energy() -> None:
+    parts = made.stems()
+    found = by_name(judge(parts))
+    # Below 6 kHz, where all but nothing of these plain tones lies.
+    energy = {name: float(np.square(sound).sum()) for name, sound in parts.items()}
+    for name, stem in found.items():
+        assert stem.share_percent == pytest.approx(
+            100 * energy[name] / sum(energy.values()), abs=6.0
+        )
+
+
+def test_a_stem_that_is_late_or_turned_round_in_the_mix_is_told() -> None:
+    parts = made.stems()
+    shifted = {**parts, "bass": -parts["bass"], "melody": np.roll(parts["melody"], 441, axis=0)}
+    found = judge(parts, mixed(shifted))
+    stems = by_name(found)
+    assert stems["bass"].is_inverted
+    assert not stems["melody"].is_inverted
+    assert stems["melody"].delay_ms == pytest.approx(1e3 * 441 / made.RATE_HZ, abs=0.1)
+    assert stems["melody"].delay_interval is not None
+    assert stems["pad"].delay_ms == pytest.approx(0.0, abs=0.1)
+    notes = " ".join(found.told.notes)
+    assert "The stem bass is in the mix with its polarity turned round." in notes
+    late_ms = 1e3 * 441 / made.RATE_HZ
+    assert f"The stem melody sounds {late_ms:.1f} ms later in the mix" in notes
+    assert f"({0.343 * late_ms:.1f} m of air at 20 °C)" in notes  # 343 m/s, handbook value
+
+
+def test_what_does_not_add_up_is_told_first() -> None:
+    parts = made.stems()
+    louder = {**parts, "pad": 2 * parts["pad"]}
+    notes = " ".join(judge(parts, mixed(louder)).told.notes)
+    louder_db = float(notes.split("The stem pad is ")[1].split(" dB louder in the mix than")[0])
+    assert louder_db == pytest.approx(6.0, abs=0.8)
+
+    rng = np.random.default_rng(1)
+    noise = 0.05 * rng.standard_normal(parts["pad"].shape)
+    foreign = judge({**parts, "applause": noise}, mixed(parts))
+    assert "The stem applause does not sound in the mix where it lies" in foreign.told.notes[0]
+    (applause,) = [stem for stem in foreign.told.stems if stem.name == "applause"]
+    assert applause.trim_db is None
+    assert applause.reason == "Does not sound in the mix at the place where it lies."
+
+    twice = judge({**parts, "copy": parts["melody"]}, mixed(parts)).told.notes
+    assert "The stems melody and copy are the same sound; leave one out." in twice
+    whole = judge({**parts, "print": mixed(parts)}, mixed(parts)).told.notes
+    assert "The stem print is the mix itself; leave it out." in whole
+
+
+def test_where_no_stem_holds_what_plays_the_place_is_named() -> None:
+    parts = made.stems()
+    rng = np.random.default_rng(2)
+    extra = np.zeros_like(parts["pad"])
+    extra[6 * made.RATE_HZ : 10 * made.RATE_HZ] = 3 * np.std(mixed(parts))
+    extra *= rng.standard_normal(extra.shape)
+    notes = judge(parts, mixed(parts) + extra).told.notes
+    assert "From 0:06 to 0:10 something plays in the mix that no stem holds." in notes

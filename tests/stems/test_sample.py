@@ -1,0 +1,95 @@
+"""The sample pair with its stems: trims, a table for the desk, and a preview that proves them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+import soundfile
+
+import mixcompare
+from mixcompare import Comparison
+from mixcompare.cli.main import main
+from mixcompare.report import document
+
+SAMPLES = Path(__file__).parents[2] / "sample_audio"
+STEMS = SAMPLES / "stems" / "candidate_figure_louder"
+LOUD = {"clarinets", "xylophone", "harp"}
+
+
+@pytest.fixture(scope="module")
+def compared() -> Comparison:
+    return mixcompare.compare(
+        SAMPLES / "reference.flac", SAMPLES / "candidate_figure_louder.flac", stems=STEMS
+    )
+
+
+def test_the_loud_stems_are_told_with_their_trims(compared: Comparison) -> None:
+    truth = json.loads((SAMPLES / "candidate_figure_louder.truth.json").read_text("utf-8"))
+    (change,) = truth["differences"]
+    assert set(change["parts"]) == LOUD
+    for stem in compared.stems:
+        expected = -change["difference"] if stem["name"] in LOUD else 0.0
+        assert stem["trim_db"] == pytest.approx(expected, abs=0.3)
+        assert stem["interval"][0] <= expected <= stem["interval"][1]
+        assert stem["identified"]
+        assert stem["polarity"] == "normal"
+    assert sum(stem["share_percent"] for stem in compared.stems) < 100
+
+
+def test_with_the_trims_less_sticks_out(compared: Comparison) -> None:
+    assert compared.results.stems is not None
+    preview = compared.results.stems.preview
+    assert preview is not None
+    assert preview.before == compared.verdict
+    assert preview.largest_before > 5
+    assert preview.largest_after < preview.largest_before / 2
+
+
+def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_path: Path) -> None:
+    folder = compared.save(tmp_path / "report")
+    report = json.loads((folder / "report.json").read_text("utf-8"))
+    jsonschema.validate(report, document.schema())
+    assert report["stems"] == compared.stems
+    assert report["preview"]["largest_after"] < report["preview"]["largest_before"]
+    assert {"trims.csv", "preview/with_trims.flac", "figures/stems.svg"} <= set(report["files"])
+    with (folder / "trims.csv").open(encoding="utf-8") as file:
+        rows = {row["stem"]: row for row in csv.DictReader(file)}
+    assert len(rows) == 14
+    for name in LOUD:
+        assert float(rows[name]["trim_db"]) == pytest.approx(-6.0, abs=0.3)
+    heard = soundfile.info(str(folder / "preview" / "with_trims.flac"))
+    assert heard.frames == soundfile.info(str(compared.candidate.name)).frames
+    page = (folder / "report.html").read_text("utf-8")
+    assert "The stems explain 7" in page
+    assert "With these trims (preview/with_trims.flac): " in page
+    # A report without sound holds no preview either, and takes the former one's place.
+    bare = compared.save(tmp_path / "report", audio=False)
+    assert not (bare / "preview").exists()
+
+
+def test_the_command_prints_the_trims_that_are_due(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pair = [str(SAMPLES / f"{name}.flac") for name in ("reference", "candidate_figure_louder")]
+    out = str(tmp_path / "report")
+    assert main(["compare", *pair, "--stems", str(STEMS), "--out", out, "--no-audio"]) == 0
+    printed = capsys.readouterr().out
+    assert "Trims for 3 of 14 stems" in printed
+    assert "dB  harp  (" in printed
+    assert "With these trims: " in printed
+    assert main(["compare", *pair, "--stems", str(tmp_path / "none"), "--out", out]) == 2
+    assert "is no folder; name the folder that holds the stems" in capsys.readouterr().err
+
+
+def test_identical_files_need_no_trim() -> None:
+    reference = SAMPLES / "reference.flac"
+    found = mixcompare.compare(reference, reference, stems=SAMPLES / "stems" / "reference")
+    assert found.findings == ()
+    assert found.results.stems is not None
+    assert not any(stem.is_due for stem in found.results.stems.stems)
+    assert found.results.stems.preview is None
+    assert found.preview is None
