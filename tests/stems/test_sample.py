@@ -71,6 +71,20 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     assert not (bare / "preview").exists()
 
 
+def test_the_picture_has_a_row_a_stem_and_fills_what_is_due(compared: Comparison) -> None:
+    trims, shares = compared.plot("stems").axes
+    names = [label.get_text() for label in trims.get_yticklabels()]
+    assert names == [stem["name"] for stem in compared.stems]
+    dots = {line.get_ydata()[0]: line for line in trims.lines if line.get_marker() == "o"}
+    for row, stem in enumerate(compared.stems):
+        assert dots[row].get_xdata()[0] == stem["trim_db"]
+        is_filled = dots[row].get_markerfacecolor() == dots[row].get_color()
+        assert is_filled == (stem["name"] in LOUD)
+    assert [bar.get_width() for bar in shares.patches] == [
+        stem["share_percent"] for stem in compared.stems
+    ]
+
+
 def test_the_command_prints_the_trims_that_are_due(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

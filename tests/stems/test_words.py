@@ -1,0 +1,45 @@
+"""What the page says of stems, from values written by hand."""
+
+from __future__ import annotations
+
+from mixcompare.report.stems import stems_sentence, stems_table
+from mixcompare.stems.values import Preview, Stem, Stems
+
+BRASS = Stem("brass", 42.35, -3.04, (-3.5, -2.6), 1.254, (1.2, 1.3))
+STRINGS = Stem("strings", 30.0, 0.04, (-0.2, 0.3), -0.001, (-0.1, 0.1))
+HARP = Stem(
+    "harp", 0.2, None, None, 0.0, (-1.0, 1.0), is_inverted=True, confused_with=("celesta",),
+    reason="Can't be told from the other stems closely enough.",
+)  # fmt: skip
+
+
+def test_the_trims_that_are_due_are_named_largest_first_with_what_they_come_to() -> None:
+    winds = Stem("winds", 12.0, 4.96, (4.0, 6.0), 0.0, (0.0, 0.0))
+    preview = Preview(1.26, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
+    told = Stems((STRINGS, BRASS, winds), 0.914, (), preview)
+    assert stems_sentence(told) == (
+        "The stems explain 91 % of the mix's energy. Trims: winds +5.0 dB and brass −3.0 dB. With"
+        " these trims (preview/with_trims.flac): Nothing sticks out. The file was lowered by"
+        " 1.3 dB to stay under -1 dBTP."
+    )
+
+
+def test_where_no_trim_is_due_it_says_what_could_not_have_been_seen() -> None:
+    assert stems_sentence(Stems((STRINGS, HARP), 0.5)) == (
+        "The stems explain 50 % of the mix's energy. No trim is due; of 2 stems 1 could be judged,"
+        " and what lies within a stem's interval could not have been seen."
+    )
+
+
+def test_the_table_has_signs_and_reasons() -> None:
+    table = stems_table(Stems((BRASS, STRINGS, HARP), 1.0))
+    assert len(table.heads) == len(table.rows[0])
+    assert table.rows == (
+        ("brass", "−3.0", "−3.5 to −2.6", "42.4", "+1.25", ""),
+        ("strings", "0.0", "−0.2 to +0.3", "30.0", "0.00", ""),
+        (
+            "harp", "", "", "0.2", "0.00",
+            "Can't be told from the other stems closely enough. Polarity turned round. Looks like"
+            " celesta.",
+        ),
+    )  # fmt: skip
