@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 Interval = tuple[float, float]
 
+LEAST_DB = 0.5
+"""A smaller trim is not due: half the just-noticeable difference of balance."""
+
 
 @dataclass(frozen=True)
 class Stem:
@@ -48,8 +51,10 @@ class Stem:
 
     @property
     def is_due(self) -> bool:
-        """Whether the trim is surely not nothing."""
-        return self.interval is not None and not self.interval[0] <= 0 <= self.interval[1]
+        """Whether the trim is surely not nothing, and worth a hand on the fader."""
+        if self.trim_db is None or self.interval is None or abs(self.trim_db) < LEAST_DB:
+            return False
+        return not self.interval[0] <= 0 <= self.interval[1]
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from mixcompare.stems.values import Preview, Stem, Stems
 
 BRASS = Stem("brass", 42.35, -3.04, (-3.5, -2.6), 1.254, (1.2, 1.3))
 STRINGS = Stem("strings", 30.0, 0.04, (-0.2, 0.3), -0.001, (-0.1, 0.1))
+SURELY_LITTLE = Stem("piano", 5.0, 0.4, (0.3, 0.5), 0.0, (0.0, 0.0))
 HARP = Stem(
     "harp", 0.2, None, None, 0.0, (-1.0, 1.0), is_inverted=True, confused_with=("celesta",),
     reason="Can't be told from the other stems closely enough.",
@@ -16,7 +17,7 @@ HARP = Stem(
 def test_the_trims_that_are_due_are_named_largest_first_with_what_they_come_to() -> None:
     winds = Stem("winds", 12.0, 4.96, (4.0, 6.0), 0.0, (0.0, 0.0))
     preview = Preview(1.26, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
-    told = Stems((STRINGS, BRASS, winds), 0.914, (), preview)
+    told = Stems((STRINGS, BRASS, SURELY_LITTLE, winds), 0.914, (), preview)
     assert stems_sentence(told) == (
         "The stems explain 91 % of the mix's energy. Trims: winds +5.0 dB and brass −3.0 dB. With"
         " these trims (preview/with_trims.flac): Nothing sticks out. The file was lowered by"

@@ -1,0 +1,140 @@
+"""How near are the trims of stems? Half minutes of full scores, their sections as stems.
+
+``python -m tests.benchmarks.stems SCORES [--set reporting] [--part 0/2] [--cache F] [--only WORD]``
+takes the pairs of :mod:`tests.benchmarks.parts`: one take with a section or two changed by 4 to 6
+dB, another tail, something done to the whole, the same players again, other instruments in
+another room. The candidate's dry sections are its stems. Truth is the level of the reference's
+section against the candidate's (K-weighted, dry), which between libraries includes how loud each
+library makes each instrument. Printed: error of the trims, how many intervals hold the truth,
+changed stems found, and false ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.alignment import align
+from mixcompare.analysis import matched
+from mixcompare.audio.recording import Recording
+from mixcompare.features import Features
+from mixcompare.numerics import one_numeric_thread
+from mixcompare.pair.pair import aligned
+from mixcompare.stems.judge import judged
+from mixcompare.stems.values import Stems
+from tests.benchmarks.corpus import cache_folder
+from tests.benchmarks.parts import HEARD_DB, Case, cases, k_level_db
+from tests.benchmarks.rendering import mix
+from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
+from tests.benchmarks.tails import OWN_ROOM, SOUNDFONTS
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was told of a candidate's stems, and what is true."""
+
+    kind: str
+    stems: Stems
+    truth_db: dict[str, float]
+    changed: frozenset[str]
+
+
+@one_numeric_thread
+def answer(case: Case, music: Excerpt, reference: Recording, scale: float) -> Answer:
+    """Judge one candidate."""
+    samples = scale * mix(case.played.stems, case.played.parts, *case.room, case.changes_db,
+                          sample_rate_hz=RATE_HZ)  # fmt: skip
+    for whole in sorted(case.wholes, key=lambda whole: whole.order):
+        assert whole.done is not None
+        samples = whole.done(samples)
+    candidate = Recording.from_array(samples, RATE_HZ)
+    placed = {part.name: k_level_db(case.played.stems[part.name]) for part in case.played.parts}
+    heard = [name for name, level in placed.items() if level > max(placed.values()) + HEARD_DB]
+    stems = {
+        name: Recording.from_array(
+            scale * 10 ** (case.changes_db.get(name, 0.0) / 20) * np.asarray(sound, np.float64),
+            RATE_HZ,
+            name=name,
+        )
+        for name, sound in case.played.stems.items()
+        if np.abs(sound).max() * scale > 1e-3
+    }
+    features = Features.of(reference), Features.of(candidate)
+    pair, _ = matched(aligned(*features, align(*features)))
+    told = judged(pair, reference, candidate, stems).told
+    truth = {
+        name: k_level_db(music.stems[name])
+        - k_level_db(case.played.stems[name])
+        - case.changes_db.get(name, 0.0)
+        for name in stems
+        if name in heard
+    }
+    known = [one.trim_db - truth[one.name] for one in told.stems
+             if one.trim_db is not None and one.name in truth]  # fmt: skip
+    shift = float(np.median(known)) if known else 0.0  # the mixes' levels differ as a whole
+    return Answer(
+        case.kind,
+        told,
+        {name: level + shift for name, level in truth.items()},
+        frozenset(case.changes_db),
+    )
+
+
+def report(answers: Sequence[Answer]) -> str:
+    """The figures as text, a line for each kind of candidate."""
+    lines = []
+    for kind in dict.fromkeys(one.kind for one in answers):
+        errors, held, told, asked, found, changed, false, still = [], [], 0, 0, 0, 0, 0, 0
+        for one in (entry for entry in answers if entry.kind == kind):
+            for stem in one.stems.stems:
+                if stem.name not in one.truth_db:
+                    continue
+                truth = one.truth_db[stem.name]
+                asked += 1
+                changed += stem.name in one.changed
+                still += abs(truth) < 0.5
+                if stem.trim_db is None or stem.interval is None:
+                    continue
+                told += 1
+                errors.append(abs(stem.trim_db - truth))
+                held.append(stem.interval[0] <= truth <= stem.interval[1])
+                found += stem.name in one.changed and stem.is_due and stem.trim_db * truth > 0
+                false += stem.is_due and abs(truth) < 0.5
+        lines.append(
+            f"{kind}: error {np.median(errors):.2f}/{np.percentile(errors, 90):.2f} dB, at most"
+            f" {max(errors):.1f}; intervals hold {np.mean(held):.2f}; told {told} of {asked};"
+            f" changed stems found {found} of {changed}; false {false} of {still}"
+        )
+    return "\n".join(lines)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Make the pairs and print the table."""
+    parser = over_scores(__doc__)
+    parser.add_argument("--only", default="", help="pairs with this in movement and kind")
+    options = parser.parse_args(arguments)
+    cache = cache_folder(options.cache)
+    answers = []
+    for number, name in movements(options):
+        soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
+        music = excerpt(name, options.scores, soundfont, cache)
+        take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
+        scale = 0.3 / float(np.abs(take).max())
+        reference = Recording.from_array(scale * take, RATE_HZ)
+        for case in cases(name, number, music, cache, soundfont):
+            if options.only in f"{name} {case.kind}":
+                answers.append(answer(case, music, reference, scale))
+                due = [one for one in answers[-1].stems.stems if one.is_due]
+                told = ", ".join(f"{one.name} {one.trim_db:+.1f}" for one in due) or "-"
+                print(f"{name} {case.kind} {dict(case.changes_db)}: {told}", flush=True)
+    print(report(answers))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
