@@ -13,15 +13,11 @@ import soundfile
 
 import mixcompare
 from mixcompare.alignment.timemap import TimeMap
+from mixcompare.analysis import _placed, _verdict
 from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import (
-    Comparison,
-    _placed,
-    _verdict,
-    load,
-)
+from mixcompare.comparison import Comparison, load
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
