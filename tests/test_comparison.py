@@ -266,6 +266,7 @@ def test_spans_of_files_are_compared_and_told_on_the_files_clocks(
         "candidate_span": "1 to 16 s",
         "time_map": "found",
         "score": "none",
+        "stems": "none",
     }
     assert told[:3] == [
         "reading both recordings",

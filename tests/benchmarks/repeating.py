@@ -21,9 +21,9 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
+from mixcompare.analysis import analyse
 from mixcompare.aspects.balance.values import AGAINST
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import analyse
 from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.numerics import one_numeric_thread
