@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import soxr
 
+from mixcompare.audio.checks import check_content
 from mixcompare.audio.recording import Recording
 from mixcompare.features.frames import FrameStream
 from mixcompare.features.grid import ANALYSIS_RATE_HZ
@@ -37,6 +38,11 @@ def frames_together(
     Yields
     ------
     ndarray, shape (files, 2, frames, bins)
+
+    Raises
+    ------
+    AudioFileError
+        If a file cannot be read, or holds values that are not numbers.
     """
     starts_s = [0.0] * len(files) if starts_s is None else starts_s
     streams = [
@@ -77,6 +83,8 @@ def _spectra(file: Recording, size: int, count: int, start_s: float) -> Iterator
         skipped -= len(block) - len(kept)
         if len(kept) == 0:
             continue
+        if not np.isfinite(kept).all():
+            check_content(file.name, False, 0.0)
         samples = resampler.resample_chunk(np.ascontiguousarray(kept))
         yield from stream.push(samples)
     last = resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True)

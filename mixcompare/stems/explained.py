@@ -52,6 +52,8 @@ class Making:
         Amplitude of the direct sound in the mix over the stem's, of all time and of each block.
     weight : ndarray, shape (stems, bands)
         Share of the stem's energy that says so.
+    in_block : ndarray, shape (BLOCKS, stems)
+        Share of the stem's energy that lies in each block.
     delay_s, delay_deviation_s : ndarray, shape (stems,)
         Later than the stem, and its standard deviation.
     is_inverted : ndarray of bool, shape (stems,)
@@ -67,6 +69,7 @@ class Making:
     first_tap: int
     direct: FloatArray
     weight: FloatArray
+    in_block: FloatArray
     delay_s: FloatArray
     delay_deviation_s: FloatArray
     is_inverted: npt.NDArray[np.bool_]
@@ -128,6 +131,8 @@ def making_of(
         first_tap=first,
         direct=np.array(directs),
         weight=_in_bands(said * own[_MID]) / np.maximum(own[_MID].sum(axis=1), 1e-30)[:, None],
+        in_block=np.array([part.sum(axis=1) for part in own_of])
+        / np.maximum(own[_MID].sum(axis=1), 1e-30),
         delay_s=delay_s,
         delay_deviation_s=_spread(np.array([_arrivals(response)[0] for response in blocks])),
         is_inverted=peak < 0,

@@ -9,7 +9,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, ParameterError
 
 ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3", ".w64", ".caf")
-MOST = 48  # cost: a cross power for each pair
+MOST = 24  # cost: a cross power for each pair
 
 Given = str | Path | Mapping[str, str | Path | Recording]
 
@@ -25,7 +25,7 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
     Raises
     ------
     ParameterError
-        If there is no such folder, none or one stem in it, or more than 48.
+        If there is no such folder, none or one stem in it, or more than 24.
     """
     files: Mapping[str, str | Path | Recording]
     if isinstance(given, Mapping):

@@ -17,6 +17,7 @@ from mixcompare.stems.explained import Making
 FloatArray = npt.NDArray[np.float64]
 
 _SAYS = 0.003  # share of a stem's energy for a band to say something of it
+_PLAYS = 0.1  # share of a stem's energy, for it to play in a block; our choice
 _FEWEST = 3  # stems in a band, to tell its tone
 _ROUNDS = 30
 _LEAST_DB = 0.1  # what is left of the damping
@@ -50,10 +51,20 @@ def trims_of(reference: Making, candidate: Making) -> TakeTrims:
     found = [_two_way(one, weight) for one in ratio]
     trim_db, tone_db = found[0]
     blocks = np.array([trims - _middle(trims) for trims, _ in found[1:]])
-    spread = np.nanstd(blocks, axis=0) / np.sqrt(max(len(blocks), 1))
+    spread = _spread(blocks, candidate.in_block)
     rest = _left(ratio[0], weight, trim_db, tone_db)
     variance = (_OF_SPREAD * spread) ** 2 + (_OF_REST * rest) ** 2 + _LEAST_DB**2
     return TakeTrims(trim_db, np.sqrt(variance), tone_db)
+
+
+def _spread(trims_db: FloatArray, in_block: FloatArray) -> FloatArray:
+    """Standard deviation of the mean of the blocks in which a stem plays; 0 for fewer than two."""
+    plays = (in_block > _PLAYS) & np.isfinite(trims_db)
+    out = np.zeros(trims_db.shape[1])
+    for stem in np.flatnonzero(plays.sum(axis=0) >= 2):
+        own = trims_db[plays[:, stem], stem]
+        out[stem] = own.std(ddof=1) / np.sqrt(len(own))
+    return out
 
 
 def _middle(trims: FloatArray) -> float:

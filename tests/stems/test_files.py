@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixcompare.errors import ParameterError
+from mixcompare.errors import AudioFileError, ParameterError
+from mixcompare.stems.explained import making_of
 from mixcompare.stems.files import MOST, opened
 from tests.stems.made import RATE_HZ, recorded
 
@@ -36,6 +37,16 @@ def test_a_file_that_cannot_be_read_is_left_out_and_named(tmp_path: Path) -> Non
     (note,) = notes
     assert note.startswith("Left out of the stems:")
     assert "broken.wav" in note
+
+
+def test_a_stem_that_is_not_made_of_numbers_is_named_when_it_is_read(tmp_path: Path) -> None:
+    sound = 0.1 * np.random.default_rng(0).standard_normal((2 * RATE_HZ, 2)).astype(np.float32)
+    soundfile.write(tmp_path / "good.wav", sound, RATE_HZ, subtype="FLOAT")
+    sound[RATE_HZ] = np.nan
+    soundfile.write(tmp_path / "bad.wav", sound, RATE_HZ, subtype="FLOAT")
+    found, _ = opened(tmp_path)
+    with pytest.raises(AudioFileError, match=r"bad\.wav: holds values that are not numbers"):
+        making_of(found["good"], list(found.values()), [0.0, 0.0, 0.0], 2.0)
 
 
 def test_folders_without_stems_are_refused_in_a_sentence(tmp_path: Path) -> None:
