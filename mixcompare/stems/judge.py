@@ -37,6 +37,7 @@ _WIDEST_DB = 3.0  # half an interval; beyond, no trim is told
 _OF_SPREAD, _OF_SCATTER = 1.3, 0.05
 """How much wider the doubt is than the fit says, and by how much of the scatter: of 210 stems
 played again by the same and by other instruments 95 % lie within."""
+_OF_RIDE = 0.4  # of the swing of what rides or presses the whole mix; of 6 pressed mixes
 _DECAY_S = 1.8  # of halls in general: the late part follows the stems so slowly; our choice
 _COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
 _OFF_DB, _LATE_S = 4.0, 0.001
@@ -181,7 +182,9 @@ def _take_trims(
         [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
         for own, row in enumerate(candidate.alike)
     ]
-    return found.trim_db, found.deviation_db, alike
+    # What rides or presses the whole mix moves stems by when they play: nobody's trim.
+    ride_db = _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
+    return found.trim_db, np.hypot(found.deviation_db, ride_db), alike
 
 
 def _trims(pair: Pair, cells: StemCells) -> _Found:

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy import signal
 
 from mixcompare.listening.preview import Late, Trimmed, write_preview
 from mixcompare.standards.bs1770 import TruePeak
@@ -73,3 +74,20 @@ def test_nothing_passes_one_below_full_scale(tmp_path: Path) -> None:
     meter = TruePeak(RATE_HZ)
     meter.push(written(tmp_path / "p.flac").astype(np.float32), last=True)
     assert 20 * np.log10(meter.peak) == pytest.approx(-1.1, abs=0.05)
+
+
+def test_an_echo_goes_on_from_block_to_block(tmp_path: Path) -> None:
+    noise = np.random.default_rng(3).standard_normal((8 * RATE_HZ, 2))
+    stem = 0.05 * signal.sosfiltfilt(
+        signal.butter(6, [200, 2000], "bandpass", fs=RATE_HZ, output="sos"), noise, axis=0
+    )
+    late = round(0.05 * RATE_HZ)
+    mix = stem + 0.8 * np.vstack([np.zeros((late, 2)), stem[:-late]])
+    echo = np.zeros((2, 612))
+    echo[:, 0], echo[:, 600] = 1.0, 0.8  # 50 ms at 12 kHz
+    one = Trimmed(recorded(stem, "stem"), 0.0, echo, 0, 12_000, -60.0)
+    write_preview(tmp_path / "p.flac", recorded(mix), [one], PLAIN)
+    found = written(tmp_path / "p.flac")
+    after_a_block = slice(5 * RATE_HZ, 5 * RATE_HZ + late)
+    assert np.std(found[after_a_block]) < 0.05 * np.std(mix)
+    assert np.std(found[RATE_HZ:-RATE_HZ]) < 0.05 * np.std(mix)
