@@ -34,7 +34,7 @@ def with_stems(
     found = judged(pair, reference, candidate, stems, notes)
     told = found.told
     preview = None
-    if any(stem.is_due for stem in told.stems):
+    if told.due:
         tell("trying the trims")
         preview, lowered_db = _trimmed(candidate, stems, found)
         after = analyse(features[0], Features.of(preview), results.alignment)

@@ -27,7 +27,7 @@ ALLOWED: dict[str, set[str]] = {
     "pair": {"standards", "features", "alignment", "knowledge", "results"},
     "elements": {"pair", "features", "standards", "alignment", "findings"},
     "parts": {"standards", "features", "knowledge", "pair", "elements"},
-    "stems": {"audio", "standards", "features", "pair"},
+    "stems": {"audio", "standards", "features", "alignment", "pair", "findings"},
     "aspects": {
         "standards", "features", "alignment", "knowledge", "pair", "elements", "parts", "findings",
     },
@@ -59,7 +59,7 @@ ONLY_IN = {
     "argparse": {"cli"},
     "soundfile": {"audio", "listening"},
     "mido": {"knowledge"},
-    "soxr": {"features", "listening"},
+    "soxr": {"features", "audio"},
     "pyloudnorm": {"standards"},
     "threadpoolctl": {"numerics"},
 }

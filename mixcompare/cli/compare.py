@@ -144,20 +144,17 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
 def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
     """Trims that are due, and what they come to."""
     print()
-    due = [stem for stem in stems.stems if stem.is_due]
-    told = sum(stem.trim_db is not None for stem in stems.stems)
     head = (
-        f"Trims for {len(due)} of {len(stems.stems)} stems (they explain"
+        f"Trims for {len(stems.due)} of {len(stems.stems)} stems (they explain"
         f" {100 * stems.explained_share:.0f} % of the mix):"
-        if due
-        else f"No trim is due: {told} of {len(stems.stems)} stems could be judged."
+        if stems.due
+        else f"No trim is due: {stems.told} of {len(stems.stems)} stems could be judged."
     )
     print(ink.bold(textwrap.fill(head, width)))
-    for stem in sorted(due, key=lambda one: -abs(one.trim_db or 0.0)):
-        assert stem.trim_db is not None
+    for stem in stems.due:
         assert stem.interval is not None
         low, high = stem.interval
-        print(f"    {stem.trim_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+        print(f"    {stem.due_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
     if stems.preview is not None:
         text = f"With these trims: {stems.preview.after}"
         print(textwrap.fill(text, width, initial_indent="    ", subsequent_indent="    "))

@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
-import soxr
 
-from mixcompare.audio.checks import check_content
 from mixcompare.audio.recording import Recording
+from mixcompare.audio.resampled import resampled
 from mixcompare.features.frames import FrameStream
 from mixcompare.features.grid import ANALYSIS_RATE_HZ
 
@@ -20,7 +19,7 @@ BATCH = 48  # frames at a time; cost
 
 
 def frames_together(
-    files: Sequence[Recording], size: int, count: int, starts_s: Sequence[float] | None = None
+    files: Sequence[Recording], size: int, count: int, starts_s: Sequence[float]
 ) -> Iterator[ComplexArray]:
     """Spectra of all files side by side.
 
@@ -28,7 +27,7 @@ def frames_together(
     ----------
     files : sequence of Recording
         At whatever rates; where one ends early there is silence.
-    starts_s : sequence of float, optional
+    starts_s : sequence of float
         Where in each file the common clock begins; before a file there is silence.
     size : int
         Samples of a window at :data:`~mixcompare.features.grid.ANALYSIS_RATE_HZ`.
@@ -44,7 +43,6 @@ def frames_together(
     AudioFileError
         If a file cannot be read, or holds values that are not numbers.
     """
-    starts_s = [0.0] * len(files) if starts_s is None else starts_s
     streams = [
         _batches(one, size, count, start_s) for one, start_s in zip(files, starts_s, strict=True)
     ]
@@ -73,19 +71,6 @@ def _batches(file: Recording, size: int, count: int, start_s: float) -> Iterator
 
 def _spectra(file: Recording, size: int, count: int, start_s: float) -> Iterator[ComplexArray]:
     stream = FrameStream(ANALYSIS_RATE_HZ, size, 1 / RATE_HZ)
-    resampler = soxr.ResampleStream(file.sample_rate_hz, ANALYSIS_RATE_HZ, 2, dtype="float32")
-    skipped = round(start_s * file.sample_rate_hz)
-    if skipped < 0:
-        silence = np.zeros((-skipped, 2), np.float32)
-        yield from stream.push(resampler.resample_chunk(silence))
-    for block in file.blocks():
-        kept = block[max(skipped, 0) :]
-        skipped -= len(block) - len(kept)
-        if len(kept) == 0:
-            continue
-        if not np.isfinite(kept).all():
-            check_content(file.name, False, 0.0)
-        samples = resampler.resample_chunk(np.ascontiguousarray(kept))
+    for samples in resampled(file, ANALYSIS_RATE_HZ, start_s):
         yield from stream.push(samples)
-    last = resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True)
-    yield from stream.push(last, count)
+    yield from stream.push(np.zeros((0, 2), np.float32), count)

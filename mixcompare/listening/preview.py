@@ -15,10 +15,11 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import soundfile
-import soxr
 from scipy import fft, signal
 
+from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
+from mixcompare.audio.resampled import resampled
 from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import CEILING_DBTP, METER_MARGIN_DB
 from mixcompare.standards.bs1770 import TruePeak
@@ -169,10 +170,8 @@ class _Shaped:
         """Of all bins at the middle of the present window."""
         start = (self._frame + 1) * self._hop - _WINDOW
         middle_s = (start + _WINDOW / 2) / self._rate_hz
-        row = np.clip(middle_s * self._late.rate_hz - 0.5, 0, len(self._late.gain) - 1)
-        first = int(row)
-        after = min(first + 1, len(self._late.gain) - 1)
-        levels = (1 - row + first) * self._late.gain[first] + (row - first) * self._late.gain[after]
+        late = self._late
+        levels = sample_frames(late.gain, late.rate_hz, [middle_s - 0.5 / late.rate_hz])[0]
         return np.asarray(np.interp(self._place, np.arange(len(levels)), levels))
 
 
@@ -210,23 +209,15 @@ def _blocks(
     stem: Recording, start_s: float, rate_hz: int, size: int, skip: int
 ) -> Iterator[FloatArray]:
     """A stem at the mix's rate in blocks, from so many samples after the start on; then silence."""
-    resampler = soxr.ResampleStream(stem.sample_rate_hz, rate_hz, 2, dtype="float32")
     left = skip
-    first = round(start_s * stem.sample_rate_hz)
     held: list[Samples] = []
-    for block in stem.blocks(_BLOCK_S):
-        kept = block[max(first, 0) :]
-        first -= len(block) - len(kept)
-        samples = resampler.resample_chunk(np.ascontiguousarray(kept))
+    for samples in resampled(stem, rate_hz, start_s, _BLOCK_S):
         held.append(samples[left:])
         left -= min(left, len(samples))
         while sum(map(len, held)) >= size:
             joined = np.concatenate(held)
             yield joined[:size].astype(np.float64)
             held = [joined[size:]]
-    last = resampler.resample_chunk(np.zeros((0, 2), np.float32), last=True)
-    joined = np.concatenate([*held, last[left:], np.zeros((size, 2), np.float32)])
-    for at in range(0, len(joined) - size + 1, size):
-        yield joined[at : at + size].astype(np.float64)
+    yield np.concatenate([*held, np.zeros((size, 2))])[:size]
     while True:
         yield np.zeros((size, 2))

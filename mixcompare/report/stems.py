@@ -15,16 +15,14 @@ _HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Later than its fil
 
 def stems_sentence(stems: Stems) -> str:
     """Which trims are due, and what they come to."""
-    due = sorted((stem for stem in stems.stems if stem.is_due), key=lambda one: -abs(one.due_db))
     explained = f"The stems explain {100 * stems.explained_share:.0f} % of the mix's energy."
-    told = sum(stem.trim_db is not None for stem in stems.stems)
-    if not due:
+    if not stems.due:
         return (
-            f"{explained} No trim is due; of {len(stems.stems)} stems {told} could be judged,"
+            f"{explained} No trim is due; of {len(stems.stems)} stems {stems.told} could be judged,"
             " and what lies within a stem's interval could not have been seen."
         )
     text = f"{explained} Trims: " + listed(
-        [f"{one.name} {_signed(one.due_db, 1)} dB" for one in due]
+        [f"{one.name} {_signed(one.due_db, 1)} dB" for one in stems.due]
     )
     text += "."
     if stems.preview is not None:

@@ -17,7 +17,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import signal
 
+from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
+from mixcompare.findings import clock
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
@@ -198,11 +200,13 @@ def _trims(pair: Pair, cells: StemCells) -> _Found:
         for power in (spectra.reference, spectra.candidate)
     )
     times_s = spectra.times_s[: count * step].reshape(count, step).mean(axis=1)
-    place = pair.match.time_map.to_candidate(times_s) * cells.rate_hz - 0.5
+    # A cell's own moment is its middle.
+    there_s = pair.match.time_map.to_candidate(times_s) - 0.5 / cells.rate_hz
+    cross = np.stack([sample_frames(power, cells.rate_hz, there_s) for power in cells.cross])
     floor = 10 ** (-_HEARD_DB / 10)
     heard = (reference > floor * reference.max()) & (candidate > floor * candidate.max())
     wanted = 10 * np.log10((reference + 1e-20) / (candidate + 1e-20))
-    found = fit(wanted, heard, cells.pairs, _laid(cells.cross, place))
+    found = fit(wanted, heard, cells.pairs, cross)
     deviation = np.sqrt(np.diag(found.covariance))
     together = found.covariance / np.outer(deviation, deviation)
     confused = [
@@ -210,14 +214,6 @@ def _trims(pair: Pair, cells: StemCells) -> _Found:
     ]
     wide = np.hypot(_OF_SPREAD * deviation, _OF_SCATTER * found.scatter_db)
     return found.trim_db, wide, confused
-
-
-def _laid(power: npt.NDArray[np.float32], place: FloatArray) -> FloatArray:
-    """Cells read between rows."""
-    rows = np.clip(np.floor(place).astype(int), 0, max(power.shape[1] - 2, 0))
-    share = np.clip(place - rows, 0, 1)[:, None]
-    after = np.minimum(rows + 1, power.shape[1] - 1)
-    return np.asarray((1 - share) * power[:, rows] + share * power[:, after], np.float64)
 
 
 def _notes(
@@ -288,10 +284,6 @@ def _holes(cells: StemCells) -> list[str]:
         else:
             spans.append((start, end))
     return [
-        f"From {_clock(start)} to {_clock(end)} something plays in the mix that no stem holds."
+        f"From {clock(start)} to {clock(end)} something plays in the mix that no stem holds."
         for start, end in spans
     ]
-
-
-def _clock(time_s: float) -> str:
-    return f"{int(time_s) // 60}:{int(time_s) % 60:02d}"

@@ -100,3 +100,15 @@ class Stems:
     explained_share: float
     notes: tuple[str, ...] = ()
     preview: Preview | None = None
+
+    @property
+    def due(self) -> tuple[Stem, ...]:
+        """Stems whose trims are due, the largest first."""
+        return tuple(
+            sorted((one for one in self.stems if one.is_due), key=lambda one: -abs(one.due_db))
+        )
+
+    @property
+    def told(self) -> int:
+        """How many stems could be judged."""
+        return sum(one.trim_db is not None for one in self.stems)
