@@ -57,6 +57,8 @@ class Split:
         Whether another tail was taken off first: then nothing is known of single passages.
     hidden : ndarray of bool, shape (n, bands), or None
         Cells that were not asked: what was panned elsewhere sounds in them.
+    doubtful : tuple of Change
+        What not all looks agree on: too little to be listed.
     """
 
     changes: tuple[Change, ...]
@@ -64,6 +66,7 @@ class Split:
     scatter_db: float
     one_tail: bool = False
     hidden: npt.NDArray[np.bool_] | None = None
+    doubtful: tuple[Change, ...] = ()
 
 
 def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:

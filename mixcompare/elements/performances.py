@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.agreement import confirmed
 from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.factorisation import Factors, factorise
 from mixcompare.elements.groups import (
@@ -40,13 +41,22 @@ _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
 
 
 def performances_split(spectra: PairSpectra) -> Split:
-    """Groups on which several starts agree, one after the other, each taken off before the next.
+    """Groups on which several starts agree, and both directions of the comparison.
 
     Parameters
     ----------
     spectra : PairSpectra
         Of two performances, or of a take in which every cell scatters.
     """
+    split = _one_way(spectra)
+    if not split.changes:
+        return split
+    back = _one_way(spectra.mirrored()).changes
+    return confirmed(split, back, spectra)
+
+
+def _one_way(spectra: PairSpectra) -> Split:
+    """Groups of the one direction, one after the other, each taken off before the next."""
     found: list[Change] = []
     tone, scatter = np.zeros(len(spectra.centre_hz)), float("nan")
     while len(found) < _MOST_CHANGES:

@@ -1,4 +1,4 @@
-"""Notes and bars of a score in MusicXML, plain or compressed (partwise, up to version 4.0).
+"""Notes and bars of a score in MusicXML, plain or compressed (up to version 4.0).
 
 A tremolo, a trill or any other ornament counts as the one note that is written; ties make one
 note; grace notes are short and lie before the beat; cue notes are left out. Pitches are those that
@@ -21,7 +21,7 @@ from mixcompare.errors import ScoreError
 from mixcompare.knowledge.notes import MOST_BARS, MOST_NOTES, UNMARKED, Bars, FloatArray, Reading
 from mixcompare.knowledge.repeats import orders
 from mixcompare.knowledge.written import STEP, Bar, Part
-from mixcompare.knowledge.xmlfile import tree_of
+from mixcompare.knowledge.xmlfile import partwise, tree_of
 
 _QUARTERS_A_MINUTE = 100.0  # our choice; alignment finds the real one
 _SAME_S = 1e-3  # a tied note begins where the one before ends
@@ -43,7 +43,7 @@ def readings(path: Path) -> list[Reading]:
     ScoreError
         If it is no such score, or holds nothing that could be played.
     """
-    root = tree_of(path)
+    root = partwise(tree_of(path))
     if root.tag != "score-partwise":
         raise ScoreError(
             f"{path}: holds no score part by part (but <{root.tag[:40]}>); export it again as"

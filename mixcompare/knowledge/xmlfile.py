@@ -35,6 +35,24 @@ def tree_of(path: Path) -> ElementTree.Element:
     return _parsed(path, data)
 
 
+def partwise(root: ElementTree.Element) -> ElementTree.Element:
+    """A score part by part, whichever of MusicXML's two orders it was written in."""
+    if root.tag != "score-timewise":
+        return root
+    out = ElementTree.Element("score-partwise", root.attrib)
+    parts: dict[str, ElementTree.Element] = {}
+    for child in root:
+        if child.tag != "measure":
+            out.append(child)
+            continue
+        for part in child.iterfind("part"):
+            name = part.get("id", "")
+            if name not in parts:
+                parts[name] = ElementTree.SubElement(out, "part", part.attrib)
+            ElementTree.SubElement(parts[name], "measure", child.attrib).extend(part)
+    return out
+
+
 def _unpacked(path: Path, data: bytes) -> bytes:
     """The score that the archive's own list of contents names."""
     try:

@@ -73,6 +73,32 @@ def heads(score: Score, part: int = 0) -> list[list[float]]:
     return [[round(float(value), 3) for value in row] for row in notes]
 
 
+def test_a_score_bar_by_bar_reads_like_one_part_by_part(tmp_path: Path) -> None:
+    """MusicXML 4.0 has both orders of the same content: score-partwise and score-timewise."""
+    first = [FOUR + note("C4", 4), note("D4", 2) + note("E4", 2)]
+    second = [FOUR + note("G3", 2) + note("A3", 2), note("B3", 4)]
+    names = ("Oboe", "Viola")
+    by_part = opened(tmp_path, first, second, names=names)
+    listed = "".join(
+        f'<score-part id="P{at}"><part-name>{name}</part-name></score-part>'
+        for at, name in enumerate(names)
+    )
+    bars = "".join(
+        f'<measure number="{bar}"><part id="P0">{one}</part><part id="P1">{other}</part></measure>'
+        for bar, (one, other) in enumerate(zip(first, second, strict=True), 1)
+    )
+    path = tmp_path / "timewise.xml"
+    path.write_text(
+        f"<score-timewise><part-list>{listed}</part-list>{bars}</score-timewise>", encoding="utf-8"
+    )
+    by_bar = Score.open(path)
+    assert [name for name, _ in by_bar.parts] == list(names)
+    assert heads(by_bar, 0) == heads(by_part, 0) == [[0, 4, 60], [4, 6, 62], [6, 8, 64]]
+    assert heads(by_bar, 1) == heads(by_part, 1)
+    assert by_bar.bars is not None
+    assert by_bar.bars.number.tolist() == [1, 2]
+
+
 def test_notes_rests_chords_and_pitches(tmp_path: Path) -> None:
     bar = FOUR + note("C4", 1) + rest(1) + note("F#4", 2) + note("B-5", 2, before="<chord/>")
     score = opened(tmp_path, [bar])
@@ -389,7 +415,8 @@ STRANGER = '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/hos
         ("a.xml", BILLION.encode(), "declares entities"),
         ("a.xml", STRANGER.encode(), "declares entities"),
         ("a.xml", b"<html><body/></html>", "holds no score part by part (but <html>)"),
-        ("a.xml", b"<score-timewise/>", "holds no score part by part"),
+        ("a.xml", b"<opus/>", "holds no score part by part"),
+        ("a.xml", b"<score-timewise/>", "holds no notes with a pitch"),
         ("a.xml", b"<score-partwise/>", "holds no notes with a pitch"),
         ("a.xml", GOOD.replace(">16<", ">soon<").encode(), "is no such thing"),
         ("a.xml", GOOD.replace("divisions>4", "divisions>0").encode(), "is no such thing"),

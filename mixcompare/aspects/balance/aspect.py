@@ -27,7 +27,12 @@ from mixcompare.aspects.balance.values import (
     BalanceMeasurement,
     Element,
 )
-from mixcompare.aspects.balance.words import element_finding, local_finding, players_named
+from mixcompare.aspects.balance.words import (
+    doubtful_words,
+    element_finding,
+    local_finding,
+    players_named,
+)
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import Description, describe, own_cells
@@ -119,6 +124,11 @@ class BalanceAnalyzer:
                 f"The two performances differ by {split.scatter_db:.1f} dB from note to note"
                 " anyway; smaller changes of one element can't be told from that."
             )
+        if not written:
+            reasons += [
+                doubtful_words(describe(change.energy, spectra), change)
+                for change in split.doubtful
+            ]
         times, picture = _picture(pair.spectra)
         before, changed = _thirds(spectra, split)
         alone = pair.alone(self)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import AGAINST, PART, BalanceDifference, Element
-from mixcompare.elements.describe import FIGURE
+from mixcompare.elements.change import Change
+from mixcompare.elements.describe import FIGURE, Description
 from mixcompare.elements.local import LocalChange
 from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
@@ -53,6 +54,16 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
         text=_sentence(element),
         advice=_advice(element, pair.same_take),
+    )
+
+
+def doubtful_words(found: Description, change: Change) -> str:
+    """What is said of a change that is too unsure to be listed."""
+    further = "forward" if change.difference_db > 0 else "back"
+    return (
+        f"Perhaps the {found.subject} stands some {abs(change.difference_db):.0f} dB further"
+        f" {further}; but the two halves of the passage, its loud and soft moments or the two"
+        " directions of the comparison don't agree, so it is not listed."
     )
 
 
