@@ -10,14 +10,13 @@ much at least.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.audibility import audibility
 from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
@@ -28,6 +27,7 @@ from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
 from mixcompare.parts.course import Window, course_of, windows_of
 from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
+from mixcompare.parts.heard import SILENT_DB, heard_of
 from mixcompare.parts.separate import misfit
 from mixcompare.parts.sizes import size_of
 from mixcompare.parts.templates import templates
@@ -35,6 +35,7 @@ from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretc
 
 FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
+_UNHEARD = "Heard in neither recording: too soft, covered by {}, or not in what was played."
 _RESTS = "Does not play in what both recordings have in common."
 Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
@@ -51,7 +52,6 @@ _ALONG = 0.85  # of a part's notes that another has too, for it to double that o
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.3
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
 _FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
-_COVERS, _MOST_COVERING = 0.5, 2  # of what the first covers, to be named beside it; our choice
 _MOST_NOTES_PERCENT = (10, 90)
 _WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
 _MOST_SCALED = 3.0  # by so much at most are readings small; our choice
@@ -133,6 +133,7 @@ class _Orchestra:
         self.split, self.spectra, self.parts = split, spectra, parts
         self.played, self.cells = played, cells
         self.fitted: Fitted = with_second_opinion(cells, fit(cells))
+        self.heard = heard_of(cells, self.fitted)
         self.moved = moved_in(self.fitted, parts)
         # What the elements leave is what the other parts did.
         self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
@@ -144,15 +145,30 @@ class _Orchestra:
             named = [(*self._players(change), change) for change in self.split.changes]
         else:
             named = [(one.parts, one.name, self._change(one)) for one in self.moved]
-        named = self._with_doublings(named)
+        named = self._without_echoes(
+            [
+                (members, family, self._left_out(members, change))
+                for members, family, change in self._with_doublings(named)
+            ]
+        )
         return Levels(
             parts=self._parts([(members, change) for members, _, change in named]),
             changes=tuple(change for _, _, change in named),
-            players=tuple(
-                Players(tuple(self.parts[part].name for part in members), family)
-                for members, family, _ in named
-            ),
+            players=tuple(Players(self._names(members), family) for members, family, _ in named),
         )
+
+    @staticmethod
+    def _without_echoes(named: list[Named]) -> list[Named]:
+        """The same without what nobody plays and moved against a part that isn't there any more.
+
+        Where that part took from another by interference, its absence lifts the cell.
+        """
+        gone = [change for _, _, change in named if max(map(abs, change.interval)) >= SILENT_DB]
+        return [
+            one
+            for one in named
+            if one[0] or all(one[2].difference_db * change.difference_db > 0 for change in gone)
+        ]
 
     def _without_elements(self) -> Fitted:
         """The fit again with the take's elements put back where they were."""
@@ -251,24 +267,59 @@ class _Orchestra:
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
             plays = self.fitted.energy[place] > 0
-            audible, here = self._heard(place)
-            told = place in sizes or (plays and half <= _WIDEST_DB)
+            here, over = float(self.heard.candidate[place]), self._names(self.heard.over[place])
+            unheard = place not in sizes and self.heard.nowhere(place)
+            told = place in sizes or (plays and half <= _WIDEST_DB and not unheard)
             out.append(
                 PartLevel(
                     name=part.name,
                     level_db=level if told else None,
                     level_db_interval=interval if told else None,
-                    together_with=tuple(self.parts[other].name for other in near[place]),
+                    together_with=self._names(near[place]),
                     energy_share=float(self.fitted.energy[place]),
-                    audible_share=audible,
+                    audible_share=float(self.heard.reference[place]),
                     candidate_audible_share=here,
-                    covered_by=self._over(place) if plays and here < _FOLLOWED else (),
+                    covered_by=over if plays and here < _FOLLOWED else (),
                     course=over_time[place] if told else (),
                     written=_written(part),
                     reason=None if told else _COVERED if plays else _RESTS,
                 )
             )
-        return tuple(out)
+        return tuple(self._with_those_over(out, sizes))
+
+    def _with_those_over(
+        self, found: Sequence[PartLevel], sizes: Mapping[int, Change]
+    ) -> Iterator[PartLevel]:
+        """The same, where a part that is heard nowhere is told as one with what lies over it."""
+        for place, part in enumerate(found):
+            plays = self.fitted.energy[place] > 0
+            if place in sizes or not plays or not self.heard.nowhere(place):
+                yield part
+                continue
+            over = [found[one] for one in self.heard.over[place]]
+            edges = [edge for one in over for edge in one.level_db_interval or ()]
+            told = bool(over) and over[0].level_db is not None
+            yield replace(
+                part,
+                level_db=over[0].level_db if told else None,
+                level_db_interval=(min(edges), max(edges)) if told else None,
+                together_with=tuple(
+                    dict.fromkeys((*part.together_with, *(one.name for one in over)))
+                ),
+                reason=_UNHEARD.format(" and ".join(one.name for one in over) or "others"),
+            )
+
+    def _names(self, places: Sequence[int]) -> tuple[str, ...]:
+        return tuple(self.parts[place].name for place in places)
+
+    def _left_out(self, members: Sequence[int], change: Change) -> Change:
+        """A change; how far down a part is that isn't there can't be told."""
+        if not self.heard.left_out(members, change.difference_db):
+            return change
+        low, high = change.interval
+        if change.difference_db < 0:
+            return replace(change, interval=(-SILENT_DB, high))
+        return replace(change, interval=(low, SILENT_DB))
 
     def _over_time(self, sizes: Mapping[int, Change]) -> list[tuple[Stretch, ...]]:
         """Every part's level over time; of those that moved, as large as their elements."""
@@ -299,26 +350,6 @@ class _Orchestra:
             (self.own.times_s >= one.start_s) & (self.own.times_s < one.end_s) for one in windows
         ]
         return np.array([float(power[frames].sum()) for frames in inside])
-
-    def _heard(self, place: int) -> tuple[float, float]:
-        """How much of its time a part is heard through the rest, in either recording."""
-        heard = []
-        for share, whole in (
-            (self.fitted.shares[place], self.cells.reference),
-            (self.fitted.candidate_shares[place], self.cells.candidate),
-        ):
-            own = (share * whole).T
-            heard.append(audibility(own, whole.T - own, self.cells.centre_hz).audible_share)
-        return heard[0], heard[1]
-
-    def _over(self, place: int) -> tuple[str, ...]:
-        """Who has most of the sound in a part's own cells of the candidate, the most first."""
-        shares = self.fitted.candidate_shares
-        own = shares[place] * self.cells.candidate
-        there = np.tensordot(shares, own, 2) / max(float(own.sum()), 1e-30)
-        there[place] = 0.0
-        most = [one for one in np.argsort(-there) if there[one] >= _COVERS * there.max()]
-        return tuple(self.parts[one].name for one in most[:_MOST_COVERING])
 
     def _not_apart(self) -> list[list[int]]:
         """For every part those that fill the same cells."""

@@ -12,12 +12,16 @@ import pytest
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import balance
 from mixcompare.aspects.balance.values import AGAINST, VOICES, BalanceDifference, Element
+from mixcompare.aspects.balance.words import doubtful_words
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.audibility import audibility
+from mixcompare.elements.change import Change
+from mixcompare.elements.describe import Description
 from mixcompare.elements.local import LocalChange
 from mixcompare.features import HIGHEST_SEMITONE, LOWEST_SEMITONE, Features
 from mixcompare.findings import Finding
 from mixcompare.pair.match import Match
+from mixcompare.parts.heard import SILENT_DB
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, pitch_hz
 from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
@@ -226,6 +230,46 @@ def test_sentence_of_an_element_that_went_back() -> None:
     assert finding_of(replace(back, kind="bass", name="bass line")).kind == "bass_weaker"
     register = finding_of(replace(back, kind="register", name="high register, 1 to 2 kHz"))
     assert register.text.startswith("The high register, 1 to 2 kHz, stands further back")
+
+
+@pytest.mark.parametrize(
+    ("sign", "where", "one", "other", "direction"),
+    [
+        (-1, "candidate", "candidate", "reference", "back"),
+        (1, "reference", "reference", "candidate", "forward"),
+    ],
+)
+def test_sentence_of_a_part_that_one_recording_lacks(
+    sign: int, where: str, one: str, other: str, direction: str
+) -> None:
+    interval = (-SILENT_DB, -6.2) if sign < 0 else (6.2, SILENT_DB)
+    gone = replace(
+        ELEMENT, name="Horn part", kind="part", players=("Horn",), difference_db=9.0 * sign,
+        interval=interval,
+    )  # fmt: skip
+    finding = finding_of(gone)
+    assert finding.text == (
+        f"The Horn part plays in the score and can hardly be heard in the {where}: at least 6 dB"
+        f" further {direction} than in the other recording."
+    )
+    assert finding.advice == (
+        f"See whether the Horn part should play in both: left out of the {one}, muted there, or"
+        f" added in the {other}.",
+    )
+    two = replace(gone, name="Horn and Oboe parts", players=("Horn", "Oboe"))
+    assert finding_of(two).text.startswith("The Horn and Oboe parts play in the score and can")
+
+
+def test_what_is_doubtful_is_said_with_a_perhaps() -> None:
+    found = Description("bass", "bass line", (50.0, 300.0), ((0.0, 9.0),), None, None)
+    change = Change(-6.4, (-9.0, -3.0), 0.4, np.zeros((1, 1)))
+    assert doubtful_words(found, change) == (
+        "Perhaps the bass line stands some 6 dB further back; but the two halves of the passage,"
+        " its loud and soft moments or the two directions of the comparison don't agree, so it is"
+        " not listed."
+    )
+    louder = replace(change, difference_db=6.4)
+    assert "some 6 dB further forward" in doubtful_words(found, louder)
 
 
 def test_sentence_where_either_may_have_moved() -> None:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from mixcompare.alignment import align
 from mixcompare.aspects.balance.words import players_named
 from mixcompare.elements.take import split_pair
+from mixcompare.pair.gain import match_level
+from mixcompare.pair.pair import aligned
+from mixcompare.parts.heard import SILENT_DB
 from mixcompare.parts.levels import levels_of, widened
 from mixcompare.parts.values import Levels, Players
 from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
@@ -149,3 +153,51 @@ def test_who_is_covered_is_told_with_who_lies_over_it() -> None:
     assert buried.candidate_audible_share < 0.5
     assert 1 <= len(buried.covered_by) <= 2
     assert set(buried.covered_by) <= {"melody", "pad", "bass"}
+
+
+@pytest.mark.parametrize("voice", ["figure", "melody", "pad"])
+def test_a_part_that_was_left_out_is_told_as_hardly_heard_and_its_level_is_open(voice: str) -> None:
+    for candidate in (features(**{voice: -80.0}), played_again(**{voice: -80.0})):
+        found = levels(candidate)
+        assert found.players == (Players((voice,)),)  # and nothing that its absence lifts
+        (change,) = found.changes
+        low, high = change.interval
+        assert low == -SILENT_DB
+        assert low < change.difference_db < high < -6
+
+
+def test_a_part_that_the_reference_lacks_is_told_the_other_way_round() -> None:
+    pair = aligned(features(melody=-80.0), features(), align(features(melody=-80.0), features()))
+    pair = pair.with_parts(parts())
+    pair = pair.with_gain(match_level(pair).gain_db)
+    found = levels_of(pair, split_pair(pair))
+    assert found is not None
+    assert found.players == (Players(("melody",)),)
+    assert found.changes[0].interval[1] == SILENT_DB
+
+
+def test_a_part_that_only_became_softer_keeps_its_interval() -> None:
+    (change,) = levels(features(melody=-5.0)).changes
+    assert change.interval[0] > -10.0
+
+
+def test_a_part_that_nobody_plays_is_told_as_heard_nowhere() -> None:
+    """Another edition has one part more: it doubles the melody, and is not in the sound."""
+    written = parts()
+    melody = written[1]
+    extra = type(melody)("oboe", melody.notes - [0.0, 0.0, 24.0, 0.0], melody.others)
+    found = {part.name: part for part in levels(features(), (*written, extra)).parts}
+    oboe = found["oboe"]
+    assert max(oboe.audible_share, oboe.candidate_audible_share) < 0.03
+    assert oboe.reason is not None
+    assert oboe.reason.startswith("Heard in neither recording: too soft, covered by")
+    assert not oboe.is_resolved
+    assert oboe.together_with[0] in oboe.reason
+    assert found["melody"].reason is None
+    # Told as one with what lies over it, no surer than that.
+    over = found[oboe.together_with[0]]
+    assert oboe.level_db == over.level_db
+    assert oboe.level_db_interval is not None
+    assert over.level_db_interval is not None
+    assert oboe.level_db_interval[0] <= over.level_db_interval[0]
+    assert over.level_db_interval[1] <= oboe.level_db_interval[1]

@@ -11,6 +11,7 @@ from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_d
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
+from mixcompare.parts.heard import SILENT_DB
 from mixcompare.parts.values import Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
@@ -80,6 +81,12 @@ def _sentence(element: Element) -> str:
     size = _size_text(element.difference_db, element.interval)
     name = element.name if element.kind != "register" else f"{element.name},"
     stands = "stand" if len(element.players) > 1 else "stands"
+    if _is_left_out(element):
+        least, where = min(map(abs, element.interval)), "reference" if louder else "candidate"
+        return (
+            f"The {name} {stands.replace('stand', 'play')} in the score and can hardly be heard in"
+            f" the {where}: at least {least:.0f} dB {direction} than in the other recording."
+        )
     text = f"The {name} {stands} {direction} than in the reference, by {size}."
     if element.kind == FIGURE and element.notes_per_s is not None:
         rate = f"{element.notes_per_s:.1f} notes a second"
@@ -114,6 +121,11 @@ def _sentence(element: Element) -> str:
     return text
 
 
+def _is_left_out(element: Element) -> bool:
+    """Whether it is hardly there at all in one recording."""
+    return max(map(abs, element.interval)) >= SILENT_DB
+
+
 def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if share < 0.095 else f"{100 * share:.0f} %"
 
@@ -122,6 +134,12 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     size = round(abs(element.difference_db))
     what = element.name.split(",")[0] if element.kind != PART else element.name
     down = element.difference_db > 0
+    if _is_left_out(element):
+        one, other = ("reference", "candidate") if down else ("candidate", "reference")
+        return (
+            f"See whether the {what} should play in both: left out of the {one}, muted there, or"
+            f" added in the {other}.",
+        )
     desk = f"Bring the spots that carry the {what} {'down' if down else 'up'} by about {size} dB."
     if element.against:
         other = "up" if down else "down"
