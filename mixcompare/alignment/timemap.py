@@ -54,6 +54,8 @@ class TimeMap:
         width = np.asarray(self.half_width_ms, np.float64)
         if width.size == 0:
             width = np.zeros(len(reference))
+        if width.shape != reference.shape or not (width >= 0).all():
+            raise AlignmentError("a time map needs one width, of zero or more, for every time.")
         object.__setattr__(self, "reference_s", reference)
         object.__setattr__(self, "candidate_s", candidate)
         object.__setattr__(self, "half_width_ms", width)

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 
 from mixcompare.errors import ScoreError
-from mixcompare.knowledge.notes import UNMARKED, Reading
+from mixcompare.knowledge.notes import MOST_NOTES, UNMARKED, Reading
 
 _COLUMNS = ("part", "onset_s", "end_s", "pitch")
 
@@ -39,6 +39,10 @@ def readings(path: Path) -> list[Reading]:
                     )
                 name = str(row["part"]).strip() or "part"
                 rows.append((name, onset_s, end_s, pitch, UNMARKED))
+                if len(rows) > MOST_NOTES:
+                    raise ScoreError(
+                        f"{path}: holds more than {MOST_NOTES} notes; cut it to what is compared."
+                    )
     except ScoreError:
         raise
     except (OSError, csv.Error, ValueError, TypeError) as error:

@@ -12,7 +12,7 @@ from xml.parsers import expat
 from mixcompare.errors import ScoreError
 
 MOST_BYTES = 100_000_000  # cost: a movement for 41 parts takes 8 MB
-_MOST_TAGS = 10_000_000  # cost: the same movement has 600 000
+_MOST_TAGS = 3_000_000  # cost: the same movement has 600 000
 _CONTAINER = "META-INF/container.xml"  # MusicXML 4.0, compressed files
 
 
