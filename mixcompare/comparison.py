@@ -251,6 +251,8 @@ def compare(
         load(candidate, candidate_span_s, name="candidate"),
     )
     check_pair(*((one.name, one.duration_s) for one in recordings))
+    if written is not None:
+        written.check_length(recordings[0].duration_s)
     features = _both_read(recordings)
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)

@@ -22,10 +22,17 @@ def checked_path(given: object, what: str) -> Path:
     return Path(given)
 
 
-def hindrance(path: Path) -> str | None:
+def hindrance(path: Path, most_bytes: int | None = None) -> str | None:
     """Why a path is no file that can be read; None where nothing hinders.
 
     It is not opened: a pipe would wait for whoever writes into it.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+    most_bytes : int, optional
+        What is larger can't be what is wanted.
     """
     try:
         found = os.stat(path)
@@ -39,6 +46,8 @@ def hindrance(path: Path) -> str | None:
         return "is a folder; name a file in it."
     if not stat.S_ISREG(found.st_mode):
         return "is a pipe or a device; save it as a file first."
+    if most_bytes is not None and found.st_size > most_bytes:
+        return f"is larger than {most_bytes // 1_000_000} MB; cut it to what is compared."
     if not os.access(path, os.R_OK):
         return "cannot be read (permission denied); open it for reading."
     return None

@@ -15,6 +15,7 @@ from mixcompare.errors import AlignmentError
 from mixcompare.paths import checked_path, hindrance
 
 HEAD = "reference_s,candidate_s,half_width_ms"
+_MOST_BYTES = 20_000_000  # cost: more than so many rows take
 _MOST_ROWS = 100_000  # cost: an hour at twenty a second has 72 000
 
 
@@ -36,7 +37,7 @@ def read_map(path: str | Path) -> TimeMap:
         If it cannot be read, does not rise, or is too long to be one.
     """
     file = checked_path(path, "the time map")
-    trouble = hindrance(file)
+    trouble = hindrance(file, _MOST_BYTES)
     if trouble:
         raise AlignmentError(f"{path}: {trouble}")
     rows: list[tuple[float, float, float]] = []

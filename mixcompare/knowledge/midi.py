@@ -12,6 +12,7 @@ import numpy as np
 
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
+from mixcompare.paths import hindrance
 
 _MOST_BYTES = 10_000_000  # cost: a movement has some 200 kB
 _PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
@@ -25,19 +26,18 @@ def readings(path: Path) -> list[Reading]:
     ScoreError
         If it is no MIDI file.
     """
+    trouble = hindrance(path, _MOST_BYTES)
+    if trouble:
+        raise ScoreError(f"{path}: {trouble}")
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise ScoreError(
-                f"{path}: is larger than {_MOST_BYTES // 1_000_000} MB; cut it to what is compared."
-            )
         with path.open("rb") as handle:
             file = mido.MidiFile(file=handle)
     except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError) as error:
-        if isinstance(error, ScoreError):
-            raise
-        raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
+        raise ScoreError(
+            f"{path}: is no readable MIDI file ({error!s:.99}); export it again."
+        ) from error
     except mido.midifiles.meta.KeySignatureError as error:
-        raise ScoreError(f"{path}: holds no such key ({error}); export it again.") from error
+        raise ScoreError(f"{path}: holds no such key ({error!s:.99}); export it again.") from error
     if file.ticks_per_beat <= 0:
         raise ScoreError(
             f"{path}: counts no ticks to the beat (but frames of a film, or nothing); export it"

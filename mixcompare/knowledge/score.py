@@ -132,6 +132,20 @@ class Score:
         parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
         return cls(parts, path.name, reading.bars, reading.unpitched, reading.marked)
 
+    def check_length(self, duration_s: float) -> None:
+        """Refuse a score that is far longer than the recording of which it is.
+
+        Raises
+        ------
+        ScoreError
+        """
+        length_s = max(float(notes[:, 1].max()) for _, notes in self.parts)
+        if length_s > max(_MOVEMENT_S, _AS_LONG * duration_s):
+            raise ScoreError(
+                f"{self.name}: lasts {length_s / 60:.0f} minutes by its own tempo, the recording"
+                f" {duration_s:.0f} s; cut the score to the movement that is compared."
+            )
+
     def over(self, reference: AlignmentFeatures) -> LaidOver:
         """The same notes on a recording's clock, with the repeats that fit it.
 
@@ -140,12 +154,6 @@ class Score:
         ScoreError
             If the recording is of other music.
         """
-        length_s = max(float(notes[:, 1].max()) for _, notes in self.parts)
-        if length_s > max(_MOVEMENT_S, _AS_LONG * reference.duration_s):
-            raise ScoreError(
-                f"{self.name}: lasts {length_s / 60:.0f} minutes by its own tempo, the recording"
-                f" {reference.duration_s:.0f} s; cut the score to the movement that is compared."
-            )
         score, found = self._aligned(reference)
         semitones = found.transposition_semitones
         laid = []

@@ -8,7 +8,9 @@ from pathlib import Path
 
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge.notes import MOST_NOTES, UNMARKED, Reading
+from mixcompare.paths import hindrance
 
+_MOST_BYTES = 50_000_000  # cost: more than so many notes take
 _COLUMNS = ("part", "onset_s", "end_s", "pitch")
 
 
@@ -20,6 +22,9 @@ def readings(path: Path) -> list[Reading]:
     ScoreError
         If it is no such table.
     """
+    trouble = hindrance(path, _MOST_BYTES)
+    if trouble:
+        raise ScoreError(f"{path}: {trouble}")
     rows = []
     try:
         with path.open(newline="", encoding="utf-8-sig") as lines:

@@ -47,7 +47,9 @@ def _unpacked(path: Path, data: bytes) -> bytes:
                     f"{path}: names a score outside of its own archive; export it again."
                 )
             return _member(path, archive, name)
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError) as error:
+    except ScoreError:
+        raise
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError) as error:
         raise ScoreError(
             f"{path}: the archive is broken or locked; export it again as MusicXML."
         ) from error
@@ -89,7 +91,7 @@ def _parsed(path: Path, data: bytes) -> ElementTree.Element:
         if isinstance(error, ScoreError):
             raise
         raise ScoreError(
-            f"{path}: is no MusicXML, or breaks off ({error}); export it again."
+            f"{path}: is no MusicXML, or breaks off ({error!s:.99}); export it again."
         ) from error
 
 

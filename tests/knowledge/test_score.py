@@ -9,6 +9,7 @@ import mido
 import numpy as np
 import pytest
 
+import mixcompare
 from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import articulation
@@ -535,10 +536,16 @@ def test_scores_too_large_or_in_other_units_are_refused_while_they_are_read(
     path.write_bytes(b"MThd" + bytes(11_000_000))
     with pytest.raises(ScoreError, match="larger than 10 MB"):
         Score.open(path)
+    with pytest.raises(ScoreError, match="larger than 50 MB"):
+        Score.open(table(tmp_path, 51_000_000 * "x"))
 
 
 def test_a_score_far_longer_than_the_recording_is_refused_at_once(tmp_path: Path) -> None:
     rows = "".join(f"v,{at},{at + 1},60\n" for at in range(0, 4000, 2))
     score = Score.open(table(tmp_path, f"part,onset_s,end_s,pitch\n{rows}"))
+    score.check_length(1000.0)
     with pytest.raises(ScoreError, match="lasts 67 minutes by its own tempo, the recording 22 s"):
-        score.over(_line(0.9)[1])
+        score.check_length(22.0)
+    reference = str(SAMPLES / "reference.flac")
+    with pytest.raises(ScoreError, match="lasts 67 minutes"):
+        mixcompare.compare(reference, reference, score=tmp_path / "notes.csv")
