@@ -20,13 +20,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 from mixcompare import __version__
 from mixcompare.cli.shared import BAD_INPUT, DEFECT, INTERRUPTED
 from mixcompare.errors import MixcompareError
 
 REPORT_TO = "whoever you have it from (SECURITY.md tells what to send)"
-_PATIENCE_S = 0.7
+_PATIENCE_S = 0.4
 """After an interrupt: what has not ended by then is ended. A second is promised."""
 
 
@@ -124,31 +125,30 @@ def _defect(error: Exception) -> str:
     return f"{head}, with {name}."
 
 
+def _end(number: int, frame: FrameType | None) -> None:
+    """End the run, once: a second signal changes nothing, the first is being followed already."""
+    _run.came.append(number)
+    if len(_run.came) == 1:
+        raise KeyboardInterrupt
+
+
+def _heeded() -> dict[int, Any]:
+    """Signals that end a run, and who hears them now; those that are ignored (nohup) stay so."""
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    heard = {number: signal.getsignal(number) for number in (getattr(signal, n) for n in names)}
+    return {at: by for at, by in heard.items() if by not in (None, signal.SIG_IGN)}
+
+
 @contextlib.contextmanager
 def _signals() -> Iterator[None]:
-    """Within it an interrupt, a termination and a lost terminal all end the run, once.
-
-    A second signal changes nothing: the first is being followed already.
-    """
+    """Within it an interrupt, a termination and a lost terminal all end the run."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-
-    def end(number: int, frame: FrameType | None) -> None:
-        _run.came.append(number)
-        if len(_run.came) == 1:
-            raise KeyboardInterrupt
-
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {number: signal.getsignal(number) for number in (getattr(signal, n) for n in names)}
-    before = {
-        number: handler
-        for number, handler in before.items()
-        if handler not in (None, signal.SIG_IGN)  # ignored as under nohup
-    }
+    before = _heeded()
     try:
         for number in before:
-            signal.signal(number, end)
+            signal.signal(number, _end)
         yield
     finally:
         for number, handler in before.items():
@@ -166,6 +166,8 @@ def begin_process() -> None:
     import socket
     import warnings
 
+    for number in _heeded():
+        signal.signal(number, _end)
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
@@ -189,8 +191,8 @@ def begin_process() -> None:
 
 def end_process(code: int) -> int:
     """Write what is held back, and let a late interrupt be; the exit code."""
-    with contextlib.suppress(ValueError):
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for number in _heeded():
+        signal.signal(number, signal.SIG_IGN)
     try:
         if sys.stdout is not None:
             sys.stdout.flush()
