@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -30,12 +31,11 @@ def readings(path: Path) -> list[Reading]:
     if trouble:
         raise ScoreError(f"{path}: {trouble}")
     try:
-        with path.open("rb") as handle:
-            file = mido.MidiFile(file=handle)
+        # Out of the memory: an open file makes room for as much as a header claims.
+        file = mido.MidiFile(file=io.BytesIO(path.read_bytes()))
     except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError) as error:
-        raise ScoreError(
-            f"{path}: is no readable MIDI file ({error!s:.99}); export it again."
-        ) from error
+        why = str(error)[:99] or "it breaks off"
+        raise ScoreError(f"{path}: is no readable MIDI file ({why}); export it again.") from error
     except mido.midifiles.meta.KeySignatureError as error:
         raise ScoreError(f"{path}: holds no such key ({error!s:.99}); export it again.") from error
     if file.ticks_per_beat <= 0:

@@ -223,11 +223,11 @@ class Score:
             )
         return tuple(out)
 
-    def tones(self) -> FloatArray:
+    def tones(self) -> npt.NDArray[np.float32]:
         """Played by plain tones of six partials, shape (samples,), at ``RATE_HZ``."""
         notes = np.concatenate([notes[:, :3] for _, notes in self.parts])
         length_s = max(notes[:, 1].max() + _LEAD_S + _TAIL_S, SHORTEST_PAIR_S)
-        out = np.zeros(math.ceil(length_s * RATE_HZ))
+        out = np.zeros(math.ceil(length_s * RATE_HZ), np.float32)
         for pitch in np.unique(notes[:, 2]):
             alike = notes[notes[:, 2] == pitch]
             wave = _wave(float(pitch), float((alike[:, 1] - alike[:, 0]).max()))
@@ -237,7 +237,8 @@ class Score:
                 tone[-falling:] *= np.arange(falling, 0, -1) / (_FALL_S * RATE_HZ)
                 first = round((onset_s + _LEAD_S) * RATE_HZ)
                 out[first : first + len(tone)] += tone[: len(out) - first]
-        return out * 0.5 / max(float(np.abs(out).max()), 1e-9)
+        out *= 0.5 / max(float(out.max()), -float(out.min()), 1e-9)
+        return out
 
 
 def _wave(pitch: float, length_s: float) -> FloatArray:
