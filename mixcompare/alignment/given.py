@@ -99,6 +99,8 @@ def _within(
             f" ({reference_s:.1f} and {candidate_s:.1f} s); are its times seconds from their"
             " beginnings?"
         )
+    if (begin, stop) == (start, end):
+        return time_map, ()
     nodes = time_map.reference_s
     inner = nodes[(nodes > begin) & (nodes < stop)]
     kept = np.concatenate([[begin], inner, [stop]])
