@@ -205,3 +205,20 @@ def test_a_journal_leads_nowhere_else(journal: str, tmp_path: Path) -> None:
     assert held(target) == OLD
     assert (tmp_path / "precious").read_text() == "mine"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "precious"]
+
+
+def test_beside_others_the_document_goes_first_and_comes_last(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that a folder that is half done holds no list of files that would be taken as true."""
+    target, moved, move = fill(tmp_path / "out", OLD), [], os.replace
+
+    def replace(source: Path, place: Path) -> None:
+        moved.append((source, place))
+        move(source, place)
+
+    monkeypatch.setattr(os, "replace", replace)
+    replaced(target, whole=False)
+    assert moved[0][0] == target / "report.json"
+    assert moved[-1][1] == target / "report.json"
+    assert len(moved) == len(OLD) + len(NEW)
