@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import threading
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from html import escape
@@ -16,12 +17,15 @@ from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.analysis import Tell, analyse
+from mixcompare.audio.checks import check_pair
 from mixcompare.audio.recording import Recording
+from mixcompare.errors import ParameterError
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.knowledge.score import Score
 from mixcompare.numerics import one_numeric_thread
+from mixcompare.paths import checked_path
 from mixcompare.results import Level, Measured, Results
 from mixcompare.stems.files import Given, opened
 from mixcompare.trimmed import with_stems
@@ -42,6 +46,8 @@ class Comparison:
     reference, candidate : Recording
     preview : Recording or None
         The candidate with its stems' trims, where any is due.
+    read : sequence of path
+        Files that were read beside the recordings; saving never touches them.
     """
 
     def __init__(
@@ -50,11 +56,13 @@ class Comparison:
         reference: Recording,
         candidate: Recording,
         preview: Recording | None = None,
+        read: Sequence[str | Path] = (),
     ) -> None:
         self.results = results
         self.reference = reference
         self.candidate = candidate
         self.preview = preview
+        self.read = tuple(read)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -135,7 +143,9 @@ class Comparison:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
             pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
         preview = Path(self.preview.name) if self.preview is not None else None
-        return writer.save(self.results, out_dir, pair, progress, preview)
+        folder = checked_path(out_dir, "the report's folder")
+        files = [one.file for one in (self.reference, self.candidate) if one.file is not None]
+        return writer.save(self.results, folder, pair, progress, preview, [*files, *self.read])
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
@@ -178,9 +188,11 @@ def load(
     if isinstance(source, Recording):
         return source
     if isinstance(source, tuple):
+        if len(source) != 2:
+            raise ParameterError(f"{name}: give samples and their sample rate, (array, rate).")
         samples, rate = source
         return Recording.from_array(samples, rate, name=name, span_s=span_s)
-    return Recording.open(source, span_s)
+    return Recording.open(checked_path(source, "a recording"), span_s)
 
 
 @one_numeric_thread
@@ -228,6 +240,8 @@ def compare(
     ScoreError
         If the score cannot be read or is of other music.
     """
+    if time_map is not None and not isinstance(time_map, TimeMap):
+        raise ParameterError(f"time_map must be a TimeMap, not {time_map!r:.60}.")
     tell = progress or (lambda words: None)
     tell("reading both recordings")
     written = Score.open(score) if score is not None else None
@@ -236,8 +250,10 @@ def compare(
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
     )
-    with ThreadPoolExecutor(2) as pool:
-        features = tuple(pool.map(Features.of, recordings))
+    check_pair(*((one.name, one.duration_s) for one in recordings))
+    if written is not None:
+        written.check_length(recordings[0].duration_s)
+    features = _both_read(recordings)
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
     parts: tuple[PartNotes, ...] = ()
@@ -260,7 +276,27 @@ def compare(
         "libraries": _versions(),
     }
     results = replace(results, settings=settings)
-    return Comparison(results, *recordings, preview)
+    stem_files = (stem.file for stem in files.values() if stem.file is not None)
+    read = [*stem_files, *([score] if score is not None else [])]
+    return Comparison(results, *recordings, preview, read)
+
+
+def _both_read(recordings: tuple[Recording, Recording]) -> tuple[Features, Features]:
+    """Both at once; an interrupt stops either at its next block."""
+    stopped = threading.Event()
+
+    def go_on(share: float) -> None:
+        if stopped.is_set():
+            raise InterruptedError
+
+    with ThreadPoolExecutor(2) as pool:
+        reading = [pool.submit(Features.of, recording, go_on) for recording in recordings]
+        try:
+            first, second = (each.result() for each in reading)
+        except BaseException:
+            stopped.set()
+            raise
+    return first, second
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:

@@ -13,7 +13,7 @@ import mixcompare
 
 PACKAGE = Path(mixcompare.__file__).parent
 
-LEAVES = {"errors", "fields", "numerics", "statistics", "units"}
+LEAVES = {"errors", "fields", "numerics", "outputs", "paths", "statistics", "units"}
 """Read by everyone; they import nothing of ours."""
 
 ALLOWED: dict[str, set[str]] = {

@@ -54,8 +54,8 @@ def bad_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path,
     text.write_text("this is not audio", encoding="utf-8")
     empty = folder / "empty.wav"
     empty.write_bytes(b"")
-    silence = write(folder / "silence.wav", np.zeros((3 * synthetic.RATE_HZ, 2)))
-    values = np.full((3 * synthetic.RATE_HZ, 2), 0.1)
+    silence = write(folder / "silence.wav", np.zeros((5 * synthetic.RATE_HZ, 2)))
+    values = np.full((5 * synthetic.RATE_HZ, 2), 0.1)
     values[1000] = np.nan
     nans = write(folder / "nans.wav", values)
     one = write(folder / "one.wav", np.full((1, 2), 0.1))
@@ -435,9 +435,11 @@ def test_a_map_goes_out_and_comes_back(tmp_path: Path, capsys: pytest.CaptureFix
     again = tmp_path / "again.csv"
     assert main([*pair, "--map-from", str(csv), "--map", str(again)]) == 0
     printed = capsys.readouterr().out
-    assert "least sure" not in printed
-    assert "note: The time map was given by the user" in printed
+    assert "note: The time map was given by the user." in printed
+    assert "doubtful" not in printed
+    widths = table[:, 2]
     table = np.array([row.split(",") for row in again.read_text().splitlines()[1:]], float)
+    np.testing.assert_allclose(table[1:, 2], widths[1:], atol=2e-3)
     np.testing.assert_allclose(table[:, 1], np.interp(table[:, 0], *back.T), atol=2e-5)
 
 
@@ -572,3 +574,77 @@ def test_help_is_quick_and_whole() -> None:
     # What makes it quick is that nothing heavy is imported (test_architecture); the clock is
     # only a coarse guard, since the machine may be busy.
     assert min(took) < 2.0
+
+
+def test_nothing_that_is_read_or_of_others_is_written_over(
+    music: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Refused before the work: neither recording is even opened."""
+    monkeypatch.setattr("mixcompare.comparison.load", None)
+    monkeypatch.setattr("mixcompare.comparison.compare", None)
+    copy, own = tmp_path / "copy.wav", tmp_path / "notes.csv"
+    copy.hardlink_to(music)
+    own.write_text("reference_s,candidate_s\n0,0\n9,9\n", encoding="utf-8")
+    new = str(tmp_path / "new.svg")
+    for arguments, words in (
+        (["--map", str(copy)], "is read in this run and stays"),
+        (["--figure", str(tmp_path / "new.eps")], "name a figure .svg, .pdf or .png"),
+        (["--map", str(own)], "was not written by mixcompare"),
+        (["--map-from", str(own), "--map", str(own)], "is read in this run and stays"),
+        (["--figure", new, "--map", new], "is read in this run and stays"),
+        (["--map", str(tmp_path / "none" / "map.csv")], "there is no folder"),
+    ):
+        before = music.read_bytes(), own.read_bytes()
+        assert main(["align", str(music), str(music), *arguments]) == 2
+        told = capsys.readouterr().err
+        assert words in told
+        assert told.count("\n") == 1
+        assert (music.read_bytes(), own.read_bytes()) == before
+    out = tmp_path / "report"
+    (out / "preview").mkdir(parents=True)
+    kept = out / "preview" / "with_trims.flac"
+    kept.hardlink_to(music)
+    document = {"mixcompare_version": "0", "files": ["preview/with_trims.flac", "report.json"]}
+    (out / "report.json").write_text(json.dumps(document), encoding="utf-8")
+    assert main(["compare", str(music), str(kept), "--out", str(out)]) == 2
+    assert "is read in this run and stays" in capsys.readouterr().err
+    assert kept.exists()
+
+
+@pytest.mark.parametrize("kind", ["svg", "pdf", "png"])
+def test_a_figure_of_ours_is_drawn_anew(
+    kind: str, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    alignment = made_up_results("same_take", length_s=6.0).alignment
+    monkeypatch.setattr("mixcompare.alignment.align", lambda *args: alignment)
+    figure = tmp_path / f"map.{kind}"
+    command = ["align", str(music), str(music), "--figure", str(figure)]
+    assert main(command) == 0
+    assert main(command) == 0
+    figure.write_bytes(figure.read_bytes().replace(b"drawn by mixcompare", b"drawn by somebody.."))
+    assert main(command) == 2
+
+
+@pytest.mark.parametrize("limit", ["nan", "inf", "-1", "three"])
+def test_limits_that_switch_nothing_on_are_refused(
+    limit: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["compare", "a", "b", "--limit", limit])
+    assert left.value.code == 2
+    assert "is no number of just-noticeable differences" in capsys.readouterr().err
+
+
+def test_the_gate_says_which_findings_exceed_the_limit(
+    run: Callable[..., int], compared: Comparison, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("--no-audio", "--quiet", "--limit", "0") == 1
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    lines = printed.err.splitlines()
+    assert len(lines) == len(compared.findings)
+    for line, finding in zip(lines, compared.findings, strict=True):
+        assert line == (
+            f"mixcompare: over the limit of 0: {finding.rank} {finding.subject}"
+            f" ({finding.amount}): {finding.jnd:.1f} x just noticeable"
+        )

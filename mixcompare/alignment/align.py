@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
-import numpy.typing as npt
-
-from mixcompare.alignment.events import channels_swapped
-from mixcompare.alignment.passage import MEDIAN_OVER_90, same_passage
+from mixcompare.alignment.given import given
+from mixcompare.alignment.passage import same_passage
 from mixcompare.alignment.representation import Representation
-from mixcompare.alignment.result import SAME_PASSAGE, Alignment
+from mixcompare.alignment.result import Alignment
 from mixcompare.alignment.take import same_take
 from mixcompare.alignment.timemap import TimeMap
+from mixcompare.audio.checks import check_pair
 from mixcompare.audio.recording import Recording
 from mixcompare.features import AlignmentFeatures, Progress
-
-FloatArray = npt.NDArray[np.float64]
 
 __all__ = ["align"]
 
@@ -32,7 +28,7 @@ def align(
     reference, candidate : Recording or Features
         A recording gets a light pass of its own; features that are there already are used.
     time_map : TimeMap, optional
-        A map of the user's own (tapped bar lines), which is then taken as it is.
+        A map of the user's own (tapped bar lines), which is then used once it is checked.
     progress : callable, optional
         Called with the share done.
 
@@ -44,15 +40,18 @@ def align(
     Raises
     ------
     AudioFileError
-        If a recording cannot be read.
+        If a recording cannot be read, or is too short.
+    AlignmentError
+        If the map lies outside the recordings, or they have nothing in common along it.
     """
+    check_pair(*((one.name, one.duration_s) for one in (reference, candidate)))
     share = (0.0, 0.4, 0.8)
     first, second = (
         _view(each, None if progress is None else _part(progress, share[at], share[at + 1]))
         for at, each in enumerate((reference, candidate))
     )
     if time_map is not None:
-        return _given(first, second, time_map)
+        return given(first, second, time_map)
     take = same_take(first, second)
     if take is not None:
         return take
@@ -70,23 +69,3 @@ def _view(recording: Recording | AlignmentFeatures, progress: Progress | None) -
 
 def _part(progress: Progress, start: float, end: float) -> Progress:
     return lambda share: progress(start + share * (end - start))
-
-
-def _given(reference: Representation, candidate: Representation, time_map: TimeMap) -> Alignment:
-    start, end = time_map.span_s
-    first, last = time_map.candidate_span_s
-    cents = candidate.grid_tuning_cents - reference.grid_tuning_cents
-    return Alignment(
-        relation=SAME_PASSAGE,
-        confidence=1.0,
-        time_map=time_map,
-        offset_s=float(time_map.to_candidate(0.0)),
-        drift_ppm=None,
-        polarity=None,
-        channels_swapped=channels_swapped(reference, candidate, time_map),
-        transposition_semitones=0,
-        tuning_cents=float(cents),
-        tempo_ratio=(last - first) / (end - start),
-        uncertainty_ms=MEDIAN_OVER_90 * float(np.median(time_map.half_width_ms)),
-        warnings=("The time map was given by the user and taken as it is.",),
-    )

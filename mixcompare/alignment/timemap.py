@@ -19,6 +19,8 @@ from mixcompare.errors import AlignmentError
 
 FloatArray = npt.NDArray[np.float64]
 
+_LATEST_S, _LEAST_S = 1e7, 1e-10  # range in which slopes are numbers; our choice
+
 
 @dataclass(frozen=True)
 class TimeMap:
@@ -49,11 +51,15 @@ class TimeMap:
             raise AlignmentError("a time map needs two lists of at least two times, equally long.")
         if not (np.isfinite(reference).all() and np.isfinite(candidate).all()):
             raise AlignmentError("a time map holds times that are not numbers.")
-        if (np.diff(reference) <= 0).any() or (np.diff(candidate) <= 0).any():
+        if max(np.abs(reference).max(), np.abs(candidate).max()) > _LATEST_S:
+            raise AlignmentError("a time map holds times that no recording has; give seconds.")
+        if min(np.diff(reference).min(), np.diff(candidate).min()) < _LEAST_S:
             raise AlignmentError("the times of a map must rise from row to row in both columns.")
         width = np.asarray(self.half_width_ms, np.float64)
         if width.size == 0:
             width = np.zeros(len(reference))
+        if width.shape != reference.shape or not (width >= 0).all():
+            raise AlignmentError("a time map needs one width, of zero or more, for every time.")
         object.__setattr__(self, "reference_s", reference)
         object.__setattr__(self, "candidate_s", candidate)
         object.__setattr__(self, "half_width_ms", width)

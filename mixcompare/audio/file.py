@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,6 +11,7 @@ from pathlib import Path
 import soundfile
 
 from mixcompare.errors import AudioFileError
+from mixcompare.paths import hindrance
 
 _UNREADABLE = {".m4a", ".aac", ".mp4", ".wma"}
 _UNKNOWN_FRAMES = 2**62
@@ -22,7 +24,7 @@ _SHORT_CHUNK = re.compile(r"^ ?(?:data|SSND) : (?!4294967295)\d+ \(should be", r
 def reading(name: str, first: int) -> Iterator[soundfile.SoundFile]:
     """Open a file at a sample; whatever the decoder trips over there is a damaged file."""
     try:
-        handle = soundfile.SoundFile(name)
+        handle = soundfile.SoundFile(_on_disk(name))
     except (soundfile.SoundFileError, OSError) as error:
         raise _unreadable(name) from error
     with handle:
@@ -54,10 +56,9 @@ def length_warnings(name: str, info: soundfile._SoundFileInfo, frames: int) -> t
 
 def file_info(path: Path, name: str) -> soundfile._SoundFileInfo:
     """What a file states of itself; one that can't be read is refused with its reason."""
-    if not path.exists():
-        raise AudioFileError(f"{name}: no such file; check the path.")
-    if path.is_dir():
-        raise AudioFileError(f"{name}: is a folder; name an audio file in it.")
+    trouble = hindrance(path)
+    if trouble:
+        raise AudioFileError(f"{name}: {trouble}")
     if path.stat().st_size == 0:
         raise AudioFileError(f"{name}: is an empty file (0 bytes); export it again.")
     if path.suffix.lower() in _UNREADABLE:
@@ -66,13 +67,18 @@ def file_info(path: Path, name: str) -> soundfile._SoundFileInfo:
             " (your audio editor's export will do)."
         )
     try:
-        info = soundfile.info(name)
+        info = soundfile.info(_on_disk(name))
     except (soundfile.SoundFileError, OSError, TypeError) as error:
         # A TypeError comes for headerless files, whose name ends in .raw.
         raise _unreadable(name) from error
     if info.frames >= _UNKNOWN_FRAMES:
         raise AudioFileError(f"{name}: states no length (it was streamed); export it again.")
     return info
+
+
+def _on_disk(name: str) -> str | bytes:
+    """The name as the system has it: names of files need not be text."""
+    return os.fsencode(name) if os.name == "posix" else name
 
 
 def _unreadable(name: str) -> AudioFileError:

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.audio.checks import check_content, check_length, check_shape
+from mixcompare.audio.checks import check_content, check_length, check_scale, check_shape
 from mixcompare.audio.file import broken, counted_frames, file_info, length_warnings, reading
 from mixcompare.audio.span import checked_span
 from mixcompare.audio.stereo import channel_warnings, to_stereo
@@ -53,6 +53,11 @@ class Recording:
     format: str
     warnings: tuple[str, ...] = ()
     _samples: npt.NDArray[np.float32] | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def file(self) -> Path | None:
+        """Where it is read from; None for samples in memory."""
+        return Path(self.name) if self._samples is None else None
 
     @property
     def frames(self) -> int:
@@ -125,7 +130,10 @@ class Recording:
         AudioFileError, ParameterError
             As for :meth:`open`.
         """
-        array = np.asarray(samples)
+        try:
+            array = np.asarray(samples)
+        except (TypeError, ValueError) as error:
+            raise ParameterError(f"{name}: samples must make an array ({error}).") from error
         if array.ndim == 1:
             array = array[:, np.newaxis]
         if array.ndim != 2:
@@ -135,7 +143,9 @@ class Recording:
         check_shape(name, sample_rate_hz, array.shape[1])
         length_s = len(array) / sample_rate_hz
         check_length(name, length_s)
-        stored = np.ascontiguousarray(_full_scale_one(array, name), np.float32)
+        scaled = _full_scale_one(array, name)
+        check_scale(name, scaled)
+        stored = np.ascontiguousarray(scaled, np.float32)
         check_content(name, bool(np.isfinite(stored).all()), float(np.abs(stored).max()))
         return cls(
             name=name,

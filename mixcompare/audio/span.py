@@ -7,7 +7,9 @@ import re
 from mixcompare.errors import ParameterError
 
 SHORTEST_S = 1.0
-"""Nothing musical can be compared in less."""
+"""Nothing musical can be measured in less."""
+SHORTEST_PAIR_S = 4.0
+"""In less, two copies of one take are no longer told to be one (measured: 4 s are, 3.5 s not)."""
 
 
 def parse_span(text: str) -> tuple[float, float]:
@@ -41,11 +43,16 @@ def checked_span(
     """The span within a recording of that length; the whole of it where none is given."""
     if span_s is None:
         return 0.0, length_s
-    start, end = span_s
+    try:
+        start, end = (float(edge) for edge in span_s)
+    except (TypeError, ValueError) as error:
+        raise ParameterError(
+            f"{name}: a span is two numbers of seconds, not {span_s!r:.60}."
+        ) from error
     if not (0 <= start < end <= length_s + 0.01):
         raise ParameterError(
             f"{name}: span {start:g}-{end:g} s lies outside the recording (0-{length_s:.2f} s)."
         )
     if end - start < SHORTEST_S:
-        raise ParameterError(f"{name}: a span must be at least {SHORTEST_S:.0f} s long.")
+        raise ParameterError(f"{name}: a span must be at least {SHORTEST_S:g} s long.")
     return float(start), float(min(end, length_s))

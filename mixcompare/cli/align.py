@@ -8,11 +8,25 @@ if TYPE_CHECKING:
     from mixcompare.alignment.result import Alignment
 
 import argparse
+import io
 import json
 from pathlib import Path
 
-from mixcompare.cli.shared import OK, UNRELATED_EXIT, Commands, add_pair, read_map, spans_of
-from mixcompare.cli.terminal import Status
+from mixcompare.cli.shared import (
+    OK,
+    UNRELATED_EXIT,
+    Commands,
+    add_pair,
+    map_of,
+    pair_of,
+    spans_of,
+)
+from mixcompare.cli.terminal import Status, printed
+from mixcompare.errors import ParameterError
+
+_MARK = b"drawn by mixcompare"
+_KINDS = {".svg": "Creator", ".pdf": "Creator", ".png": "Software"}
+"""Of figures, with the field of the file that says who made it."""
 
 
 def add_to(commands: Commands) -> None:
@@ -28,12 +42,17 @@ def add_to(commands: Commands) -> None:
     parser.add_argument("--figure", metavar="FILE", help="draw the map (SVG, PDF or PNG)")
     parser.add_argument("--map-from", metavar="FILE", help="check a time map of your own")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, outputs=_outputs)
+
+
+def _outputs(arguments: argparse.Namespace) -> list[Path]:
+    return [Path(name) for name in (arguments.map, arguments.figure) if name]
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Do what the command says; returns the exit code."""
-    spans = spans_of(arguments)
+    spans, read = spans_of(arguments), pair_of(arguments)
+    _check_outputs(arguments, read)
     status = Status(quiet=arguments.json)
     with status:
         status.say("preparing (the very first run takes longer)")
@@ -45,23 +64,21 @@ def run(arguments: argparse.Namespace) -> int:
         alignment = align(
             load(arguments.reference, spans[0]),
             load(arguments.candidate, spans[1]),
-            read_map(arguments.map_from),
+            map_of(arguments),
         )
     if arguments.map:
-        _write_map(alignment, Path(arguments.map))
+        _write_map(alignment, arguments.map, read)
     if arguments.figure:
-        _draw_map(alignment, Path(arguments.figure))
-    if arguments.json:
-        from mixcompare.report.document import alignment_document
+        _draw_map(alignment, arguments.figure, read)
+    with printed():
+        if arguments.json:
+            from mixcompare.report.document import alignment_document
 
-        print(json.dumps(alignment_document(alignment), indent=2, allow_nan=False))
-    else:
-        for line in alignment_lines(alignment):
-            print(line)
-        for line in _worst_places(alignment):
-            print(line)
-        for text in (*(event.text for event in alignment.events), *alignment.warnings):
-            print(f"note: {text}")
+            print(json.dumps(alignment_document(alignment), indent=2, allow_nan=False))
+        else:
+            events = (event.text for event in alignment.events)
+            notes = (f"note: {text}" for text in (*events, *alignment.warnings))
+            print(*alignment_lines(alignment), *_worst_places(alignment), *notes, sep="\n")
     return UNRELATED_EXIT if alignment.relation == UNRELATED else OK
 
 
@@ -94,7 +111,7 @@ def alignment_lines(alignment: Alignment) -> list[str]:
     if alignment.channels_swapped:
         extra.append("left and right exchanged")
     lines.append("alignment  " + ", ".join(extra))
-    if alignment.relation == "same_passage":
+    if alignment.relation == "same_passage" and alignment.uncertainty_ms > 0:  # 0: not stated
         lines.append(f"accuracy   about {alignment.uncertainty_ms:.0f} ms")
     return lines
 
@@ -120,30 +137,35 @@ def _worst_places(alignment: Alignment) -> list[str]:
     return lines
 
 
-def _write_map(alignment: Alignment, path: Path) -> None:
-    from mixcompare.errors import OutputError
+def _check_outputs(arguments: argparse.Namespace, read: list[str]) -> None:
+    """Refuse, before the work, what may not be written."""
+    from mixcompare.alignment.mapfile import HEAD
+    from mixcompare.outputs import check_file
 
-    rows = ["reference_s,candidate_s,half_width_ms"]
-    time_map = alignment.time_map.thinned()
-    for reference, candidate, width in zip(
-        time_map.reference_s, time_map.candidate_s, time_map.half_width_ms, strict=True
-    ):
-        rows.append(f"{reference:.6f},{candidate:.6f},{width:.3f}")
-    try:
-        path.write_text("\n".join(rows) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from error
+    if arguments.map:
+        check_file(arguments.map, HEAD.encode(), read)
+    if arguments.figure:
+        if Path(arguments.figure).suffix.lower() not in _KINDS:
+            raise ParameterError(f"{arguments.figure}: name a figure .svg, .pdf or .png.")
+        check_file(arguments.figure, _MARK, [*read, *filter(None, [arguments.map])])
 
 
-def _draw_map(alignment: Alignment, path: Path) -> None:
-    from mixcompare.errors import OutputError
+def _write_map(alignment: Alignment, path: str, read: list[str]) -> None:
+    from mixcompare.alignment.mapfile import HEAD, map_text
+    from mixcompare.outputs import write_file
+
+    write_file(path, map_text(alignment.time_map).encode(), HEAD.encode(), read)
+
+
+def _draw_map(alignment: Alignment, path: str, read: list[str]) -> None:
+    from mixcompare.outputs import write_file
     from mixcompare.plots import style
     from mixcompare.plots.alignment import draw_alignment
 
+    kind = Path(path).suffix.lower()
+    drawn = io.BytesIO()
     with style.settings():
         figure = style.new_figure()
         draw_alignment(alignment, figure)
-    try:
-        figure.savefig(path)
-    except (OSError, ValueError) as error:
-        raise OutputError(f"{path}: cannot be written ({error}).") from error
+        figure.savefig(drawn, format=kind[1:], metadata={_KINDS[kind]: _MARK.decode()})
+    write_file(path, drawn.getvalue(), _MARK, read)

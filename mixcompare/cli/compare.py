@@ -10,9 +10,12 @@ if TYPE_CHECKING:
     from mixcompare.stems.values import Stems
 
 import argparse
+import contextlib
+import math
 import shutil
 import sys
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 
 from mixcompare.cli.align import alignment_lines
@@ -22,10 +25,11 @@ from mixcompare.cli.shared import (
     UNRELATED_EXIT,
     Commands,
     add_pair,
-    read_map,
+    map_of,
+    pair_of,
     spans_of,
 )
-from mixcompare.cli.terminal import Ink, Status
+from mixcompare.cli.terminal import Ink, Status, printed
 
 
 def add_to(commands: Commands) -> None:
@@ -65,13 +69,22 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--limit",
         metavar="JND",
-        type=float,
+        type=_limit,
         help="exit with 1 when a finding exceeds this many just-noticeable differences",
     )
     parser.add_argument("--open", action="store_true", help="open the page when done")
     parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--json", action="store_true", help="print report.json instead of the list")
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, outputs=lambda arguments: [Path(arguments.out)])
+
+
+def _limit(text: str) -> float:
+    """A limit that some finding could exceed and some could not."""
+    with contextlib.suppress(ValueError):
+        value = float(text)
+        if 0 <= value < math.inf:
+            return value
+    raise argparse.ArgumentTypeError(f"{text!r} is no number of just-noticeable differences")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -84,33 +97,40 @@ def run(arguments: argparse.Namespace) -> int:
         from mixcompare.comparison import compare
         from mixcompare.report.writer import check_writable
 
-        check_writable(arguments.out)
+        read = [*pair_of(arguments), *filter(None, [arguments.score])]
+        check_writable(arguments.out, read)
         comparison = compare(
             arguments.reference,
             arguments.candidate,
             reference_span_s=spans[0],
             candidate_span_s=spans[1],
-            time_map=read_map(arguments.map_from),
+            time_map=map_of(arguments),
             score=arguments.score,
             stems=arguments.stems,
             progress=status.say,
         )
         folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
-    if arguments.json:
-        print((folder / "report.json").read_text(encoding="utf-8"))
-    elif not arguments.quiet:
-        _print_comparison(comparison, folder)
+    with printed():
+        if arguments.json:
+            print((folder / "report.json").read_text(encoding="utf-8"))
+        elif not arguments.quiet:
+            _print_comparison(comparison, folder)
     if arguments.open:
         import webbrowser
 
         webbrowser.open((folder / "report.html").resolve().as_uri())
     if comparison.alignment.relation == UNRELATED:
         return UNRELATED_EXIT
-    if arguments.limit is not None and any(
-        finding.jnd > arguments.limit for finding in comparison.findings
-    ):
-        return OVER_LIMIT
-    return OK
+    return _gate(comparison.findings, arguments.limit)
+
+
+def _gate(findings: Sequence[Finding], limit: float | None) -> int:
+    """Whether a finding exceeds the limit; which ones do is said beside the list."""
+    over = [one for one in findings if limit is not None and not one.jnd <= limit]
+    for one in over:
+        words = f"{one.rank} {one.subject} ({one.amount}): {one.jnd:.1f} x just noticeable"
+        print(f"mixcompare: over the limit of {limit:g}: {words}", file=sys.stderr)
+    return OVER_LIMIT if over else OK
 
 
 def _print_comparison(comparison: Comparison, folder: Path) -> None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import os
-import sys
 from collections.abc import Sequence
 
 from mixcompare import __version__
 from mixcompare.cli import align, compare, measure
-from mixcompare.cli.shared import BAD_INPUT, INTERRUPTED, OK
-from mixcompare.errors import MixcompareError
+from mixcompare.cli.guard import guarded
+from mixcompare.cli.shared import BAD_INPUT, OK
+from mixcompare.cli.terminal import plain_streams, printed
 
 _DESCRIPTION = """\
 Compare two recordings of the same orchestral passage, a reference and a
@@ -30,11 +29,12 @@ examples:
   mixcompare align take1.wav take2.wav --map map.csv
 
 exit codes:
-  0  compared, whatever was found
-  1  a finding exceeds --limit
-  2  bad input or usage
-  3  not the same passage (a report is still written)
-  130  interrupted
+    0  compared, whatever was found
+    1  a finding exceeds --limit
+    2  bad input or usage, or a place that can't be written; one sentence says what
+    3  not the same passage (a report is still written)
+   70  a defect in mixcompare: please report it
+  130  interrupted; one line says whether anything was written
 
 Turn the playback down before listening to excerpts: matched in level does not
 mean soft. Figures help ears; they do not replace them.
@@ -54,23 +54,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         Exit code.
     """
-    parser = _parser()
-    arguments = parser.parse_args(argv)
-    if not hasattr(arguments, "run"):
-        parser.print_help()
-        return BAD_INPUT
-    try:
-        code: int = arguments.run(arguments)
-        return code
-    except MixcompareError as error:
-        print(f"mixcompare: {error}", file=sys.stderr)
-        return BAD_INPUT
-    except KeyboardInterrupt:
-        print("mixcompare: interrupted; nothing was written.", file=sys.stderr)
-        return INTERRUPTED
-    except BrokenPipeError:
-        # The reader of our output went away (a pager, say): not an error of ours.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with plain_streams():
+        parser = _parser()
+        try:
+            arguments = parser.parse_args(argv)
+        except SystemExit as left:
+            # Help or usage was printed, or could not be.
+            raise SystemExit(guarded(_flushed, []) or left.code) from None
+        if not hasattr(arguments, "run"):
+            parser.print_help()
+            return BAD_INPUT
+        return guarded(lambda: int(arguments.run(arguments)), arguments.outputs(arguments))
+
+
+def _flushed() -> int:
+    with printed():
         return OK
 
 

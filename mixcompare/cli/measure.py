@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Mapping
 from dataclasses import fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from mixcompare.features import Features
 
 from mixcompare.cli.shared import OK, Commands
-from mixcompare.cli.terminal import Status
+from mixcompare.cli.terminal import Status, printed
 
 
 def add_to(commands: Commands) -> None:
@@ -21,7 +25,7 @@ def add_to(commands: Commands) -> None:
     parser.add_argument("file", metavar="FILE", help="audio file")
     parser.add_argument("--span", metavar="A-B", help="part to measure, such as 0:12-0:45.5")
     parser.add_argument("--json", action="store_true", help="print the values as JSON")
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, outputs=lambda arguments: [])
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -38,12 +42,18 @@ def run(arguments: argparse.Namespace) -> int:
 
         features = Features.of(load(arguments.file, span))
         measured = {analyzer.aspect: analyzer.measure(features) for analyzer in ANALYZERS}
-    if arguments.json:
-        from mixcompare.report.document import plain
+    with printed():
+        if arguments.json:
+            from mixcompare.report.document import plain
 
-        document = {aspect: plain(value) for aspect, value in measured.items()}
-        print(json.dumps(document, indent=2, allow_nan=False))
-        return OK
+            document = {aspect: plain(value) for aspect, value in measured.items()}
+            print(json.dumps(document, indent=2, allow_nan=False))
+        else:
+            _print_values(features, measured)
+    return OK
+
+
+def _print_values(features: Features, measured: Mapping[str, Any]) -> None:
     print(f"{features.name}: {features.duration_s:.1f} s, {features.sample_rate_hz} Hz")
     for aspect, measurement in measured.items():
         print()
@@ -54,7 +64,6 @@ def run(arguments: argparse.Namespace) -> int:
             print(f"  {name:<{width}}  {text}")
     for warning in features.warnings:
         print(f"note: {warning}")
-    return OK
 
 
 def _printable(measurement: Any) -> list[tuple[str, str]]:

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
-# Ours; 130 for an interrupt is what shells use (from memory).
-OK, OVER_LIMIT, BAD_INPUT, UNRELATED_EXIT, INTERRUPTED = 0, 1, 2, 3, 130
+# Ours; 130 for an interrupt is what shells use, 70 for a defect stands in sysexits.h (from memory).
+OK, OVER_LIMIT, BAD_INPUT, UNRELATED_EXIT, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
 
 
 def add_pair(parser: argparse.ArgumentParser) -> None:
@@ -25,38 +25,18 @@ def add_pair(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--candidate-span", metavar="A-B", help="part of the candidate")
 
 
-def read_map(name: str | None) -> TimeMap | None:
-    """The user's own time map.
-
-    Raises
-    ------
-    AlignmentError
-        If it cannot be read or does not rise.
-    """
-    if name is None:
+def map_of(arguments: argparse.Namespace) -> TimeMap | None:
+    """The user's own time map, where one was given."""
+    if arguments.map_from is None:
         return None
-    import csv
+    from mixcompare.alignment.mapfile import read_map
 
-    import numpy as np
+    return read_map(arguments.map_from)
 
-    from mixcompare.alignment.timemap import TimeMap
-    from mixcompare.errors import AlignmentError
 
-    try:
-        with open(name, newline="", encoding="utf-8") as handle:
-            rows = list(csv.DictReader(handle))
-        reference = np.array([float(row["reference_s"]) for row in rows])
-        candidate = np.array([float(row["candidate_s"]) for row in rows])
-    except OSError as error:
-        raise AlignmentError(f"{name}: cannot be read ({error.strerror}).") from error
-    except (KeyError, TypeError, ValueError) as error:
-        raise AlignmentError(
-            f"{name}: needs two columns of seconds headed reference_s and candidate_s."
-        ) from error
-    try:
-        return TimeMap(reference, candidate)
-    except AlignmentError as error:
-        raise AlignmentError(f"{name}: {error}") from error
+def pair_of(arguments: argparse.Namespace) -> list[str]:
+    """The files of the two recordings and of the time map: they are read and stay."""
+    return [arguments.reference, arguments.candidate, *filter(None, [arguments.map_from])]
 
 
 def spans_of(

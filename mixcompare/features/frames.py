@@ -81,17 +81,32 @@ def energy_of(spectra: npt.NDArray[np.complex64]) -> Float32Array:
 
 
 class Rows:
-    """Rows that are filled one batch after the other, in place: nothing is held twice."""
+    """Rows that are filled one batch after the other, in place.
 
-    def __init__(self, store: npt.NDArray[Any]) -> None:
+    Parameters
+    ----------
+    store : ndarray, shape (rows, ...)
+        Room to begin with; it doubles when it is full.
+    most : int, optional
+        Rows after which nothing more is kept; as many as there is room for, where none are given.
+    """
+
+    def __init__(self, store: npt.NDArray[Any], most: int | None = None) -> None:
         self._store = store
+        self._most = len(store) if most is None else most
         self._count = 0
 
     def add(self, values: npt.NDArray[Any]) -> None:
         """Append rows."""
-        room = len(self._store) - self._count
-        self._store[self._count : self._count + len(values)] = values[:room]
-        self._count += min(len(values), room)
+        values = values[: self._most - self._count]
+        needed = self._count + len(values)
+        if needed > len(self._store):
+            room = min(max(2 * len(self._store), needed), self._most)
+            store = np.empty((room, *self._store.shape[1:]), self._store.dtype)
+            store[: self._count] = self.filled
+            self._store = store
+        self._store[self._count : needed] = values
+        self._count = needed
 
     @property
     def filled(self) -> npt.NDArray[Any]:

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import soxr
 
-from mixcompare.audio.checks import check_content
+from mixcompare.audio.checks import check_content, check_scale
 from mixcompare.audio.recording import Recording
 from mixcompare.audio.stereo import to_stereo
 from mixcompare.features.clipping import Tops
@@ -37,6 +37,7 @@ from mixcompare.standards.bs1770 import KWeightedPower, TruePeak
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, semitone_edges_hz
 
 Float32Array = npt.NDArray[np.float32]
+_FIRST_ROOM_S = 1200.0  # cost: twenty minutes; longer recordings get more as they are read
 _TUNING_LEAD_S = 60.0  # cost: music held back until the tuning is known
 _IMAGE = ("right_less_left", "twice_cross", "twice_cross_imaginary")
 
@@ -70,6 +71,7 @@ class LightPass:
             block = to_stereo(raw)
             if not np.isfinite(block).all():
                 check_content(recording.name, False, 0.0)
+            check_scale(recording.name, block)
             self._sample_peak = max(self._sample_peak, float(np.abs(block).max()))
             self._native(raw, block)
             self._resampled(self._resampler.resample_chunk(np.ascontiguousarray(block)))
@@ -94,8 +96,11 @@ class LightPass:
 
     def _add(self, key: str, values: npt.NDArray[Any], rate_hz: float = BAND_RATE_HZ) -> None:
         if key not in self._rows:
-            frames = int(self._recording.duration_s * rate_hz) + SPARE_FRAMES
-            self._rows[key] = Rows(np.empty((frames, *values.shape[1:]), values.dtype))
+            # A header may claim any length: room is made for what was read.
+            length_s = min(self._recording.duration_s, _FIRST_ROOM_S)
+            frames = int(length_s * rate_hz) + SPARE_FRAMES
+            most = int(self._recording.duration_s * rate_hz) + SPARE_FRAMES
+            self._rows[key] = Rows(np.empty((frames, *values.shape[1:]), values.dtype), most)
         self._rows[key].add(values)
 
     def _joined(self, key: str) -> npt.NDArray[Any]:

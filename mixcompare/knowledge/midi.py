@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import bisect
+import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -11,7 +13,9 @@ import numpy as np
 
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
+from mixcompare.paths import hindrance
 
+_MOST_BYTES = 10_000_000  # cost: a movement has some 200 kB
 _PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
 
 
@@ -23,10 +27,22 @@ def readings(path: Path) -> list[Reading]:
     ScoreError
         If it is no MIDI file.
     """
+    trouble = hindrance(path, _MOST_BYTES)
+    if trouble:
+        raise ScoreError(f"{path}: {trouble}")
     try:
-        file = mido.MidiFile(str(path))
-    except (OSError, EOFError, ValueError, KeyError, IndexError) as error:
-        raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
+        # Out of the memory: an open file makes room for as much as a header claims.
+        file = mido.MidiFile(file=io.BytesIO(path.read_bytes()))
+    except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError) as error:
+        why = str(error)[:99] or "it breaks off"
+        raise ScoreError(f"{path}: is no readable MIDI file ({why}); export it again.") from error
+    except mido.midifiles.meta.KeySignatureError as error:
+        raise ScoreError(f"{path}: holds no such key ({error!s:.99}); export it again.") from error
+    if file.ticks_per_beat <= 0:
+        raise ScoreError(
+            f"{path}: counts no ticks to the beat (but frames of a film, or nothing); export it"
+            " again with ticks."
+        )
     tempi = _tempi(file)
     rows: list[tuple[str, float, float, float, float]] = []
     struck: dict[str, None] = {}
@@ -98,10 +114,11 @@ def _tempi(file: mido.MidiFile) -> list[tuple[int, float, float]]:
     """Changes of tempo: tick, second, seconds per tick."""
     out = [(0, 0.0, 0.5 / file.ticks_per_beat)]
     for tick, message in _messages(file, "set_tempo"):
-        out.append((tick, _seconds(tick, out), message.tempo / 1e6 / file.ticks_per_beat))
+        out.append((tick, _seconds(tick, out[-1:]), message.tempo / 1e6 / file.ticks_per_beat))
     return out
 
 
 def _seconds(tick: float, tempi: Sequence[tuple[int, float, float]]) -> float:
-    at, second, per_tick = next(change for change in reversed(tempi) if change[0] <= tick)
+    change = bisect.bisect_right(tempi, tick, key=lambda each: each[0]) - 1
+    at, second, per_tick = tempi[change]
     return second + (tick - at) * per_tick

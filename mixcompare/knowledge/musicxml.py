@@ -55,7 +55,8 @@ def readings(path: Path) -> list[Reading]:
         if isinstance(error, ScoreError):
             raise
         raise ScoreError(
-            f"{path}: a note, a bar or a tempo in it is no such thing ({error}); export it again."
+            f"{path}: a note, a bar or a tempo in it is no such thing ({error!s:.99}); export it"
+            " again."
         ) from error
 
 

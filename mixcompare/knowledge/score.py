@@ -17,15 +17,20 @@ import numpy.typing as npt
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.audio.recording import Recording
+from mixcompare.audio.span import SHORTEST_PAIR_S
 from mixcompare.errors import ScoreError
 from mixcompare.features import AlignmentFeatures
 from mixcompare.knowledge import midi, musicxml, table
 from mixcompare.knowledge.notes import MOST_NOTES, Bars, PartNotes, Reading
+from mixcompare.paths import checked_path, hindrance
 
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 16_000  # cost: enough for what alignment looks at
-_LONGEST_S = 4 * 3600.0  # cost: four hours
+_LONGEST_S = 2 * 3600.0  # cost: two hours, and then only for recordings of such a length
+_MOVEMENT_S, _AS_LONG = 2700.0, 4.0
+"""A movement may be given with a passage of it; more than 45 minutes only with longer music."""
+_LONGEST_NOTE_S = 900.0  # no note is held for a quarter of an hour: such times are in another unit
 _LEAD_S, _TAIL_S = 0.5, 1.0  # silence before the first note and after the last; our choice
 _HARMONICS = 6  # definition: plain tones of six partials
 _RISE_S, _FALL_S = 0.015, 0.06  # of a plain tone; our choice
@@ -95,11 +100,10 @@ class Score:
         ScoreError
             If the file cannot be read, or holds no notes.
         """
-        path = Path(path)
-        if path.is_dir():
-            raise ScoreError(f"{path}: is a folder; name a file in it: {_KINDS}.")
-        if not path.is_file():
-            raise ScoreError(f"{path}: no such file; name {_KINDS}.")
+        path = checked_path(path, "the score")
+        trouble = hindrance(path)
+        if trouble:
+            raise ScoreError(f"{path}: {trouble[:-1]}: {_KINDS}.")
         reader = _READERS.get(path.suffix.lower())
         if reader is None:
             raise ScoreError(f"{path}: is no kind of score that is read; export it as {_KINDS}.")
@@ -116,11 +120,31 @@ class Score:
                 f"{path}: too long for one passage (times are in seconds); cut it to what is"
                 " compared."
             )
+        longest_s = max(row[2] - row[1] for row in rows)
+        if longest_s > _LONGEST_NOTE_S:
+            raise ScoreError(
+                f"{path}: holds a note of {longest_s:.0f} s; times are in seconds, not thousandths"
+                " of one: mend it."
+            )
         by_part: dict[str, list[tuple[float, ...]]] = {}
         for name, *note in rows:
             by_part.setdefault(name, []).append(tuple(note))
         parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
         return cls(parts, path.name, reading.bars, reading.unpitched, reading.marked)
+
+    def check_length(self, duration_s: float) -> None:
+        """Refuse a score that is far longer than the recording of which it is.
+
+        Raises
+        ------
+        ScoreError
+        """
+        length_s = max(float(notes[:, 1].max()) for _, notes in self.parts)
+        if length_s > max(_MOVEMENT_S, _AS_LONG * duration_s):
+            raise ScoreError(
+                f"{self.name}: lasts {length_s / 60:.0f} minutes by its own tempo, the recording"
+                f" {duration_s:.0f} s; cut the score to the movement that is compared."
+            )
 
     def over(self, reference: AlignmentFeatures) -> LaidOver:
         """The same notes on a recording's clock, with the repeats that fit it.
@@ -199,10 +223,11 @@ class Score:
             )
         return tuple(out)
 
-    def tones(self) -> FloatArray:
+    def tones(self) -> npt.NDArray[np.float32]:
         """Played by plain tones of six partials, shape (samples,), at ``RATE_HZ``."""
         notes = np.concatenate([notes[:, :3] for _, notes in self.parts])
-        out = np.zeros(math.ceil((notes[:, 1].max() + _LEAD_S + _TAIL_S) * RATE_HZ))
+        length_s = max(notes[:, 1].max() + _LEAD_S + _TAIL_S, SHORTEST_PAIR_S)
+        out = np.zeros(math.ceil(length_s * RATE_HZ), np.float32)
         for pitch in np.unique(notes[:, 2]):
             alike = notes[notes[:, 2] == pitch]
             wave = _wave(float(pitch), float((alike[:, 1] - alike[:, 0]).max()))
@@ -212,7 +237,8 @@ class Score:
                 tone[-falling:] *= np.arange(falling, 0, -1) / (_FALL_S * RATE_HZ)
                 first = round((onset_s + _LEAD_S) * RATE_HZ)
                 out[first : first + len(tone)] += tone[: len(out) - first]
-        return out * 0.5 / max(float(np.abs(out).max()), 1e-9)
+        out *= 0.5 / max(float(out.max()), -float(out.min()), 1e-9)
+        return out
 
 
 def _wave(pitch: float, length_s: float) -> FloatArray:

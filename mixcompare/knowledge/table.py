@@ -7,8 +7,10 @@ import math
 from pathlib import Path
 
 from mixcompare.errors import ScoreError
-from mixcompare.knowledge.notes import UNMARKED, Reading
+from mixcompare.knowledge.notes import MOST_NOTES, UNMARKED, Reading
+from mixcompare.paths import hindrance
 
+_MOST_BYTES = 50_000_000  # cost: more than so many notes take
 _COLUMNS = ("part", "onset_s", "end_s", "pitch")
 
 
@@ -20,6 +22,9 @@ def readings(path: Path) -> list[Reading]:
     ScoreError
         If it is no such table.
     """
+    trouble = hindrance(path, _MOST_BYTES)
+    if trouble:
+        raise ScoreError(f"{path}: {trouble}")
     rows = []
     try:
         with path.open(newline="", encoding="utf-8-sig") as lines:
@@ -39,6 +44,10 @@ def readings(path: Path) -> list[Reading]:
                     )
                 name = str(row["part"]).strip() or "part"
                 rows.append((name, onset_s, end_s, pitch, UNMARKED))
+                if len(rows) > MOST_NOTES:
+                    raise ScoreError(
+                        f"{path}: holds more than {MOST_NOTES} notes; cut it to what is compared."
+                    )
     except ScoreError:
         raise
     except (OSError, csv.Error, ValueError, TypeError) as error:

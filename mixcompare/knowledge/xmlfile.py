@@ -12,7 +12,7 @@ from xml.parsers import expat
 from mixcompare.errors import ScoreError
 
 MOST_BYTES = 100_000_000  # cost: a movement for 41 parts takes 8 MB
-_MOST_TAGS = 10_000_000  # cost: the same movement has 600 000
+_MOST_TAGS = 3_000_000  # cost: the same movement has 600 000
 _CONTAINER = "META-INF/container.xml"  # MusicXML 4.0, compressed files
 
 
@@ -65,7 +65,9 @@ def _unpacked(path: Path, data: bytes) -> bytes:
                     f"{path}: names a score outside of its own archive; export it again."
                 )
             return _member(path, archive, name)
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError) as error:
+    except ScoreError:
+        raise
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError) as error:
         raise ScoreError(
             f"{path}: the archive is broken or locked; export it again as MusicXML."
         ) from error
@@ -107,7 +109,7 @@ def _parsed(path: Path, data: bytes) -> ElementTree.Element:
         if isinstance(error, ScoreError):
             raise
         raise ScoreError(
-            f"{path}: is no MusicXML, or breaks off ({error}); export it again."
+            f"{path}: is no MusicXML, or breaks off ({error!s:.99}); export it again."
         ) from error
 
 

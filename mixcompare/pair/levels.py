@@ -180,6 +180,8 @@ def common_change_db(
         Candidate minus reference, around zero; NaN outside the music.
     """
     change = np.full(len(times_s), np.nan)
+    if not music.any():
+        return change
     pair = [
         _band_contours_db(reference, times_s[music]),
         _band_contours_db(candidate, match.time_map.to_candidate(times_s[music])),

@@ -1,17 +1,16 @@
 """Writes a report's folder: all of it, or nothing.
 
 Everything is first written into a folder of its own beside the target, which then takes the
-target's place. A former report is replaced; files that are not a report's are never touched.
+target's place (:mod:`mixcompare.outputs`). A former report is replaced; files that are not a
+report's are never touched, nor is anything that is read.
 """
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import shutil
-import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +20,17 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
 from mixcompare.listening.page_sound import CodedSound, page_sound
+from mixcompare.outputs import (
+    cannot,
+    former_place,
+    is_one_of,
+    put_folder,
+    real_path,
+    taken_up,
+    uninterrupted,
+    workshop,
+)
+from mixcompare.outputs.steps import step
 from mixcompare.plots import style
 from mixcompare.report.document import findings_table, to_document, to_json, trims_table
 from mixcompare.report.page import Picture, render
@@ -40,6 +50,7 @@ def save(
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
     preview: Path | None = None,
+    inputs: Sequence[str | Path] = (),
 ) -> Path:
     """Write the whole report.
 
@@ -56,6 +67,8 @@ def save(
         Called with a few words before each step.
     preview : Path, optional
         The candidate with its trims, to be copied into the report.
+    inputs : sequence of path
+        Files that were read: they stay, also where a former report holds them.
 
     Returns
     -------
@@ -67,19 +80,25 @@ def save(
     OutputError
         If the folder cannot be written; then it is as it was before.
     """
-    target = check_writable(out_dir)
+    target = check_writable(out_dir, inputs)
     tell = progress or (lambda words: None)
-    with _workshop(target) as folder:
-        try:
-            _fill(folder, results, pair, tell, preview)
-            _put_in_place(folder, target)
-        except OSError as error:
-            raise OutputError(_cannot(target, error)) from error
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with workshop(target) as place:
+            new = place / "new"
+            new.mkdir()
+            _fill(new, results, pair, tell, preview)
+            with uninterrupted():
+                _put_in_place(place, target, inputs)
+    except OSError as error:
+        raise OutputError(cannot(target, error)) from error
     return target
 
 
-def check_writable(out_dir: str | Path) -> Path:
+def check_writable(out_dir: str | Path, inputs: Sequence[str | Path] = ()) -> Path:
     """Make sure, before the long work, that a report can be written into a folder.
+
+    What a killed run left half done there is put right.
 
     Returns
     -------
@@ -89,27 +108,47 @@ def check_writable(out_dir: str | Path) -> Path:
     Raises
     ------
     OutputError
-        If it cannot be made or written, or holds files of the report's names that are not of a
-        former report.
+        If it cannot be made or written, holds files of the report's names that are not of a
+        former report, or files of a former one that are read in this run.
     """
-    target = Path(out_dir).expanduser().resolve()
-    if target.exists() and not target.is_dir():
-        raise OutputError(f"{out_dir}: is a file; name a folder for the report.")
-    if target.is_dir() and _former_files(target) is None:
-        taken = [name for name in _NAMES if (target / name).exists()]
-        if taken:
-            raise OutputError(
-                f"{out_dir}: holds '{taken[0]}', which is not from a former report; name another"
-                " folder."
-            )
-    home = target
-    while not home.exists():
-        home = home.parent
+    target = real_path(out_dir)
     try:
-        os.rmdir(tempfile.mkdtemp(prefix=".mixcompare-", dir=home))
+        home = target
+        while not _is_there(home):
+            home = home.parent
+        if not home.is_dir():
+            raise OutputError(f"{home}: is a file; name a folder for the report.")
+        taken_up(target if target.parent.is_dir() else home / "report")
+        if target.is_dir():
+            _check_former(target, inputs)
     except OSError as error:
-        raise OutputError(_cannot(target, error)) from error
+        raise OutputError(cannot(target, error)) from error
     return target
+
+
+def _is_there(path: Path) -> bool:
+    """Whether a name is taken, by whatever; a name that can't be is an error."""
+    try:
+        os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True
+
+
+def _check_former(target: Path, inputs: Sequence[str | Path]) -> None:
+    former = _former_files(target)
+    for name in _NAMES:
+        if os.path.islink(target / name):
+            raise OutputError(f"{target / name}: is a link, which is not followed; remove it.")
+        if former is None and (target / name).exists():
+            raise OutputError(
+                f"{target}: holds '{name}', which is not from a former report; name another folder."
+            )
+    for name in former or ():
+        if is_one_of(target / name, inputs):
+            raise OutputError(
+                f"{target / name}: is read in this run and stays as it is; name another folder."
+            )
 
 
 def _fill(
@@ -134,15 +173,21 @@ def _fill(
         tell("coding the sound for the page")
         sound = coding.result() if coding is not None else ()
     tell("writing the page")
-    (folder / "report.html").write_text(render(results, pictures, sound), "utf-8")
-    (folder / "findings.csv").write_text(findings_table(results.on_file_clocks().findings), "utf-8")
+    _write(folder / "report.html", render(results, pictures, sound))
+    _write(folder / "findings.csv", findings_table(results.on_file_clocks().findings))
     if results.stems is not None:
-        (folder / "trims.csv").write_text(trims_table(results), "utf-8")
+        _write(folder / "trims.csv", trims_table(results))
     if preview is not None and pair is not None:
         (folder / PREVIEW).parent.mkdir()
         shutil.copyfile(preview, folder / PREVIEW)
     files = [*_files_in(folder), _DOCUMENT]
-    (folder / _DOCUMENT).write_text(to_json(to_document(results, sorted(files))), "utf-8")
+    _write(folder / _DOCUMENT, to_json(to_document(results, sorted(files))))
+
+
+def _write(path: Path, text: str) -> None:
+    """A name that is no text (bytes of another encoding) is written with its bytes as escapes."""
+    path.write_text(text, "utf-8", errors="backslashreplace")
+    step("a file filled")
 
 
 def _with_excerpts(results: Results, pair: AlignedSound, folder: Path) -> Results:
@@ -162,101 +207,34 @@ def _write_figures(results: Results, folder: Path) -> dict[str, Picture]:
     for aspect, drawn in plots.draw_all(results).items():
         folder.mkdir(exist_ok=True)
         svg = style.to_svg(drawn.figure)
-        (folder / f"{aspect}.svg").write_text(svg, "utf-8")
+        _write(folder / f"{aspect}.svg", svg)
         pictures[aspect] = Picture(svg, drawn.caption)
     return pictures
 
 
-@contextlib.contextmanager
-def _workshop(target: Path) -> Iterator[Path]:
-    """An empty folder on the target's own disk, gone afterwards whatever happens."""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        beside = target.parent
-        if target.exists() and target.stat().st_dev != beside.stat().st_dev:
-            beside = target
-        try:
-            folder = tempfile.mkdtemp(prefix=f".{target.name}-", dir=beside)
-        except OSError:
-            # The parent may be closed to us although the target itself is open.
-            folder = tempfile.mkdtemp(prefix=".mixcompare-", dir=target)
-    except OSError as error:
-        raise OutputError(_cannot(target, error)) from error
-    try:
-        # A folder for temporary files is closed to others; a report is not.
-        os.chmod(folder, 0o777 & ~_umask())
-        yield Path(folder)
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def _put_in_place(folder: Path, target: Path) -> None:
+def _put_in_place(place: Path, target: Path, inputs: Sequence[str | Path] = ()) -> None:
     """Let the new folder take the target's place, or its files that of a former report's."""
-    if not target.exists():
-        os.rename(folder, target)
-        return
-    former = _former_files(target) or ()
-    plain = folder.parent == target.parent and not target.is_mount()
-    if plain and not _holds_strangers(target, former):
-        _swap(folder, target)
-    else:
-        _move_in(folder, target, former)
-
-
-def _swap(folder: Path, target: Path) -> None:
-    aside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
-    former = aside / "former"
-    try:
-        os.rename(target, former)
-        os.rename(folder, target)
-    except BaseException:
-        if former.exists():
-            os.rename(former, target)
-        os.rmdir(aside)
-        raise
-    shutil.rmtree(aside, ignore_errors=True)
-
-
-def _move_in(folder: Path, target: Path, former: tuple[str, ...]) -> None:
-    """Move file by file beside what else is there, the document last; undo it all on trouble."""
-    files = sorted(_files_in(folder), key=lambda name: (name == _DOCUMENT, name))
-    strangers = [name for name in files if (target / name).exists() and name not in former]
-    if strangers:
-        raise OutputError(
-            f"{target / strangers[0]}: is not from a former report and would be overwritten;"
-            " name another folder."
-        )
-    aside = Path(tempfile.mkdtemp(prefix="former-", dir=folder))
-    moves = [(target / name, aside / name) for name in former]
-    moves += [(folder / name, target / name) for name in files]
-    begun = 0
-    try:
-        for source, place in moves:
-            begun += 1
-            place.parent.mkdir(parents=True, exist_ok=True)
-            os.replace(source, place)
-    except BaseException:
-        for source, place in reversed(moves[:begun]):
-            if place.exists():
-                os.replace(place, source)
-        raise
-    finally:
-        for name in _FOLDERS:
-            with contextlib.suppress(OSError):
-                os.rmdir(target / name)
+    former: tuple[str, ...] = ()
+    if target.exists():
+        _check_former(target, inputs)
+        former = _former_files(target) or ()
+    whole = target.is_dir() and not _holds_strangers(target, former)
+    put_folder(place, target, former, _DOCUMENT, whole)
 
 
 def _former_files(target: Path) -> tuple[str, ...] | None:
     """Files of the report that a folder holds, as it lists them itself; None for no report."""
     try:
+        if not former_place(target / _DOCUMENT):
+            return None
         document = json.loads((target / _DOCUMENT).read_text("utf-8"))
         if "mixcompare_version" not in document:
             return None
         listed = [str(name) for name in document["files"]]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
     inside = [name for name in listed if _is_ours(name)]
-    return tuple(name for name in inside if (target / name).is_file())
+    return tuple(dict.fromkeys(name for name in inside if former_place(target / name)))
 
 
 def _holds_strangers(target: Path, former: tuple[str, ...]) -> bool:
@@ -281,14 +259,3 @@ def _files_in(folder: Path) -> list[str]:
     return sorted(
         path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()
     )
-
-
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
-
-
-def _cannot(target: Path, error: OSError) -> str:
-    reason = (error.strerror or str(error)).lower()
-    return f"{target}: the report cannot be written here ({reason}); name another folder."

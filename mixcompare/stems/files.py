@@ -7,6 +7,7 @@ from pathlib import Path
 
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, ParameterError
+from mixcompare.paths import checked_path
 
 ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3", ".w64", ".caf")
 MOST = 24  # cost: a cross power for each pair
@@ -31,12 +32,16 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
     if isinstance(given, Mapping):
         files, where = given, "the stems"
     else:
-        folder, where = Path(given), str(given)
-        if not folder.is_dir():
-            raise ParameterError(f"{where}: is no folder; name the folder that holds the stems.")
+        folder, where = checked_path(given, "the folder of the stems"), str(given)
+        try:
+            inside = list(folder.iterdir())
+        except (OSError, ValueError) as error:
+            raise ParameterError(
+                f"{where}: is no folder; name the folder that holds the stems."
+            ) from error
         found = sorted(
             path
-            for path in folder.iterdir()
+            for path in inside
             if path.suffix.lower() in ENDINGS and not path.name.startswith(".")
         )
         files = {path.stem: path for path in found}
@@ -48,7 +53,9 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
     notes = []
     for name, file in files.items():
         try:
-            out[name] = file if isinstance(file, Recording) else Recording.open(file)
+            if not isinstance(file, Recording):
+                file = Recording.open(checked_path(file, f"the stem {name}"))
+            out[name] = file
         except AudioFileError as error:
             notes.append(f"Left out of the stems: {error}")
     if len(out) < 2:

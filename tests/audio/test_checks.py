@@ -68,3 +68,24 @@ def test_limits_are_those_that_are_named() -> None:
     assert Recording.from_array(ramp, 8_000, span_s=(0.0, 1.009)).span_s == (0.0, 1.0)
     with pytest.raises(ParameterError, match="outside the recording"):
         Recording.from_array(ramp, 8_000, span_s=(0.0, 1.02))
+
+
+def test_samples_far_above_full_scale(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Floating point goes up to 1.0: numbers of another scale are a slip, and named as such."""
+    music = rng.standard_normal((2 * RATE_HZ, 2)).clip(-3, 3) / 3
+    wild = 0.1 * music
+    wild[RATE_HZ, 0] = 1e6
+    for samples, words in (
+        (32_767 * music, r"16-bit numbers written as floating point; divide by 32768"),
+        (8_388_607 * music, r"24-bit numbers written as floating point; divide by 8388608"),
+        (2**31 * 0.99 * music, r"32-bit numbers written as floating point; divide by 2147483648"),
+        (1e30 * music, "damaged, or on another scale"),
+        (wild, "damaged, or on another scale"),
+    ):
+        path = tmp_path / "a.wav"
+        soundfile.write(path, samples.astype(np.float32), RATE_HZ, subtype="FLOAT")
+        check_sentence(refusal(path), path, words)
+        with pytest.raises(AudioFileError, match=words):
+            Recording.from_array(samples, RATE_HZ)
+    # A float file may be hot: 20 dB over full scale are still read (common practice, no source).
+    assert Recording.from_array(10 * music, RATE_HZ).duration_s == 2.0

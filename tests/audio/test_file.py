@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -91,3 +93,41 @@ def test_a_file_cut_short_is_read_on_and_said(name: str, noise: FloatArray, tmp_
     assert "cut short" in recording.warnings[0]
     assert len(whole(recording)) == recording.frames
     assert len(recording.read(0.0, recording.duration_s)) == recording.frames
+
+
+def test_a_header_may_claim_any_length(tmp_path: Path, rng: np.random.Generator) -> None:
+    """An OGG file of a few seconds whose last page claims a year: no room is made for that."""
+    path = tmp_path / "a.ogg"
+    soundfile.write(path, 0.1 * rng.standard_normal((5 * RATE_HZ, 2)), RATE_HZ)
+    data = bytearray(path.read_bytes())
+    last = data.rindex(b"OggS")
+    # RFC 3533, section 6: the granule position, at byte 6 of a page, and its checksum, at byte 22.
+    data[last + 6 : last + 14] = (RATE_HZ * 86_400 * 365).to_bytes(8, "little")
+    data[last + 22 : last + 26] = bytes(4)
+    data[last + 22 : last + 26] = ogg_checksum(bytes(data[last:])).to_bytes(4, "little")
+    path.write_bytes(data)
+    assert soundfile.info(path).duration > 80_000 * 365
+    tracemalloc.start()
+    sentence = refusal(path)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    check_sentence(sentence, path, "breaks off before its stated end")
+    assert most < 2.5e9  # claimed room, twenty minutes of it; a year would be terabytes
+
+
+def ogg_checksum(page: bytes) -> int:
+    """RFC 3533, section 6: polynomial 0x04c11db7, nothing inverted."""
+    value = 0
+    for byte in page:
+        value ^= byte << 24
+        for _ in range(8):
+            value = (value << 1) ^ (0x04C11DB7 if value & 0x80000000 else 0)
+        value &= 0xFFFFFFFF
+    return value
+
+
+def test_a_name_need_not_be_text(tmp_path: Path, rng: np.random.Generator) -> None:
+    name = os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9.wav")
+    soundfile.write(tmp_path / "a.wav", 0.1 * rng.standard_normal((2 * RATE_HZ, 2)), RATE_HZ)
+    os.rename(tmp_path / "a.wav", name)
+    assert Recording.open(name).read(0.0, 1.0).shape == (RATE_HZ, 2)

@@ -9,6 +9,7 @@ import mido
 import numpy as np
 import pytest
 
+import mixcompare
 from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import articulation
@@ -370,7 +371,7 @@ def test_a_late_metre_follows_common_time_and_none_gives_no_bars(tmp_path: Path)
 
 def test_midi_with_bars_without_number_or_end_has_none(tmp_path: Path) -> None:
     tiny = mido.MetaMessage("time_signature", time=0, numerator=1, denominator=64)
-    path = midi(tmp_path, [tiny], [on(60, 0), off(60, 10_000)], ticks=1)
+    path = midi(tmp_path, [tiny], [on(60, 0), off(60, 1_500)], ticks=1)
     assert Score.open(path).bars is None
 
 
@@ -500,3 +501,51 @@ def test_tempi_of_several_tracks_count_in_their_order(tmp_path: Path) -> None:
     path = midi(tmp_path, [late], [early], [on(60, 0), off(60, 480), on(62, 0), off(62, 960)])
     # Half a second, one second and two seconds a quarter.
     assert Score.open(path).parts[0][1][:, :2].tolist() == [[0, 0.5], [0.5, 3.5]]
+
+
+@pytest.mark.parametrize(
+    ("header", "event", "words"),
+    [
+        (b"\0\0", b"", "counts no ticks to the beat"),
+        (b"\xe7\x28", b"", "counts no ticks to the beat"),  # 25 frames a second, 40 to a frame
+        (b"\1\xe0", b"\0\xff\x59\2\x40\0", "holds no such key"),  # 64 sharps
+        (b"\1\xe0", b"\0\xff\x51\1\0", "is no readable MIDI file"),  # a tempo of one byte
+    ],
+)
+def test_midi_that_says_impossible_things(
+    header: bytes, event: bytes, words: str, tmp_path: Path
+) -> None:
+    """Standard MIDI File 1.0: division in the header, key signature, tempo."""
+    path = tmp_path / "score.mid"
+    track = event + b"\0\x90\x3c\x40\x60\x80\x3c\0\0\xff\x2f\0"
+    chunk = b"MTrk" + len(track).to_bytes(4, "big") + track
+    path.write_bytes(b"MThd\0\0\0\6\0\0\0\1" + header + chunk)
+    with pytest.raises(ScoreError, match=words):
+        Score.open(path)
+
+
+def test_scores_too_large_or_in_other_units_are_refused_while_they_are_read(
+    tmp_path: Path,
+) -> None:
+    head = "part,onset_s,end_s,pitch\n"
+    with pytest.raises(ScoreError, match="more than 200000 notes"):
+        Score.open(table(tmp_path, head + 200_001 * "v,0,1,60\n"))
+    with pytest.raises(ScoreError, match="a note of 3600 s; times are in seconds"):
+        Score.open(table(tmp_path, f"{head}v,0,3600,60\n"))
+    path = tmp_path / "large.mid"
+    path.write_bytes(b"MThd" + bytes(11_000_000))
+    with pytest.raises(ScoreError, match="larger than 10 MB"):
+        Score.open(path)
+    with pytest.raises(ScoreError, match="larger than 50 MB"):
+        Score.open(table(tmp_path, 51_000_000 * "x"))
+
+
+def test_a_score_far_longer_than_the_recording_is_refused_at_once(tmp_path: Path) -> None:
+    rows = "".join(f"v,{at},{at + 1},60\n" for at in range(0, 4000, 2))
+    score = Score.open(table(tmp_path, f"part,onset_s,end_s,pitch\n{rows}"))
+    score.check_length(1000.0)
+    with pytest.raises(ScoreError, match="lasts 67 minutes by its own tempo, the recording 22 s"):
+        score.check_length(22.0)
+    reference = str(SAMPLES / "reference.flac")
+    with pytest.raises(ScoreError, match="lasts 67 minutes"):
+        mixcompare.compare(reference, reference, score=tmp_path / "notes.csv")

@@ -3,7 +3,7 @@
 import errno
 import json
 import os
-import shutil
+import signal
 from dataclasses import replace
 
 import pytest
@@ -11,7 +11,7 @@ import pytest
 from mixcompare import plots
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
-from mixcompare.report import writer
+from mixcompare.outputs import steps
 from mixcompare.report.writer import check_writable, save
 from tests.report.builders import gliding_pair, made_up_results
 
@@ -113,7 +113,7 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_work(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(OutputError, match="is a file; name a folder"):
         check_writable(tmp_path / "file")
-    with pytest.raises(OutputError, match="cannot be written here"):
+    with pytest.raises(OutputError, match="is a file; name a folder"):
         check_writable(tmp_path / "file" / "below")
     with pytest.raises(OutputError, match="cannot be written here"):
         check_writable("/proc/out")
@@ -161,120 +161,85 @@ def test_a_report_is_open_to_others_as_any_folder_is(small, tmp_path):
     assert target.stat().st_mode == plain.stat().st_mode
 
 
-def contents_of(folder):
-    return {name: (folder / name).read_bytes() for name in contents(folder)}
+def test_signals_while_a_report_is_written_leave_the_old_or_the_new(small, tmp_path, monkeypatch):
+    target = save(small, tmp_path / "out")
+    old = (target / "report.json").read_bytes()
+    new = replace(small, findings=(), verdict="Nothing sticks out.")
+    seen = []
+    for at in range(1, 20):
+        calls = []
+
+        def hook(name, at=at, calls=calls):
+            calls.append(name)
+            if len(calls) == at:
+                signal.raise_signal(signal.SIGINT)
+
+        monkeypatch.setattr(steps, "hook", hook)
+        try:
+            save(new, target)
+        except KeyboardInterrupt:
+            seen.append((target / "report.json").read_bytes() == old)
+        else:
+            break
+        finally:
+            monkeypatch.setattr(steps, "hook", None)
+        listed = json.loads((target / "report.json").read_text("utf-8"))["files"]
+        assert listed == contents(target)
+        assert [path.name for path in tmp_path.iterdir()] == ["out"]
+        save(small, target)
+    assert seen == sorted(seen, reverse=True)
+    assert True in seen
+    assert False in seen
 
 
-def failing(function, at, trouble):
-    """The function, which at its call number ``at`` does nothing but raise."""
-    calls = []
-
-    def broken(*arguments):
-        calls.append(arguments)
-        if len(calls) == at:
-            raise trouble
-        return function(*arguments)
-
-    broken.calls = calls
-    return broken
-
-
-FULL = OSError(errno.ENOSPC, "No space left on device")
+def test_what_is_read_is_never_replaced(small, tmp_path):
+    target = save(small, tmp_path / "out", gliding_pair(small, 6.0))
+    read = target / "listening" / "01-repeating-figure-louder-candidate.flac"
+    before = read.read_bytes()
+    (tmp_path / "hard.flac").hardlink_to(read)
+    for name in (read, tmp_path / "hard.flac"):
+        with pytest.raises(OutputError, match="is read in this run and stays"):
+            check_writable(target, [tmp_path / "other", name])
+        with pytest.raises(OutputError, match="is read in this run and stays"):
+            save(small, target, inputs=[name])
+    assert read.read_bytes() == before
+    save(small, target, inputs=[tmp_path / "other"])
+    assert not read.exists()
 
 
-@pytest.fixture(scope="module")
-def two(tmp_path_factory):
-    """A former report and a new one, each complete, to be laid in place by hand."""
-    results = made_up_results(length_s=6.0)
-    former = replace(results, measurements={"tuning": results.measurements["tuning"]})
-    new = replace(results, measurements={}, findings=(), verdict="Nothing sticks out.")
-    home = tmp_path_factory.mktemp("two")
-    return save(former, home / "former"), save(new, home / "new")
+def test_links_in_a_former_report_are_not_followed(small, tmp_path):
+    target = save(small, tmp_path / "out")
+    outside = tmp_path / "elsewhere"
+    (target / "figures").rename(outside)
+    (target / "figures").symlink_to(outside)
+    before = contents(outside)
+    for attempt in (lambda: check_writable(target), lambda: save(small, target)):
+        with pytest.raises(OutputError, match="figures: is a link"):
+            attempt()
+    assert contents(outside) == before
+    assert (target / "report.json").exists()
+    (target / "figures").unlink()
+    (target / "report.json").rename(tmp_path / "document")
+    (target / "report.json").symlink_to(tmp_path / "document")
+    with pytest.raises(OutputError, match=r"report.json: is a link"):
+        check_writable(target)
 
 
-@pytest.mark.parametrize("trouble", [FULL, KeyboardInterrupt()])
-@pytest.mark.parametrize("at", [1, 2])
-def test_a_rename_that_fails_leaves_the_former_report_whole(
-    at, trouble, two, tmp_path, monkeypatch
-):
-    target, fresh = tmp_path / "out", tmp_path / "fresh"
-    shutil.copytree(two[0], target)
-    shutil.copytree(two[1], fresh)
-    before = contents_of(target)
-    monkeypatch.setattr(os, "rename", failing(os.rename, at, trouble))
-    with pytest.raises(type(trouble)):
-        writer._put_in_place(fresh, target)
-    assert contents_of(target) == before
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["fresh", "out"]
+def test_strange_places_get_a_sentence(tmp_path):
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    for name in (tmp_path / "loop" / "x", tmp_path / ("x" * 300), "/dev/null/x"):
+        with pytest.raises(OutputError):
+            check_writable(name)
+    check_writable("~nobody_of_this_name/out")
+    assert not os.path.lexists("~nobody_of_this_name")
 
 
-def test_a_former_report_that_cannot_be_put_back_is_not_thrown_away(two, tmp_path, monkeypatch):
-    target, fresh = tmp_path / "out", tmp_path / "fresh"
-    shutil.copytree(two[0], target)
-    shutil.copytree(two[1], fresh)
-    before = contents_of(target)
-    rename, calls = os.rename, []
-
-    def broken(source, place):
-        calls.append(source)
-        if len(calls) > 1:
-            raise FULL
-        rename(source, place)
-
-    monkeypatch.setattr(os, "rename", broken)
-    with pytest.raises(OSError, match="No space"):
-        writer._put_in_place(fresh, target)
-    (kept,) = tmp_path.glob(".out-*/former")
-    assert contents_of(kept) == before
-
-
-def test_a_report_in_a_folder_of_its_own_is_replaced_whole(two, tmp_path):
-    target, fresh = tmp_path / "out", tmp_path / "fresh"
-    shutil.copytree(two[0], target)
-    shutil.copytree(two[1], fresh)
-    wanted = contents_of(fresh)
-    writer._put_in_place(fresh, target)
-    assert contents_of(target) == wanted
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
-
-
-MOVES = 5 + 4  # files of the former report set aside, files of the new one moved in
-
-
-@pytest.mark.parametrize("at", range(1, MOVES + 1))
-def test_a_move_that_fails_beside_files_of_others_is_undone(at, two, tmp_path, monkeypatch):
-    target, fresh = tmp_path / "out", tmp_path / "fresh"
-    shutil.copytree(two[0], target)
-    shutil.copytree(two[1], fresh)
-    (target / "mine.txt").write_text("mine")
-    before = contents_of(target)
-    trouble = KeyboardInterrupt() if at % 2 else FULL
-    monkeypatch.setattr(os, "replace", failing(os.replace, at, trouble))
-    with pytest.raises(type(trouble)):
-        writer._put_in_place(fresh, target)
-    assert contents_of(target) == before
-    assert not [path for path in target.iterdir() if path.is_dir() and path.name != "figures"]
-
-
-def test_moving_in_beside_files_of_others_takes_as_many_moves(two, tmp_path, monkeypatch):
-    target, fresh = tmp_path / "out", tmp_path / "fresh"
-    shutil.copytree(two[0], target)
-    shutil.copytree(two[1], fresh)
-    (target / "mine.txt").write_text("mine")
-    wanted = contents_of(fresh) | {"mine.txt": b"mine"}
-    counting = failing(os.replace, 0, FULL)
-    monkeypatch.setattr(os, "replace", counting)
-    writer._put_in_place(fresh, target)
-    assert contents_of(target) == wanted
-    assert len(counting.calls) == MOVES
-    assert counting.calls[-1][1] == target / "report.json"  # the list of files comes last
-
-
-def test_a_first_report_that_cannot_be_put_in_place_leaves_nothing(small, tmp_path, monkeypatch):
-    monkeypatch.setattr(os, "rename", failing(os.rename, 1, FULL))
-    with pytest.raises(OutputError, match="no space left on device"):
-        save(small, tmp_path / "out")
-    assert list(tmp_path.iterdir()) == []
+def test_a_name_that_is_no_text_is_written_as_escapes(small, tmp_path):
+    named = replace(small, reference=replace(small.reference, path="caf\udce9.wav"))
+    target = save(named, tmp_path / "out")
+    document = json.loads((target / "report.json").read_text("utf-8"))
+    assert document["reference"]["path"] == "caf\udce9.wav"
+    assert "caf\\udce9.wav" in (target / "report.html").read_text("utf-8")
 
 
 def test_the_list_of_files_is_true(small, tmp_path):

@@ -1,0 +1,18 @@
+"""Results out: written beside their place, then put into it; nothing of others is touched."""
+
+from mixcompare.outputs.files import check_file, is_one_of, real_path, write_file
+from mixcompare.outputs.placing import former_place, put_folder
+from mixcompare.outputs.workshop import cannot, taken_up, uninterrupted, workshop
+
+__all__ = [
+    "cannot",
+    "check_file",
+    "former_place",
+    "is_one_of",
+    "put_folder",
+    "real_path",
+    "taken_up",
+    "uninterrupted",
+    "workshop",
+    "write_file",
+]
