@@ -133,9 +133,16 @@ class Comparison:
         pair = None
         if audio and self.alignment.relation != UNRELATED:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
-            pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
-        preview = Path(self.preview.name) if self.preview is not None else None
-        return writer.save(self.results, out_dir, pair, progress, preview)
+            tried = self.results.stems.preview if self.results.stems else None
+            pair = AlignedSound(
+                self.reference,
+                self.candidate,
+                self.alignment.time_map,
+                gain_db,
+                self.preview,
+                tried.level_db if tried else 0.0,
+            )
+        return writer.save(self.results, out_dir, pair, progress)
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"

@@ -42,6 +42,7 @@ def with_stems(
             told,
             preview=Preview(
                 lowered_db=lowered_db,
+                level_db=after.level.gain_db if after.level is not None else 0.0,
                 before=results.verdict,
                 after=after.verdict,
                 largest_before=_largest(results),

@@ -39,7 +39,6 @@ def save(
     out_dir: str | Path,
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
-    preview: Path | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -50,12 +49,10 @@ def save(
     out_dir : str or Path
         Folder to be made, or the folder of a former report, or one with other things in it.
     pair : AlignedSound, optional
-        The recordings, for the excerpts and the page's listening panel; without it the report
-        holds no sound.
+        The recordings, for the excerpts and the page's listening panel, and the preview, which is
+        copied into the report; without it the report holds no sound.
     progress : callable, optional
         Called with a few words before each step.
-    preview : Path, optional
-        The candidate with its trims, to be copied into the report.
 
     Returns
     -------
@@ -71,7 +68,7 @@ def save(
     tell = progress or (lambda words: None)
     with _workshop(target) as folder:
         try:
-            _fill(folder, results, pair, tell, preview)
+            _fill(folder, results, pair, tell)
             _put_in_place(folder, target)
         except OSError as error:
             raise OutputError(_cannot(target, error)) from error
@@ -112,13 +109,7 @@ def check_writable(out_dir: str | Path) -> Path:
     return target
 
 
-def _fill(
-    folder: Path,
-    results: Results,
-    pair: AlignedSound | None,
-    tell: Tell,
-    preview: Path | None = None,
-) -> None:
+def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
@@ -138,9 +129,9 @@ def _fill(
     (folder / "findings.csv").write_text(findings_table(results.on_file_clocks().findings), "utf-8")
     if results.stems is not None:
         (folder / "trims.csv").write_text(trims_table(results), "utf-8")
-    if preview is not None and pair is not None:
+    if pair is not None and pair.preview is not None:
         (folder / PREVIEW).parent.mkdir()
-        shutil.copyfile(preview, folder / PREVIEW)
+        shutil.copyfile(pair.preview.name, folder / PREVIEW)
     files = [*_files_in(folder), _DOCUMENT]
     (folder / _DOCUMENT).write_text(to_json(to_document(results, sorted(files))), "utf-8")
 

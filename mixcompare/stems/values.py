@@ -65,6 +65,8 @@ class Preview:
     ----------
     lowered_db : float
         By how much it was lowered to stay under -1 dBTP.
+    level_db : float
+        Its level against the reference, as the candidate's is matched.
     before, after : str
         Verdict on the candidate, and on the preview.
     largest_before, largest_after : float
@@ -74,6 +76,7 @@ class Preview:
     """
 
     lowered_db: float
+    level_db: float
     before: str
     after: str
     largest_before: float

@@ -66,6 +66,8 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     page = (folder / "report.html").read_text("utf-8")
     assert "The stems explain 7" in page
     assert "With these trims (preview/with_trims.flac): " in page
+    assert 'data-voice="preview"' in page
+    assert "the candidate with the trims is turned down by" in page
     # A report without sound holds no preview either, and takes the former one's place.
     bare = compared.save(tmp_path / "report", audio=False)
     assert not (bare / "preview").exists()

@@ -16,7 +16,7 @@ HARP = Stem(
 
 def test_the_trims_that_are_due_are_named_largest_first_with_what_they_come_to() -> None:
     winds = Stem("winds", 12.0, 4.96, (4.0, 6.0), 0.0, (0.0, 0.0))
-    preview = Preview(1.26, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
+    preview = Preview(1.26, 0.4, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
     told = Stems((STRINGS, BRASS, SURELY_LITTLE, winds), 0.914, (), preview)
     assert stems_sentence(told) == (
         "The stems explain 91 % of the mix's energy. Trims: winds +5.0 dB and brass −3.0 dB. With"
