@@ -305,7 +305,7 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
     pair = gliding_pair(results, LENGTH_S)
     late = replace(results.findings[0], spans_s=((14.0, 16.0),))
     (passage,) = page_sound(pair, [late], budget_bytes=150_000)
-    start, end = passage.reference_span_s
+    start, end = passage["reference"].span_s
     assert (start, end) == pytest.approx((13.0, 17.0))
     file = tmp_path / "page.html"
     file.write_text(render(replace(results, findings=(late,)), {}, [passage]), "utf-8")
