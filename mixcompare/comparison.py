@@ -17,6 +17,7 @@ from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.analysis import Tell, analyse
 from mixcompare.audio.recording import Recording
+from mixcompare.errors import ParameterError
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places
 from mixcompare.knowledge.notes import Bars, PartNotes
@@ -200,6 +201,7 @@ def compare(
     time_map: TimeMap | None = None,
     score: str | Path | None = None,
     stems: Given | None = None,
+    reference_stems: Given | None = None,
     progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -219,6 +221,8 @@ def compare(
         The candidate's stems, on the clock of its file: a folder, or files by name. What each
         carries, which trims bring it nearest to the reference's balance, and the candidate with
         them compared again.
+    reference_stems : path or mapping, optional
+        The reference's stems likewise: where both have one of a name, levels are compared directly.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -231,14 +235,15 @@ def compare(
     AudioFileError
         If a recording cannot be read or holds nothing to compare.
     ParameterError
-        If a span lies outside its recording, or there are no stems where they should be.
+        If a span lies outside its recording, there are no stems where they should be, or those
+        of the reference alone.
     ScoreError
         If the score cannot be read or is of other music.
     """
     tell = progress or (lambda words: None)
     tell("reading both recordings")
     written = Score.open(score) if score is not None else None
-    files, left_out = opened(stems) if stems is not None else ({}, ())
+    files, theirs, left_out = _opened(stems, reference_stems)
     recordings = (
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
@@ -257,17 +262,33 @@ def compare(
     results = analyse(features[0], features[1], alignment, tell, parts, bars)
     preview = None
     if files and alignment.relation != UNRELATED:
-        results, preview = with_stems(results, features, recordings, files, left_out, tell)
+        results, preview = with_stems(results, features, recordings, files, theirs, left_out, tell)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),
         "time_map": "found" if time_map is None else "given by the user",
         "score": "none" if score is None else Path(score).name,
         "stems": ", ".join(files) or "none",
+        "reference_stems": ", ".join(theirs) or "none",
         "libraries": _versions(),
     }
     results = replace(results, settings=settings)
     return Comparison(results, *recordings, preview)
+
+
+def _opened(
+    stems: Given | None, reference_stems: Given | None
+) -> tuple[dict[str, Recording], dict[str, Recording], tuple[str, ...]]:
+    """Stems of the candidate and of the reference, and what was left out."""
+    if stems is None:
+        if reference_stems is not None:
+            raise ParameterError("the reference's stems need the candidate's beside them.")
+        return {}, {}, ()
+    files, left_out = opened(stems)
+    if reference_stems is None:
+        return files, {}, left_out
+    theirs, also = opened(reference_stems, "the reference's stems")
+    return files, theirs, left_out + also
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:

@@ -24,6 +24,7 @@ def with_stems(
     features: tuple[Features, ...],
     recordings: Sequence[Recording],
     stems: Mapping[str, Recording],
+    reference_stems: Mapping[str, Recording],
     notes: Sequence[str],
     tell: Tell,
 ) -> tuple[Results, Recording | None]:
@@ -31,7 +32,7 @@ def with_stems(
     reference, candidate = recordings
     tell("laying the stems under their mix")
     pair, _ = matched(aligned(features[0], features[1], results.alignment))
-    found = judged(pair, reference, candidate, stems, notes)
+    found = judged(pair, reference, candidate, stems, notes, reference_stems)
     told = found.told
     preview = None
     if told.due:

@@ -60,6 +60,12 @@ def add_to(commands: Commands) -> None:
         " tells what each carries and which trims bring it nearest, and compares again with them",
     )
     parser.add_argument(
+        "--reference-stems",
+        metavar="DIR",
+        help="with --stems: folder with the reference's stems; where both have one of a name,"
+        " levels are compared stem by stem",
+    )
+    parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
     parser.add_argument(
@@ -93,6 +99,7 @@ def run(arguments: argparse.Namespace) -> int:
             time_map=read_map(arguments.map_from),
             score=arguments.score,
             stems=arguments.stems,
+            reference_stems=arguments.reference_stems,
             progress=status.say,
         )
         folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)

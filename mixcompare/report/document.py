@@ -133,6 +133,7 @@ def stems_of(results: Results) -> list[Json]:
             "polarity": "inverted" if stem.is_inverted else "normal",
             "confused_with": list(stem.confused_with),
             "reason": stem.reason,
+            "compared_with": stem.compared_with,
         }
         for stem in (stems.stems if stems else ())
     ]
@@ -142,7 +143,18 @@ def trims_table(results: Results) -> str:
     """Trims as comma-separated values, a line a stem, for the desk."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(("stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note"))
+    writer.writerow(
+        (
+            "stem",
+            "trim_db",
+            "low_95",
+            "high_95",
+            "share_percent",
+            "delay_ms",
+            "note",
+            "compared_with",
+        )
+    )
     stems: Stems | None = results.stems
     for stem in stems.stems if stems else ():
         values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
@@ -151,6 +163,7 @@ def trims_table(results: Results) -> str:
                 _harmless(stem.name),
                 *("" if value is None else f"{value:.2f}" for value in values),
                 _harmless(stem.reason or ""),
+                _harmless(stem.compared_with or ""),
             )
         )
     return buffer.getvalue()

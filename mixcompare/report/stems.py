@@ -16,6 +16,12 @@ _HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Later than its fil
 def stems_sentence(stems: Stems) -> str:
     """Which trims are due, and what they come to."""
     explained = f"The stems explain {100 * stems.explained_share:.0f} % of the mix's energy."
+    compared = sum(stem.compared_with is not None for stem in stems.stems)
+    if compared:
+        explained += (
+            f" Levels of {compared} of {len(stems.stems)} were compared with the reference's own"
+            " stems."
+        )
     if not stems.due:
         return (
             f"{explained} No trim is due; of {len(stems.stems)} stems {stems.told} could be judged,"
@@ -56,6 +62,8 @@ def _row(stem: Stem) -> tuple[str, ...]:
         notes.append("Polarity turned round.")
     if stem.confused_with:
         notes.append(f"Looks like {listed(stem.confused_with)}.")
+    if stem.compared_with:
+        notes.append(f"Compared with the reference's stem {stem.compared_with}.")
     return (
         stem.name,
         "" if stem.trim_db is None else _signed(stem.trim_db, 1),

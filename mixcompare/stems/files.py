@@ -14,13 +14,15 @@ MOST = 24  # cost: a cross power for each pair
 Given = str | Path | Mapping[str, str | Path | Recording]
 
 
-def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
+def opened(given: Given, whose: str = "the stems") -> tuple[dict[str, Recording], tuple[str, ...]]:
     """All stems by name, and a sentence for every file that is left out.
 
     Parameters
     ----------
     given : str, Path or mapping
         A folder, or files by name.
+    whose : str
+        What to call them in sentences.
 
     Raises
     ------
@@ -29,7 +31,7 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
     """
     files: Mapping[str, str | Path | Recording]
     if isinstance(given, Mapping):
-        files, where = given, "the stems"
+        files, where = given, whose
     else:
         folder, where = Path(given), str(given)
         if not folder.is_dir():
@@ -50,7 +52,7 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
         try:
             out[name] = file if isinstance(file, Recording) else Recording.open(file)
         except AudioFileError as error:
-            notes.append(f"Left out of the stems: {error}")
+            notes.append(f"Left out of {whose}: {error}")
     if len(out) < 2:
         raise ParameterError(
             f"{where}: holds {len(out)} stem{'s' * (len(out) != 1)} that can be read; two or more"

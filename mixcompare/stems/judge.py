@@ -3,9 +3,10 @@
 Conventions
 -----------
 A trim is what to add to a stem, in dB, for the candidate to have the reference's balance; what most
-stems need is nothing: only the rest is told. Where the reference is another mix of the same take,
-both are made of the same stems (:mod:`mixcompare.stems.take`); otherwise the candidate's cells have
-to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
+stems need is nothing: only the rest is told. Where the reference's stems are at hand, levels are
+compared stem by stem (:mod:`mixcompare.stems.paired`). Where the reference is another mix of the
+same take, both are made of the same stems (:mod:`mixcompare.stems.take`); otherwise the candidate's
+cells have to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
 from mixcompare.stems.cells import StemCells, cells_of
-from mixcompare.stems.explained import Making, making_of
+from mixcompare.stems.explained import SOUNDS, Making, making_of
+from mixcompare.stems.paired import levels_between
 from mixcompare.stems.take import trims_of
 from mixcompare.stems.trims import fit
 from mixcompare.stems.values import Interval, Stem, Stems
@@ -34,7 +36,6 @@ FloatArray = npt.NDArray[np.float64]
 _SAME_CLOCK_S = 1e-3  # drift over the take beyond which stems don't lie under the reference
 _HEARD_DB = 52.0  # below the loudest cell; our judgement, not measured
 _LEAST_SHARE = 1e-4  # of the mix's energy: less can't be told
-_SOUNDS = 0.03  # of what a stem at the usual gain explains: less does not sound in the mix
 _WIDEST_DB = 3.0  # half an interval; beyond, no trim is told
 _OF_SPREAD, _OF_SCATTER = 1.7, 0.08
 """How much wider the doubt is than the fit says, and by how much of the scatter: with 1.3 and 0.05
@@ -82,6 +83,7 @@ def judged(
     candidate: Recording,
     stems: Mapping[str, Recording],
     notes: Sequence[str] = (),
+    reference_stems: Mapping[str, Recording] | None = None,
 ) -> Judged:
     """What each stem carries, and its trim.
 
@@ -95,6 +97,8 @@ def judged(
         On the clock of the candidate's file.
     notes : sequence of str
         What is known of them before.
+    reference_stems : mapping of str to Recording, optional
+        Those of the reference, on the clock of its file.
     """
     names, files = list(stems), list(stems.values())
     start = candidate.span_s[0]
@@ -105,11 +109,10 @@ def judged(
     match = pair.match
     higher = (match.tuning_cents + 100 * match.transposition_semitones) / 1200
     cells = cells_of(candidate, files, starts, making, centre_hz * 2**higher)
-    trim_db, deviation, confused = _take_trims(pair, reference, files, making, start) or _trims(
-        pair, cells
-    )
+    found = _found(pair, (reference, reference_stems or {}), (candidate, stems), making, cells)
+    trim_db, deviation = found.trim_db, found.deviation_db
     own = cells.own.sum(axis=(1, 2)) / max(float(cells.mix.sum()), 1e-30)
-    heard = (making.sounds > _SOUNDS) & (own > _LEAST_SHARE)
+    heard = (making.sounds > SOUNDS) & (own > _LEAST_SHARE)
     known = heard & np.isfinite(trim_db) & (1.96 * deviation <= _WIDEST_DB)
     common = _usual(trim_db[known], np.sqrt(own[known])) if known.any() else 0.0
     told = []
@@ -121,21 +124,26 @@ def judged(
         told.append(
             Stem(
                 name=name,
-                share_percent=100 * float(own[place]) if making.sounds[place] > _SOUNDS else None,
+                share_percent=100 * float(own[place]) if making.sounds[place] > SOUNDS else None,
                 trim_db=trim if known[place] else None,
                 interval=(trim - half, trim + half) if known[place] else None,
                 delay_ms=late_ms if heard[place] else None,
                 delay_interval=(late_ms - around_ms, late_ms + around_ms) if heard[place] else None,
                 is_inverted=bool(making.is_inverted[place] and heard[place]),
-                confused_with=tuple(names[other] for other in confused[place])
+                confused_with=tuple(names[other] for other in found.confused[place])
                 if not known[place]
                 else (),
                 reason=None if known[place] else _reason(heard[place], making.sounds[place]),
+                compared_with=found.partner[place] if known[place] else None,
             )
         )
     explained = 1 - float(cells.left.sum() / max(float(cells.mix.sum()), 1e-30))
     return Judged(
-        Stems(tuple(told), max(explained, 0.0), (*notes, *_notes(names, making, cells, heard))),
+        Stems(
+            tuple(told),
+            max(explained, 0.0),
+            (*notes, *_notes(names, making, cells, heard), *found.notes),
+        ),
         making,
         cells,
     )
@@ -149,7 +157,7 @@ def _usual(trims: FloatArray, weight: FloatArray) -> float:
 
 
 def _reason(is_heard: bool, sounds: float) -> str:
-    if sounds <= _SOUNDS:
+    if sounds <= SOUNDS:
         return "Does not sound in the mix at the place where it lies."
     return (
         "Can't be told from the other stems closely enough."
@@ -158,7 +166,52 @@ def _reason(is_heard: bool, sounds: float) -> str:
     )
 
 
-_Found = tuple[FloatArray, FloatArray, list[list[int]]]
+@dataclass(frozen=True)
+class _Found:
+    """Trims up to a common shift, and what else is known of them, by stem."""
+
+    trim_db: FloatArray
+    deviation_db: FloatArray
+    confused: Sequence[Sequence[int]]
+    partner: tuple[str | None, ...]
+    notes: tuple[str, ...] = ()
+
+
+def _found(
+    pair: Pair,
+    reference: tuple[Recording, Mapping[str, Recording]],
+    candidate: tuple[Recording, Mapping[str, Recording]],
+    making: Making,
+    cells: StemCells,
+) -> _Found:
+    """Levels against the reference's stems; from the mixes where there are none."""
+    count, (mix, stems) = len(making.sounds), candidate
+    direct = None
+    if reference[1]:
+        direct = levels_between(pair.match.time_map, reference, candidate, making)
+        if np.isfinite(direct.trim_db).all():
+            wide = np.hypot(direct.deviation_db, _ride_db(pair))
+            return _Found(direct.trim_db, wide, [[]] * count, direct.partner, direct.notes)
+    found = _take_trims(pair, reference[0], list(stems.values()), making, mix.span_s[0])
+    if found is None:
+        found = _trims(pair, cells)
+    if direct is None:
+        return found
+    paired = np.isfinite(direct.trim_db)
+    both = paired & np.isfinite(found.trim_db)
+    shift = float(np.median((direct.trim_db - found.trim_db)[both])) if both.any() else 0.0
+    return _Found(
+        np.where(paired, direct.trim_db, found.trim_db + shift),
+        np.where(paired, np.hypot(direct.deviation_db, _ride_db(pair)), found.deviation_db),
+        [[] if one else other for one, other in zip(paired, found.confused, strict=True)],
+        tuple(name if one else None for one, name in zip(paired, direct.partner, strict=True)),
+        direct.notes,
+    )
+
+
+def _ride_db(pair: Pair) -> float:
+    """What rides or presses the whole mix moves stems by when they play: nobody's trim."""
+    return _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
 
 
 def _take_trims(
@@ -184,9 +237,8 @@ def _take_trims(
         [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
         for own, row in enumerate(candidate.alike)
     ]
-    # What rides or presses the whole mix moves stems by when they play: nobody's trim.
-    ride_db = _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
-    return found.trim_db, np.hypot(found.deviation_db, ride_db), alike
+    wide = np.hypot(found.deviation_db, _ride_db(pair))
+    return _Found(found.trim_db, wide, alike, (None,) * len(stems))
 
 
 def _trims(pair: Pair, cells: StemCells) -> _Found:
@@ -213,7 +265,7 @@ def _trims(pair: Pair, cells: StemCells) -> _Found:
         [int(other) for other in np.flatnonzero(row < -_CONFUSED + 0.2)] for row in together
     ]
     wide = np.hypot(_OF_SPREAD * deviation, _OF_SCATTER * found.scatter_db)
-    return found.trim_db, wide, confused
+    return _Found(found.trim_db, wide, confused, (None,) * len(deviation))
 
 
 def _notes(
@@ -230,7 +282,7 @@ def _notes(
     for place, name in enumerate(names):
         if making.with_mix[place] > _THE_MIX:
             notes.append(f"The stem {name} is the mix itself; leave it out.")
-        elif making.sounds[place] <= _SOUNDS:
+        elif making.sounds[place] <= SOUNDS:
             notes.append(
                 f"The stem {name} does not sound in the mix where it lies: check that it is of"
                 " this mix and starts where the mix does."

@@ -32,6 +32,8 @@ class Stem:
         Stems that it can't be told apart from.
     reason : str or None
         Why no trim is told.
+    compared_with : str or None
+        Stem of the reference that its level was compared with; None: told from the mixes.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Stem:
     is_inverted: bool = False
     confused_with: tuple[str, ...] = ()
     reason: str | None = None
+    compared_with: str | None = None
 
     @property
     def due_db(self) -> float:

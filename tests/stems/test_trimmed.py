@@ -9,9 +9,9 @@ from tests.stems import made
 
 
 def test_a_preview_that_had_to_be_lowered_is_matched_in_level_again() -> None:
-    """Stems that are brought up by 9 dB would pass full scale."""
-    parts = made.stems(bass=-9.0, pad=-9.0)
-    scale = 0.9 / abs(made.mixed(parts)).max()
+    """A stem that is brought up by 9 dB passes full scale."""
+    parts = made.stems(bass=-9.0)
+    scale = 0.98 / abs(made.mixed(parts)).max()
     candidate = made.recorded(scale * made.mixed(parts), "candidate")
     reference = made.recorded(0.4 * made.mixed(made.stems()), "reference")
     stems = made.files({name: scale * sound for name, sound in parts.items()})
@@ -20,6 +20,6 @@ def test_a_preview_that_had_to_be_lowered_is_matched_in_level_again() -> None:
     preview, level = found.stems.preview, found.level
     assert preview is not None
     assert level is not None
-    assert {stem.name for stem in found.stems.due} == {"bass", "pad"}
-    assert preview.lowered_db > 1.0
+    assert {stem.name for stem in found.stems.due} == {"bass"}
+    assert preview.lowered_db > 0.5
     assert preview.level_db == pytest.approx(level.gain_db - preview.lowered_db, abs=0.2)

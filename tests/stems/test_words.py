@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.stems.values import Preview, Stem, Stems
 
@@ -33,6 +35,14 @@ def test_where_no_trim_is_due_it_says_what_could_not_have_been_seen() -> None:
 
 
 def test_the_table_has_signs_and_reasons() -> None:
+    paired = replace(BRASS, compared_with="Brass")
+    assert stems_table(Stems((paired,), 1.0)).rows[0][-1] == (
+        "Compared with the reference's stem Brass."
+    )
+    assert stems_sentence(Stems((paired, STRINGS), 1.0)).startswith(
+        "The stems explain 100 % of the mix's energy. Levels of 1 of 2 were compared with the"
+        " reference's own stems. Trims: "
+    )
     table = stems_table(Stems((BRASS, STRINGS, HARP), 1.0))
     assert len(table.heads) == len(table.rows[0])
     assert table.rows == (
