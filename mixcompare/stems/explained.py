@@ -95,6 +95,12 @@ class Making:
             with_mix=self.with_mix[some],
         )
 
+    def near(self, within_s: float) -> Making:
+        """The same with nothing of the filters but what comes about each stem's arrival."""
+        taps_s = (np.arange(self.filters.shape[2]) + self.first_tap) / ANALYSIS_RATE_HZ
+        away = np.abs(taps_s - self.delay_s[:, None]) / within_s
+        return replace(self, filters=self.filters * np.clip(1.5 - away, 0, 1)[:, None])
+
     def responses(self, size: int) -> npt.NDArray[np.complex64]:
         """Filters in the bins of a window of so many samples, shape (stems, 2, bins)."""
         padded = np.zeros((*self.filters.shape[:2], size))
@@ -110,7 +116,11 @@ class Making:
 
 
 def making_of(
-    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], duration_s: float
+    mix: Recording,
+    stems: Sequence[Recording],
+    starts_s: Sequence[float],
+    duration_s: float,
+    ride: FloatArray | None = None,
 ) -> Making:
     """Solve for the filters from every stem to a mix.
 
@@ -124,9 +134,12 @@ def making_of(
         Where the common clock begins in the mix, and in each stem.
     duration_s : float
         From there on.
+    ride : ndarray, shape (int(duration_s * RATE_HZ),), optional
+        Amplitude that the mix is given from frame to frame.
     """
     count = int(duration_s * RATE_HZ)
-    cross, towards, power = _statistics(mix, stems, count, starts_s)
+    gain = np.ones(count) if ride is None else ride
+    cross, towards, power = _statistics(mix, stems, starts_s, gain)
     own = np.einsum("bcfii->cif", cross).real
     usual = float(power[_MID].sum() / max(float(own[_MID].sum()), 1e-30))
     ridge = power / count / max(usual, 1e-12)
@@ -161,16 +174,18 @@ def making_of(
 
 
 def _statistics(
-    mix: Recording, stems: Sequence[Recording], count: int, starts_s: Sequence[float]
+    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], gain: FloatArray
 ) -> tuple[ComplexArray, ComplexArray, FloatArray]:
     """Cross powers of the stems and towards the mix by block of time, channel and bin."""
-    bins, number = SEMITONE_FFT // 2 + 1, len(stems)
+    bins, number, count = SEMITONE_FFT // 2 + 1, len(stems), len(gain)
     cross = np.zeros((BLOCKS, 3, bins, number, number), np.complex128)
     towards = np.zeros((BLOCKS, 3, bins, number), np.complex128)
     power = np.zeros((3, bins))
     batches = frames_together([mix, *stems], SEMITONE_FFT, count, starts_s)
     for index, spectra in enumerate(batches):
-        block = min(index * BATCH * BLOCKS // count, BLOCKS - 1)
+        first = index * BATCH
+        block = min(first * BLOCKS // count, BLOCKS - 1)
+        spectra[0] *= gain[first : first + spectra.shape[2], None]
         channels = np.concatenate([spectra, spectra.sum(axis=1, keepdims=True) / 2], axis=1)
         by_bin = channels.transpose(1, 3, 0, 2)  # channel, bin, file, frame
         own = by_bin[:, :, 1:]

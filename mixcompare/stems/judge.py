@@ -20,10 +20,12 @@ from scipy import signal
 
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
+from mixcompare.features.together import RATE_HZ
 from mixcompare.findings import clock
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
+from mixcompare.stems.bus import pressed_note
 from mixcompare.stems.cells import StemCells, cells_of
 from mixcompare.stems.explained import SOUNDS, Making, making_of
 from mixcompare.stems.paired import levels_between
@@ -231,7 +233,12 @@ def _take_trims(
         return None
     offset = float(offsets.mean())
     starts = [-offset, *(start_s for _ in stems)]
-    other = making_of(reference, stems, starts, last + offset)
+    # The reference is given what rides or presses the candidate, or stems that play when the whole
+    # is turned down would be taken for softer.
+    duration_s = last + offset
+    at_s = np.arange(int(duration_s * RATE_HZ)) / RATE_HZ - offset
+    ride_db = np.interp(at_s, pair.spectra.times_s, pair.ride.level_db)
+    other = making_of(reference, stems, starts, duration_s, 10 ** (ride_db / 20))
     found = trims_of(other, candidate)
     alike = [
         [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
@@ -307,7 +314,7 @@ def _notes(
                 f" {'later' if late_s > 0 else 'earlier'} in the mix than the other stems do"
                 f" ({343 * abs(late_s):.1f} m of air at 20 °C)."
             )
-    return notes + _holes(cells)
+    return [*notes, *_holes(cells), *pressed_note(cells)]
 
 
 def _holes(cells: StemCells) -> list[str]:

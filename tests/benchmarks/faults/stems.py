@@ -78,7 +78,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/cells.py",
         _JUDGE,
-        ("batch[0] - made.sum(axis=0)", "batch[0]"),
+        ("(mixed - whole,) * 2", "(mixed,) * 2"),
         (
             "cross[row], rows, bands, twice[row] * (both @ weights)",
             "cross[row], rows, bands, (first == 0) * (both @ weights)",
@@ -95,6 +95,26 @@ FAULTS: list[Fault] = [
         ("elif making.sounds[place] <= SOUNDS:", "elif False:"),
         ("{343 * abs(late_s):.1f}", "{34.3 * abs(late_s):.1f}"),
         ("loud & (share > _HOLE)", "loud & (share > 1)"),
+    ),
+    *each(
+        "mixcompare/stems/judge.py",
+        _JUDGE,
+        ("10 ** (ride_db / 20))", "10 ** (0 * ride_db / 20))"),
+        ("/ RATE_HZ - offset", "/ RATE_HZ + 4 + offset"),
+    ),
+    *each(
+        "mixcompare/stems/bus.py",
+        ("tests/stems/test_bus.py",),
+        ("20 * np.log10(along[heard]", "10 * np.log10(along[heard]"),
+        ("decibels - ndimage.gaussian_filter1d(decibels, _SLOWLY_S * rate_hz)", "decibels"),
+        ("loud & (along > _ALONG * made)", "loud & (along > 0)"),
+        ("any(_slope(*quarter) > _SURELY for quarter in quarters)", "False"),
+        ("heard.sum() < 4 * _FEWEST", "heard.sum() < _FEWEST"),
+    ),
+    *each(
+        "mixcompare/stems/cells.py",
+        _JUDGE,
+        ("(whole, whole), (mixed, whole))", "(whole, whole), (mixed, mixed))"),
     ),
     *each(
         "mixcompare/stems/files.py",
