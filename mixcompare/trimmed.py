@@ -6,6 +6,7 @@ import tempfile
 import weakref
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from mixcompare.analysis import Tell, analyse, matched
@@ -16,7 +17,7 @@ from mixcompare.listening.preview import Late, Trimmed, write_preview
 from mixcompare.pair.pair import aligned
 from mixcompare.results import Results
 from mixcompare.stems.judge import Judged, judged
-from mixcompare.stems.values import Preview
+from mixcompare.stems.values import Preview, due_course
 
 
 def with_stems(
@@ -71,7 +72,7 @@ def _trimmed(
             filters=making.filters[place],
             first_tap=making.first_tap,
             rate_hz=ANALYSIS_RATE_HZ,
-            trim_db=stem.due_db,
+            trim_db=partial(due_course, stem),
         )
         for place, stem in enumerate(found.told.stems)
     ]

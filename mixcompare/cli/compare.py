@@ -150,6 +150,8 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
 
 def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
     """Trims that are due, and what they come to."""
+    from mixcompare.findings import places
+
     print()
     head = (
         f"Trims for {len(stems.due)} of {len(stems.stems)} stems (they explain"
@@ -160,8 +162,15 @@ def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
     print(ink.bold(textwrap.fill(head, width)))
     for stem in stems.due:
         assert stem.interval is not None
-        low, high = stem.interval
-        print(f"    {stem.due_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+        if stem.is_due:
+            low, high = stem.interval
+            print(f"    {stem.due_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+        for place in stem.places:
+            low, high = place.interval
+            where = places((place.span_s,))
+            print(
+                f"    {place.trim_db:+5.1f} dB  {stem.name}, {where}  ({low:+.1f} to {high:+.1f})"
+            )
     if stems.preview is not None:
         text = f"With these trims: {stems.preview.after}"
         print(textwrap.fill(text, width, initial_indent="    ", subsequent_indent="    "))

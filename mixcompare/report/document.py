@@ -134,6 +134,7 @@ def stems_of(results: Results) -> list[Json]:
             "confused_with": list(stem.confused_with),
             "reason": stem.reason,
             "compared_with": stem.compared_with,
+            "places": [[*place.span_s, place.trim_db] for place in stem.places],
         }
         for stem in (stems.stems if stems else ())
     ]
@@ -145,27 +146,21 @@ def trims_table(results: Results) -> str:
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(
         (
-            "stem",
-            "trim_db",
-            "low_95",
-            "high_95",
-            "share_percent",
-            "delay_ms",
-            "note",
-            "compared_with",
+            "stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note",
+            "compared_with", "place",
         )
-    )
-    stems: Stems | None = results.stems
+    )  # fmt: skip
+    stems: Stems | None = results.on_file_clocks().stems
     for stem in stems.stems if stems else ():
+        name, place = _harmless(stem.name), "elsewhere" if stem.places else ""
         values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
+        told = ("" if value is None else f"{value:.2f}" for value in values)
         writer.writerow(
-            (
-                _harmless(stem.name),
-                *("" if value is None else f"{value:.2f}" for value in values),
-                _harmless(stem.reason or ""),
-                _harmless(stem.compared_with or ""),
-            )
+            (name, *told, _harmless(stem.reason or ""), _harmless(stem.compared_with or ""), place)
         )
+        for there in stem.places:
+            own = (f"{value:.2f}" for value in (there.trim_db, *there.interval))
+            writer.writerow((name, *own, "", "", "", "", _spans((there.span_s,), 1)))
     return buffer.getvalue()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from mixcompare.report.stems import stems_sentence, stems_table
-from mixcompare.stems.values import Preview, Stem, Stems
+from mixcompare.stems.values import Place, Preview, Stem, Stems
 
 BRASS = Stem("brass", 42.35, -3.04, (-3.5, -2.6), 1.254, (1.2, 1.3))
 STRINGS = Stem("strings", 30.0, 0.04, (-0.2, 0.3), -0.001, (-0.1, 0.1))
@@ -35,6 +35,16 @@ def test_where_no_trim_is_due_it_says_what_could_not_have_been_seen() -> None:
 
 
 def test_the_table_has_signs_and_reasons() -> None:
+    place = Place((9.0, 14.0), (9.5, 14.5), -4.0, (-5.3, -2.7))
+    riding = replace(STRINGS, places=(place,))
+    assert "Trims: strings −4.0 dB from 0:09 to 0:14." in stems_sentence(Stems((riding,), 1.0))
+    both = replace(BRASS, places=(place,))
+    assert "brass −4.0 dB from 0:09 to 0:14 and −3.0 dB else." in stems_sentence(
+        Stems((both,), 1.0)
+    )
+    assert stems_table(Stems((riding,), 1.0)).rows[0][-1] == (
+        "From 0:09 to 0:14 −4.0 dB (−5.3 to −2.7)."
+    )
     paired = replace(BRASS, compared_with="Brass")
     assert stems_table(Stems((paired,), 1.0)).rows[0][-1] == (
         "Compared with the reference's stem Brass."

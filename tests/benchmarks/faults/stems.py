@@ -99,7 +99,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/judge.py",
         _JUDGE,
-        ("10 ** (ride_db / 20))", "10 ** (0 * ride_db / 20))"),
+        ("stems, starts, duration_s, ride)", "stems, starts, duration_s)"),
         ("/ RATE_HZ - offset", "/ RATE_HZ + 4 + offset"),
     ),
     *each(
@@ -117,6 +117,29 @@ FAULTS: list[Fault] = [
         ("(whole, whole), (mixed, whole))", "(whole, whole), (mixed, mixed))"),
     ),
     *each(
+        "mixcompare/stems/places.py",
+        ("tests/stems/test_places.py",),
+        ("trim_db = smooth[0] - smooth[1]", "trim_db = smooth[1] - smooth[0]"),
+        ("if inside.sum() > len(inside) / 2:", "if False:"),
+        ("base_db - whole_db", "0.0"),
+        ("if abs(by_db) >= _LEAST_DB:", "if True:"),
+        ("_CLEARLY * _scatter(rest)", "0"),
+        ("for _ in range(_MOST):", "for _ in range(1):"),
+    ),
+    *each(
+        "mixcompare/stems/judge.py",
+        ("tests/stems/test_places.py",),
+        ("(max(start - found.offset_s, 0.0), end - found.offset_s)", "(start, end)"),
+        ("found.trim_db + [one.base_db for one in over_time]", "found.trim_db"),
+        ("np.where(told, [", "np.where([False] * len(told), ["),
+    ),
+    *each(
+        "mixcompare/stems/values.py",
+        ("tests/stems/test_places.py",),
+        ("(times_s >= start) & (times_s < end)", "times_s >= start"),
+        ("span_s=_later(one.span_s, reference_by_s)", "span_s=_later(one.span_s, candidate_by_s)"),
+    ),
+    *each(
         "mixcompare/stems/files.py",
         ("tests/stems/test_files.py",),
         ("if len(files) > MOST:", "if False:"),
@@ -132,12 +155,13 @@ FAULTS: list[Fault] = [
         "mixcompare/stems/values.py",
         ("tests/stems/test_words.py",),
         ("LEAST_DB = 0.5", "LEAST_DB = 0.01"),
-        ("key=lambda one: -abs(one.due_db)", "key=lambda one: abs(one.due_db)"),
+        ("key=lambda one: -one.most_db", "key=lambda one: one.most_db"),
     ),
     *each(
         "mixcompare/listening/preview.py",
         ("tests/stems/test_preview.py",),
-        ("anew += 10 ** (one.trim_db / 20) * sound", "anew += 10 ** (one.trim_db / 10) * sound"),
+        ("gain = 10 ** (one.trim_db(at_s) / 20)", "gain = 10 ** (one.trim_db(at_s) / 10)"),
+        ("np.arange(begun - around, begun + count + around)", "np.arange(count + 2 * around)"),
         ("left -= sound", "pass"),
         ("lowered_db = max(peak_db - CEILING_DBTP, 0.0)", "lowered_db = 0.0"),
         ("sound[: taps - 1] += tail", "pass"),
@@ -158,7 +182,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/trimmed.py",
         ("tests/stems/test_sample.py",),
-        ("trim_db=stem.due_db", "trim_db=-stem.due_db"),
+        ("partial(due_course, stem)", "partial(due_course, found.told.stems[0])"),
         ('if one.aspect == "balance"', ""),
     ),
     *each(
