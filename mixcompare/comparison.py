@@ -141,11 +141,18 @@ class Comparison:
         pair = None
         if audio and self.alignment.relation != UNRELATED:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
-            pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
-        preview = Path(self.preview.name) if self.preview is not None else None
+            tried = self.results.stems.preview if self.results.stems else None
+            pair = AlignedSound(
+                self.reference,
+                self.candidate,
+                self.alignment.time_map,
+                gain_db,
+                self.preview,
+                tried.level_db if tried else 0.0,
+            )
         folder = checked_path(out_dir, "the report's folder")
         files = [one.file for one in (self.reference, self.candidate) if one.file is not None]
-        return writer.save(self.results, folder, pair, progress, preview, [*files, *self.read])
+        return writer.save(self.results, folder, pair, progress, [*files, *self.read])
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
@@ -205,6 +212,7 @@ def compare(
     time_map: TimeMap | None = None,
     score: str | Path | None = None,
     stems: Given | None = None,
+    reference_stems: Given | None = None,
     progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -224,6 +232,8 @@ def compare(
         The candidate's stems, on the clock of its file: a folder, or files by name. What each
         carries, which trims bring it nearest to the reference's balance, and the candidate with
         them compared again.
+    reference_stems : path or mapping, optional
+        The reference's stems likewise: where both have one of a name, levels are compared directly.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -236,7 +246,8 @@ def compare(
     AudioFileError
         If a recording cannot be read or holds nothing to compare.
     ParameterError
-        If a span lies outside its recording, or there are no stems where they should be.
+        If a span lies outside its recording, there are no stems where they should be, or those
+        of the reference alone.
     ScoreError
         If the score cannot be read or is of other music.
     """
@@ -245,7 +256,7 @@ def compare(
     tell = progress or (lambda words: None)
     tell("reading both recordings")
     written = Score.open(score) if score is not None else None
-    files, left_out = opened(stems) if stems is not None else ({}, ())
+    files, theirs, left_out = _opened(stems, reference_stems)
     recordings = (
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
@@ -266,17 +277,19 @@ def compare(
     results = analyse(features[0], features[1], alignment, tell, parts, bars)
     preview = None
     if files and alignment.relation != UNRELATED:
-        results, preview = with_stems(results, features, recordings, files, left_out, tell)
+        results, preview = with_stems(results, features, recordings, files, theirs, left_out, tell)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),
         "time_map": "found" if time_map is None else "given by the user",
         "score": "none" if score is None else Path(score).name,
         "stems": ", ".join(files) or "none",
+        "reference_stems": ", ".join(theirs) or "none",
         "libraries": _versions(),
     }
     results = replace(results, settings=settings)
-    stem_files = (stem.file for stem in files.values() if stem.file is not None)
+    both = (*files.values(), *theirs.values())
+    stem_files = (stem.file for stem in both if stem.file is not None)
     read = [*stem_files, *([score] if score is not None else [])]
     return Comparison(results, *recordings, preview, read)
 
@@ -297,6 +310,21 @@ def _both_read(recordings: tuple[Recording, Recording]) -> tuple[Features, Featu
             stopped.set()
             raise
     return first, second
+
+
+def _opened(
+    stems: Given | None, reference_stems: Given | None
+) -> tuple[dict[str, Recording], dict[str, Recording], tuple[str, ...]]:
+    """Stems of the candidate and of the reference, and what was left out."""
+    if stems is None:
+        if reference_stems is not None:
+            raise ParameterError("the reference's stems need the candidate's beside them.")
+        return {}, {}, ()
+    files, left_out = opened(stems)
+    if reference_stems is None:
+        return files, {}, left_out
+    theirs, also = opened(reference_stems, "the reference's stems")
+    return files, theirs, left_out + also
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:

@@ -89,7 +89,7 @@ class Results:
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def on_file_clocks(self) -> Results:
-        """Times of alignment and findings from the start of the files, not of the spans.
+        """Times of alignment, findings and stems from the start of the files, not of the spans.
 
         While spans are compared, times count from their starts; a person or a program that
         reads the report looks them up in the whole files.
@@ -120,7 +120,8 @@ class Results:
             )
             for finding in self.findings
         )
-        return replace(self, alignment=alignment, findings=findings)
+        stems = self.stems and self.stems.moved(first, second)
+        return replace(self, alignment=alignment, findings=findings, stems=stems)
 
 
 def _moved(span_s: tuple[float, float], by_s: float) -> tuple[float, float]:

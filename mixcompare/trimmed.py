@@ -6,6 +6,7 @@ import tempfile
 import weakref
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from mixcompare.analysis import Tell, analyse, matched
@@ -16,7 +17,7 @@ from mixcompare.listening.preview import Late, Trimmed, write_preview
 from mixcompare.pair.pair import aligned
 from mixcompare.results import Results
 from mixcompare.stems.judge import Judged, judged
-from mixcompare.stems.values import Preview
+from mixcompare.stems.values import Preview, due_course
 
 
 def with_stems(
@@ -24,6 +25,7 @@ def with_stems(
     features: tuple[Features, ...],
     recordings: Sequence[Recording],
     stems: Mapping[str, Recording],
+    reference_stems: Mapping[str, Recording],
     notes: Sequence[str],
     tell: Tell,
 ) -> tuple[Results, Recording | None]:
@@ -31,7 +33,7 @@ def with_stems(
     reference, candidate = recordings
     tell("laying the stems under their mix")
     pair, _ = matched(aligned(features[0], features[1], results.alignment))
-    found = judged(pair, reference, candidate, stems, notes)
+    found = judged(pair, reference, candidate, stems, notes, reference_stems)
     told = found.told
     preview = None
     if told.due:
@@ -42,6 +44,7 @@ def with_stems(
             told,
             preview=Preview(
                 lowered_db=lowered_db,
+                level_db=after.level.gain_db if after.level is not None else 0.0,
                 before=results.verdict,
                 after=after.verdict,
                 largest_before=_largest(results),
@@ -69,7 +72,7 @@ def _trimmed(
             filters=making.filters[place],
             first_tap=making.first_tap,
             rate_hz=ANALYSIS_RATE_HZ,
-            trim_db=stem.due_db,
+            trim_db=partial(due_course, stem),
         )
         for place, stem in enumerate(found.told.stems)
     ]

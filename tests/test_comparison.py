@@ -267,6 +267,7 @@ def test_spans_of_files_are_compared_and_told_on_the_files_clocks(
         "time_map": "found",
         "score": "none",
         "stems": "none",
+        "reference_stems": "none",
     }
     assert told[:3] == [
         "reading both recordings",

@@ -64,6 +64,12 @@ def add_to(commands: Commands) -> None:
         " tells what each carries and which trims bring it nearest, and compares again with them",
     )
     parser.add_argument(
+        "--reference-stems",
+        metavar="DIR",
+        help="with --stems: folder with the reference's stems; where both have one of a name,"
+        " levels are compared stem by stem",
+    )
+    parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
     parser.add_argument(
@@ -107,6 +113,7 @@ def run(arguments: argparse.Namespace) -> int:
             time_map=map_of(arguments),
             score=arguments.score,
             stems=arguments.stems,
+            reference_stems=arguments.reference_stems,
             progress=status.say,
         )
         folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
@@ -163,6 +170,8 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
 
 def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
     """Trims that are due, and what they come to."""
+    from mixcompare.findings import places
+
     print()
     head = (
         f"Trims for {len(stems.due)} of {len(stems.stems)} stems (they explain"
@@ -173,8 +182,15 @@ def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
     print(ink.bold(textwrap.fill(head, width)))
     for stem in stems.due:
         assert stem.interval is not None
-        low, high = stem.interval
-        print(f"    {stem.due_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+        if stem.is_due:
+            low, high = stem.interval
+            print(f"    {stem.due_db:+5.1f} dB  {stem.name}  ({low:+.1f} to {high:+.1f})")
+        for place in stem.places:
+            low, high = place.interval
+            where = places((place.span_s,))
+            print(
+                f"    {place.trim_db:+5.1f} dB  {stem.name}, {where}  ({low:+.1f} to {high:+.1f})"
+            )
     if stems.preview is not None:
         text = f"With these trims: {stems.preview.after}"
         print(textwrap.fill(text, width, initial_indent="    ", subsequent_indent="    "))

@@ -2,9 +2,9 @@
 
 Conventions
 -----------
-The broadband level difference is taken out by turning the louder recording down, never the
-other one up, by one gain for the whole comparison: a finding's own difference stays audible.
-Where a true peak would pass -1 dBTP both recordings are lowered alike. Spans are seconds on the
+The broadband level difference is taken out by turning the louder recordings down, never the
+softest one up, by one gain for the whole comparison: a finding's own difference stays audible.
+Where a true peak would pass -1 dBTP all of them are lowered alike. Spans are seconds on the
 reference's clock; the candidate's part begins and ends where the time map puts the same music,
 so its length differs where its tempo does. Samples are float32, shape (n, 2).
 """
@@ -12,7 +12,7 @@ so its length differs where its tempo does. Samples are float32, shape (n, 2).
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,6 +27,8 @@ from mixcompare.findings import Excerpts, Finding, Span
 from mixcompare.standards.bs1770 import TruePeak
 
 Samples = npt.NDArray[np.float32]
+
+REFERENCE, CANDIDATE, PREVIEW = "reference", "candidate", "preview"
 
 FADE_S = 0.015  # half a raised cosine; our choice
 CEILING_DBTP = -1.0
@@ -57,12 +59,33 @@ class AlignedSound:
     time_map : TimeMap
     gain_db : float
         Level of the candidate against the reference.
+    preview : Recording or None
+        The candidate with its stems' trims, on its clock.
+    preview_gain_db : float
+        Level of the preview against the reference.
     """
 
     reference: Recording
     candidate: Recording
     time_map: TimeMap
     gain_db: float
+    preview: Recording | None = None
+    preview_gain_db: float = 0.0
+
+    @property
+    def voices(self) -> dict[str, tuple[Recording, float]]:
+        """All that can be heard, each with its level against the reference, in dB."""
+        known = {
+            REFERENCE: (self.reference, 0.0),
+            CANDIDATE: (self.candidate, self.gain_db),
+        }
+        if self.preview is not None:
+            known[PREVIEW] = (self.preview, self.preview_gain_db)
+        return known
+
+    def span_of(self, voice: str, span_s: Span) -> Span:
+        """A span of the reference on a voice's own clock."""
+        return span_s if voice == REFERENCE else on_candidate(self.time_map, span_s)
 
     @property
     def span_s(self) -> Span:
@@ -75,32 +98,32 @@ class AlignedSound:
 
 @dataclass(frozen=True)
 class Excerpt:
-    """Sound cut out of one recording; ``span_s`` is on that recording's own clock."""
+    """Sound cut out of one recording, on its own clock, and the gain that it was given (<= 0)."""
 
     samples: Samples
     sample_rate_hz: int
     span_s: Span
+    gain_db: float
 
 
 @dataclass(frozen=True)
 class ExcerptPair:
-    """The same music of both recordings, and the gain that each was given (never above 0 dB)."""
+    """The same music of both recordings."""
 
     reference: Excerpt
     candidate: Excerpt
-    reference_gain_db: float
-    candidate_gain_db: float
 
 
-def matching_gains_db(gain_db: float) -> tuple[float, float]:
-    """Gains of (reference, candidate) that turn the louder of the two down.
+def matching_gains_db(levels_db: Sequence[float]) -> tuple[float, ...]:
+    """Gains that turn all down to the softest.
 
     Parameters
     ----------
-    gain_db : float
-        Level of the candidate against the reference.
+    levels_db : sequence of float
+        Of the recordings, against any one of them.
     """
-    return min(gain_db, 0.0), min(-gain_db, 0.0)
+    softest = min(levels_db)
+    return tuple(softest - level for level in levels_db)
 
 
 def true_peak_dbtp(samples: Samples, sample_rate_hz: int) -> float:
@@ -163,7 +186,8 @@ def cut(pair: AlignedSound, span_s: Span) -> ExcerptPair:
     span_s : tuple of float
         (start, end) on the reference's clock.
     """
-    return matched(pair, span_s, _read, CEILING_DBTP - METER_MARGIN_DB)
+    both = (REFERENCE, CANDIDATE)
+    return ExcerptPair(**matched(pair, span_s, _read, CEILING_DBTP - METER_MARGIN_DB, both))
 
 
 def excerpts(finding: Finding, pair: AlignedSound, profile: Samples | None = None) -> ExcerptPair:
@@ -219,25 +243,25 @@ def matched(
     span_s: Span,
     read: Callable[[Recording, Span], tuple[Samples, int]],
     ceiling_dbtp: float,
-) -> ExcerptPair:
-    """Read both, turn the louder one down, lower both alike under the ceiling, fade."""
-    span = on_candidate(pair.time_map, span_s)
-    reference, reference_rate = read(pair.reference, span_s)
-    candidate, candidate_rate = read(pair.candidate, span)
-    reference_gain_db, candidate_gain_db = matching_gains_db(pair.gain_db)
+    voices: Sequence[str],
+) -> dict[str, Excerpt]:
+    """Read some of the voices, turn the louder ones down, lower all under the ceiling, fade."""
+    known = pair.voices
+    spans = [pair.span_of(voice, span_s) for voice in voices]
+    sounds = [read(known[voice][0], span) for voice, span in zip(voices, spans, strict=True)]
+    gains_db = matching_gains_db([known[voice][1] for voice in voices])
     peak_dbtp = max(
-        true_peak_dbtp(reference, reference_rate) + reference_gain_db,
-        true_peak_dbtp(candidate, candidate_rate) + candidate_gain_db,
+        true_peak_dbtp(*sound) + gain_db for sound, gain_db in zip(sounds, gains_db, strict=True)
     )
     lowering_db = min(ceiling_dbtp - peak_dbtp, 0.0)
-    reference_gain_db += lowering_db
-    candidate_gain_db += lowering_db
-    return ExcerptPair(
-        Excerpt(_shaped(reference, reference_rate, reference_gain_db), reference_rate, span_s),
-        Excerpt(_shaped(candidate, candidate_rate, candidate_gain_db), candidate_rate, span),
-        reference_gain_db,
-        candidate_gain_db,
-    )
+    return {
+        voice: Excerpt(
+            _shaped(samples, rate, gain_db + lowering_db), rate, span, gain_db + lowering_db
+        )
+        for voice, span, (samples, rate), gain_db in zip(
+            voices, spans, sounds, gains_db, strict=True
+        )
+    }
 
 
 def _read(recording: Recording, span_s: Span) -> tuple[Samples, int]:

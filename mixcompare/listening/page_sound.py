@@ -1,9 +1,10 @@
-"""Sound for the page: both recordings, level-matched, coded within a budget of bytes."""
+"""Sound for the page: all voices, level-matched, coded within a budget of bytes."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+import itertools
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -11,7 +12,6 @@ import numpy as np
 import soundfile
 from scipy import signal
 
-from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.findings import Finding, Span
 from mixcompare.listening.excerpts import (
@@ -24,7 +24,6 @@ from mixcompare.listening.excerpts import (
     busy_profile,
     excerpt_span,
     matched,
-    on_candidate,
 )
 
 CODEC_MARGIN_DB = 1.0
@@ -39,23 +38,16 @@ BIT_RATES_KBPS = (192, 160, 128, 112, 96)  # some of MPEG-1 Layer III (from memo
 
 
 @dataclass(frozen=True)
-class CodedSound:
-    """Part of a comparison, coded as MP3 for the page.
+class CodedVoice:
+    """One recording's part as MP3, on its own clock, and the gain that it was given."""
 
-    Attributes
-    ----------
-    reference_span_s, candidate_span_s : tuple of float
-        What was coded, each on its own clock.
-    reference_mp3, candidate_mp3 : bytes
-    reference_gain_db, candidate_gain_db : float
-    """
+    span_s: Span
+    mp3: bytes
+    gain_db: float
 
-    reference_span_s: Span
-    candidate_span_s: Span
-    reference_mp3: bytes
-    candidate_mp3: bytes
-    reference_gain_db: float
-    candidate_gain_db: float
+
+CodedSound = Mapping[str, CodedVoice]
+"""Part of a comparison for the page, by voice: the reference, the candidate, perhaps a preview."""
 
 
 def page_sound(
@@ -79,24 +71,24 @@ def page_sound(
     """
     if "MP3" not in soundfile.available_formats():
         return ()
-    spans, kbps = _spans_within([pair.span_s], pair.time_map, budget_bytes)
+    spans, kbps = _spans_within([pair.span_s], pair, budget_bytes)
     if not spans:
         profile = busy_profile(pair)
         wanted = [excerpt_span(finding, pair, profile) for finding in findings]
-        spans, kbps = _spans_within(wanted, pair.time_map, budget_bytes)
+        spans, kbps = _spans_within(wanted, pair, budget_bytes)
     return tuple(_coded(pair, span, kbps) for span in spans)
 
 
 def _spans_within(
-    wanted: Sequence[Span], time_map: TimeMap, budget_bytes: int
+    wanted: Sequence[Span], pair: AlignedSound, budget_bytes: int
 ) -> tuple[list[Span], int]:
     """As many of the wanted spans as fit, merged, and the best bit rate for them."""
     for count in range(len(wanted), 0, -1):
         merged = _merged(wanted[:count])
         seconds = 0.0
-        for span in merged:
-            start, end = on_candidate(time_map, span)
-            seconds += span[1] - span[0] + end - start
+        for span, voice in itertools.product(merged, pair.voices):
+            start, end = pair.span_of(voice, span)
+            seconds += end - start
         for kbps in BIT_RATES_KBPS:
             if seconds * kbps * 125 <= budget_bytes:
                 return merged, kbps
@@ -114,19 +106,15 @@ def _merged(spans: Sequence[Span]) -> list[Span]:
 
 
 def _coded(pair: AlignedSound, span_s: Span, kbps: int) -> CodedSound:
-    sound = matched(pair, span_s, _read_at_mp3_rate, CEILING_DBTP - CODEC_MARGIN_DB)
-    # The coder works outside Python's lock, so both can be coded at once.
+    ceiling_dbtp = CEILING_DBTP - CODEC_MARGIN_DB
+    sound = matched(pair, span_s, _read_at_mp3_rate, ceiling_dbtp, tuple(pair.voices))
+    # The coder works outside Python's lock, so two can be coded at once.
     with ThreadPoolExecutor(2) as workers:
-        sides = (sound.reference, sound.candidate)
-        reference_mp3, candidate_mp3 = workers.map(lambda side: _mp3(side, kbps), sides)
-    return CodedSound(
-        sound.reference.span_s,
-        sound.candidate.span_s,
-        reference_mp3,
-        candidate_mp3,
-        sound.reference_gain_db,
-        sound.candidate_gain_db,
-    )
+        coded = list(workers.map(lambda voice: _mp3(voice, kbps), sound.values()))
+    return {
+        name: CodedVoice(voice.span_s, mp3, voice.gain_db)
+        for (name, voice), mp3 in zip(sound.items(), coded, strict=True)
+    }
 
 
 def _read_at_mp3_rate(recording: Recording, span_s: Span) -> tuple[Samples, int]:

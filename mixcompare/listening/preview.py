@@ -8,7 +8,7 @@ moment, the stems that feed it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,6 +29,7 @@ Samples = npt.NDArray[np.float32]
 
 _BLOCK_S = 5.0  # cost
 _CROSS_HZ = (4000.0, 5500.0)  # from the filter to its plain gain
+_RAMP_S = 0.2  # of a fader from one trim to another; our choice
 _TAPS_S = 0.18  # of the filters at the mix's own rate
 _WINDOW = 4096  # samples, for the late part; resolution
 
@@ -48,7 +49,8 @@ class Trimmed:
         By how many samples the first of them lies before time 0 (negative).
     rate_hz : int
         Of the filters.
-    trim_db : float
+    trim_db : callable
+        Trims in dB at moments of the mix, in s.
     """
 
     stem: Recording
@@ -56,7 +58,7 @@ class Trimmed:
     filters: FloatArray
     first_tap: int
     rate_hz: int
-    trim_db: float
+    trim_db: Callable[[FloatArray], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -119,18 +121,30 @@ def _mixed(mix: Recording, trimmed: Sequence[Trimmed], late: Late) -> Iterator[S
     made = [_made(one, mix.sample_rate_hz, mix.frames, size) for one in trimmed]
     rest = _Shaped(late, mix.sample_rate_hz)
     held: FloatArray = np.zeros((0, 2))
+    ramp = np.hanning(round(_RAMP_S * mix.sample_rate_hz) | 1)
+    ramp /= ramp.sum()
+    begun = 0
     for block in mix.blocks(_BLOCK_S):
         left, anew = block.astype(np.float64), np.zeros((len(block), 2))
         for one, stream in zip(trimmed, made, strict=True):
             sound = next(stream)[: len(block)]
             left -= sound
-            anew += 10 ** (one.trim_db / 20) * sound
+            anew += _gain(one, begun, len(block), ramp, mix.sample_rate_hz)[:, None] * sound
+        begun += len(block)
         held = np.concatenate([held, anew])
         shaped = rest.push(left)
         yield (held[: len(shaped)] + shaped).astype(np.float32)
         held = held[len(shaped) :]
     shaped = rest.push(np.zeros((_WINDOW, 2)))[: len(held)]
     yield (held + shaped).astype(np.float32)
+
+
+def _gain(one: Trimmed, begun: int, count: int, ramp: FloatArray, rate_hz: int) -> FloatArray:
+    """Of one stem, from sample to sample; faders move over a moment."""
+    around = len(ramp) // 2
+    at_s = np.arange(begun - around, begun + count + around) / rate_hz
+    gain = 10 ** (one.trim_db(at_s) / 20)
+    return gain[around : around + count] if np.ptp(gain) == 0 else np.convolve(gain, ramp, "valid")
 
 
 class _Shaped:

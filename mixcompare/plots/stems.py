@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 CAPTION = (
     "Left: what to add to each stem for the candidate to have the reference's balance, with 95 %"
-    " intervals; filled where it is due, hollow where it is not, nothing where it can't be told."
+    " intervals; filled where it is due, hollow where it is not, nothing where it can't be told;"
+    " diamonds: in some places only."
     " Right: what each carries of the mix's energy."
 )
 _STEM_CM = 0.55
@@ -39,6 +40,9 @@ def draw(results: Results, figure: Figure) -> str | None:
         face = colour if stem.is_due else style.PAPER
         trims.plot(stem.interval, (row, row), color=colour, linewidth=1.5)
         trims.plot(stem.trim_db, row, "o", color=colour, markerfacecolor=face, markersize=5)
+        for place in stem.places:
+            trims.plot(place.trim_db, row, "d", color=style.INK, markersize=5)
+            ends.append(abs(place.trim_db))
         ends.extend(abs(edge) for edge in stem.interval)
     limit = min(1.1 * max(ends), 24.0)
     trims.set_xlim(-limit, limit)

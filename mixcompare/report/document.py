@@ -133,6 +133,8 @@ def stems_of(results: Results) -> list[Json]:
             "polarity": "inverted" if stem.is_inverted else "normal",
             "confused_with": list(stem.confused_with),
             "reason": stem.reason,
+            "compared_with": stem.compared_with,
+            "places": [[*place.span_s, place.trim_db] for place in stem.places],
         }
         for stem in (stems.stems if stems else ())
     ]
@@ -142,17 +144,23 @@ def trims_table(results: Results) -> str:
     """Trims as comma-separated values, a line a stem, for the desk."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(("stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note"))
-    stems: Stems | None = results.stems
-    for stem in stems.stems if stems else ():
-        values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
-        writer.writerow(
-            (
-                _harmless(stem.name),
-                *("" if value is None else f"{value:.2f}" for value in values),
-                _harmless(stem.reason or ""),
-            )
+    writer.writerow(
+        (
+            "stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note",
+            "compared_with", "place",
         )
+    )  # fmt: skip
+    stems: Stems | None = results.on_file_clocks().stems
+    for stem in stems.stems if stems else ():
+        name, place = _harmless(stem.name), "elsewhere" if stem.places else ""
+        values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
+        told = ("" if value is None else f"{value:.2f}" for value in values)
+        writer.writerow(
+            (name, *told, _harmless(stem.reason or ""), _harmless(stem.compared_with or ""), place)
+        )
+        for there in stem.places:
+            own = (f"{value:.2f}" for value in (there.trim_db, *there.interval))
+            writer.writerow((name, *own, "", "", "", "", _spans((there.span_s,), 1)))
     return buffer.getvalue()
 
 

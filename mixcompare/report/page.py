@@ -76,7 +76,8 @@ def render(
         ticks=timeline.ticks(span_s),
         lanes=timeline.lanes(results, contours, field, span_s) if related else (),
         legend=(legend_colours(), legend_colours(dark=True)),
-        passages=[_sound(index, passage) for index, passage in enumerate(passages)],
+        passages=[_sound(passage) for passage in passages],
+        voices={name: wording.VOICES[name] for name in passages[0]} if passages else {},
         gains=_gains(passages),
         player_data=_player_data(results, passages),
         sections=_sections(results, figures),
@@ -263,11 +264,8 @@ def _settings(results: Results) -> list[tuple[str, str]]:
     ]
 
 
-def _sound(index: int, passage: CodedSound) -> dict[str, str]:
-    return {
-        "reference": base64.b64encode(passage.reference_mp3).decode(),
-        "candidate": base64.b64encode(passage.candidate_mp3).decode(),
-    }
+def _sound(passage: CodedSound) -> dict[str, str]:
+    return {name: base64.b64encode(voice.mp3).decode() for name, voice in passage.items()}
 
 
 def _gains(passages: Sequence[CodedSound]) -> str:
@@ -275,10 +273,8 @@ def _gains(passages: Sequence[CodedSound]) -> str:
     if not passages:
         return ""
     parts = []
-    for name, gains in (
-        ("reference", [passage.reference_gain_db for passage in passages]),
-        ("candidate", [passage.candidate_gain_db for passage in passages]),
-    ):
+    for voice in passages[0]:
+        name, gains = wording.VOICES[voice], [passage[voice].gain_db for passage in passages]
         low, high = -max(gains), -min(gains)
         if high < 0.05:
             parts.append(f"the {name} plays as it is")
@@ -300,8 +296,7 @@ def _player_data(results: Results, passages: Sequence[CodedSound]) -> dict[str, 
             "map": pairs if related else [],
             "gaps": gaps(results.alignment.time_map) if related else [],
             "segments": [
-                {"reference": passage.reference_span_s, "candidate": passage.candidate_span_s}
-                for passage in passages
+                {name: voice.span_s for name, voice in passage.items()} for passage in passages
             ],
             "findings": [
                 {"rank": finding.rank, "spans": finding.spans_s, "band": finding.band_hz}

@@ -19,7 +19,9 @@
   const byId = (id) => document.getElementById(id);
   const [spanStart, spanEnd] = data.span;
 
-  /* ---- the two clocks ---- */
+  const voices = Object.keys(data.segments[0]);
+
+  /* ---- the two clocks: all but the reference run on the candidate's ---- */
 
   function interpolate(value, from, to) {
     const rows = data.map;
@@ -33,8 +35,8 @@
     const share = (value - rows[low][from]) / (rows[high][from] - rows[low][from]);
     return rows[low][to] + share * (rows[high][to] - rows[low][to]);
   }
-  const toClock = (voice, place) => (voice === "candidate" ? interpolate(place, 0, 1) : place);
-  const toPlace = (voice, time) => (voice === "candidate" ? interpolate(time, 1, 0) : time);
+  const toClock = (voice, place) => (voice === "reference" ? place : interpolate(place, 0, 1));
+  const toPlace = (voice, time) => (voice === "reference" ? time : interpolate(time, 1, 0));
 
   /* ---- state ---- */
 
@@ -92,11 +94,11 @@
     audio.ready = (async () => {
       say("Preparing the sound");
       for (let index = 0; index < data.segments.length; index += 1) {
-        const pair = {};
-        for (const voice of ["reference", "candidate"]) {
-          pair[voice] = await context.decodeAudioData(bytesOf(`sound-${voice}-${index}`));
+        const sounds = {};
+        for (const voice of voices) {
+          sounds[voice] = await context.decodeAudioData(bytesOf(`sound-${voice}-${index}`));
         }
-        audio.buffers.push(pair);
+        audio.buffers.push(sounds);
       }
       say("");
     })();
@@ -216,7 +218,7 @@
 
   /* Switching carries the place in the music over, not the time on the clock. */
   function listenTo(chosen) {
-    if (chosen === "x" && !state.trial) return;
+    if (chosen === "x" ? !state.trial : !voices.includes(chosen)) return;
     state.chosen = chosen;
     const voice = chosen === "x" ? state.trial.hidden : chosen;
     /* In a trial every choice restarts the sound, so that none betrays itself by going on. */
@@ -235,7 +237,7 @@
   }
 
   function switchOver() {
-    const choices = state.trial ? ["reference", "candidate", "x"] : ["reference", "candidate"];
+    const choices = state.trial ? ["reference", "candidate", "x"] : voices;
     listenTo(choices[(choices.indexOf(state.chosen) + 1) % choices.length]);
   }
 
@@ -356,7 +358,7 @@
     for (const button of document.querySelectorAll(".voice")) {
       button.setAttribute("aria-pressed", String(button.dataset.voice === state.chosen));
       if (button.dataset.voice === "x") button.hidden = !state.trial;
-      if (button.dataset.voice === "candidate") button.classList.toggle("last", !state.trial);
+      if (button.dataset.voice === voices[voices.length - 1]) button.classList.toggle("last", !state.trial);
     }
     byId("band").disabled = !state.band;
     byId("band").setAttribute("aria-pressed", String(state.bandOnly));
@@ -426,6 +428,7 @@
     1: () => listenTo("reference"),
     2: () => listenTo("candidate"),
     3: () => listenTo("x"),
+    4: () => listenTo("preview"),
     b: toggleBand,
     l: leaveLoop,
     j: () => step(1),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from mixcompare.findings import listed
+from mixcompare.findings import clock, listed
 from mixcompare.report.tables import Table
 
 if TYPE_CHECKING:
@@ -16,14 +16,18 @@ _HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Later than its fil
 def stems_sentence(stems: Stems) -> str:
     """Which trims are due, and what they come to."""
     explained = f"The stems explain {100 * stems.explained_share:.0f} % of the mix's energy."
+    compared = sum(stem.compared_with is not None for stem in stems.stems)
+    if compared:
+        explained += (
+            f" Levels of {compared} of {len(stems.stems)} were compared with the reference's own"
+            " stems."
+        )
     if not stems.due:
         return (
             f"{explained} No trim is due; of {len(stems.stems)} stems {stems.told} could be judged,"
             " and what lies within a stem's interval could not have been seen."
         )
-    text = f"{explained} Trims: " + listed(
-        [f"{one.name} {_signed(one.due_db, 1)} dB" for one in stems.due]
-    )
+    text = f"{explained} Trims: " + listed([_due(one) for one in stems.due])
     text += "."
     if stems.preview is not None:
         text += f" With these trims (preview/with_trims.flac): {stems.preview.after}"
@@ -32,6 +36,16 @@ def stems_sentence(stems: Stems) -> str:
                 f" The file was lowered by {stems.preview.lowered_db:.1f} dB to stay under -1 dBTP."
             )
     return text
+
+
+def _due(stem: Stem) -> str:
+    """Its trim, and where it is another one."""
+    there = [
+        f"{_signed(place.trim_db, 1)} dB from {clock(place.span_s[0])} to {clock(place.span_s[1])}"
+        for place in stem.places
+    ]
+    whole = [f"{_signed(stem.due_db, 1)} dB"] if stem.is_due else []
+    return f"{stem.name} {listed([*there, *(f'{one} else' if there else one for one in whole)])}"
 
 
 def _signed(value: float, decimals: int) -> str:
@@ -56,6 +70,14 @@ def _row(stem: Stem) -> tuple[str, ...]:
         notes.append("Polarity turned round.")
     if stem.confused_with:
         notes.append(f"Looks like {listed(stem.confused_with)}.")
+    for place in stem.places:
+        low_there, high_there = (_signed(edge, 1) for edge in place.interval)
+        notes.append(
+            f"From {clock(place.span_s[0])} to {clock(place.span_s[1])}"
+            f" {_signed(place.trim_db, 1)} dB ({low_there} to {high_there})."
+        )
+    if stem.compared_with:
+        notes.append(f"Compared with the reference's stem {stem.compared_with}.")
     return (
         stem.name,
         "" if stem.trim_db is None else _signed(stem.trim_db, 1),

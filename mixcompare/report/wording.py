@@ -16,6 +16,12 @@ RELATIONS = {
     "unrelated": "not the same passage",
 }
 
+VOICES = {
+    "reference": "reference",
+    "candidate": "candidate",
+    "preview": "candidate with the trims",
+}
+
 LIMITS = (
     "Figures are estimates from finished recordings. The intervals say how far they may be off;"
     " where one says 95 %, about one in twenty lies outside.",

@@ -49,7 +49,6 @@ def save(
     out_dir: str | Path,
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
-    preview: Path | None = None,
     inputs: Sequence[str | Path] = (),
 ) -> Path:
     """Write the whole report.
@@ -61,12 +60,10 @@ def save(
     out_dir : str or Path
         Folder to be made, or the folder of a former report, or one with other things in it.
     pair : AlignedSound, optional
-        The recordings, for the excerpts and the page's listening panel; without it the report
-        holds no sound.
+        The recordings, for the excerpts and the page's listening panel, and the preview, which is
+        copied into the report; without it the report holds no sound.
     progress : callable, optional
         Called with a few words before each step.
-    preview : Path, optional
-        The candidate with its trims, to be copied into the report.
     inputs : sequence of path
         Files that were read: they stay, also where a former report holds them.
 
@@ -87,7 +84,7 @@ def save(
         with workshop(target) as place:
             new = place / "new"
             new.mkdir()
-            _fill(new, results, pair, tell, preview)
+            _fill(new, results, pair, tell)
             with uninterrupted():
                 _put_in_place(place, target, inputs)
     except OSError as error:
@@ -151,13 +148,7 @@ def _check_former(target: Path, inputs: Sequence[str | Path]) -> None:
             )
 
 
-def _fill(
-    folder: Path,
-    results: Results,
-    pair: AlignedSound | None,
-    tell: Tell,
-    preview: Path | None = None,
-) -> None:
+def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
@@ -177,9 +168,9 @@ def _fill(
     _write(folder / "findings.csv", findings_table(results.on_file_clocks().findings))
     if results.stems is not None:
         _write(folder / "trims.csv", trims_table(results))
-    if preview is not None and pair is not None:
+    if pair is not None and pair.preview is not None:
         (folder / PREVIEW).parent.mkdir()
-        shutil.copyfile(preview, folder / PREVIEW)
+        shutil.copyfile(pair.preview.name, folder / PREVIEW)
     files = [*_files_in(folder), _DOCUMENT]
     _write(folder / _DOCUMENT, to_json(to_document(results, sorted(files))))
 

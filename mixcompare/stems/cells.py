@@ -49,6 +49,9 @@ class StemCells:
         Their cross powers, both channels together; a pair of two counts twice already.
     mix, left : ndarray, shape (n, bands)
         Power of the mix, and of what the stems do not explain of it.
+    made, along : ndarray, shape (n, bands)
+        Power of all stems together as they should sound, and what of it is in the mix: its cross
+        power with them.
     """
 
     centre_hz: FloatArray
@@ -57,6 +60,8 @@ class StemCells:
     cross: Float32Array
     mix: Float32Array
     left: Float32Array
+    made: Float32Array
+    along: Float32Array
 
     @property
     def own(self) -> Float32Array:
@@ -94,7 +99,7 @@ def cells_of(
     count = count // step * step
     low = centre_hz < LONG_WINDOW_BELOW_HZ
     cross = np.zeros((len(pairs), count // step, len(centre_hz)), np.float32)
-    powers = np.zeros((2, count // step, len(centre_hz)), np.float32)
+    powers = np.zeros((4, count // step, len(centre_hz)), np.float32)
     for size, bands in ((LOW_FFT, low), (SEMITONE_FFT, ~low)):
         weights = _weights(centre_hz[bands], size)
         bins = np.flatnonzero(weights.any(axis=1))
@@ -107,11 +112,13 @@ def cells_of(
             for row, (first, second) in enumerate(pairs):
                 both = (made[first] * made[second].conj()).real.sum(axis=0)
                 _add(cross[row], rows, bands, twice[row] * (both @ weights))
-            for store, one in zip(powers, (batch[0], batch[0] - made.sum(axis=0)), strict=True):
-                power = np.square(one.real) + np.square(one.imag)
+            mixed, whole = batch[0], made.sum(axis=0)
+            products = ((mixed, mixed), (mixed - whole,) * 2, (whole, whole), (mixed, whole))
+            for store, (one, other) in zip(powers, products, strict=True):
+                power = one.real * other.real + one.imag * other.imag
                 _add(store, rows, bands, power.sum(axis=0) @ weights)
             at += batch.shape[2]
-    return StemCells(centre_hz, RATE_HZ / step, pairs, cross, powers[0], powers[1])
+    return StemCells(centre_hz, RATE_HZ / step, pairs, cross, *powers)
 
 
 def _weights(centre_hz: FloatArray, size: int) -> Float32Array:

@@ -13,7 +13,7 @@ both channels, which neither width nor panning changes much.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +36,7 @@ and 8 ms do as well, all 171 ms twice as badly (median error 0.2, 0.2 and 0.45 d
 _LEAST_SAID = 0.25  # what is damped more is not given back in full: there is little but noise
 _FINER = 16  # times: resolution of the arrival
 _LEFT, _RIGHT, _MID = range(3)
+SOUNDS = 0.03  # of what a stem at the usual gain explains: less does not sound in the mix
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,29 @@ class Making:
     alike: FloatArray
     with_mix: FloatArray
 
+    def of(self, places: Sequence[int]) -> Making:
+        """The same of some stems only, in this order."""
+        some = np.asarray(places, np.intp)
+        return replace(
+            self,
+            filters=self.filters[some],
+            direct=self.direct[:, some],
+            weight=self.weight[some],
+            in_block=self.in_block[:, some],
+            delay_s=self.delay_s[some],
+            delay_deviation_s=self.delay_deviation_s[some],
+            is_inverted=self.is_inverted[some],
+            sounds=self.sounds[some],
+            alike=self.alike[np.ix_(some, some)],
+            with_mix=self.with_mix[some],
+        )
+
+    def near(self, within_s: float) -> Making:
+        """The same with nothing of the filters but what comes about each stem's arrival."""
+        taps_s = (np.arange(self.filters.shape[2]) + self.first_tap) / ANALYSIS_RATE_HZ
+        away = np.abs(taps_s - self.delay_s[:, None]) / within_s
+        return replace(self, filters=self.filters * np.clip(1.5 - away, 0, 1)[:, None])
+
     def responses(self, size: int) -> npt.NDArray[np.complex64]:
         """Filters in the bins of a window of so many samples, shape (stems, 2, bins)."""
         padded = np.zeros((*self.filters.shape[:2], size))
@@ -92,7 +116,11 @@ class Making:
 
 
 def making_of(
-    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], duration_s: float
+    mix: Recording,
+    stems: Sequence[Recording],
+    starts_s: Sequence[float],
+    duration_s: float,
+    ride: FloatArray | None = None,
 ) -> Making:
     """Solve for the filters from every stem to a mix.
 
@@ -106,9 +134,12 @@ def making_of(
         Where the common clock begins in the mix, and in each stem.
     duration_s : float
         From there on.
+    ride : ndarray, shape (int(duration_s * RATE_HZ),), optional
+        Amplitude that the mix is given from frame to frame.
     """
     count = int(duration_s * RATE_HZ)
-    cross, towards, power = _statistics(mix, stems, count, starts_s)
+    gain = np.ones(count) if ride is None else ride
+    cross, towards, power = _statistics(mix, stems, starts_s, gain)
     own = np.einsum("bcfii->cif", cross).real
     usual = float(power[_MID].sum() / max(float(own[_MID].sum()), 1e-30))
     ridge = power / count / max(usual, 1e-12)
@@ -143,16 +174,18 @@ def making_of(
 
 
 def _statistics(
-    mix: Recording, stems: Sequence[Recording], count: int, starts_s: Sequence[float]
+    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], gain: FloatArray
 ) -> tuple[ComplexArray, ComplexArray, FloatArray]:
     """Cross powers of the stems and towards the mix by block of time, channel and bin."""
-    bins, number = SEMITONE_FFT // 2 + 1, len(stems)
+    bins, number, count = SEMITONE_FFT // 2 + 1, len(stems), len(gain)
     cross = np.zeros((BLOCKS, 3, bins, number, number), np.complex128)
     towards = np.zeros((BLOCKS, 3, bins, number), np.complex128)
     power = np.zeros((3, bins))
     batches = frames_together([mix, *stems], SEMITONE_FFT, count, starts_s)
     for index, spectra in enumerate(batches):
-        block = min(index * BATCH * BLOCKS // count, BLOCKS - 1)
+        first = index * BATCH
+        block = min(first * BLOCKS // count, BLOCKS - 1)
+        spectra[0] *= gain[first : first + spectra.shape[2], None]
         channels = np.concatenate([spectra, spectra.sum(axis=1, keepdims=True) / 2], axis=1)
         by_bin = channels.transpose(1, 3, 0, 2)  # channel, bin, file, frame
         own = by_bin[:, :, 1:]

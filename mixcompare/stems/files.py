@@ -15,13 +15,15 @@ MOST = 24  # cost: a cross power for each pair
 Given = str | Path | Mapping[str, str | Path | Recording]
 
 
-def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
+def opened(given: Given, whose: str = "the stems") -> tuple[dict[str, Recording], tuple[str, ...]]:
     """All stems by name, and a sentence for every file that is left out.
 
     Parameters
     ----------
     given : str, Path or mapping
         A folder, or files by name.
+    whose : str
+        What to call them in sentences.
 
     Raises
     ------
@@ -30,7 +32,7 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
     """
     files: Mapping[str, str | Path | Recording]
     if isinstance(given, Mapping):
-        files, where = given, "the stems"
+        files, where = given, whose
     else:
         folder, where = checked_path(given, "the folder of the stems"), str(given)
         try:
@@ -57,7 +59,7 @@ def opened(given: Given) -> tuple[dict[str, Recording], tuple[str, ...]]:
                 file = Recording.open(checked_path(file, f"the stem {name}"))
             out[name] = file
         except AudioFileError as error:
-            notes.append(f"Left out of the stems: {error}")
+            notes.append(f"Left out of {whose}: {error}")
     if len(out) < 2:
         raise ParameterError(
             f"{where}: holds {len(out)} stem{'s' * (len(out) != 1)} that can be read; two or more"

@@ -3,9 +3,10 @@
 Conventions
 -----------
 A trim is what to add to a stem, in dB, for the candidate to have the reference's balance; what most
-stems need is nothing: only the rest is told. Where the reference is another mix of the same take,
-both are made of the same stems (:mod:`mixcompare.stems.take`); otherwise the candidate's cells have
-to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
+stems need is nothing: only the rest is told. Where the reference's stems are at hand, levels are
+compared stem by stem (:mod:`mixcompare.stems.paired`). Where the reference is another mix of the
+same take, both are made of the same stems (:mod:`mixcompare.stems.take`); otherwise the candidate's
+cells have to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
 """
 
 from __future__ import annotations
@@ -19,26 +20,30 @@ from scipy import signal
 
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
+from mixcompare.features.together import RATE_HZ
 from mixcompare.findings import clock
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
+from mixcompare.stems.bus import pressed_note
 from mixcompare.stems.cells import StemCells, cells_of
-from mixcompare.stems.explained import Making, making_of
+from mixcompare.stems.explained import SOUNDS, Making, making_of
+from mixcompare.stems.paired import levels_between
+from mixcompare.stems.places import Course, courses, products
 from mixcompare.stems.take import trims_of
 from mixcompare.stems.trims import fit
-from mixcompare.stems.values import Interval, Stem, Stems
+from mixcompare.stems.values import Interval, Place, Stem, Stems, due_course
 
 FloatArray = npt.NDArray[np.float64]
 
 _SAME_CLOCK_S = 1e-3  # drift over the take beyond which stems don't lie under the reference
 _HEARD_DB = 52.0  # below the loudest cell; our judgement, not measured
 _LEAST_SHARE = 1e-4  # of the mix's energy: less can't be told
-_SOUNDS = 0.03  # of what a stem at the usual gain explains: less does not sound in the mix
 _WIDEST_DB = 3.0  # half an interval; beyond, no trim is told
 _OF_SPREAD, _OF_SCATTER = 1.7, 0.08
 """How much wider the doubt is than the fit says, and by how much of the scatter: with 1.3 and 0.05
 the intervals of 99 stems of other instruments held the truth in 82 %, with these of 45 in 93 %."""
+_LEAST_DB = 0.2  # doubt of a trim beside a place that was told
 _OF_RIDE = 0.4  # of the swing of what rides or presses the whole mix; of 6 pressed mixes
 _DECAY_S = 1.8  # of halls in general: the late part follows the stems so slowly; our choice
 _COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
@@ -70,10 +75,14 @@ class Judged:
         Amplitude. It hangs on to what every stem fed to it up to then.
         """
         keep = float(np.exp(-6 * np.log(10) / (self.cells.rate_hz * _DECAY_S)))
-        fed = signal.lfilter([1 - keep], [1, -keep], self.cells.own.astype(np.float64), axis=1)
-        gain = [10 ** (one.due_db / 10) for one in self.told.stems]
+        own = self.cells.own.astype(np.float64)
+        fed = signal.lfilter([1 - keep], [1, -keep], own, axis=1)
+        at_s = np.asarray((np.arange(own.shape[1]) + 0.5) / self.cells.rate_hz)
+        gain = 10 ** (np.array([due_course(one, at_s) for one in self.told.stems]) / 10)
+        kept = signal.lfilter([1 - keep], [1, -keep], own * gain[..., None], axis=1)
+        louder = kept.sum(axis=0) + 1e-12 * float(fed.max())
         fed += 1e-12 * float(fed.max())
-        return np.asarray(np.sqrt(np.tensordot(gain, fed, 1) / fed.sum(axis=0)))
+        return np.asarray(np.sqrt(louder / fed.sum(axis=0)))
 
 
 def judged(
@@ -82,6 +91,7 @@ def judged(
     candidate: Recording,
     stems: Mapping[str, Recording],
     notes: Sequence[str] = (),
+    reference_stems: Mapping[str, Recording] | None = None,
 ) -> Judged:
     """What each stem carries, and its trim.
 
@@ -95,6 +105,8 @@ def judged(
         On the clock of the candidate's file.
     notes : sequence of str
         What is known of them before.
+    reference_stems : mapping of str to Recording, optional
+        Those of the reference, on the clock of its file.
     """
     names, files = list(stems), list(stems.values())
     start = candidate.span_s[0]
@@ -105,11 +117,10 @@ def judged(
     match = pair.match
     higher = (match.tuning_cents + 100 * match.transposition_semitones) / 1200
     cells = cells_of(candidate, files, starts, making, centre_hz * 2**higher)
-    trim_db, deviation, confused = _take_trims(pair, reference, files, making, start) or _trims(
-        pair, cells
-    )
+    found = _found(pair, (reference, reference_stems or {}), (candidate, stems), making, cells)
+    trim_db, deviation = found.trim_db, found.deviation_db
     own = cells.own.sum(axis=(1, 2)) / max(float(cells.mix.sum()), 1e-30)
-    heard = (making.sounds > _SOUNDS) & (own > _LEAST_SHARE)
+    heard = (making.sounds > SOUNDS) & (own > _LEAST_SHARE)
     known = heard & np.isfinite(trim_db) & (1.96 * deviation <= _WIDEST_DB)
     common = _usual(trim_db[known], np.sqrt(own[known])) if known.any() else 0.0
     told = []
@@ -121,21 +132,27 @@ def judged(
         told.append(
             Stem(
                 name=name,
-                share_percent=100 * float(own[place]) if making.sounds[place] > _SOUNDS else None,
+                share_percent=100 * float(own[place]) if making.sounds[place] > SOUNDS else None,
                 trim_db=trim if known[place] else None,
                 interval=(trim - half, trim + half) if known[place] else None,
                 delay_ms=late_ms if heard[place] else None,
                 delay_interval=(late_ms - around_ms, late_ms + around_ms) if heard[place] else None,
                 is_inverted=bool(making.is_inverted[place] and heard[place]),
-                confused_with=tuple(names[other] for other in confused[place])
+                confused_with=tuple(names[other] for other in found.confused[place])
                 if not known[place]
                 else (),
                 reason=None if known[place] else _reason(heard[place], making.sounds[place]),
+                compared_with=found.partner[place] if known[place] else None,
+                places=_places(found, place, trim) if known[place] else (),
             )
         )
     explained = 1 - float(cells.left.sum() / max(float(cells.mix.sum()), 1e-30))
     return Judged(
-        Stems(tuple(told), max(explained, 0.0), (*notes, *_notes(names, making, cells, heard))),
+        Stems(
+            tuple(told),
+            max(explained, 0.0),
+            (*notes, *_notes(names, making, cells, heard), *found.notes),
+        ),
         making,
         cells,
     )
@@ -149,7 +166,7 @@ def _usual(trims: FloatArray, weight: FloatArray) -> float:
 
 
 def _reason(is_heard: bool, sounds: float) -> str:
-    if sounds <= _SOUNDS:
+    if sounds <= SOUNDS:
         return "Does not sound in the mix at the place where it lies."
     return (
         "Can't be told from the other stems closely enough."
@@ -158,15 +175,74 @@ def _reason(is_heard: bool, sounds: float) -> str:
     )
 
 
-_Found = tuple[FloatArray, FloatArray, list[list[int]]]
+@dataclass(frozen=True)
+class _Found:
+    """Trims up to a common shift, and what else is known of them, by stem."""
+
+    trim_db: FloatArray
+    deviation_db: FloatArray
+    confused: Sequence[Sequence[int]]
+    partner: tuple[str | None, ...]
+    notes: tuple[str, ...] = ()
+    courses: Sequence[Course] = ()
+    offset_s: float = 0.0
+
+
+def _found(
+    pair: Pair,
+    reference: tuple[Recording, Mapping[str, Recording]],
+    candidate: tuple[Recording, Mapping[str, Recording]],
+    making: Making,
+    cells: StemCells,
+) -> _Found:
+    """Levels against the reference's stems; from the mixes where there are none."""
+    count, (mix, stems) = len(making.sounds), candidate
+    direct = None
+    if reference[1]:
+        direct = levels_between(pair.match.time_map, reference, candidate, making)
+        if np.isfinite(direct.trim_db).all():
+            wide = np.hypot(direct.deviation_db, _ride_db(pair))
+            return _Found(direct.trim_db, wide, [[]] * count, direct.partner, direct.notes)
+    found = _take_trims(pair, reference[0], mix, list(stems.values()), making)
+    if found is None:
+        found = _trims(pair, cells)
+    if direct is None:
+        return found
+    paired = np.isfinite(direct.trim_db)
+    both = paired & np.isfinite(found.trim_db)
+    shift = float(np.median((direct.trim_db - found.trim_db)[both])) if both.any() else 0.0
+    return _Found(
+        np.where(paired, direct.trim_db, found.trim_db + shift),
+        np.where(paired, np.hypot(direct.deviation_db, _ride_db(pair)), found.deviation_db),
+        [[] if one else other for one, other in zip(paired, found.confused, strict=True)],
+        tuple(name if one else None for one, name in zip(paired, direct.partner, strict=True)),
+        direct.notes,
+    )
+
+
+def _places(found: _Found, stem: int, trim_db: float) -> tuple[Place, ...]:
+    """A stem's own places, on both clocks."""
+    out = []
+    for change in found.courses[stem].changes if found.courses else ():
+        start, end = change.span_s
+        there_db, half = trim_db + change.by_db, 1.96 * change.deviation_db
+        span_s = (max(start - found.offset_s, 0.0), end - found.offset_s)
+        around = (there_db - half, there_db + half)
+        out.append(Place(span_s, (start, end), there_db, around))
+    return tuple(out)
+
+
+def _ride_db(pair: Pair) -> float:
+    """What rides or presses the whole mix moves stems by when they play: nobody's trim."""
+    return _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
 
 
 def _take_trims(
     pair: Pair,
     reference: Recording,
+    candidate_mix: Recording,
     stems: Sequence[Recording],
     candidate: Making,
-    start_s: float,
 ) -> _Found | None:
     """Trims of another mix of the same take; None for another performance, or another clock."""
     time_map = pair.match.time_map
@@ -177,16 +253,28 @@ def _take_trims(
     if abs(offsets[1] - offsets[0]) > _SAME_CLOCK_S:
         return None
     offset = float(offsets.mean())
-    starts = [-offset, *(start_s for _ in stems)]
-    other = making_of(reference, stems, starts, last + offset)
+    starts = [-offset, *(candidate_mix.span_s[0] for _ in stems)]
+    # The reference is given what rides or presses the candidate, or stems that play when the whole
+    # is turned down would be taken for softer.
+    duration_s = last + offset
+    at_s = np.arange(int(duration_s * RATE_HZ)) / RATE_HZ - offset
+    ride = 10 ** (np.interp(at_s, pair.spectra.times_s, pair.ride.level_db) / 20)
+    other = making_of(reference, stems, starts, duration_s, ride)
     found = trims_of(other, candidate)
     alike = [
         [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
         for own, row in enumerate(candidate.alike)
     ]
-    # What rides or presses the whole mix moves stems by when they play: nobody's trim.
-    ride_db = _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
-    return found.trim_db, np.hypot(found.deviation_db, ride_db), alike
+    wide = np.hypot(found.deviation_db, _ride_db(pair))
+    over_time = courses(
+        products(reference, stems, starts, other, ride),
+        products(candidate_mix, stems, [0.0, *starts[1:]], candidate, np.ones(len(ride))),
+    )
+    trim_db = found.trim_db + [one.base_db for one in over_time]
+    # A ride makes a stem's blocks of time disagree; once it is told it is no doubt of the rest.
+    told = [bool(one.changes) for one in over_time]
+    wide = np.where(told, [np.hypot(_LEAST_DB, one.scatter_db) for one in over_time], wide)
+    return _Found(trim_db, wide, alike, (None,) * len(stems), (), over_time, offset)
 
 
 def _trims(pair: Pair, cells: StemCells) -> _Found:
@@ -213,7 +301,7 @@ def _trims(pair: Pair, cells: StemCells) -> _Found:
         [int(other) for other in np.flatnonzero(row < -_CONFUSED + 0.2)] for row in together
     ]
     wide = np.hypot(_OF_SPREAD * deviation, _OF_SCATTER * found.scatter_db)
-    return found.trim_db, wide, confused
+    return _Found(found.trim_db, wide, confused, (None,) * len(deviation))
 
 
 def _notes(
@@ -230,7 +318,7 @@ def _notes(
     for place, name in enumerate(names):
         if making.with_mix[place] > _THE_MIX:
             notes.append(f"The stem {name} is the mix itself; leave it out.")
-        elif making.sounds[place] <= _SOUNDS:
+        elif making.sounds[place] <= SOUNDS:
             notes.append(
                 f"The stem {name} does not sound in the mix where it lies: check that it is of"
                 " this mix and starts where the mix does."
@@ -255,7 +343,7 @@ def _notes(
                 f" {'later' if late_s > 0 else 'earlier'} in the mix than the other stems do"
                 f" ({343 * abs(late_s):.1f} m of air at 20 °C)."
             )
-    return notes + _holes(cells)
+    return [*notes, *_holes(cells), *pressed_note(cells)]
 
 
 def _holes(cells: StemCells) -> list[str]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.statistics import weighted_quantile
 from mixcompare.stems.explained import Making
 
 FloatArray = npt.NDArray[np.float64]
@@ -77,7 +78,9 @@ def _two_way(ratio_db: FloatArray, weight: FloatArray) -> tuple[FloatArray, Floa
     says = np.isfinite(ratio_db) & (weight > _SAYS)
     share = np.where(says, weight, 0.0)
     share /= np.maximum(share.sum(axis=1, keepdims=True), 1e-12)
-    ratio = np.where(says, ratio_db, 0.0)
+    # The common level goes first: bands that too few stems share are taken to have no tone.
+    level = weighted_quantile(ratio_db[says], share[says], 0.5) if says.any() else 0.0
+    ratio = np.where(says, ratio_db - level, 0.0)
     trim, tone = np.zeros(len(ratio)), np.zeros(ratio.shape[1])
     for _ in range(_ROUNDS):
         for band in np.flatnonzero(says.sum(axis=0) >= _FEWEST):
@@ -89,7 +92,7 @@ def _two_way(ratio_db: FloatArray, weight: FloatArray) -> tuple[FloatArray, Floa
         tone -= np.median(tone)
         near = share / (1 + np.abs(ratio - trim[:, None] - tone))
         trim = (near * (ratio - tone)).sum(axis=1) / np.maximum(near.sum(axis=1), 1e-12)
-    return np.where(says.any(axis=1), trim, np.nan), tone
+    return np.where(says.any(axis=1), trim + level, np.nan), tone
 
 
 def _left(

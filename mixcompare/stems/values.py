@@ -2,12 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
 
 Interval = tuple[float, float]
 
 LEAST_DB = 0.5
 """A smaller trim is not due: half the just-noticeable difference of balance."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A span with a trim of its own.
+
+    Attributes
+    ----------
+    span_s : tuple of float
+        On the reference's clock.
+    candidate_span_s : tuple of float
+        On the candidate's.
+    trim_db : float
+        What to add there, instead of the stem's own trim.
+    interval : tuple of float
+        95 %.
+    """
+
+    span_s: Interval
+    candidate_span_s: Interval
+    trim_db: float
+    interval: Interval
 
 
 @dataclass(frozen=True)
@@ -32,6 +57,10 @@ class Stem:
         Stems that it can't be told apart from.
     reason : str or None
         Why no trim is told.
+    compared_with : str or None
+        Stem of the reference that its level was compared with; None: told from the mixes.
+    places : tuple of Place
+        Where the trim is another one; ``trim_db`` then is that of the rest.
     """
 
     name: str
@@ -43,6 +72,8 @@ class Stem:
     is_inverted: bool = False
     confused_with: tuple[str, ...] = ()
     reason: str | None = None
+    compared_with: str | None = None
+    places: tuple[Place, ...] = ()
 
     @property
     def due_db(self) -> float:
@@ -50,11 +81,29 @@ class Stem:
         return self.trim_db if self.is_due and self.trim_db is not None else 0.0
 
     @property
+    def most_db(self) -> float:
+        """The largest size that is due anywhere."""
+        return max(abs(self.due_db), *(abs(place.trim_db) for place in self.places), 0.0)
+
+    @property
     def is_due(self) -> bool:
         """Whether the trim is surely not nothing, and worth a hand on the fader."""
         if self.trim_db is None or self.interval is None or abs(self.trim_db) < LEAST_DB:
             return False
         return not self.interval[0] <= 0 <= self.interval[1]
+
+
+def _later(span_s: Interval, by_s: float) -> Interval:
+    return span_s[0] + by_s, span_s[1] + by_s
+
+
+def due_course(stem: Stem, times_s: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The trims that are due at moments of the candidate, in dB."""
+    out = np.full(len(times_s), stem.due_db)
+    for place in stem.places:
+        start, end = place.candidate_span_s
+        out[(times_s >= start) & (times_s < end)] = place.trim_db
+    return out
 
 
 @dataclass(frozen=True)
@@ -65,6 +114,8 @@ class Preview:
     ----------
     lowered_db : float
         By how much it was lowered to stay under -1 dBTP.
+    level_db : float
+        Its level against the reference, as the candidate's is matched.
     before, after : str
         Verdict on the candidate, and on the preview.
     largest_before, largest_after : float
@@ -74,6 +125,7 @@ class Preview:
     """
 
     lowered_db: float
+    level_db: float
     before: str
     after: str
     largest_before: float
@@ -103,9 +155,28 @@ class Stems:
 
     @property
     def due(self) -> tuple[Stem, ...]:
-        """Stems whose trims are due, the largest first."""
-        return tuple(
-            sorted((one for one in self.stems if one.is_due), key=lambda one: -abs(one.due_db))
+        """Stems whose trims are due, somewhere or everywhere, the largest first."""
+        due = (one for one in self.stems if one.is_due or one.places)
+        return tuple(sorted(due, key=lambda one: -one.most_db))
+
+    def moved(self, reference_by_s: float, candidate_by_s: float) -> Stems:
+        """The same with places on clocks that read so much more."""
+        return replace(
+            self,
+            stems=tuple(
+                replace(
+                    stem,
+                    places=tuple(
+                        replace(
+                            one,
+                            span_s=_later(one.span_s, reference_by_s),
+                            candidate_span_s=_later(one.candidate_span_s, candidate_by_s),
+                        )
+                        for one in stem.places
+                    ),
+                )
+                for stem in self.stems
+            ),
         )
 
     @property

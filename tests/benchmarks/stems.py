@@ -6,25 +6,28 @@ dB, another tail, something done to the whole, the same players again, other ins
 another room. The candidate's dry sections are its stems. Truth is the level of the reference's
 section against the candidate's (K-weighted, dry), which between libraries includes how loud each
 library makes each instrument. Printed: error of the trims, how many intervals hold the truth,
-changed stems found, and false ones.
+changed stems found, and false ones. ``--both`` gives the reference's sections as its stems too;
+``--preview`` tries the trims and counts how often what stuck out most of the balance is smaller
+afterwards, and how often nothing of it is left.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analysis import matched
+from mixcompare.analysis import analyse, matched
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.pair import aligned
 from mixcompare.stems.judge import judged
 from mixcompare.stems.values import Stems
+from mixcompare.trimmed import with_stems
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.parts import HEARD_DB, Case, cases, k_level_db
 from tests.benchmarks.rendering import mix
@@ -42,11 +45,19 @@ class Answer:
     stems: Stems
     truth_db: dict[str, float]
     changed: frozenset[str]
+    largest_jnd: float | None = None  # before, where it was asked for
 
 
 @one_numeric_thread
-def answer(case: Case, music: Excerpt, reference: Recording, scale: float) -> Answer:
-    """Judge one candidate."""
+def answer(
+    case: Case,
+    music: Excerpt,
+    reference: Recording,
+    scale: float,
+    both: bool = False,
+    preview: bool = False,
+) -> Answer:
+    """Judge one candidate, with the reference's stems, and with the trims tried."""
     samples = scale * mix(case.played.stems, case.played.parts, *case.room, case.changes_db,
                           sample_rate_hz=RATE_HZ)  # fmt: skip
     for whole in sorted(case.wholes, key=lambda whole: whole.order):
@@ -55,18 +66,20 @@ def answer(case: Case, music: Excerpt, reference: Recording, scale: float) -> An
     candidate = Recording.from_array(samples, RATE_HZ)
     placed = {part.name: k_level_db(case.played.stems[part.name]) for part in case.played.parts}
     heard = [name for name, level in placed.items() if level > max(placed.values()) + HEARD_DB]
-    stems = {
-        name: Recording.from_array(
-            scale * 10 ** (case.changes_db.get(name, 0.0) / 20) * np.asarray(sound, np.float64),
-            RATE_HZ,
-            name=name,
-        )
-        for name, sound in case.played.stems.items()
-        if np.abs(sound).max() * scale > 1e-3
-    }
+    stems = _files(case.played, scale, case.changes_db)
+    theirs = _files(music, scale, {}) if both else {}
     features = Features.of(reference), Features.of(candidate)
-    pair, _ = matched(aligned(*features, align(*features)))
-    told = judged(pair, reference, candidate, stems).told
+    alignment, largest = align(*features), None
+    if preview:
+        results = analyse(*features, alignment)
+        files = (reference, candidate)
+        tried, _ = with_stems(results, features, files, stems, theirs, (), lambda words: None)
+        told = tried.stems
+        assert told is not None
+        largest = max((one.jnd for one in results.findings if one.aspect == "balance"), default=0.0)
+    else:
+        pair, _ = matched(aligned(*features, alignment))
+        told = judged(pair, reference, candidate, stems, (), theirs).told
     truth = {
         name: k_level_db(music.stems[name])
         - k_level_db(case.played.stems[name])
@@ -82,7 +95,42 @@ def answer(case: Case, music: Excerpt, reference: Recording, scale: float) -> An
         told,
         {name: level + shift for name, level in truth.items()},
         frozenset(case.changes_db),
+        largest,
     )
+
+
+def _files(music: Excerpt, scale: float, changes_db: Mapping[str, float]) -> dict[str, Recording]:
+    """Sections that sound, as they go into the mix."""
+    return {
+        name: Recording.from_array(
+            scale * 10 ** (changes_db.get(name, 0.0) / 20) * np.asarray(sound, np.float64),
+            RATE_HZ,
+            name=name,
+        )
+        for name, sound in music.stems.items()
+        if np.abs(sound).max() * scale > 1e-3
+    }
+
+
+def previews(answers: Sequence[Answer]) -> str:
+    """Of changed pairs whose balance has a finding: trimmed at all, less afterwards, none left."""
+    lines = []
+    for kind in dict.fromkeys(one.kind for one in answers):
+        asked = [one for one in answers if one.kind == kind and one.changed and one.largest_jnd]
+        tried = [one.stems.preview for one in asked if one.stems.preview is not None]
+        smaller = sum(one.largest_after < one.largest_before for one in tried)
+        gone = sum(one.largest_after == 0 for one in tried)
+        still = [one for one in answers if one.kind == kind and not one.changed]
+        worse = sum(
+            one.stems.preview is not None
+            and one.stems.preview.largest_after > one.stems.preview.largest_before
+            for one in still
+        )
+        lines.append(
+            f"{kind}: of {len(asked)} pairs with a finding {len(tried)} were trimmed, {smaller}"
+            f" smaller, {gone} gone; of {len(still)} unchanged {worse} worse"
+        )
+    return "\n".join(lines)
 
 
 def report(answers: Sequence[Answer]) -> str:
@@ -117,6 +165,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
     parser = over_scores(__doc__)
     parser.add_argument("--only", default="", help="pairs with this in movement and kind")
+    parser.add_argument("--both", action="store_true", help="with the reference's stems as well")
+    parser.add_argument("--preview", action="store_true", help="try the trims, compare again")
     options = parser.parse_args(arguments)
     cache = cache_folder(options.cache)
     answers = []
@@ -128,11 +178,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         reference = Recording.from_array(scale * take, RATE_HZ)
         for case in cases(name, number, music, cache, soundfont):
             if options.only in f"{name} {case.kind}":
-                answers.append(answer(case, music, reference, scale))
-                due = [one for one in answers[-1].stems.stems if one.is_due]
-                told = ", ".join(f"{one.name} {one.trim_db:+.1f}" for one in due) or "-"
+                one = answer(case, music, reference, scale, options.both, options.preview)
+                answers.append(one)
+                told = ", ".join(f"{due.name} {due.trim_db:+.1f}" for due in one.stems.due) or "-"
+                if one.stems.preview is not None:
+                    tried = one.stems.preview
+                    told += f" ({tried.largest_before:.1f} to {tried.largest_after:.1f})"
                 print(f"{name} {case.kind} {dict(case.changes_db)}: {told}", flush=True)
     print(report(answers))
+    if options.preview:
+        print(previews(answers))
     return 0
 
 

@@ -1,6 +1,7 @@
 """Excerpts: equal level, headroom, fades, the same music in both."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pyloudnorm
@@ -38,6 +39,11 @@ def pair_of(reference, candidate, gain_db, slope=1.0, rate=RATE, candidate_rate=
     )
 
 
+def clocks(seconds, slope=1.0):
+    short = Recording.from_array(tune(1.0), RATE)
+    return AlignedSound(short, short, TimeMap.linear(0.0, slope, 0.0, seconds), 0.0)
+
+
 def finding_at(*spans, kind="part_louder"):
     return Finding(
         "balance", kind, "horns", 3.0, (2.0, 4.0), "dB", 3.0, said(0.9),
@@ -64,8 +70,8 @@ def test_same_content_at_another_level_comes_out_equally_loud(gain_db):
         for excerpt in (sound.reference, sound.candidate)
     ]
     assert loudness[0] == pytest.approx(loudness[1], abs=0.1)
-    assert max(sound.reference_gain_db, sound.candidate_gain_db) <= 0.0
-    assert sound.candidate_gain_db - sound.reference_gain_db == pytest.approx(-gain_db)
+    assert max(sound.reference.gain_db, sound.candidate.gain_db) <= 0.0
+    assert sound.candidate.gain_db - sound.reference.gain_db == pytest.approx(-gain_db)
 
 
 def test_a_local_difference_stays_audible():
@@ -90,8 +96,8 @@ def test_peaks_stay_under_the_ceiling_and_both_are_lowered_alike(tmp_path):
         spectrum = np.fft.rfft(samples[:, 0])
         dense = np.fft.irfft(spectrum, 8 * len(samples)) * 8
         assert 20 * np.log10(np.abs(dense[rate : 8 * len(samples) - rate]).max()) <= -1.0
-    assert sound.candidate_gain_db - sound.reference_gain_db == pytest.approx(6.02)
-    assert max(sound.reference_gain_db, sound.candidate_gain_db) < 0
+    assert sound.candidate.gain_db - sound.reference.gain_db == pytest.approx(6.02)
+    assert max(sound.reference.gain_db, sound.candidate.gain_db) < 0
 
 
 def test_ends_fade_in_and_out():
@@ -154,9 +160,9 @@ def test_the_page_gets_the_whole_passage_in_mp3_with_place_and_level_kept():
     candidate = tune(25, rate=96_000, speed=0.8, level=0.4)
     pair = pair_of(reference, candidate, 6.02, slope=1.25, candidate_rate=96_000)
     (passage,) = page_sound.page_sound(pair)
-    assert passage.reference_span_s == (0.0, 20.0)
+    assert passage["reference"].span_s == (0.0, 20.0)
     power = []
-    for data, place_s in ((passage.reference_mp3, 8.0), (passage.candidate_mp3, 10.0)):
+    for data, place_s in ((passage["reference"].mp3, 8.0), (passage["candidate"].mp3, 10.0)):
         samples, rate = soundfile.read(io.BytesIO(data))
         assert rate == 48_000
         stretch = samples[round((place_s - 0.1) * rate) : round((place_s + 0.1) * rate)]
@@ -170,14 +176,14 @@ def test_too_long_a_passage_gives_the_findings_places_most_salient_first():
     seconds = 2 * (6.0 + 6.0)
     findings = [finding_at((30.0, 34.0)), finding_at((5.0, 9.0)), finding_at((15.0, 19.0))]
     passages = page_sound.page_sound(pair, findings, budget_bytes=int(seconds * 96 * 125) + 10)
-    assert [passage.reference_span_s for passage in passages] == [(4.0, 10.0), (29.0, 35.0)]
+    assert [passage["reference"].span_s for passage in passages] == [(4.0, 10.0), (29.0, 35.0)]
 
 
 def test_three_minutes_fit_into_the_page():
     # 11 MB of base64 leave 4 MB of the page's 15 MB for everything else.
     seconds = 2 * 180
     spans, kbps = page_sound._spans_within(
-        [(0.0, 180.0)], TimeMap.linear(0, 1, 0, 180), page_sound.PAGE_BUDGET_BYTES
+        [(0.0, 180.0)], clocks(180), page_sound.PAGE_BUDGET_BYTES
     )
     assert spans == [(0.0, 180.0)]
     assert kbps >= 160
@@ -185,17 +191,41 @@ def test_three_minutes_fit_into_the_page():
 
 
 def test_the_louder_one_is_turned_down_never_the_softer_one_up():
-    assert excerpts.matching_gains_db(6.0) == (0.0, -6.0)
-    assert excerpts.matching_gains_db(-9.5) == (-9.5, 0.0)
-    assert excerpts.matching_gains_db(0.0) == (0.0, 0.0)
+    assert excerpts.matching_gains_db((0.0, 6.0)) == (0.0, -6.0)
+    assert excerpts.matching_gains_db((0.0, -9.5)) == (-9.5, 0.0)
+    assert excerpts.matching_gains_db((0.0, 0.0)) == (0.0, 0.0)
+    assert excerpts.matching_gains_db((0.0, 6.0, -2.0)) == (-2.0, -8.0, 0.0)
 
 
 def test_passages_carry_the_gains_that_they_were_given():
     reference = tune(6)
     (louder,) = page_sound.page_sound(pair_of(reference, 2 * reference, 6.02))
-    assert (louder.reference_gain_db, louder.candidate_gain_db) == pytest.approx((0.0, -6.02))
+    assert [voice.gain_db for voice in louder.values()] == pytest.approx([0.0, -6.02])
     (softer,) = page_sound.page_sound(pair_of(reference, 0.5 * reference, -6.02))
-    assert (softer.reference_gain_db, softer.candidate_gain_db) == pytest.approx((-6.02, 0.0))
+    assert [voice.gain_db for voice in softer.values()] == pytest.approx([-6.02, 0.0])
+
+
+def test_a_preview_plays_the_same_music_as_the_candidate_as_loud_as_the_others():
+    reference, candidate = tune(20), tune(25, speed=0.8, level=0.4)
+    pair = pair_of(reference, candidate, 6.02, slope=1.25)
+    tried = tune(25, speed=0.8, level=0.1)
+    preview = Recording.from_array(tried, RATE, "preview")
+    (passage,) = page_sound.page_sound(replace(pair, preview=preview, preview_gain_db=-6.02))
+    assert list(passage) == ["reference", "candidate", "preview"]
+    assert passage["preview"].span_s == passage["candidate"].span_s
+    assert passage["preview"].span_s == pytest.approx((0.0, 25.0))
+    assert [voice.gain_db for voice in passage.values()] == pytest.approx([-6.02, -12.04, 0.0])
+    power = []
+    for name, place_s in (("reference", 8.0), ("candidate", 10.0), ("preview", 10.0)):
+        samples, rate = soundfile.read(io.BytesIO(passage[name].mp3))
+        stretch = samples[round((place_s - 0.1) * rate) : round((place_s + 0.1) * rate)]
+        assert (pitch_hz(stretch, rate) - 200) / 50 == pytest.approx(8.0, abs=0.03)
+        power.append(np.mean(np.square(samples)))
+    assert 10 * np.log10(power / power[0]) == pytest.approx([0, 0, 0], abs=0.1)
+    # 20 s and twice 25 s at 96 kbit/s; a preview costs what the candidate costs.
+    with_it = replace(clocks(20.0, 1.25), preview=preview)
+    assert page_sound._spans_within([(0.0, 20.0)], with_it, 840_000) == ([(0.0, 20.0)], 96)
+    assert page_sound._spans_within([(0.0, 20.0)], with_it, 839_999) == ([], 0)
 
 
 @pytest.mark.parametrize(("peak", "lowered_db"), [(1.0, -2.0), (0.9, -1.085), (0.79, 0.0)])
@@ -205,8 +235,8 @@ def test_what_is_coded_keeps_two_decibels_of_headroom(peak, lowered_db):
     wave = np.sin(2 * np.pi * 100 * np.arange(6 * RATE) / RATE)[:, None] * np.ones(2)
     tones = (peak * wave).astype(np.float32)
     (passage,) = page_sound.page_sound(pair_of(tones, tones, 0.0))
-    gains = (passage.reference_gain_db, passage.candidate_gain_db)
-    assert gains == pytest.approx((lowered_db, lowered_db), abs=0.02)
+    gains = [voice.gain_db for voice in passage.values()]
+    assert gains == pytest.approx([lowered_db, lowered_db], abs=0.02)
 
 
 def test_excerpts_are_named_after_rank_and_kind_and_hold_their_own_recording(tmp_path):
@@ -257,11 +287,11 @@ def test_places_that_touch_are_coded_once():
 
 
 def test_the_candidates_length_counts_in_the_budget():
-    time_map = TimeMap.linear(0.0, 1.5, 0.0, 100.0)
+    pair = clocks(100.0, 1.5)
     # 10 s of the reference and 15 s of the candidate at 96 kbit/s: 300 kB.
-    assert page_sound._spans_within([(0.0, 10.0)], time_map, 300_000) == ([(0.0, 10.0)], 96)
-    assert page_sound._spans_within([(0.0, 10.0)], time_map, 299_999) == ([], 0)
-    assert page_sound._spans_within([(0.0, 10.0)], time_map, 600_000) == ([(0.0, 10.0)], 192)
+    assert page_sound._spans_within([(0.0, 10.0)], pair, 300_000) == ([(0.0, 10.0)], 96)
+    assert page_sound._spans_within([(0.0, 10.0)], pair, 299_999) == ([], 0)
+    assert page_sound._spans_within([(0.0, 10.0)], pair, 600_000) == ([(0.0, 10.0)], 192)
 
 
 def test_the_music_in_common_ends_where_either_recording_does():

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+import soundfile
 
 from mixcompare.alignment.result import SAME_PASSAGE, SAME_TAKE, UNRELATED, Alignment, Event
 from mixcompare.alignment.timemap import TimeMap
@@ -514,15 +516,27 @@ def gliding_pair(
         (reference_s, 0.5, 0.2),
         (time_map.to_reference(candidate_s), 3.0, 0.2 * 10 ** (2.1 / 20)),
     ):
-        phase = 2 * np.pi * np.cumsum(glide_hz(places)) / rate_hz
-        wave = level * (np.sin(phase) + 0.3 * np.sin(partner * phase))
-        sounds.append(np.stack([wave, 0.9 * wave], axis=1).astype(np.float32))
+        sounds.append(_gliding(places, partner, level, rate_hz))
     return AlignedSound(
         Recording.from_array(sounds[0], rate_hz, "reference"),
         Recording.from_array(sounds[1], rate_hz, "candidate"),
         time_map,
         2.1,
     )
+
+
+def with_preview(pair: AlignedSound, path: Path) -> AlignedSound:
+    """The same with a preview, written to a path: its own tone two octaves and a fifth above."""
+    rate_hz = pair.candidate.sample_rate_hz
+    there = pair.time_map.to_reference(np.arange(pair.candidate.frames) / rate_hz)
+    soundfile.write(path, _gliding(there, 6.0, 0.2 * 10 ** (-1.5 / 20), rate_hz), rate_hz)
+    return replace(pair, preview=Recording.open(path), preview_gain_db=-1.5)
+
+
+def _gliding(places_s, partner, level, rate_hz):
+    phase = 2 * np.pi * np.cumsum(glide_hz(places_s)) / rate_hz
+    wave = level * (np.sin(phase) + 0.3 * np.sin(partner * phase))
+    return np.stack([wave, 0.9 * wave], axis=1).astype(np.float32)
 
 
 def glide_hz(places_s):

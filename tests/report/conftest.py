@@ -8,7 +8,7 @@ import pytest
 
 from mixcompare.report.writer import save
 from tests import once_a_run
-from tests.report.builders import gliding_pair, made_up_results
+from tests.report.builders import gliding_pair, made_up_results, with_preview
 
 LENGTH_S = 24.0
 LOOP = (12.0, 13.6)
@@ -25,11 +25,12 @@ def results():
 
 @pytest.fixture(scope="session")
 def saved(results, tmp_path_factory):
-    """Folder of a report of 24 s with sound, figures and page."""
+    """Folder of a report of 24 s with sound, figures, page and the preview as a third voice."""
 
     def written():
         with tempfile.TemporaryDirectory() as scratch:
-            whole = save(results, Path(scratch) / "out", gliding_pair(results, LENGTH_S))
+            pair = with_preview(gliding_pair(results, LENGTH_S), Path(scratch) / "preview.flac")
+            whole = save(results, Path(scratch) / "out", pair)
             files = [path for path in whole.rglob("*") if path.is_file()]
             return {path.relative_to(whole): path.read_bytes() for path in files}
 

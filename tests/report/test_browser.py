@@ -223,6 +223,57 @@ def test_switching_goes_on_at_the_same_place_in_the_music(recorded):
     assert steps.max() < 2 * np.percentile(steps, 98)  # no click
 
 
+def test_the_candidate_with_the_trims_is_a_third_voice_at_the_same_place(recorded):
+    """It runs on the candidate's clock, and is as loud as the candidate."""
+    page = recorded
+    page.locator("#timeline").scroll_into_view_if_needed()
+    seek(page, 6.0)
+    page.keyboard.press("2")
+    page.keyboard.press("Space")
+    page.locator("#play", has_text="Pause").wait_for()
+    page.wait_for_timeout(1500)
+    page.get_by_role("button", name="Candidate with the trims").click()
+    page.wait_for_timeout(1500)
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    samples, rate = taped(page)
+    place = places(samples, rate)
+    theirs, trimmed = (partner_share(samples, rate, factor) for factor in (3.0, 6.0))
+    heard = np.flatnonzero(np.isfinite(place))
+    switch = heard[0] + int(np.argmax((trimmed > theirs)[heard[0] : heard[-1]]))
+    times = np.arange(len(samples)) / rate
+
+    def line(begin_s, end_s):
+        window = slice(switch + int(begin_s * rate), switch + int(end_s * rate))
+        level = np.sqrt(np.mean(np.square(samples[window])))
+        return np.polyfit(times[window] - times[switch], place[window], 1), level
+
+    ((slope, before), loud), ((slope_after, after), loud_after) = line(-0.6, -0.1), line(0.1, 0.6)
+    assert before == pytest.approx(after, abs=0.030)
+    assert slope == pytest.approx(slope_after, abs=0.02)
+    assert 20 * np.log10(loud_after / loud) == pytest.approx(0.0, abs=0.1)
+    assert page.locator('[data-voice="preview"]').get_attribute("aria-pressed") == "true"
+    page.keyboard.press("s")  # the next one is the first again
+    assert page.locator('[data-voice="reference"]').get_attribute("aria-pressed") == "true"
+    page.keyboard.press("4")
+    assert page.locator('[data-voice="preview"]').get_attribute("aria-pressed") == "true"
+
+
+def test_a_page_without_a_preview_has_two_voices(browser, tmp_path):
+    results = made_up_results(length_s=6.0)
+    file = tmp_path / "page.html"
+    file.write_text(render(results, {}, page_sound(gliding_pair(results, 6.0))), "utf-8")
+    page = browser.new_page()
+    page.goto(file.as_uri())
+    assert page.locator(".voice:visible").count() == 2
+    page.keyboard.press("4")
+    page.keyboard.press("s")
+    assert page.locator('[data-voice="candidate"]').get_attribute("aria-pressed") == "true"
+    page.keyboard.press("s")
+    assert page.locator('[data-voice="reference"]').get_attribute("aria-pressed") == "true"
+    page.close()
+
+
 def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
     page = recorded
     page.locator("#finding-1 .hear").first.click()
@@ -254,7 +305,7 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
     pair = gliding_pair(results, LENGTH_S)
     late = replace(results.findings[0], spans_s=((14.0, 16.0),))
     (passage,) = page_sound(pair, [late], budget_bytes=150_000)
-    start, end = passage.reference_span_s
+    start, end = passage["reference"].span_s
     assert (start, end) == pytest.approx((13.0, 17.0))
     file = tmp_path / "page.html"
     file.write_text(render(replace(results, findings=(late,)), {}, [passage]), "utf-8")

@@ -16,7 +16,7 @@ import soundfile
 from mixcompare import findings, units
 from mixcompare.alignment.result import SAME_TAKE, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.listening.page_sound import CodedSound, page_sound
+from mixcompare.listening.page_sound import CodedVoice, page_sound
 from mixcompare.plots.contours import balance_field, gaps, loudness_contours
 from mixcompare.report import timeline, wording
 from mixcompare.report.page import _gains, render
@@ -206,7 +206,8 @@ def test_both_sources_are_described_each_at_its_own_name(shown):
 
 
 def passage(reference_gain_db, candidate_gain_db):
-    return CodedSound((0, 1), (0, 1), b"", b"", reference_gain_db, candidate_gain_db)
+    gains = {"reference": reference_gain_db, "candidate": candidate_gain_db}
+    return {name: CodedVoice((0, 1), b"", gain) for name, gain in gains.items()}
 
 
 def test_gains_are_told_in_words():
@@ -217,6 +218,8 @@ def test_gains_are_told_in_words():
     assert _gains([passage(-3.0, -1.0), passage(-3.04, -4.5)]) == (
         "the reference is turned down by 3.0 dB, the candidate is turned down by 1.0 to 4.5 dB"
     )
+    three = {**passage(0.0, -1.0), "preview": CodedVoice((0, 1), b"", -2.5)}
+    assert _gains([three]).endswith("the candidate with the trims is turned down by 2.5 dB")
 
 
 def player(page):

@@ -7,6 +7,7 @@ import pytest
 
 from mixcompare.stems.judge import Judged, judged
 from mixcompare.stems.values import Stem
+from tests import operations
 from tests.stems import made
 from tests.stems.made import files, mixed, pair_of, recorded
 
@@ -64,6 +65,26 @@ def test_unchanged_stems_need_no_trim(again: bool) -> None:
     assert all(stem.trim_db is not None for stem in found.told.stems)
 
 
+@pytest.mark.parametrize("trim_db", [0.0, 4.0])
+def test_what_rides_the_whole_mix_is_no_stem_s_trim(trim_db: float) -> None:
+    """The whole fades by 8 dB; the melody plays in the first half alone, the figure in the second.
+
+    Were the fade theirs, they would be 4 dB apart from each other.
+    """
+    plain = made.stems()
+    half = len(plain["melody"]) // 2
+    plain["melody"][half:] = 0.0
+    plain["figure"][:half] = 0.0
+    fade = 10 ** (np.linspace(0, -8, 2 * half) / 20)[:, None]
+    parts = {**plain, "figure": plain["figure"] * 10 ** (-trim_db / 20)}
+    one, other = recorded(mixed(plain)), recorded(mixed(parts)[: 2 * half] * fade)
+    told = judged(pair_of(one, other), one, other, files(parts)).told
+    for name, stem in {stem.name: stem for stem in told.stems}.items():
+        expected = trim_db if name == "figure" else 0.0
+        assert stem.trim_db == pytest.approx(expected, abs=0.7)
+        assert stem.is_due == (expected != 0)
+
+
 def test_shares_are_those_of_the_energy() -> None:
     parts = made.stems()
     found = by_name(judge(parts))
@@ -111,6 +132,16 @@ def test_what_does_not_add_up_is_told_first() -> None:
     assert "The stems melody and copy are the same sound; leave one out." in twice
     whole = judge({**parts, "print": mixed(parts)}, mixed(parts)).told.notes
     assert "The stem print is the mix itself; leave it out." in whole
+
+
+def test_a_mix_that_was_compressed_as_a_whole_is_told() -> None:
+    parts = made.stems()
+    told = "The mix is compressed as a whole"
+    squeezed = operations.squeezed(mixed(parts), 3, -90)
+    assert any(told in note for note in judge(parts, squeezed).told.notes)
+    ends = [0, 5, 5.5, 20]
+    ridden = operations.ridden(mixed(parts), ends, [0, 0, -5, -5])
+    assert not any(told in note for note in judge(parts, ridden).told.notes)
 
 
 def test_where_no_stem_holds_what_plays_the_place_is_named() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +19,16 @@ from tests.stems.made import RATE_HZ, mixed, recorded
 PLAIN = Late(np.ones((400, 3)), 5.0, np.array([100.0, 1000.0, 5000.0]))
 
 
+def steady(trim_db: float) -> Callable[[np.ndarray], np.ndarray]:
+    return lambda times_s: np.full(len(times_s), trim_db)
+
+
 def straight(parts: dict[str, np.ndarray], **trims_db: float) -> list[Trimmed]:
     """Stems that get into the mix as they are."""
     tap = np.zeros((2, 25))
     tap[:, 12] = 1.0
     return [
-        Trimmed(recorded(sound, name), 0.0, tap, -12, 12_000, trims_db.get(name, 0.0))
+        Trimmed(recorded(sound, name), 0.0, tap, -12, 12_000, steady(trims_db.get(name, 0.0)))
         for name, sound in parts.items()
     ]
 
@@ -85,9 +91,31 @@ def test_an_echo_goes_on_from_block_to_block(tmp_path: Path) -> None:
     mix = stem + 0.8 * np.vstack([np.zeros((late, 2)), stem[:-late]])
     echo = np.zeros((2, 612))
     echo[:, 0], echo[:, 600] = 1.0, 0.8  # 50 ms at 12 kHz
-    one = Trimmed(recorded(stem, "stem"), 0.0, echo, 0, 12_000, -60.0)
+    one = Trimmed(recorded(stem, "stem"), 0.0, echo, 0, 12_000, steady(-60.0))
     write_preview(tmp_path / "p.flac", recorded(mix), [one], PLAIN)
     found = written(tmp_path / "p.flac")
     after_a_block = slice(5 * RATE_HZ, 5 * RATE_HZ + late)
     assert np.std(found[after_a_block]) < 0.05 * np.std(mix)
     assert np.std(found[RATE_HZ:-RATE_HZ]) < 0.05 * np.std(mix)
+
+
+def test_a_fader_that_moves_in_one_place_is_heard_there_alone(tmp_path: Path) -> None:
+    """Over the border of two blocks of five seconds."""
+    parts = made.stems()
+    scale = 0.3 / np.abs(mixed(parts)).max()
+    scaled = {name: scale * sound for name, sound in parts.items()}
+    length = len(scaled["figure"])
+    trimmed = straight(scaled)
+    place = [
+        replace(one, trim_db=lambda t: np.where((t >= 4) & (t < 7), -6.0, 0.0))
+        if one.stem.name == "figure" else one
+        for one in trimmed
+    ]  # fmt: skip
+    write_preview(tmp_path / "p.flac", recorded(scale * mixed(parts)), place, PLAIN)
+    taken = scale * mixed(parts) - written(tmp_path / "p.flac")
+    time_s = np.arange(length) / RATE_HZ
+    inside = (time_s > 4.3) & (time_s < 6.7)
+    outside = (time_s < 3.7) | (time_s > 7.3)
+    expected = (1 - 10 ** (-6 / 20)) * scaled["figure"][inside]
+    assert distance_db(taken[inside], expected) < -25
+    assert np.std(taken[outside]) < 0.02 * np.std(scaled["figure"])

@@ -66,6 +66,8 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     page = (folder / "report.html").read_text("utf-8")
     assert "The stems explain 7" in page
     assert "With these trims (preview/with_trims.flac): " in page
+    assert 'data-voice="preview"' in page
+    assert "the candidate with the trims is turned down by" in page
     # A report without sound holds no preview either, and takes the former one's place.
     bare = compared.save(tmp_path / "report", audio=False)
     assert not (bare / "preview").exists()
@@ -97,6 +99,29 @@ def test_the_command_prints_the_trims_that_are_due(
     assert "With these trims: " in printed
     assert main(["compare", *pair, "--stems", str(tmp_path / "none"), "--out", out]) == 2
     assert "is no folder; name the folder that holds the stems" in capsys.readouterr().err
+
+
+def test_with_the_reference_s_stems_levels_are_compared_one_by_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pair = [str(SAMPLES / f"{name}.flac") for name in ("reference", "candidate_figure_louder")]
+    theirs = str(SAMPLES / "stems" / "reference")
+    out = tmp_path / "report"
+    options = ["--stems", str(STEMS), "--reference-stems", theirs, "--out", str(out)]
+    assert main(["compare", *pair, *options, "--no-audio"]) == 0
+    assert "Trims for 3 of 14 stems" in capsys.readouterr().out
+    report = json.loads((out / "report.json").read_text("utf-8"))
+    jsonschema.validate(report, document.schema())
+    for stem in report["stems"]:
+        expected = -6.0 if stem["name"] in LOUD else 0.0
+        assert stem["trim_db"] == pytest.approx(expected, abs=0.6)
+        assert stem["interval"][0] <= expected <= stem["interval"][1]
+        assert stem["compared_with"] == stem["name"]
+    assert report["settings"]["reference_stems"].count(",") == 13
+    with (out / "trims.csv").open(encoding="utf-8") as file:
+        assert all(row["compared_with"] == row["stem"] for row in csv.DictReader(file))
+    page = (out / "report.html").read_text("utf-8")
+    assert "Levels of 14 of 14 were compared with the reference&#39;s own stems." in page
 
 
 def test_identical_files_need_no_trim() -> None:

@@ -34,6 +34,17 @@ def test_tone_that_all_have_in_common_is_no_trim() -> None:
     assert np.all(found.deviation_db < 0.3)
 
 
+@pytest.mark.parametrize("level_db", [-30.0, 20.0])
+def test_how_loud_one_of_the_mixes_is_changes_nothing(level_db: float) -> None:
+    """Each stem is nearly alone in its bands: three share four bands only."""
+    gains = np.repeat(TRIMS_DB[:, None], BANDS, axis=1)
+    one, other = making(gains + level_db), making(np.zeros((STEMS, BANDS)))
+    alone = np.kron(np.eye(STEMS), np.ones(BANDS // STEMS)) + 1e-4
+    alone[:3, 4:8] += 0.3
+    found = trims_of(replace(one, weight=alone), replace(other, weight=alone))
+    np.testing.assert_allclose(found.trim_db - found.trim_db[0], TRIMS_DB, atol=0.2)
+
+
 def test_blocks_in_which_a_stem_rests_say_nothing_of_it() -> None:
     plain = making(np.zeros((STEMS, BANDS)))
     direct = making(np.repeat(TRIMS_DB[:, None], BANDS, axis=1)).direct

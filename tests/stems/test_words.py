@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from mixcompare.report.stems import stems_sentence, stems_table
-from mixcompare.stems.values import Preview, Stem, Stems
+from mixcompare.stems.values import Place, Preview, Stem, Stems
 
 BRASS = Stem("brass", 42.35, -3.04, (-3.5, -2.6), 1.254, (1.2, 1.3))
 STRINGS = Stem("strings", 30.0, 0.04, (-0.2, 0.3), -0.001, (-0.1, 0.1))
@@ -16,7 +18,7 @@ HARP = Stem(
 
 def test_the_trims_that_are_due_are_named_largest_first_with_what_they_come_to() -> None:
     winds = Stem("winds", 12.0, 4.96, (4.0, 6.0), 0.0, (0.0, 0.0))
-    preview = Preview(1.26, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
+    preview = Preview(1.26, 0.4, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
     told = Stems((STRINGS, BRASS, SURELY_LITTLE, winds), 0.914, (), preview)
     assert stems_sentence(told) == (
         "The stems explain 91 % of the mix's energy. Trims: winds +5.0 dB and brass −3.0 dB. With"
@@ -33,6 +35,24 @@ def test_where_no_trim_is_due_it_says_what_could_not_have_been_seen() -> None:
 
 
 def test_the_table_has_signs_and_reasons() -> None:
+    place = Place((9.0, 14.0), (9.5, 14.5), -4.0, (-5.3, -2.7))
+    riding = replace(STRINGS, places=(place,))
+    assert "Trims: strings −4.0 dB from 0:09 to 0:14." in stems_sentence(Stems((riding,), 1.0))
+    both = replace(BRASS, places=(place,))
+    assert "brass −4.0 dB from 0:09 to 0:14 and −3.0 dB else." in stems_sentence(
+        Stems((both,), 1.0)
+    )
+    assert stems_table(Stems((riding,), 1.0)).rows[0][-1] == (
+        "From 0:09 to 0:14 −4.0 dB (−5.3 to −2.7)."
+    )
+    paired = replace(BRASS, compared_with="Brass")
+    assert stems_table(Stems((paired,), 1.0)).rows[0][-1] == (
+        "Compared with the reference's stem Brass."
+    )
+    assert stems_sentence(Stems((paired, STRINGS), 1.0)).startswith(
+        "The stems explain 100 % of the mix's energy. Levels of 1 of 2 were compared with the"
+        " reference's own stems. Trims: "
+    )
     table = stems_table(Stems((BRASS, STRINGS, HARP), 1.0))
     assert len(table.heads) == len(table.rows[0])
     assert table.rows == (

@@ -202,8 +202,8 @@ FAULTS: list[Fault] = [
             'side = "earlier" if offset_s >= 0 else "later"',
         ),
         (
-            '{"reference": passage.reference_span_s, "candidate": passage.candidate_span_s}',
-            '{"reference": passage.reference_span_s, "candidate": passage.reference_span_s}',
+            "{name: voice.span_s for name, voice in",
+            '{name: passage["reference"].span_s for name, voice in',
         ),
         ('"spans": finding.spans_s, "band"', '"spans": finding.candidate_spans_s, "band"'),
     ),
@@ -231,11 +231,10 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/listening/excerpts.py",
         ("tests/listening/test_excerpts.py",),
-        (
-            "return min(gain_db, 0.0), min(-gain_db, 0.0)",
-            "return min(-gain_db, 0.0), min(gain_db, 0.0)",
-        ),
-        ("candidate_gain_db += lowering_db", "candidate_gain_db += 0.0"),
+        ("softest = min(levels_db)", "softest = max(levels_db)"),
+        ("return tuple(softest - level", "return tuple(level - softest"),
+        ("_shaped(samples, rate, gain_db + lowering_db)", "_shaped(samples, rate, gain_db)"),
+        ("(self.preview, self.preview_gain_db)", "(self.preview, self.gain_db)"),
         ("return (start + latest) / 2", "return start"),
         ("FADE_S = 0.015", "FADE_S = 0.0015"),
     ),
@@ -243,7 +242,13 @@ FAULTS: list[Fault] = [
         "mixcompare/listening/page_sound.py",
         ("tests/listening/test_excerpts.py",),
         ("CODEC_MARGIN_DB = 1.0", "CODEC_MARGIN_DB = 0.0"),
-        ("seconds += span[1] - span[0] + end - start", "seconds += 2 * (span[1] - span[0])"),
+        ("start, end = pair.span_of(voice, span)", "start, end = span"),
+    ),
+    *each(
+        "mixcompare/report/player.js",
+        ("tests/report/test_browser.py",),
+        ('(voice === "reference" ? place', '(voice !== "candidate" ? place'),
+        ('4: () => listenTo("preview")', '4: () => listenTo("x")'),
     ),
     *each(
         "mixcompare/cli/compare.py",
