@@ -17,6 +17,7 @@ from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.analysis import Tell, analyse
 from mixcompare.audio.recording import Recording
+from mixcompare.errors import ParameterError
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places
 from mixcompare.knowledge.notes import Bars, PartNotes
@@ -28,6 +29,8 @@ from mixcompare.trimmed import with_stems
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from mixcompare.report.writer import Heard
 
 Audio = str | Path | Recording | tuple[npt.ArrayLike, int]
 
@@ -119,8 +122,25 @@ class Comparison:
 
         return to_document(self.results)
 
-    def save(self, out_dir: str | Path, audio: bool = True, progress: Tell | None = None) -> Path:
+    def save(
+        self,
+        out_dir: str | Path,
+        audio: bool = True,
+        progress: Tell | None = None,
+        heard: Heard | None = None,
+    ) -> Path:
         """Write report, figures and excerpts to a folder; all of it or nothing.
+
+        Parameters
+        ----------
+        out_dir : path
+            Folder to be made, or that of a former report.
+        audio : bool
+            Whether the report holds sound.
+        progress : callable, optional
+            Called with a few words before each step.
+        heard : callable, optional
+            Called with the sound of the page, for who needs it elsewhere too.
 
         Raises
         ------
@@ -135,7 +155,7 @@ class Comparison:
             gain_db = self.results.level.gain_db if self.results.level else 0.0
             pair = AlignedSound(self.reference, self.candidate, self.alignment.time_map, gain_db)
         preview = Path(self.preview.name) if self.preview is not None else None
-        return writer.save(self.results, out_dir, pair, progress, preview)
+        return writer.save(self.results, out_dir, pair, progress, preview, heard)
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
@@ -193,6 +213,7 @@ def compare(
     time_map: TimeMap | None = None,
     score: str | Path | None = None,
     stems: Given | None = None,
+    reference_features: Features | None = None,
     progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -212,6 +233,8 @@ def compare(
         The candidate's stems, on the clock of its file: a folder, or files by name. What each
         carries, which trims bring it nearest to the reference's balance, and the candidate with
         them compared again.
+    reference_features : Features, optional
+        Of this very reference and span, where they are at hand: then it is not analysed again.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -236,8 +259,7 @@ def compare(
         load(reference, reference_span_s, name="reference"),
         load(candidate, candidate_span_s, name="candidate"),
     )
-    with ThreadPoolExecutor(2) as pool:
-        features = tuple(pool.map(Features.of, recordings))
+    features = _analysed(recordings, reference_features)
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
     parts: tuple[PartNotes, ...] = ()
@@ -261,6 +283,20 @@ def compare(
     }
     results = replace(results, settings=settings)
     return Comparison(results, *recordings, preview)
+
+
+def _analysed(
+    recordings: tuple[Recording, Recording], known: Features | None
+) -> tuple[Features, Features]:
+    """Features of both recordings, those of the reference as they are where they are known."""
+    reference, candidate = recordings
+    if known is None:
+        with ThreadPoolExecutor(2) as pool:
+            first, second = pool.map(Features.of, recordings)
+        return first, second
+    if (known.name, known.span_s) != (reference.name, reference.span_s):
+        raise ParameterError(f"{reference.name}: the features given are of another recording.")
+    return known, Features.of(candidate)
 
 
 def _span_words(span_s: tuple[float, float] | None) -> str:

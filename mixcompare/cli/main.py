@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from mixcompare import __version__
-from mixcompare.cli import align, compare, measure
+from mixcompare.cli import align, compare, measure, takes
 from mixcompare.cli.shared import BAD_INPUT, INTERRUPTED, OK
 from mixcompare.errors import MixcompareError
 
@@ -84,6 +84,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"mixcompare {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
-    for command in (compare, align, measure):
+    for command in (compare, takes, align, measure):
         command.add_to(commands)
     return parser

@@ -148,9 +148,9 @@ def trims_table(results: Results) -> str:
         values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
         writer.writerow(
             (
-                _harmless(stem.name),
+                harmless(stem.name),
                 *("" if value is None else f"{value:.2f}" for value in values),
-                _harmless(stem.reason or ""),
+                harmless(stem.reason or ""),
             )
         )
     return buffer.getvalue()
@@ -233,7 +233,7 @@ def findings_table(findings: Sequence[Finding]) -> str:
                 finding.rank,
                 finding.aspect,
                 finding.kind,
-                _harmless(finding.subject),
+                harmless(finding.subject),
                 f"{finding.difference:.4g}",
                 finding.unit,
                 *(f"{bound:.4g}" for bound in finding.interval),
@@ -247,8 +247,8 @@ def findings_table(findings: Sequence[Finding]) -> str:
                 f"{finding.cause.players:.2f}",
                 f"{finding.cause.room:.2f}",
                 f"{finding.cause.mix:.2f}",
-                _harmless(finding.text),
-                _harmless(" ".join(finding.advice)),
+                harmless(finding.text),
+                harmless(" ".join(finding.advice)),
             )
         )
     return buffer.getvalue()
@@ -290,7 +290,7 @@ def _spans(spans: Sequence[tuple[float, float]], decimals: int) -> str:
     return "; ".join(f"{start:.{decimals}f} to {end:.{decimals}f}" for start, end in spans)
 
 
-def _harmless(text: str) -> str:
+def harmless(text: str) -> str:
     """Keep a spreadsheet from taking a name for a formula, or half of it for a line."""
     text = text.replace("\r", " ")
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t") else text

@@ -32,6 +32,7 @@ PREVIEW = "preview/with_trims.flac"
 _DOCUMENT = "report.json"
 
 Tell = Callable[[str], None]
+Heard = Callable[[tuple[CodedSound, ...]], None]
 
 
 def save(
@@ -40,6 +41,7 @@ def save(
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
     preview: Path | None = None,
+    heard: Heard | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -56,6 +58,8 @@ def save(
         Called with a few words before each step.
     preview : Path, optional
         The candidate with its trims, to be copied into the report.
+    heard : callable, optional
+        Called with the sound of the page.
 
     Returns
     -------
@@ -71,7 +75,7 @@ def save(
     tell = progress or (lambda words: None)
     with _workshop(target) as folder:
         try:
-            _fill(folder, results, pair, tell, preview)
+            _fill(folder, results, pair, tell, preview, heard)
             _put_in_place(folder, target)
         except OSError as error:
             raise OutputError(_cannot(target, error)) from error
@@ -118,6 +122,7 @@ def _fill(
     pair: AlignedSound | None,
     tell: Tell,
     preview: Path | None = None,
+    heard: Heard | None = None,
 ) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
@@ -133,6 +138,8 @@ def _fill(
         pictures = _write_figures(results, folder / "figures")
         tell("coding the sound for the page")
         sound = coding.result() if coding is not None else ()
+    if heard is not None:
+        heard(sound)
     tell("writing the page")
     (folder / "report.html").write_text(render(results, pictures, sound), "utf-8")
     (folder / "findings.csv").write_text(findings_table(results.on_file_clocks().findings), "utf-8")
