@@ -8,16 +8,18 @@ that is tried again.
 from __future__ import annotations
 
 import contextlib
+import logging
+import queue
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from typing import TYPE_CHECKING, Any
 
 from mixcompare.errors import ClusterError
-from mixcompare.takes.pairs import Task, out_of_memory
+from mixcompare.takes.task import Task
 from mixcompare.takes.values import Take
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, Future
 
 Work = Callable[[Task], Take]
 Done = tuple[Task, Take]
@@ -76,7 +78,7 @@ def _alone(work: Work, task: Task) -> Take:
     try:
         return next(take for _, take in _in_processes(work, [task], 2, []))
     except BrokenProcessPool:
-        return task.failed(out_of_memory(task))
+        return task.out_of_memory()
 
 
 def on_cluster(work: Work, tasks: Sequence[Task], address: str) -> Iterator[Done]:
@@ -89,20 +91,40 @@ def on_cluster(work: Work, tasks: Sequence[Task], address: str) -> Iterator[Done
     """
     if not tasks:
         return
+    ready: queue.SimpleQueue[Future] = queue.SimpleQueue()
     with _client(address) as client:
-        from distributed import as_completed
-
         futures = client.map(work, tasks, pure=False, batch_size=_AT_ONCE)
         waiting = {future.key: task for future, task in zip(futures, tasks, strict=True)}
-        for future in as_completed(futures):
-            if future.status not in ("finished", "error"):
-                raise _gone(address, len(waiting))
-            task = waiting.pop(future.key)
-            if future.status == "finished":
-                yield task, future.result()
+        for future in futures:
+            future.add_done_callback(ready.put)
+        while waiting:
+            done = _next(ready, client, address, len(waiting))
+            task = waiting.pop(done.key)
+            if done.status == "finished":
+                yield task, done.result()
             else:
-                yield task, task.failed(_trouble(task, future.exception()))
-            future.release()
+                yield task, _trouble(task, done.exception())
+            done.release()
+
+
+def _next(ready: queue.SimpleQueue[Future], client: Client, address: str, left: int) -> Future:
+    """The next task that is done; an error where none can be done any more."""
+    while True:
+        try:
+            done = ready.get(timeout=_ANSWER_S)
+        except queue.Empty:
+            if not client.nthreads():
+                raise ClusterError(
+                    f"{address}: all workers are gone, {left} pairs are not done; start workers and"
+                    " run again: what was done is kept."
+                ) from None
+            continue
+        if done.status not in ("finished", "error"):
+            raise ClusterError(
+                f"{address}: the scheduler went away with {left} pairs not done; start it and run"
+                " again: what was done is kept."
+            )
+        return done
 
 
 @contextlib.contextmanager
@@ -113,9 +135,13 @@ def _client(address: str) -> Iterator[Client]:
         raise ClusterError(
             "Sharing the work among machines needs an extra: pip install 'mixcompare[cluster]'."
         ) from None
+    log = logging.getLogger("distributed.client")
+    level = log.level
+    log.setLevel(logging.CRITICAL)  # what it has to say is said in a sentence
     try:
         client = Client(address, timeout=_ANSWER_S, set_as_default=False)
     except (OSError, ValueError) as error:
+        log.setLevel(level)
         raise ClusterError(
             f"{address}: no scheduler answers there ({_first_line(error)}); start one with 'dask"
             " scheduler' and give its address."
@@ -130,22 +156,18 @@ def _client(address: str) -> Iterator[Client]:
     finally:
         with contextlib.suppress(Exception):  # a scheduler that is gone can't be taken leave of
             client.close(timeout=2)
+        log.setLevel(level)
 
 
-def _gone(address: str, left: int) -> ClusterError:
-    return ClusterError(
-        f"{address}: the scheduler went away with {left} pairs not done; start it and run again:"
-        " what was done is kept."
-    )
-
-
-def _trouble(task: Task, error: BaseException | None) -> str:
-    """Why a worker gave no result, in a sentence."""
+def _trouble(task: Task, error: BaseException | None) -> Take:
+    """The take of a worker that gave no result."""
     if type(error).__name__ == "KilledWorker" or isinstance(error, MemoryError):
-        return out_of_memory(task)
+        return task.out_of_memory()
     if isinstance(error, ImportError):
-        return f"{task.candidate}: a worker lacks mixcompare ({error}); install it there."
-    return f"{task.candidate}: a worker failed ({type(error).__name__}: {_first_line(error)})."
+        words = f"a worker lacks mixcompare ({error}); install it there"
+    else:
+        words = f"a worker failed ({type(error).__name__}: {_first_line(error)})"
+    return task.failed(f"{task.candidate}: {words}.")
 
 
 def _first_line(error: object) -> str:

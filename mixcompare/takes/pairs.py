@@ -7,7 +7,6 @@ import functools
 import os
 import socket
 import threading
-from dataclasses import dataclass
 from pathlib import Path
 
 from mixcompare import __version__
@@ -17,6 +16,7 @@ from mixcompare.errors import MixcompareError
 from mixcompare.features import Features
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.takes.store import fingerprint, load_features
+from mixcompare.takes.task import Task
 from mixcompare.takes.values import Heard, Take, Told
 
 _MAP_POINTS_PER_S = 2.0  # for switching recordings by hand; the pair's own page has more
@@ -24,52 +24,6 @@ _WHOLE = 0.95  # as on the pair's page
 
 _ONE_AT_A_TIME = threading.Lock()
 """Figures are drawn with settings of the whole process, and memory is told for one pair each."""
-
-
-@dataclass(frozen=True)
-class Task:
-    """What a worker is told: paths and settings, never sound.
-
-    Attributes
-    ----------
-    name : str
-        Of the candidate, its own among all.
-    reference, candidate : str
-        Paths of the recordings.
-    features : str
-        Path of the reference's features.
-    folder : str
-        Of all takes.
-    reference_span_s : tuple of float or None
-    score : str or None
-        Path.
-    audio : bool
-        Whether reports hold sound.
-    memory_mb : float
-        What it will take.
-    version : str
-        Of mixcompare, of who gives the task.
-    """
-
-    name: str
-    reference: str
-    candidate: str
-    features: str
-    folder: str
-    reference_span_s: tuple[float, float] | None = None
-    score: str | None = None
-    audio: bool = True
-    memory_mb: float = 0.0
-    version: str = __version__
-
-    @property
-    def report(self) -> str:
-        """Folder of the pair's own report, relative to that of all takes."""
-        return f"pairs/{self.name}"
-
-    def failed(self, problem: str) -> Take:
-        """The take that could not be compared."""
-        return Take(name=self.name, path=self.candidate, problem=problem)
 
 
 def compare_pair(task: Task) -> Take:
@@ -83,7 +37,7 @@ def compare_pair(task: Task) -> Take:
     except MixcompareError as error:
         return task.failed(str(error))
     except MemoryError:
-        return task.failed(out_of_memory(task))
+        return task.out_of_memory()
     except Exception as error:  # one pair's trouble must not stop the others
         words = f"{type(error).__name__}: {error}"
         return task.failed(f"{task.candidate}: could not be compared ({words}).")
@@ -104,14 +58,6 @@ def _not_seen(task: Task) -> str:
                 " machine sees it under the same path."
             )
     return ""
-
-
-def out_of_memory(task: Task) -> str:
-    """The sentence for a worker that had too little."""
-    return (
-        f"{task.candidate}: the worker ran out of memory; this pair needs about"
-        f" {task.memory_mb:.0f} MB, so give a worker more, or run fewer at once (--jobs)."
-    )
 
 
 @functools.lru_cache(maxsize=1)

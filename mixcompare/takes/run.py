@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,8 +15,9 @@ from mixcompare.audio.file import file_info
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, OutputError, ParameterError
 from mixcompare.takes import engines, page, table
-from mixcompare.takes.pairs import Task, compare_pair
+from mixcompare.takes.pairs import compare_pair
 from mixcompare.takes.store import fingerprint, identity, kept_features, read_json, write_json
+from mixcompare.takes.task import Task
 from mixcompare.takes.values import Json, Take
 from mixcompare.takes.versions import Item, followed
 
@@ -179,6 +181,7 @@ def compare_all(
     takes = tuple(known[name] for name in names)
     items = followed([take.findings if _is_comparable(take) else None for take in takes])
     result = Takes(folder, first.name, takes, items if versions else (), ready)
+    _sweep(folder)
     _write(result, versions)
     return result
 
@@ -317,6 +320,16 @@ def _keep(task: Task, take: Take, made_of: Json) -> None:
         write_json(path, {"made_of": _made_of(task, take.audio, made_of), "take": take.plain()})
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}).") from error
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what workers that were ended in the middle left half written."""
+    for pattern in ("pairs/.*", f"{KEPT}/.*"):
+        for left in folder.glob(pattern):
+            if left.is_dir():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)
 
 
 def _write(result: Takes, versions: bool) -> None:
