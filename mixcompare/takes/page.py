@@ -25,6 +25,7 @@ from mixcompare.takes.versions import (
     WORSE,
     Item,
 )
+from mixcompare.units import MINUS
 
 MOST_ROWS = 500
 """Candidates that the page shows; the table has them all."""
@@ -102,7 +103,7 @@ def _title(takes: Sequence[Take], items: Sequence[Item] | None) -> str:
     left = sum(item.is_open for item in items)
     mended = len(items) - left
     things = "1 thing still sticks" if left == 1 else f"{left or 'no'} things still stick"
-    return f"In {good[-1].name} {things} out; {mended} of {len(items)} found so far are mended."
+    return f"In {good[-1].name}, {things} out; {mended} of {len(items)} found so far are mended."
 
 
 def _row(take: Take, aspects: Sequence[str]) -> dict[str, Any]:
@@ -123,11 +124,15 @@ def _cell(take: Take, found: Sequence[Told]) -> dict[str, Any] | None:
     first = found[0]
     return {
         "dot": dot(first),
-        "amount": first.amount,
+        "amount": _amount(first),
         "words": "; ".join(f"{told.amount} {told.subject}" for told in found),
         "more": len(found) - 1,
         "address": f"{take.report}/report.html#finding-{first.rank}",
     }
+
+
+def _amount(told: Told) -> str:
+    return told.amount.replace("-", MINUS)
 
 
 def dot(told: Told) -> Markup:
@@ -157,7 +162,7 @@ def _line(index: int, item: Item) -> dict[str, Any]:
         "state": _WORDS[item.state],
         "where": places(last.spans_s),
         "cells": [
-            {"dot": dot(told), "amount": told.amount} if told else None for told in item.found
+            {"dot": dot(told), "amount": _amount(told)} if told else None for told in item.found
         ],
     }
 

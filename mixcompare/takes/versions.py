@@ -1,8 +1,9 @@
 """Versions of one mix in order: what was mended, what became worse, what remains.
 
 A finding of one version is the same matter as one of the next where both are of one aspect, about
-the same thing (its subject without figures, or its band) and at places that overlap. Of all ways to
-pair them the one that agrees best is taken.
+the same thing (its subject without figures, or what kind of thing it is, and its band) and at
+places that overlap. Of all ways to pair them the one that agrees best is taken. A band alone does
+not do: lines and figures share theirs.
 """
 
 from __future__ import annotations
@@ -26,10 +27,11 @@ _STEP_JND = 1.0
 """By how much a matter has to grow or shrink to be told: what is just noticeable."""
 
 _OTHER_NAME = 0.5
-"""Share of the octaves of both bands that two differently named findings have to have in common."""
+"""Share of the octaves of both bands that findings have to have in common where they are of a kind
+and their subjects are named differently (our choice)."""
 
 _SAME_NAME = 0.25
-"""The same where they are named alike: registers of one name may be different ones (our choice)."""
+"""The same where their subjects are named alike: registers of one name may be different ones."""
 
 
 @dataclass(frozen=True)
@@ -142,15 +144,22 @@ def alike(one: Told, other: Told) -> float:
     named = _name(one) == _name(other)
     if one.band_hz is None or other.band_hz is None:
         thing = float(named and one.band_hz == other.band_hz)
-    else:
+    elif named or _family(one) == _family(other) != "":
         common = _shared_octaves(one.band_hz, other.band_hz)
         thing = (common + named) / 2 if common >= (_SAME_NAME if named else _OTHER_NAME) else 0.0
+    else:
+        thing = 0.0
     return thing * (1 + place) / 2
 
 
 def _name(told: Told) -> str:
     """Its subject without the figures in it."""
     return " ".join(re.sub(r"[0-9.,]+", "", told.subject).split())
+
+
+def _family(told: Told) -> str:
+    """What kind of thing it is, whichever way it changed: kinds end in the direction."""
+    return told.kind.rpartition("_")[0]
 
 
 def _shared_octaves(one: tuple[float, float], other: tuple[float, float]) -> float:

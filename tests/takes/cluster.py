@@ -41,6 +41,7 @@ class Cluster:
             env=self._settings,
             cwd=self._folder,
             stderr=subprocess.DEVNULL,
+            start_new_session=True,
         )
 
     @staticmethod
@@ -67,10 +68,7 @@ class Cluster:
         return pid
 
     def close(self) -> None:
+        """End all of them, at once: nobody waits for a scheduler that may be gone."""
         for process in (*self._workers, self.scheduler):
-            process.terminate()
-        for process in (*self._workers, self.scheduler):
-            try:
-                process.wait(timeout=5)
-            except subprocess.TimeoutExpired:
-                process.kill()
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
