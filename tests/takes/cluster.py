@@ -17,7 +17,7 @@ PROJECT = Path(__file__).parents[2]
 class Cluster:
     """Both on this machine; a pair that ends its worker twice is given up."""
 
-    def __init__(self, folder: Path, memory: str) -> None:
+    def __init__(self, folder: Path, memory: str, workers: int = 2) -> None:
         path = os.pathsep.join([str(PROJECT), os.environ.get("PYTHONPATH", "")])
         self._settings = {
             **os.environ,
@@ -28,11 +28,19 @@ class Cluster:
         }
         self._folder = folder
         said = folder / "scheduler.json"
+        said.unlink(missing_ok=True)
         self.scheduler = self._start("scheduler", "--port", "0", "--scheduler-file", str(said))
         self._wait(said.exists)
         self.address = str(json.loads(said.read_text(encoding="utf-8"))["address"])
         limits = ("--nthreads", "1", "--memory-limit", memory, "--death-timeout", "30")
-        self._workers = [self._start("worker", self.address, *limits) for _ in range(2)]
+        self._workers = [self._start("worker", self.address, *limits) for _ in range(workers)]
+
+    def begun(self) -> None:
+        """Wait until all workers are there."""
+        from distributed import Client
+
+        with Client(self.address, set_as_default=False) as client:
+            client.wait_for_workers(len(self._workers), timeout=30)
 
     def _start(self, what: str, *arguments: str) -> subprocess.Popen[bytes]:
         module = f"distributed.cli.dask_{what}"
@@ -51,6 +59,13 @@ class Cluster:
                 return
             time.sleep(0.05)
         raise AssertionError("the cluster does not start")
+
+    def cpu_s(self) -> float:
+        """CPU seconds that the workers' processes have used."""
+        from distributed import Client
+
+        with Client(self.address, set_as_default=False) as client:
+            return float(sum(client.run(time.process_time).values()))
 
     def kill_one_at_work(self) -> int:
         """Kill a worker a second after it began something; its process's number."""

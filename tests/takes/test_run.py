@@ -268,12 +268,9 @@ def test_an_interrupted_command_says_how_to_go_on(
 
 @pytest.fixture(scope="module")
 def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
-    from distributed import Client
-
     running = Cluster(tmp_path_factory.mktemp("cluster"), "1200MB")
     try:
-        with Client(running.address, set_as_default=False) as client:
-            client.wait_for_workers(2, timeout=30)
+        running.begun()
         yield running
     finally:
         running.close()
