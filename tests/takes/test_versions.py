@@ -70,6 +70,8 @@ def test_a_version_that_could_not_be_compared_changes_nothing() -> None:
 
 
 def test_what_is_open_comes_first_the_largest_before_the_others() -> None:
+    sizes = [item.last.difference for item in followed([[figure(3.0), told(difference=9.0)]])]
+    assert sizes == [9.0, 3.0]
     items = followed(
         [
             [told(difference=9.0), figure(), told("leading line", 2.0, kind="line_louder")],
