@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from mixcompare.errors import (
     AlignmentError,
     AudioFileError,
+    ClusterError,
     MixcompareError,
     OutputError,
     ParameterError,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from mixcompare.comparison import Comparison, compare, load
     from mixcompare.features import Features
     from mixcompare.findings import Finding
+    from mixcompare.takes.run import compare_all
 
 __version__ = "0.1.0"
 
@@ -34,6 +36,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "align": "mixcompare.alignment",
     "compare": "mixcompare.comparison",
+    "compare_all": "mixcompare.takes.run",
     "load": "mixcompare.comparison",
     "Comparison": "mixcompare.comparison",
     "Features": "mixcompare.features",
@@ -47,6 +50,7 @@ __all__ = [
     "Alignment",
     "AlignmentError",
     "AudioFileError",
+    "ClusterError",
     "Comparison",
     "Features",
     "Finding",
@@ -57,6 +61,7 @@ __all__ = [
     "TimeMap",
     "align",
     "compare",
+    "compare_all",
     "load",
 ]
 

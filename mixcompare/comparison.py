@@ -33,6 +33,8 @@ from mixcompare.trimmed import with_stems
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from mixcompare.report.writer import Heard
+
 Audio = str | Path | Recording | tuple[npt.ArrayLike, int]
 
 
@@ -127,8 +129,25 @@ class Comparison:
 
         return to_document(self.results)
 
-    def save(self, out_dir: str | Path, audio: bool = True, progress: Tell | None = None) -> Path:
+    def save(
+        self,
+        out_dir: str | Path,
+        audio: bool = True,
+        progress: Tell | None = None,
+        heard: Heard | None = None,
+    ) -> Path:
         """Write report, figures and excerpts to a folder; all of it or nothing.
+
+        Parameters
+        ----------
+        out_dir : path
+            Folder to be made, or that of a former report.
+        audio : bool
+            Whether the report holds sound.
+        progress : callable, optional
+            Called with a few words before each step.
+        heard : callable, optional
+            Called with the sound of the page, for who needs it elsewhere too.
 
         Raises
         ------
@@ -152,7 +171,7 @@ class Comparison:
             )
         folder = checked_path(out_dir, "the report's folder")
         files = [one.file for one in (self.reference, self.candidate) if one.file is not None]
-        return writer.save(self.results, folder, pair, progress, [*files, *self.read])
+        return writer.save(self.results, folder, pair, progress, [*files, *self.read], heard)
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"
@@ -213,6 +232,7 @@ def compare(
     score: str | Path | None = None,
     stems: Given | None = None,
     reference_stems: Given | None = None,
+    reference_features: Features | None = None,
     progress: Tell | None = None,
 ) -> Comparison:
     """Compare two recordings of the same passage.
@@ -234,6 +254,8 @@ def compare(
         them compared again.
     reference_stems : path or mapping, optional
         The reference's stems likewise: where both have one of a name, levels are compared directly.
+    reference_features : Features, optional
+        Of this very reference and span, where they are at hand: then it is not analysed again.
     progress : callable, optional
         Called with a few words before each step.
 
@@ -264,7 +286,7 @@ def compare(
     check_pair(*((one.name, one.duration_s) for one in recordings))
     if written is not None:
         written.check_length(recordings[0].duration_s)
-    features = _both_read(recordings)
+    features = _both_read(recordings, reference_features)
     tell("laying the candidate over the reference")
     alignment = align(features[0], features[1], time_map)
     parts: tuple[PartNotes, ...] = ()
@@ -294,8 +316,15 @@ def compare(
     return Comparison(results, *recordings, preview, read)
 
 
-def _both_read(recordings: tuple[Recording, Recording]) -> tuple[Features, Features]:
-    """Both at once; an interrupt stops either at its next block."""
+def _both_read(
+    recordings: tuple[Recording, Recording], known: Features | None = None
+) -> tuple[Features, Features]:
+    """Both at once; an interrupt stops either at its next block; the reference's may be known."""
+    reference, candidate = recordings
+    if known is not None:
+        if (known.name, known.span_s) != (reference.name, reference.span_s):
+            raise ParameterError(f"{reference.name}: the features given are of another recording.")
+        return known, Features.of(candidate)
     stopped = threading.Event()
 
     def go_on(share: float) -> None:

@@ -7,7 +7,8 @@
     ├── ParameterError     an argument makes no sense (also a ValueError)
     ├── AlignmentError     a time map cannot be used or made
     ├── ScoreError         a score cannot be read or is of other music (also a ValueError)
-    └── OutputError        the report cannot be written
+    ├── OutputError        the report cannot be written
+    └── ClusterError       the machines that share the work cannot be reached
 """
 
 
@@ -33,3 +34,7 @@ class ScoreError(MixcompareError, ValueError):
 
 class OutputError(MixcompareError):
     """A result cannot be written."""
+
+
+class ClusterError(MixcompareError):
+    """The machines that share the work cannot be reached, or went away."""

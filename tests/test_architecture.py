@@ -40,8 +40,10 @@ ALLOWED: dict[str, set[str]] = {
         "audio", "features", "alignment", "knowledge", "analysis", "stems", "trimmed", "findings",
         "results", "listening", "plots", "report",
     },
+    "takes": {"audio", "features", "alignment", "findings", "listening", "report", "comparison"},
     "cli": {
         "audio", "features", "alignment", "aspects", "comparison", "findings", "plots", "report",
+        "takes",
     },
 }  # fmt: skip
 """Which rooms may be read from which: in the order in which the data flows."""
@@ -62,6 +64,8 @@ ONLY_IN = {
     "soxr": {"features", "audio"},
     "pyloudnorm": {"standards"},
     "threadpoolctl": {"numerics"},
+    "joblib": {"takes"},
+    "distributed": {"takes"},
 }
 
 

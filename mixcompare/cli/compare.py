@@ -10,8 +10,6 @@ if TYPE_CHECKING:
     from mixcompare.stems.values import Stems
 
 import argparse
-import contextlib
-import math
 import shutil
 import sys
 import textwrap
@@ -25,6 +23,7 @@ from mixcompare.cli.shared import (
     UNRELATED_EXIT,
     Commands,
     add_pair,
+    limit,
     map_of,
     pair_of,
     spans_of,
@@ -75,22 +74,13 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--limit",
         metavar="JND",
-        type=_limit,
+        type=limit,
         help="exit with 1 when a finding exceeds this many just-noticeable differences",
     )
     parser.add_argument("--open", action="store_true", help="open the page when done")
     parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--json", action="store_true", help="print report.json instead of the list")
     parser.set_defaults(run=run, outputs=lambda arguments: [Path(arguments.out)])
-
-
-def _limit(text: str) -> float:
-    """A limit that some finding could exceed and some could not."""
-    with contextlib.suppress(ValueError):
-        value = float(text)
-        if 0 <= value < math.inf:
-            return value
-    raise argparse.ArgumentTypeError(f"{text!r} is no number of just-noticeable differences")
 
 
 def run(arguments: argparse.Namespace) -> int:

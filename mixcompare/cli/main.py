@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 
 from mixcompare import __version__
-from mixcompare.cli import align, compare, measure
+from mixcompare.cli import align, compare, measure, takes
 from mixcompare.cli.guard import guarded
 from mixcompare.cli.shared import BAD_INPUT, OK
 from mixcompare.cli.terminal import plain_streams, printed
@@ -82,6 +82,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"mixcompare {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
-    for command in (compare, align, measure):
+    for command in (compare, takes, align, measure):
         command.add_to(commands)
     return parser

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import math
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
@@ -52,3 +54,12 @@ def spans_of(
         for text in (arguments.reference_span, arguments.candidate_span)
     )
     return reference, candidate
+
+
+def limit(text: str) -> float:
+    """A limit that some finding could exceed and some could not."""
+    with contextlib.suppress(ValueError):
+        value = float(text)
+        if 0 <= value < math.inf:
+            return value
+    raise argparse.ArgumentTypeError(f"{text!r} is no number of just-noticeable differences")

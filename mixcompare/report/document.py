@@ -152,11 +152,11 @@ def trims_table(results: Results) -> str:
     )  # fmt: skip
     stems: Stems | None = results.on_file_clocks().stems
     for stem in stems.stems if stems else ():
-        name, place = _harmless(stem.name), "elsewhere" if stem.places else ""
+        name, place = harmless(stem.name), "elsewhere" if stem.places else ""
         values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
         told = ("" if value is None else f"{value:.2f}" for value in values)
         writer.writerow(
-            (name, *told, _harmless(stem.reason or ""), _harmless(stem.compared_with or ""), place)
+            (name, *told, harmless(stem.reason or ""), harmless(stem.compared_with or ""), place)
         )
         for there in stem.places:
             own = (f"{value:.2f}" for value in (there.trim_db, *there.interval))
@@ -241,7 +241,7 @@ def findings_table(findings: Sequence[Finding]) -> str:
                 finding.rank,
                 finding.aspect,
                 finding.kind,
-                _harmless(finding.subject),
+                harmless(finding.subject),
                 f"{finding.difference:.4g}",
                 finding.unit,
                 *(f"{bound:.4g}" for bound in finding.interval),
@@ -255,8 +255,8 @@ def findings_table(findings: Sequence[Finding]) -> str:
                 f"{finding.cause.players:.2f}",
                 f"{finding.cause.room:.2f}",
                 f"{finding.cause.mix:.2f}",
-                _harmless(finding.text),
-                _harmless(" ".join(finding.advice)),
+                harmless(finding.text),
+                harmless(" ".join(finding.advice)),
             )
         )
     return buffer.getvalue()
@@ -298,7 +298,7 @@ def _spans(spans: Sequence[tuple[float, float]], decimals: int) -> str:
     return "; ".join(f"{start:.{decimals}f} to {end:.{decimals}f}" for start, end in spans)
 
 
-def _harmless(text: str) -> str:
+def harmless(text: str) -> str:
     """Keep a spreadsheet from taking a name for a formula, or half of it for a line."""
     text = text.replace("\r", " ")
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t") else text

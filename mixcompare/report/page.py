@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import base64
-import hashlib
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import PurePath
 from typing import Any
 
-import jinja2
 import numpy as np
 from markupsafe import Markup
 
@@ -24,6 +21,7 @@ from mixcompare.plots.strip import legend_colours
 from mixcompare.report import pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
+from mixcompare.report.shell import environment, packaged, policy
 from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results, Source
 
@@ -62,8 +60,8 @@ def render(
     field = balance_field(results)
     span_s = results.alignment.time_map.span_s
     related = results.alignment.relation != UNRELATED
-    style, script = _packaged("page.css"), _packaged("player.js")
-    template = _environment().get_template("page.html")
+    style, script = packaged("page.css"), packaged("player.js")
+    template = environment().get_template("page.html")
     return template.render(
         results=results,
         related=related,
@@ -93,35 +91,7 @@ def render(
         versions={"mixcompare": version(), "Python": platform.python_version()},
         style=Markup(style),
         script=Markup(script),
-        policy=_policy(style, script),
-    )
-
-
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("mixcompare", "report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["moment"] = wording.moment
-    return environment
-
-
-def _packaged(name: str) -> str:
-    return resources.files("mixcompare.report").joinpath(name).read_text("utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """Content security policy: the page's own style and script, pictures and sound in it."""
-    hashes = []
-    for text in (style, script):
-        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-        hashes.append(f"'sha256-{digest}'")
-    return (
-        f"default-src 'none'; img-src data:; media-src data:; style-src {hashes[0]};"
-        f" script-src {hashes[1]}; base-uri 'none'; form-action 'none'"
+        policy=policy(style, script),
     )
 
 

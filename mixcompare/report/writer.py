@@ -42,6 +42,7 @@ PREVIEW = "preview/with_trims.flac"
 _DOCUMENT = "report.json"
 
 Tell = Callable[[str], None]
+Heard = Callable[[tuple[CodedSound, ...]], None]
 
 
 def save(
@@ -50,6 +51,7 @@ def save(
     pair: AlignedSound | None = None,
     progress: Tell | None = None,
     inputs: Sequence[str | Path] = (),
+    heard: Heard | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -66,6 +68,8 @@ def save(
         Called with a few words before each step.
     inputs : sequence of path
         Files that were read: they stay, also where a former report holds them.
+    heard : callable, optional
+        Called with the sound of the page.
 
     Returns
     -------
@@ -84,7 +88,7 @@ def save(
         with workshop(target) as place:
             new = place / "new"
             new.mkdir()
-            _fill(new, results, pair, tell)
+            _fill(new, results, pair, tell, heard)
             with uninterrupted():
                 _put_in_place(place, target, inputs)
     except OSError as error:
@@ -148,7 +152,13 @@ def _check_former(target: Path, inputs: Sequence[str | Path]) -> None:
             )
 
 
-def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell) -> None:
+def _fill(
+    folder: Path,
+    results: Results,
+    pair: AlignedSound | None,
+    tell: Tell,
+    heard: Heard | None = None,
+) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
         pair = None
@@ -163,6 +173,8 @@ def _fill(folder: Path, results: Results, pair: AlignedSound | None, tell: Tell)
         pictures = _write_figures(results, folder / "figures")
         tell("coding the sound for the page")
         sound = coding.result() if coding is not None else ()
+    if heard is not None:
+        heard(sound)
     tell("writing the page")
     _write(folder / "report.html", render(results, pictures, sound))
     _write(folder / "findings.csv", findings_table(results.on_file_clocks().findings))

@@ -65,7 +65,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/comparison.py",
         ("tests/test_comparison.py",),
-        ("preview, [*files, *self.read])", "preview, [])"),
+        ("progress, [*files, *self.read], heard)", "progress, [], heard)"),
         ("        if stopped.is_set():\n", "        if False:\n"),
     ),
     *each(
@@ -195,9 +195,13 @@ FAULTS: list[Fault] = [
         ("[*read, *filter(None, [arguments.map])]", "read"),
     ),
     *each(
-        "mixcompare/cli/compare.py",
+        "mixcompare/cli/shared.py",
         ("tests/test_cli.py",),
         ("if 0 <= value < math.inf:", "if True:"),
+    ),
+    *each(
+        "mixcompare/cli/compare.py",
+        ("tests/test_cli.py",),
         ("check_writable(arguments.out, read)", "check_writable(arguments.out)"),
         ("for one in over:", "for one in ():"),
     ),

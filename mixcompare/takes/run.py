@@ -1,0 +1,355 @@
+"""All candidates against one reference, once, in order; the one place that knows it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from mixcompare import __version__
+from mixcompare.alignment.result import UNRELATED
+from mixcompare.audio.file import file_info
+from mixcompare.audio.recording import Recording
+from mixcompare.errors import AudioFileError, OutputError, ParameterError
+from mixcompare.takes import engines, page, table
+from mixcompare.takes.pairs import compare_pair
+from mixcompare.takes.store import fingerprint, identity, kept_features, read_json, write_json
+from mixcompare.takes.task import Task
+from mixcompare.takes.values import Json, Take
+from mixcompare.takes.versions import Item, followed
+
+Tell = Callable[[str], None]
+
+DOCUMENT, KEPT = "takes.json", "kept"
+_NAMES = (DOCUMENT, "takes.html", "takes.csv", "versions.csv", "pairs", "sound", KEPT)
+
+# Peak memory of one comparison with its report, measured on pairs of 48 kHz stereo, of 1 to 30
+# minutes each (tests/benchmarks/cost.py): what a process takes before, and what a minute adds.
+_BASE_MB, _MB_A_MINUTE = 330.0, 18.0
+
+
+@dataclass(frozen=True)
+class Takes:
+    """What came of all candidates.
+
+    Attributes
+    ----------
+    folder : Path
+        With the page, the tables, and every pair's own report.
+    reference : str
+        Path.
+    takes : tuple of Take
+        In the order given.
+    items : tuple of Item
+        For versions: what was found in any of them, followed through all.
+    done_now : int
+        How many were compared in this run; the others had not changed.
+    """
+
+    folder: Path
+    reference: str
+    takes: tuple[Take, ...]
+    items: tuple[Item, ...] = ()
+    done_now: int = 0
+
+    @property
+    def nearest(self) -> tuple[Take, ...]:
+        """Nearest to the reference first; what could not be compared last."""
+        return tuple(sorted(self.takes, key=_farness))
+
+    @property
+    def failed(self) -> tuple[Take, ...]:
+        """Those that could not be compared."""
+        return tuple(take for take in self.takes if take.problem)
+
+
+def compare_all(
+    reference: str | Path,
+    candidates: Sequence[str | Path],
+    out_dir: str | Path,
+    *,
+    versions: bool = False,
+    reference_span_s: tuple[float, float] | None = None,
+    score: str | Path | None = None,
+    audio: bool = True,
+    jobs: int | None = None,
+    cluster: str | None = None,
+    cache_dir: str | Path | None = None,
+    progress: Tell | None = None,
+    beforehand: Tell | None = None,
+) -> Takes:
+    """Compare many candidates with one reference; go on where a former run stopped.
+
+    Parameters
+    ----------
+    reference : path
+        The recording to compare against.
+    candidates : sequence of paths
+        The recordings to judge.
+    out_dir : path
+        For the page, the tables and a report for each pair. What a former run left there and has
+        not changed (sound, settings, mixcompare itself) is taken as it is.
+    versions : bool
+        Whether the candidates are versions of one mix, in order: then what was mended from one to
+        the next, what became worse and what remains is told.
+    reference_span_s : tuple of float, optional
+        Part of the reference to use, in seconds.
+    score : path, optional
+        As in :func:`mixcompare.compare`.
+    audio : bool
+        Whether reports hold sound.
+    jobs : int, optional
+        Processes on this machine; default as many as its cores and its memory allow.
+    cluster : str, optional
+        Address of a scheduler of Dask's ``distributed`` (extra ``mixcompare[cluster]``) instead;
+        its workers have to see all files under the same paths.
+    cache_dir : path, optional
+        Where the reference's features are kept; default in ``out_dir``.
+    progress : callable, optional
+        Called with a few words before each step.
+    beforehand : callable, optional
+        Called with a sentence on how much there is to do and what memory it takes.
+
+    Returns
+    -------
+    Takes
+        A candidate that could not be compared is among them, with its ``problem``.
+
+    Raises
+    ------
+    AudioFileError
+        If the reference cannot be read or holds nothing to compare.
+    ParameterError, ScoreError, OutputError, ClusterError
+    """
+    if not candidates:
+        raise ParameterError("Name at least one candidate.")
+    if jobs is not None and jobs < 1:
+        raise ParameterError(f"{jobs} processes can do nothing; give 1 or more.")
+    tell = progress or (lambda words: None)
+    folder = _folder(out_dir)
+    cache = folder / KEPT if cache_dir is None else Path(cache_dir).expanduser().resolve()
+    tell("reading the reference")
+    first = Recording.open(_absolute(reference), reference_span_s)
+    audio_of_reference = fingerprint(first.name)
+    _make(folder)
+    features = kept_features(first, audio_of_reference, cache)
+    common = Task(
+        name="",
+        reference=first.name,
+        candidate="",
+        features=str(features),
+        folder=str(folder),
+        reference_span_s=reference_span_s,
+        score=None if score is None else _absolute(score),
+        audio=audio,
+    )
+    made_of = {
+        "reference": [first.name, audio_of_reference, first.span_s],
+        "score": None if common.score is None else [common.score, fingerprint(common.score)],
+        "audio": audio,
+    }
+    known: dict[str, Take] = {}
+    tasks: list[Task] = []
+    names = _named([_absolute(candidate) for candidate in candidates])
+    for name, path in names.items():
+        task = replace(common, name=name, candidate=path)
+        try:
+            former = _former(task, made_of)
+            if former is not None:
+                known[name] = former
+                continue
+            info = file_info(Path(path), path)
+        except AudioFileError as error:
+            known[name] = task.failed(str(error))
+            continue
+        memory_mb = memory_of_pair_mb(first.duration_s, info.frames / info.samplerate)
+        tasks.append(replace(task, memory_mb=memory_mb))
+    at_once = _at_once(tasks, jobs)
+    if beforehand is not None:
+        unchanged = sum(not take.problem for take in known.values())
+        beforehand(_beforehand(unchanged, tasks, at_once, cluster))
+    ready = 0
+    for task, take in _worked(tasks, at_once, cluster):
+        ready += 1
+        tell(f"{ready} of {len(tasks)} compared")
+        known[task.name] = take
+        if not take.problem:
+            _keep(task, take, made_of)
+    takes = tuple(known[name] for name in names)
+    items = followed([take.findings if _is_comparable(take) else None for take in takes])
+    result = Takes(folder, first.name, takes, items if versions else (), ready)
+    _sweep(folder)
+    _write(result, versions)
+    return result
+
+
+def memory_of_pair_mb(reference_s: float, candidate_s: float) -> float:
+    """What comparing a pair takes at its peak, about."""
+    return _BASE_MB + _MB_A_MINUTE * (reference_s + candidate_s) / 2 / 60
+
+
+def _worked(tasks: Sequence[Task], jobs: int, cluster: str | None) -> Iterator[engines.Done]:
+    if cluster is not None:
+        return engines.on_cluster(compare_pair, tasks, cluster)
+    return engines.here(compare_pair, tasks, jobs)
+
+
+def _at_once(tasks: Sequence[Task], jobs: int | None) -> int:
+    """Processes: as asked for; else one a core, as far as memory reaches."""
+    from joblib import cpu_count
+
+    most = jobs or cpu_count()
+    if jobs is None and tasks:
+        most = min(most, int(_memory_mb() // max(task.memory_mb for task in tasks)))
+    return max(min(most, len(tasks)), 1)
+
+
+def _memory_mb() -> float:
+    """Memory of this machine; unlimited where the system does not say."""
+    try:
+        return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**20
+    except (AttributeError, ValueError, OSError):
+        return float("inf")
+
+
+def _beforehand(unchanged: int, tasks: Sequence[Task], jobs: int, cluster: str | None) -> str:
+    """What there is to do, and the memory it takes, in a sentence."""
+    kept = f"{unchanged} did not change" if unchanged else ""
+    if not tasks:
+        return f"{kept or 'None can be compared'}; nothing to compare."
+    most_mb = max(task.memory_mb for task in tasks)
+    processes = "1 process" if jobs == 1 else f"{jobs} processes"
+    where = f"on the workers of {cluster}" if cluster else f"in {processes}"
+    words = f"{len(tasks)} to compare {where}, up to about {most_mb:.0f} MB of memory each"
+    if cluster is None and jobs * most_mb > _memory_mb():
+        words += f"; this machine has {_memory_mb():.0f} MB for all, so fewer (--jobs) are safer"
+    return f"{kept}; {words}." if kept else f"{words}."
+
+
+def _is_comparable(take: Take) -> bool:
+    return not take.problem and take.relation != UNRELATED
+
+
+def _farness(take: Take) -> tuple[int, float]:
+    return (2 if take.problem else int(take.relation == UNRELATED)), take.distance_jnd
+
+
+def _absolute(path: str | Path) -> str:
+    """The same name for a file wherever a worker stands."""
+    return os.path.abspath(Path(path).expanduser())
+
+
+def _named(paths: Sequence[str]) -> dict[str, str]:
+    """A short name for each path, its own, fit for a folder and an address; a path named once."""
+    named: dict[str, str] = {}
+    taken: set[str] = set()
+    for path in dict.fromkeys(paths):
+        plain = re.sub(r"[^A-Za-z0-9_-]+", "-", Path(path).stem).strip("-")[:60] or "take"
+        name, count = plain, 1
+        while name.casefold() in taken:
+            count += 1
+            name = f"{plain}-{count}"
+        taken.add(name.casefold())
+        named[name] = path
+    return named
+
+
+def _folder(out_dir: str | Path) -> Path:
+    """The folder for all takes, if it may be one.
+
+    Raises
+    ------
+    OutputError
+    """
+    folder = Path(out_dir).expanduser().resolve()
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{out_dir}: is a file; name a folder.")
+    taken = [name for name in _NAMES if (folder / name).exists()]
+    former = read_json(folder / DOCUMENT)
+    if taken and (former is None or "mixcompare_version" not in former):
+        raise OutputError(
+            f"{out_dir}: holds '{taken[0]}', which is not from a former run; name another folder."
+        )
+    return folder
+
+
+def _make(folder: Path) -> None:
+    """Make the folder, and say in it at once whose it is, so that a run can be resumed."""
+    try:
+        (folder / KEPT).mkdir(parents=True, exist_ok=True)
+        if read_json(folder / DOCUMENT) is None:
+            write_json(folder / DOCUMENT, {"mixcompare_version": __version__, "takes": []})
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written ({error.strerror}).") from error
+
+
+def _former(task: Task, made_of: Json) -> Take | None:
+    """What a former run found of the very same pair, if its report is still there.
+
+    Raises
+    ------
+    AudioFileError
+        If the candidate's file is not there any more.
+    """
+    folder = Path(task.folder)
+    said = read_json(folder / KEPT / f"{task.name}.json")
+    if said is None:
+        return None
+    try:
+        take = Take.from_plain(said["take"])
+    except (KeyError, TypeError, AttributeError):
+        return None
+    files = [f"{take.report}/report.html"]
+    if take.sound is not None:
+        files += [take.sound.reference, take.sound.candidate]
+    there = all((folder / name).is_file() for name in files)
+    now = _made_of(task, fingerprint(task.candidate), made_of)
+    return take if there and said.get("made_of") == now else None
+
+
+def _made_of(task: Task, audio: str, common: Json) -> str:
+    return identity(candidate=[task.candidate, audio], name=task.name, **common)
+
+
+def _keep(task: Task, take: Take, made_of: Json) -> None:
+    path = Path(task.folder) / KEPT / f"{task.name}.json"
+    try:
+        write_json(path, {"made_of": _made_of(task, take.audio, made_of), "take": take.plain()})
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from error
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what workers that were ended in the middle left half written."""
+    for pattern in ("pairs/.*", f"{KEPT}/.*"):
+        for left in folder.glob(pattern):
+            if left.is_dir():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)
+
+
+def _write(result: Takes, versions: bool) -> None:
+    """The page, the tables and the document; the document last."""
+    document: Json = {
+        "mixcompare_version": __version__,
+        "reference": result.reference,
+        "takes": [{**take.plain(), "distance_jnd": take.distance_jnd} for take in result.takes],
+        "versions": [item.plain() for item in result.items] if versions else None,
+    }
+    ordered = result.takes if versions else result.nearest
+    try:
+        text = page.render(result.reference, ordered, result.items if versions else None)
+        (result.folder / "takes.html").write_text(text, "utf-8")
+        (result.folder / "takes.csv").write_text(table.takes_table(ordered), "utf-8")
+        if versions:
+            text = table.versions_table(result.takes, result.items)
+            (result.folder / "versions.csv").write_text(text, "utf-8")
+        else:
+            (result.folder / "versions.csv").unlink(missing_ok=True)
+        write_json(result.folder / DOCUMENT, document)
+    except OSError as error:
+        raise OutputError(f"{result.folder}: cannot be written ({error.strerror}).") from error

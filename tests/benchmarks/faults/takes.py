@@ -1,0 +1,118 @@
+"""Faults in what holds many candidates against one reference."""
+
+from tests.benchmarks.mutations import Fault, each
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/takes/values.py",
+        ("tests/takes/test_page.py",),
+        ("math.sqrt(sum(told.jnd**2", "math.sqrt(sum(told.jnd"),
+        ("key=lambda told: -told.jnd", "key=lambda told: told.jnd"),
+    ),
+    *each(
+        "mixcompare/takes/store.py",
+        ("tests/takes/test_run.py",),
+        ("while block := handle.read(_READ_BYTES):", "if block := handle.read(_READ_BYTES):"),
+        ('said.get("arrays") == fingerprint(path)', "True", "damage is not noticed"),
+        ('"code": _code(), **known', "**known", "results of other code are taken"),
+    ),
+    *each(
+        "mixcompare/takes/task.py",
+        ("tests/takes/test_engines.py",),
+        ('about"\n            f" {self.memory_mb:.0f} MB', 'about"\n            f" 0 MB'),
+    ),
+    *each(
+        "mixcompare/takes/pairs.py",
+        ("tests/takes/test_run.py",),
+        ("if task.version != __version__:", "if False:"),
+        ("audio=task.audio, heard", "audio=False, heard"),
+        ("except MemoryError:", "except BlockingIOError:"),
+        ("_WHOLE * (last - first)", "2 * (last - first)", "no page of all takes has sound"),
+    ),
+    *each(
+        "mixcompare/takes/engines.py",
+        ("tests/takes/test_engines.py",),
+        (
+            "yield task, _alone(work, task)",
+            "yield task, task.out_of_memory()",
+            "none is tried again",
+        ),
+    ),
+    *each(
+        "mixcompare/takes/engines.py",
+        ("tests/takes/test_run.py",),
+        ('type(error).__name__ == "KilledWorker"', "False"),
+        ('if done.status not in ("finished", "error"):', "if False:"),
+    ),
+    *each(
+        "mixcompare/takes/run.py",
+        ("tests/takes/test_run.py",),
+        ("(2 if take.problem else", "(0 if take.problem else", "what failed comes first"),
+        ("take.distance_jnd\n\n\ndef _absolute", "-take.distance_jnd\n\n\ndef _absolute"),
+        ("_MB_A_MINUTE * (reference_s + candidate_s) / 2 / 60", "_MB_A_MINUTE"),
+        ("while name.casefold() in taken:", "while name in taken:"),
+        ('said.get("made_of") == now', "True", "nothing is ever done again"),
+        ("return take if there and", "return take if", "a report that is gone stays so"),
+        ("if taken and (former is None", "if False and (former is None"),
+        ("if not take.problem:\n            _keep", "if take.problem:\n            _keep"),
+    ),
+    *each(
+        "mixcompare/takes/versions.py",
+        ("tests/takes/test_versions.py",),
+        ("told.difference * item.last.difference < 0", "False"),
+        ("WORSE if grown_jnd > 0 else SMALLER", "SMALLER if grown_jnd > 0 else WORSE"),
+        ("abs(grown_jnd) < _STEP_JND", "abs(grown_jnd) < 2.5 * _STEP_JND"),
+        ("linear_sum_assignment(-likeness)", "linear_sum_assignment(likeness)"),
+        ("_OTHER_NAME = 0.5", "_OTHER_NAME = 0.3"),
+        ("_SAME_NAME = 0.25", "_SAME_NAME = 0.0"),
+        ("if not item.is_open:\n        return BACK", "if False:\n        return BACK"),
+        ("min(common / min(lengths), 1.0)", "min(common / max(lengths), 1.0) + 1e-9"),
+        ("first = NEW if begun else REMAINS", "first = NEW"),
+        ("-item.last.jnd", "item.last.jnd", "the smallest first"),
+    ),
+    *each(
+        "mixcompare/takes/table.py",
+        ("tests/takes/test_page.py",),
+        ("(-largest[aspect], aspect)", "(largest[aspect], aspect)"),
+        ("harmless(told.amount) if told", "told.amount if told"),
+    ),
+    *each(
+        "mixcompare/takes/page.py",
+        ("tests/takes/test_page.py",),
+        ('"more" if told.difference > 0', '"more" if told.difference < 0'),
+        ("math.sqrt(min(told.jnd", "(min(told.jnd"),
+        ("takes[:MOST_ROWS]", "takes"),
+        ("#finding-{first.rank}", "#finding-0"),
+        ('"gain": sound.reference_gain_db', '"gain": sound.candidate_gain_db'),
+        ("sum(item.is_open for item in items)", "len(items)"),
+    ),
+    *each(
+        "mixcompare/takes/takes.js",
+        ("tests/takes/test_page.py",),
+        ("+ least - take.gain", "+ take.gain - least"),
+        ("interpolate(take.map, place, 0, 1) - take.candidateSpan[0]", "place"),
+        ("box.checked = Boolean(ticked[words]);", ""),
+    ),
+    *each(
+        "mixcompare/report/shell.py",
+        ("tests/report/test_page.py",),
+        ("autoescape=True", "autoescape=False"),
+        ("script-src {hashes[1]}", "script-src {hashes[0]}"),
+    ),
+    *each(
+        "mixcompare/cli/takes.py",
+        ("tests/takes/test_run.py",),
+        ("if result.failed:\n        return PARTLY", "if False:\n        return PARTLY"),
+        ("told.jnd > limit", "told.jnd < -limit"),
+        ("return INTERRUPTED", "return OK"),
+    ),
+    *each(
+        "mixcompare/comparison.py",
+        ("tests/takes/test_run.py",),
+        (
+            "if (known.name, known.span_s) != (reference.name, reference.span_s):",
+            "if False:",
+            "features of another recording are taken",
+        ),
+    ),
+]
