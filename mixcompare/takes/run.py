@@ -26,9 +26,9 @@ Tell = Callable[[str], None]
 DOCUMENT, KEPT = "takes.json", "kept"
 _NAMES = (DOCUMENT, "takes.html", "takes.csv", "versions.csv", "pairs", "sound", KEPT)
 
-# Peak memory of one comparison with its report, measured on pairs of 48 kHz stereo, of 1 to 30
-# minutes each (tests/benchmarks/cost.py): what a process takes before, and what a minute adds.
-_BASE_MB, _MB_A_MINUTE = 330.0, 18.0
+# Peak memory of one comparison with its report and sound, two 48 kHz stereo files: 658 MB at 10
+# minutes, 1394 MB at 30 (measured, each in a process of its own), and what a short pair takes.
+_BASE_MB, _MB_A_MINUTE = 330.0, 36.0
 
 
 @dataclass(frozen=True)
