@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.parts.heard import Heard
+from mixcompare.parts.fit import Cells, Fitted
+from mixcompare.parts.heard import Heard, heard_of
 
 
 def heard(reference: list[float], candidate: list[float]) -> Heard:
@@ -38,3 +39,17 @@ def test_left_out_is_what_was_well_heard_and_hardly_is(
     assert found.left_out([0], difference_db) == expected
     assert not found.left_out([0, 1], difference_db)  # one of them plays on
     assert not found.left_out([], difference_db)
+
+
+def test_who_lies_over_a_part_is_another_part_the_most_first() -> None:
+    """Three parts in one cell each: the first has most of all of them, its own too."""
+    shares = np.array([[0.7, 0.6, 0.6], [0.2, 0.4, 0.05], [0.1, 0.0, 0.35]])[:, :, None]
+    power = np.ones((3, 1))
+    cells = Cells(np.array([200.0, 400.0, 800.0]), power, power, shares, shares, power > 0)
+    nothing = np.zeros(3)
+    found = heard_of(
+        cells, Fitted(nothing, np.eye(3), nothing, shares, shares, np.zeros((3, 1)), 1.0)
+    )
+    assert found.over[0] == (1, 2)
+    assert found.over[1] == (0,)
+    assert found.over[2] == (0,)
