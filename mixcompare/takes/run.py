@@ -16,7 +16,14 @@ from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, OutputError, ParameterError
 from mixcompare.takes import engines, page, table
 from mixcompare.takes.pairs import compare_pair
-from mixcompare.takes.store import fingerprint, identity, kept_features, read_json, write_json
+from mixcompare.takes.store import (
+    fingerprint,
+    identity,
+    kept_features,
+    read_json,
+    write_json,
+    write_text,
+)
 from mixcompare.takes.task import Task
 from mixcompare.takes.values import Json, Take
 from mixcompare.takes.versions import Item, followed
@@ -343,11 +350,11 @@ def _write(result: Takes, versions: bool) -> None:
     ordered = result.takes if versions else result.nearest
     try:
         text = page.render(result.reference, ordered, result.items if versions else None)
-        (result.folder / "takes.html").write_text(text, "utf-8")
-        (result.folder / "takes.csv").write_text(table.takes_table(ordered), "utf-8")
+        write_text(result.folder / "takes.html", text)
+        write_text(result.folder / "takes.csv", table.takes_table(ordered))
         if versions:
             text = table.versions_table(result.takes, result.items)
-            (result.folder / "versions.csv").write_text(text, "utf-8")
+            write_text(result.folder / "versions.csv", text)
         else:
             (result.folder / "versions.csv").unlink(missing_ok=True)
         write_json(result.folder / DOCUMENT, document)

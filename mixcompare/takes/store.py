@@ -151,14 +151,24 @@ def load_features(path: str | Path) -> Features:
 
 
 def write_json(path: Path, document: Json) -> None:
-    """Write a file at once: it is there whole, or as it was.
+    """Write a document at once.
+
+    Raises
+    ------
+    OSError
+    """
+    write_text(path, json.dumps(document, indent=1, ensure_ascii=False) + "\n")
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file at once: it is there whole, or as it was; a link is replaced, not followed.
 
     Raises
     ------
     OSError
     """
     scratch = path.with_name(f".{path.name}.{os.getpid()}")
-    scratch.write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", "utf-8")
+    scratch.write_text(text, "utf-8")
     os.replace(scratch, path)
 
 

@@ -217,6 +217,17 @@ def test_other_peoples_files_are_not_touched(local: Run, tmp_path: Path) -> None
     assert [path.name for path in tmp_path.iterdir()] == ["takes.csv"]
 
 
+def test_a_link_in_the_folder_is_replaced_and_not_followed(copied: Run, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.txt"
+    mine.write_text("mine", encoding="utf-8")
+    for name in ("takes.html", "takes.csv"):
+        (copied.result.folder / name).unlink()
+        (copied.result.folder / name).symlink_to(mine)
+    compare_all(copied.reference, copied.candidates, copied.result.folder, jobs=1)
+    assert mine.read_text(encoding="utf-8") == "mine"
+    assert not (copied.result.folder / "takes.html").is_symlink()
+
+
 def test_arguments_without_sense(local: Run, tmp_path: Path) -> None:
     with pytest.raises(ParameterError, match="at least one"):
         compare_all(local.reference, [], tmp_path)
