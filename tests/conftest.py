@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,6 +16,10 @@ from tests import once_a_run
 FloatArray = npt.NDArray[np.float64]
 
 RATE_HZ = 48_000
+
+# A shell starts what runs in its background deaf to interrupts; what is tested here listens.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 LONGEST_FIRST = (
