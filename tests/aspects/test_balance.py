@@ -256,6 +256,8 @@ def test_sentence_of_a_part_that_one_recording_lacks(
         f"See whether the Horn part should play in both: left out of the {one}, muted there, or"
         f" added in the {other}.",
     )
+    assert finding.jnd == pytest.approx(8.7, abs=0.2)  # as if it were 9.0 within 6.2 and 11.8
+    assert finding.interval == interval
     two = replace(gone, name="Horn and Oboe parts", players=("Horn", "Oboe"))
     assert finding_of(two).text.startswith("The Horn and Oboe parts play in the score and can")
 

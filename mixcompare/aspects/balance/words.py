@@ -44,7 +44,7 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         difference=element.difference_db,
         interval=element.interval,
         unit="dB",
-        jnd=size_in_jnd(element.difference_db, element.interval, LEVEL.size),
+        jnd=size_in_jnd(element.difference_db, _weighed(element), LEVEL.size),
         noticeable=LEVEL,
         evidence=evidence(
             element.difference_db, element.interval, pair.same_take, element.agreeing
@@ -124,6 +124,15 @@ def _sentence(element: Element) -> str:
 def _is_left_out(element: Element) -> bool:
     """Whether it is hardly there at all in one recording."""
     return max(map(abs, element.interval)) >= SILENT_DB
+
+
+def _weighed(element: Element) -> tuple[float, float]:
+    """The interval by which a size is weighed: how far down what isn't there is says nothing."""
+    if not _is_left_out(element):
+        return element.interval
+    near = min(element.interval, key=abs)
+    low, high = sorted((near, 2 * element.difference_db - near))
+    return low, high
 
 
 def _percent(share: float) -> str:

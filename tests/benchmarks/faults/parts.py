@@ -157,6 +157,11 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
         ("max(map(abs, element.interval)) >= SILENT_DB", "False"),
+        (
+            "element.difference_db, _weighed(element), LEVEL",
+            "element.difference_db, element.interval, LEVEL",
+        ),
+        ("2 * element.difference_db - near", "near"),
         ('else "candidate"\n        return (', 'else "reference"\n        return ('),
         ('("reference", "candidate") if down else', '("candidate", "reference") if down else'),
     ),
