@@ -15,12 +15,12 @@ from tests.stems.made import files, mixed, pair_of, recorded
 CELLS, STEMS = 80, 4
 
 
-def mixed_products(gain_db: np.ndarray, seed: int = 0) -> np.ndarray:
+def mixed_products(gain_db: np.ndarray, seed: int = 0, besides: float = 0.3) -> np.ndarray:
     """Stems that have little to do with each other, at gains from cell to cell."""
     rng = np.random.default_rng(seed)
     sound = rng.standard_normal((CELLS, STEMS, 400))
     mix = (10 ** (gain_db / 20)[..., None] * sound).sum(axis=1, keepdims=True)
-    mix += 0.3 * rng.standard_normal(mix.shape)
+    mix += besides * rng.standard_normal(mix.shape)
     all_of_it = np.concatenate([mix, sound], axis=1)
     return np.asarray(all_of_it @ all_of_it.swapaxes(1, 2))
 
@@ -61,6 +61,9 @@ def test_what_holds_all_the_time_or_is_small_is_no_place() -> None:
     assert not any(one.changes for one in small)
     other_take = courses(mixed_products(gains(), 1), mixed_products(gains(), 2))
     assert not any(one.changes for one in other_take)
+    # Where much else plays the levels scatter by decibels: that is no ride either.
+    drowned = [mixed_products(gains(), seed, besides=12.0) for seed in (1, 2)]
+    assert not any(one.changes for one in courses(*drowned))
 
 
 def test_rests_are_no_places() -> None:

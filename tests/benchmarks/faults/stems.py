@@ -119,10 +119,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/places.py",
         ("tests/stems/test_places.py",),
-        ("trim_db = smooth[0] - smooth[1]", "trim_db = smooth[1] - smooth[0]"),
+        ("np.nan_to_num(levels[0] - levels[1])", "np.nan_to_num(levels[1] - levels[0])"),
         ("if inside.sum() > len(inside) / 2:", "if False:"),
         ("base_db - whole_db", "0.0"),
-        ("if abs(by_db) >= _LEAST_DB:", "if True:"),
         ("_CLEARLY * _scatter(rest)", "0"),
         ("for _ in range(_MOST):", "for _ in range(1):"),
     ),
