@@ -16,9 +16,9 @@ Compare two recordings of the same orchestral passage, a reference and a
 candidate, and list what sticks out in the candidate: where, by how much,
 whether players, room or mix are the likely cause, and what to try.
 
-The two are laid over each other and matched in level first, so they may come
-from another hall, other players, another tempo or tuning, or be another mix
-of the same take.
+The two are laid over each other and brought to one gain for what did not
+change first, so they may come from another hall, other players, another tempo
+or tuning, or be another mix of the same take.
 """
 
 _EPILOG = """\
@@ -36,8 +36,9 @@ exit codes:
    70  a defect in mixcompare: please report it
   130  interrupted; one line says whether anything was written
 
-Turn the playback down before listening to excerpts: matched in level does not
-mean soft. Figures help ears; they do not replace them.
+Turn the playback down before listening to excerpts: they are at the same gain
+for what did not change, which means neither soft nor equally loud.
+Figures help ears; they do not replace them.
 """
 
 

@@ -55,7 +55,7 @@ class Cause:
 
 @dataclass(frozen=True)
 class Excerpts:
-    """Paths of a finding's level-matched excerpts, relative to the report."""
+    """Paths, relative to the report, of excerpts at the same gain for what did not change."""
 
     reference: str
     candidate: str

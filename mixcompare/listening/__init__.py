@@ -1,1 +1,1 @@
-"""Sound of a pair to be heard back to back: aligned, level-matched, short."""
+"""Sound of a pair to be heard back to back: aligned, at one gain, short."""

@@ -1,9 +1,10 @@
-"""What a person hears of a comparison: level-matched, aligned excerpts, and sound for the page.
+"""What a person hears of a comparison: aligned excerpts at one gain, and sound for the page.
 
 Conventions
 -----------
 The broadband level difference is taken out by turning the louder recordings down, never the
-softest one up, by one gain for the whole comparison: a finding's own difference stays audible.
+softest one up, by one gain for the whole comparison, that of what did not change: a finding's own
+difference stays audible, and what it adds to the loudness too. So they are not equally loud.
 Where a true peak would pass -1 dBTP all of them are lowered alike. Spans are seconds on the
 reference's clock; the candidate's part begins and ends where the time map puts the same music,
 so its length differs where its tempo does. Samples are float32, shape (n, 2).
@@ -177,7 +178,7 @@ def busy_profile(pair: AlignedSound) -> Samples:
 
 
 def cut(pair: AlignedSound, span_s: Span) -> ExcerptPair:
-    """Cut the same music out of both recordings, level-matched, faded in and out.
+    """Cut the same music out of both recordings, at the same gain, faded in and out.
 
     Parameters
     ----------
@@ -191,7 +192,7 @@ def cut(pair: AlignedSound, span_s: Span) -> ExcerptPair:
 
 
 def excerpts(finding: Finding, pair: AlignedSound, profile: Samples | None = None) -> ExcerptPair:
-    """Level-matched, aligned excerpts of the place where a finding is heard.
+    """Aligned excerpts, at the gain of what did not change, of the place where a finding is heard.
 
     See Also
     --------

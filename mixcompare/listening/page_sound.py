@@ -1,4 +1,8 @@
-"""Sound for the page: all voices, level-matched, coded within a budget of bytes."""
+"""Sound for the page: all voices, coded within a budget of bytes, and how loud each is.
+
+It is coded at the same gain for what did not change. The loudness of every block goes with it, so
+that the page can turn the louder ones down to the softest over whatever is played.
+"""
 
 from __future__ import annotations
 
@@ -25,6 +29,12 @@ from mixcompare.listening.excerpts import (
     excerpt_span,
     matched,
 )
+from mixcompare.standards.bs1770 import (
+    ABSOLUTE_GATE_LUFS,
+    KWeightedPower,
+    gating_blocks,
+    to_lufs,
+)
 
 CODEC_MARGIN_DB = 1.0
 """What MP3 coding may add to a peak (common practice, no source)."""
@@ -39,11 +49,24 @@ BIT_RATES_KBPS = (192, 160, 128, 112, 96)  # some of MPEG-1 Layer III (from memo
 
 @dataclass(frozen=True)
 class CodedVoice:
-    """One recording's part as MP3, on its own clock, and the gain that it was given."""
+    """One recording's part as MP3, on its own clock.
+
+    Attributes
+    ----------
+    span_s : tuple of float
+    mp3 : bytes
+    gain_db : float
+        What it was given (<= 0).
+    block_lufs : tuple of float
+        Loudness, with that gain, of the gating blocks of BS.1770-5 from the start of the span; no
+        lower than the absolute gate, where a block does not count. Before coding, which turns all
+        voices down alike by some tenths of a decibel: differences count.
+    """
 
     span_s: Span
     mp3: bytes
     gain_db: float
+    block_lufs: tuple[float, ...] = ()
 
 
 CodedSound = Mapping[str, CodedVoice]
@@ -112,9 +135,18 @@ def _coded(pair: AlignedSound, span_s: Span, kbps: int) -> CodedSound:
     with ThreadPoolExecutor(2) as workers:
         coded = list(workers.map(lambda voice: _mp3(voice, kbps), sound.values()))
     return {
-        name: CodedVoice(voice.span_s, mp3, voice.gain_db)
+        name: CodedVoice(voice.span_s, mp3, voice.gain_db, _block_lufs(voice))
         for (name, voice), mp3 in zip(sound.items(), coded, strict=True)
     }
+
+
+def _block_lufs(excerpt: Excerpt) -> tuple[float, ...]:
+    meter = KWeightedPower(excerpt.sample_rate_hz)
+    size = round(BLOCK_S * excerpt.sample_rate_hz)
+    for first in range(0, len(excerpt.samples), size):
+        meter.push(excerpt.samples[first : first + size])
+    blocks = np.maximum(to_lufs(gating_blocks(meter.result())), ABSOLUTE_GATE_LUFS)
+    return tuple(np.round(blocks, 2).tolist())
 
 
 def _read_at_mp3_rate(recording: Recording, span_s: Span) -> tuple[Samples, int]:

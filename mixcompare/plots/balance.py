@@ -1,4 +1,4 @@
-"""Balance: the level-matched difference per band against time, and the elements in it."""
+"""Balance: the difference per band at the same gain, against time, and the elements in it."""
 
 from __future__ import annotations
 

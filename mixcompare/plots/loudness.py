@@ -1,4 +1,4 @@
-"""Loudness against time: both recordings as delivered, and their level-matched difference."""
+"""Loudness against time: both recordings as delivered, and their difference at the same gain."""
 
 from __future__ import annotations
 

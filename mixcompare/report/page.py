@@ -24,6 +24,7 @@ from mixcompare.report.inline import inline_svg
 from mixcompare.report.shell import environment, packaged, policy
 from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results, Source
+from mixcompare.standards import bs1770
 
 _WHOLE = 0.95
 """A finding in at least this share of the passage concerns all of it."""
@@ -76,6 +77,7 @@ def render(
         legend=(legend_colours(), legend_colours(dark=True)),
         passages=[_sound(passage) for passage in passages],
         voices={name: wording.VOICES[name] for name in passages[0]} if passages else {},
+        same_gain=wording.SAME_GAIN,
         gains=_gains(passages),
         player_data=_player_data(results, passages),
         sections=_sections(results, figures),
@@ -239,7 +241,7 @@ def _sound(passage: CodedSound) -> dict[str, str]:
 
 
 def _gains(passages: Sequence[CodedSound]) -> str:
-    """How the sound in the page was turned down, in words."""
+    """How the sound in the page was turned down for the same gain, in words."""
     if not passages:
         return ""
     parts = []
@@ -268,6 +270,15 @@ def _player_data(results: Results, passages: Sequence[CodedSound]) -> dict[str, 
             "segments": [
                 {name: voice.span_s for name, voice in passage.items()} for passage in passages
             ],
+            "loudness": [
+                {name: voice.block_lufs for name, voice in passage.items()} for passage in passages
+            ],
+            "meter": {
+                "block": bs1770.MOMENTARY_STEPS * bs1770.STEP_S,
+                "hop": bs1770.GATING_HOP_STEPS * bs1770.STEP_S,
+                "absolute": bs1770.ABSOLUTE_GATE_LUFS,
+                "relative": bs1770.RELATIVE_GATE_LU,
+            },
             "findings": [
                 {"rank": finding.rank, "spans": finding.spans_s, "band": finding.band_hz}
                 for finding in results.findings

@@ -19,7 +19,7 @@
   const byId = (id) => document.getElementById(id);
   const [spanStart, spanEnd] = data.span;
 
-  const voices = Object.keys(data.segments[0]);
+  const voices = ["reference", "candidate", "preview"].filter((voice) => voice in data.segments[0]);
 
   /* ---- the two clocks: all but the reference run on the candidate's ---- */
 
@@ -50,6 +50,7 @@
     band: null,
     bandOnly: false,
     trial: null,
+    level: "gain",
   };
   let audio = null;
   let passes = [];
@@ -124,6 +125,37 @@
     nodes.whole.gain.setTargetAtTime(1 - only, context.currentTime, FADE_S / 3);
   }
 
+  /* ---- how loud ---- */
+
+  const stretchOf = (index) => {
+    const [a, b] = data.segments[index].reference;
+    const [from, to] = state.loop ? [Math.max(state.loop[0], a), Math.min(state.loop[1], b)] : [a, b];
+    return from < to ? [from, to] : [a, b];
+  };
+
+  const mean = (levels) =>
+    10 * Math.log10(levels.reduce((sum, level) => sum + 10 ** (level / 10), 0) / levels.length);
+
+  /* Gated loudness (ITU-R BS.1770) of a voice over what is played, from the blocks inside. */
+  function loudnessOf(voice, index) {
+    const { block, hop, absolute, relative } = data.meter;
+    const [from, to] = stretchOf(index).map((place) => toClock(voice, place) - data.segments[index][voice][0]);
+    const inside = data.loudness[index][voice].filter(
+      (level, at) => level > absolute && at * hop >= from - hop / 2 && at * hop + block <= to + hop / 2);
+    const gate = mean(inside) + relative;
+    return mean(inside.filter((level) => level > gate));
+  }
+
+  /* What turns the voices down to the softest; nothing where one of them is too soft to measure. */
+  function turnedDownBy(index) {
+    const levels = voices.map((voice) => loudnessOf(voice, index));
+    const softest = Math.min(...levels);
+    return Object.fromEntries(voices.map((voice, at) => [voice, levels[at] - softest || 0]));
+  }
+
+  const gainOf = (voice, index) =>
+    state.level === "loudness" ? 10 ** (-turnedDownBy(index)[voice] / 20) : 1;
+
   /* One pass plays one recording from a place to the end of its segment or loop. */
   function startPass(when, place) {
     const index = segmentAt(place);
@@ -142,9 +174,10 @@
     shape.gain.setValueAtTime(1, when + length - fade);
     shape.gain.linearRampToValueAtTime(0, when + length);
     const exit = audio.context.createGain();
+    exit.gain.value = gainOf(voice, index);
     player.connect(shape).connect(exit).connect(audio.nodes.entry);
     player.start(when, Math.max(offset, 0), length);
-    const pass = { player, exit, when, place, voice, end, until: when + length };
+    const pass = { player, exit, when, place, voice, index, end, until: when + length };
     player.onended = () => afterPass(pass);
     passes.push(pass);
     return pass;
@@ -281,6 +314,17 @@
     show();
   }
 
+  /* Answers of a trial count at one level only. */
+  function setLevel(level) {
+    if (state.level === level) return;
+    state.level = level;
+    for (const { exit, voice, index } of passes) {
+      exit.gain.setTargetAtTime(gainOf(voice, index), audio.context.currentTime, FADE_S / 4);
+    }
+    if (state.trial) beginTrial();
+    show();
+  }
+
   function step(by) {
     if (!data.findings.length) return;
     const at = data.findings.indexOf(state.finding);
@@ -306,13 +350,25 @@
 
   function toggleTrial() {
     if (state.trial) {
+      const { before } = state.trial;
       state.trial = null;
       if (state.chosen === "x") listenTo("reference");
+      setLevel(before);
     } else {
-      state.trial = { hidden: coin(), right: 0, total: 0 };
-      byId("trial-score").textContent = "X is chosen by chance. No answers yet.";
+      const before = state.level;
+      setLevel("loudness");
+      beginTrial(before);
     }
     show();
+  }
+
+  function beginTrial(before = state.trial.before) {
+    state.trial = { hidden: coin(), right: 0, total: 0, before };
+    const level = state.level === "loudness"
+      ? "Same loudness"
+      : "Same gain for what did not change, so loudness alone may tell them apart";
+    byId("trial-score").textContent = `${level}. X is chosen by chance. No answers yet.`;
+    if (state.chosen === "x") listenTo("x");
   }
 
   function answer(guess) {
@@ -351,8 +407,28 @@
     }
   }
 
+  function showLoudness() {
+    const index = Math.max(segmentAt(state.place), 0);
+    const levels = voices.map((voice) => loudnessOf(voice, index));
+    const down = turnedDownBy(index);
+    const names = { reference: "reference", candidate: "candidate", preview: "candidate with the trims" };
+    const louder = voices.slice(1).map((voice, at) => {
+      const by = levels[at + 1] - levels[0];
+      return `the ${names[voice]} is ${Math.abs(by).toFixed(1)} LU ${by < 0 ? "softer" : "louder"} than the reference`;
+    });
+    const turned = voices.map((voice) => `the ${names[voice]} ${down[voice].toFixed(1)} dB down`);
+    byId("loudness").textContent = levels.every(Number.isFinite)
+      ? `Over ${state.loop ? "the loop" : "all that plays"}, at the same gain for what did not change, ` +
+        `${louder.join(", ")}. At the same loudness: ${turned.join(", ")}.`
+      : "Too short or too soft here to tell the loudness: both levels play alike.";
+  }
+
   function show() {
     showPlace(state.place);
+    showLoudness();
+    for (const button of document.querySelectorAll(".level")) {
+      button.setAttribute("aria-pressed", String(button.dataset.level === state.level));
+    }
     byId("play").textContent = state.playing ? "Pause" : "Play";
     byId("play").setAttribute("aria-label", state.playing ? "Pause" : "Play");
     for (const button of document.querySelectorAll(".voice")) {
@@ -393,6 +469,9 @@
   byId("volume").addEventListener("input", setVolume);
   byId("trial-start").addEventListener("click", toggleTrial);
   byId("trial-x").addEventListener("click", () => { listenTo("x"); if (!state.playing) play(); });
+  for (const button of document.querySelectorAll(".level")) {
+    button.addEventListener("click", () => setLevel(button.dataset.level));
+  }
   for (const button of document.querySelectorAll(".answer")) {
     button.addEventListener("click", () => answer(button.dataset.answer));
   }
@@ -429,6 +508,7 @@
     2: () => listenTo("candidate"),
     3: () => listenTo("x"),
     4: () => listenTo("preview"),
+    g: () => setLevel(state.level === "gain" ? "loudness" : "gain"),
     b: toggleBand,
     l: leaveLoop,
     j: () => step(1),

@@ -18,7 +18,7 @@ from mixcompare.standards.iec61260 import NOMINAL_HZ
 from mixcompare.units import decimals_of, difference_unit
 
 _TITLES = {
-    "register": "Registers (differences at matched level)",
+    "register": "Registers (differences at the same gain for what did not change)",
     "voice": "Voices",
     "shaping": "Filters that lead from the reference's tone to the candidate's",
 }

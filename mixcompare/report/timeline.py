@@ -14,6 +14,7 @@ from mixcompare.findings import Span, clock
 from mixcompare.plots.contours import Contours, Field, thinned
 from mixcompare.plots.strip import field_png
 from mixcompare.report.pictures import path
+from mixcompare.report.wording import SAME_GAIN
 from mixcompare.results import Results
 
 FloatArray = npt.NDArray[np.float64]
@@ -137,7 +138,7 @@ def _loudness_lane(contours: Contours, span_s: Span) -> Lane | None:
         parts.append(f'<path class="line {name}" d="{path(times, means, x, y)}"/>')
     parts.append("</svg>")
     labels = tuple(Label(y(level), f"{level}".replace("-", "\N{MINUS SIGN}")) for level in levels)
-    title = "Loudness (LUFS, 0.4 s, candidate level-matched)"
+    title = f"Loudness (LUFS, 0.4 s, at the {SAME_GAIN})"
     return Lane("loudness", title, labels, Markup("".join(parts)))
 
 

@@ -22,6 +22,8 @@ VOICES = {
     "preview": "candidate with the trims",
 }
 
+SAME_GAIN = "same gain for what did not change"
+
 LIMITS = (
     "Figures are estimates from finished recordings. The intervals say how far they may be off;"
     " where one says 95 %, about one in twenty lies outside.",

@@ -20,6 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 # EBU Tech 3341: 10 ms at most for its short maxima; momentary 400 ms, short-term 3 s.
 STEP_S = 0.01
 MOMENTARY_STEPS = 40
+GATING_HOP_STEPS = 10  # BS.1770-5 Annex 1: gating blocks of 0.4 s overlap by 75 %
 SHORT_TERM_STEPS = 300
 # ITU-R BS.1770-5, Annex 1.
 ABSOLUTE_GATE_LUFS = -70.0
@@ -176,6 +177,11 @@ def window_powers(step_power: FloatArray, steps: int, hop: int = 1) -> FloatArra
     return np.asarray((total[steps:] - total[:-steps])[::hop] / steps, np.float64)
 
 
+def gating_blocks(step_power: FloatArray) -> FloatArray:
+    """Channel-summed mean power of the gating blocks (BS.1770-5 Annex 1), shape (blocks,)."""
+    return window_powers(step_power, MOMENTARY_STEPS, GATING_HOP_STEPS)
+
+
 def to_lufs(power: npt.ArrayLike) -> FloatArray:
     """Loudness of a mean K-weighted power; -inf for none."""
     with np.errstate(divide="ignore"):
@@ -184,7 +190,7 @@ def to_lufs(power: npt.ArrayLike) -> FloatArray:
 
 def integrated_lufs(step_power: FloatArray) -> float:
     """Gated integrated loudness (BS.1770-5 Annex 1); -inf when every block is gated away."""
-    blocks = window_powers(step_power, MOMENTARY_STEPS, hop=10)
+    blocks = gating_blocks(step_power)
     loud = blocks[to_lufs(blocks) > ABSOLUTE_GATE_LUFS]
     if len(loud) == 0:
         return float("-inf")

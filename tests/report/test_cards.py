@@ -246,6 +246,10 @@ def test_the_player_has_both_clocks_the_sound_and_the_gains():
     (segment,) = data["segments"]
     assert segment["reference"] == pytest.approx([0.0, 12.0])
     assert segment["candidate"] == pytest.approx([0.7, 0.7 + 1.06 * 12.0])
+    assert data["loudness"] == [{name: list(voice.block_lufs) for name, voice in sound[0].items()}]
+    # ITU-R BS.1770-5 Annex 1: blocks of 0.4 s that overlap by 75 %, gates of -70 LUFS and -10 LU.
+    meter = {"block": 0.4, "hop": 0.1, "absolute": -70.0, "relative": -10.0}
+    assert data["meter"] == pytest.approx(meter)
     (finding,) = data["findings"]
     assert finding["spans"] == [list(span) for span in results.findings[0].spans_s]
     assert finding["band"] == [2000.0, 5000.0]

@@ -248,3 +248,10 @@ def test_colours_can_be_read(theme):
     for graphic in ("players", "room", "mix"):
         # Success criterion 1.4.11: 3 to 1 for graphics.
         assert contrast(colours[graphic], colours["paper"]) >= 3, graphic
+
+
+def test_no_sound_is_called_equally_loud_that_is_not(html):
+    assert 'lossless, at the same gain for what did not change: <a href="listening/' in html
+    assert "at the same gain for what did not change or at the same loudness" in html
+    for untrue in ("equally loud", "level-matched", "matched in level"):
+        assert untrue not in html.lower()

@@ -242,7 +242,9 @@ def test_elements_and_passages_are_rows():
 
 
 def test_registers_stand_beside_each_other():
-    registers = by_title("balance")["Registers (differences at matched level)"]
+    registers = by_title("balance")[
+        "Registers (differences at the same gain for what did not change)"
+    ]
     assert registers.heads[:4] == (
         "Range", "Level, reference (dB)", "Level, candidate (dB)", "Level, difference (dB)",
     )  # fmt: skip

@@ -53,8 +53,8 @@ FAULTS: list[Fault] = [
         ("RELATIVE_GATE_LU = -10.0", "RELATIVE_GATE_LU = -14.0"),
         ("ABSOLUTE_GATE_LUFS = -70.0", "ABSOLUTE_GATE_LUFS = -73.0"),
         (
-            "blocks = window_powers(step_power, MOMENTARY_STEPS, hop=10)",
-            "blocks = window_powers(step_power, MOMENTARY_STEPS, hop=40)",
+            "GATING_HOP_STEPS = 10 ",
+            "GATING_HOP_STEPS = 40 ",
         ),
         ("factor = max(int(np.ceil(192_000 / sample_rate_hz)), 2)", "factor = 1"),
         ("STEP_S = 0.01\nMOMENTARY_STEPS = 40", "STEP_S = 0.01\nMOMENTARY_STEPS = 30"),
