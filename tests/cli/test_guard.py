@@ -233,9 +233,11 @@ def test_an_interrupt_ends_the_process_within_a_second(after_s: float, tmp_path:
         process.send_signal(signal.SIGTERM)
     out, err = process.communicate(timeout=20)
     took_s = time.perf_counter() - sent
-    assert process.returncode == 130
-    assert (out, err) == (b"", b"mixcompare: interrupted; nothing was written.\n")
     assert list(tmp_path.iterdir()) == []
+    # On a busy machine the interpreter has not come to us after 0.8 s, and ends by itself.
+    if not (after_s < 1 and process.returncode == -signal.SIGINT):
+        assert process.returncode == 130
+        assert (out, err) == (b"", b"mixcompare: interrupted; nothing was written.\n")
     assert took_s < 2.5  # a second is promised; the machine of the tests may be busy
 
 
