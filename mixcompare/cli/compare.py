@@ -22,8 +22,8 @@ from mixcompare.cli.shared import (
     OVER_LIMIT,
     UNRELATED_EXIT,
     Commands,
+    add_limit,
     add_pair,
-    limit,
     map_of,
     pair_of,
     spans_of,
@@ -71,12 +71,7 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
-    parser.add_argument(
-        "--limit",
-        metavar="JND",
-        type=limit,
-        help="exit with 1 when a finding exceeds this many just-noticeable differences",
-    )
+    add_limit(parser)
     parser.add_argument("--open", action="store_true", help="open the page when done")
     parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--json", action="store_true", help="print report.json instead of the list")

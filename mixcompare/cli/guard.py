@@ -16,7 +16,7 @@ import tempfile
 import threading
 import time
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
@@ -25,6 +25,7 @@ from typing import Any
 from mixcompare import __version__
 from mixcompare.cli.shared import BAD_INPUT, DEFECT, INTERRUPTED
 from mixcompare.errors import MixcompareError
+from mixcompare.outputs import heard_by, hearers
 
 REPORT_TO = "whoever you have it from (SECURITY.md tells what to send)"
 _PATIENCE_S = 0.4
@@ -36,6 +37,7 @@ class _Run:
     """What is going on: where results go, what stood there, and which signals came."""
 
     outputs: Sequence[Path] = ()
+    to_go_on: str = ""
     before: list[tuple[int, int] | None] = field(default_factory=list)
     came: list[int] = field(default_factory=list)
     is_told: bool = False
@@ -44,7 +46,7 @@ class _Run:
 _run = _Run()
 
 
-def guarded(run: Callable[[], int], outputs: Sequence[Path]) -> int:
+def guarded(run: Callable[[], int], outputs: Sequence[Path], to_go_on: str = "") -> int:
     """Run a command; whatever it raises becomes its exit code.
 
     Parameters
@@ -53,11 +55,14 @@ def guarded(run: Callable[[], int], outputs: Sequence[Path]) -> int:
         Returns an exit code.
     outputs : sequence of Path
         What it may write: files, or folders of reports.
+    to_go_on : str
+        What to do after an interrupt, where what was done up to then is kept.
     """
     _run.outputs, _run.before = outputs, [_stamp(path) for path in outputs]
+    _run.to_go_on = to_go_on
     _run.came, _run.is_told = [], False
     try:
-        with _signals():
+        with heard_by(_end, _heeded()):
             return run()
     except KeyboardInterrupt:
         return _interrupted()
@@ -87,6 +92,7 @@ def _interrupted() -> int:
         stamps = zip(_run.outputs, _run.before, strict=True)
         new = [str(path) for path, before in stamps if _stamp(path) not in (None, before)]
         what = f"written before that: {', '.join(new)}" if new else "nothing was written"
+        what = _run.to_go_on or what
         _said(f"interrupted; {what}.", INTERRUPTED)
     return INTERRUPTED
 
@@ -134,25 +140,7 @@ def _end(number: int, frame: FrameType | None) -> None:
 
 def _heeded() -> dict[int, Any]:
     """Signals that end a run, and who hears them now; those that are ignored (nohup) stay so."""
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    heard = {number: signal.getsignal(number) for number in (getattr(signal, n) for n in names)}
-    return {at: by for at, by in heard.items() if by not in (None, signal.SIG_IGN)}
-
-
-@contextlib.contextmanager
-def _signals() -> Iterator[None]:
-    """Within it an interrupt, a termination and a lost terminal all end the run."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = _heeded()
-    try:
-        for number in before:
-            signal.signal(number, _end)
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+    return {number: by for number, by in hearers().items() if by is not signal.SIG_IGN}
 
 
 def begin_process() -> None:

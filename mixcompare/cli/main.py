@@ -65,7 +65,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         if not hasattr(arguments, "run"):
             parser.print_help()
             return BAD_INPUT
-        return guarded(lambda: int(arguments.run(arguments)), arguments.outputs(arguments))
+        return guarded(
+            lambda: int(arguments.run(arguments)), arguments.outputs(arguments), arguments.to_go_on
+        )
 
 
 def _flushed() -> int:
@@ -81,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"mixcompare {__version__}")
+    parser.set_defaults(to_go_on="")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     for command in (compare, takes, align, measure):

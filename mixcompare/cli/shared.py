@@ -19,12 +19,27 @@ OK, OVER_LIMIT, BAD_INPUT, UNRELATED_EXIT, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70,
 
 def add_pair(parser: argparse.ArgumentParser) -> None:
     """The two recordings and their spans."""
-    parser.add_argument("reference", metavar="REFERENCE", help="audio file to compare against")
+    add_reference(parser)
     parser.add_argument("candidate", metavar="CANDIDATE", help="audio file to judge")
+    parser.add_argument("--candidate-span", metavar="A-B", help="part of the candidate")
+
+
+def add_reference(parser: argparse.ArgumentParser) -> None:
+    """What is compared against, and the part of it."""
+    parser.add_argument("reference", metavar="REFERENCE", help="audio file to compare against")
     parser.add_argument(
         "--reference-span", metavar="A-B", help="part of the reference, such as 0:12-0:45.5"
     )
-    parser.add_argument("--candidate-span", metavar="A-B", help="part of the candidate")
+
+
+def add_limit(parser: argparse.ArgumentParser) -> None:
+    """The size from which a finding is one too many."""
+    parser.add_argument(
+        "--limit",
+        metavar="JND",
+        type=_limit,
+        help="exit with 1 when a finding exceeds this many just-noticeable differences",
+    )
 
 
 def map_of(arguments: argparse.Namespace) -> TimeMap | None:
@@ -56,7 +71,7 @@ def spans_of(
     return reference, candidate
 
 
-def limit(text: str) -> float:
+def _limit(text: str) -> float:
     """A limit that some finding could exceed and some could not."""
     with contextlib.suppress(ValueError):
         value = float(text)

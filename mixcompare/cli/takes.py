@@ -9,8 +9,15 @@ import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from mixcompare.cli.shared import INTERRUPTED, OK, OVER_LIMIT, UNRELATED_EXIT, Commands, limit
-from mixcompare.cli.terminal import Ink, Status
+from mixcompare.cli.shared import (
+    OK,
+    OVER_LIMIT,
+    UNRELATED_EXIT,
+    Commands,
+    add_limit,
+    add_reference,
+)
+from mixcompare.cli.terminal import Ink, Status, printed
 
 if TYPE_CHECKING:
     from mixcompare.takes.run import Takes
@@ -38,7 +45,7 @@ def add_to(commands: Commands) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("reference", metavar="REFERENCE", help="audio file to compare against")
+    add_reference(parser)
     parser.add_argument("candidates", metavar="CANDIDATE", nargs="+", help="audio files to judge")
     parser.add_argument(
         "--out", metavar="DIR", default="takes", help="folder for all of it (default: %(default)s)"
@@ -48,9 +55,6 @@ def add_to(commands: Commands) -> None:
         action="store_true",
         help="the candidates are versions of one mix in order: tells what was mended since the"
         " last, what became worse and what remains",
-    )
-    parser.add_argument(
-        "--reference-span", metavar="A-B", help="part of the reference, such as 0:12-0:45.5"
     )
     parser.add_argument("--score", metavar="FILE", help="as for the command compare")
     parser.add_argument("--no-audio", action="store_true", help="leave the sound out")
@@ -65,47 +69,43 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--cache", metavar="DIR", help="keep the reference's features here, not in --out"
     )
-    parser.add_argument(
-        "--limit",
-        metavar="JND",
-        type=limit,
-        help="exit with 1 when a finding exceeds this many just-noticeable differences",
-    )
+    add_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
-    parser.set_defaults(run=run, outputs=lambda arguments: [Path(arguments.out)])
+    parser.set_defaults(
+        run=run,
+        outputs=lambda arguments: [Path(arguments.out)],
+        to_go_on="run it again to go on from here",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Do what the command says; returns the exit code."""
     status = Status(quiet=arguments.quiet)
-    try:
-        with status:
-            status.say("preparing (the very first run takes longer)")
-            from mixcompare.audio.span import parse_span
-            from mixcompare.takes.run import compare_all
+    with status:
+        status.say("preparing (the very first run takes longer)")
+        from mixcompare.audio.span import parse_span
+        from mixcompare.takes.run import compare_all
 
-            span = arguments.reference_span
-            result = compare_all(
-                arguments.reference,
-                arguments.candidates,
-                arguments.out,
-                versions=arguments.versions,
-                reference_span_s=parse_span(span) if span else None,
-                score=arguments.score,
-                audio=not arguments.no_audio,
-                jobs=arguments.jobs,
-                cluster=arguments.cluster,
-                cache_dir=arguments.cache,
-                progress=status.say,
-                beforehand=None if arguments.quiet else _announce,
-            )
-    except KeyboardInterrupt:
-        print("mixcompare: interrupted; run it again to go on from here.", file=sys.stderr)
-        return INTERRUPTED
+        span = arguments.reference_span
+        result = compare_all(
+            arguments.reference,
+            arguments.candidates,
+            arguments.out,
+            versions=arguments.versions,
+            reference_span_s=parse_span(span) if span else None,
+            score=arguments.score,
+            audio=not arguments.no_audio,
+            jobs=arguments.jobs,
+            cluster=arguments.cluster,
+            cache_dir=arguments.cache,
+            progress=status.say,
+            beforehand=None if arguments.quiet else _announce,
+        )
     for take in result.failed:
         print(f"mixcompare: {take.problem}", file=sys.stderr)
     if not arguments.quiet:
-        _print(result, arguments.versions)
+        with printed():
+            _print(result, arguments.versions)
     return _exit_code(result, arguments.limit)
 
 

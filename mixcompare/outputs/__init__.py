@@ -2,12 +2,15 @@
 
 from mixcompare.outputs.files import check_file, is_one_of, real_path, write_file
 from mixcompare.outputs.placing import former_place, put_folder
+from mixcompare.outputs.signals import heard_by, hearers
 from mixcompare.outputs.workshop import cannot, taken_up, uninterrupted, workshop
 
 __all__ = [
     "cannot",
     "check_file",
     "former_place",
+    "heard_by",
+    "hearers",
     "is_one_of",
     "put_folder",
     "real_path",

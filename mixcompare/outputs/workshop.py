@@ -19,7 +19,6 @@ import os
 import shutil
 import signal
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -28,12 +27,12 @@ from typing import BinaryIO
 
 from mixcompare.errors import OutputError
 from mixcompare.outputs.placing import recover
+from mixcompare.outputs.signals import heard_by, hearers
 from mixcompare.outputs.steps import step
 
 _LOCK = "lock"
 _LONGEST_NAME = 200  # bytes; most systems allow 255 (from memory), and ours is somewhat longer
 _LOOK_AGAIN_S = 0.05
-_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 
 
 @contextlib.contextmanager
@@ -96,24 +95,13 @@ class Busy(OutputError):
 @contextlib.contextmanager
 def uninterrupted() -> Iterator[None]:
     """Hold signals back while a change must stay whole; they come right after it."""
-    if threading.current_thread() is not threading.main_thread():
-        yield  # signals are the main thread's
-        return
     held: list[int] = []
 
     def hold(number: int, frame: FrameType | None) -> None:
         held.append(number)
 
-    numbers = [getattr(signal, name) for name in _SIGNALS if hasattr(signal, name)]
-    before = {number: signal.getsignal(number) for number in numbers}
-    before = {number: handler for number, handler in before.items() if handler is not None}
-    try:
-        for number in before:
-            signal.signal(number, hold)
+    with heard_by(hold, hearers()):
         yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
     if held:
         signal.raise_signal(held[0])
 

@@ -27,6 +27,11 @@ _COVERS, _MOST_COVERING = 0.5, 2  # of what the first covers, to be named beside
 SILENT_DB = 40.0  # how far the level of what isn't there may lie; our choice
 
 
+def is_open(interval: tuple[float, float]) -> bool:
+    """Whether a level is that of a part which one recording lacks."""
+    return max(map(abs, interval)) >= SILENT_DB
+
+
 @dataclass(frozen=True)
 class Heard:
     """How much of its time every part is heard.

@@ -10,7 +10,7 @@ much at least.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -27,7 +27,7 @@ from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
 from mixcompare.parts.course import Window, course_of, windows_of
 from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
-from mixcompare.parts.heard import SILENT_DB, heard_of
+from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
 from mixcompare.parts.separate import misfit
 from mixcompare.parts.sizes import size_of
 from mixcompare.parts.templates import templates
@@ -163,7 +163,7 @@ class _Orchestra:
 
         Where that part took from another by interference, its absence lifts the cell.
         """
-        gone = [change for _, _, change in named if max(map(abs, change.interval)) >= SILENT_DB]
+        gone = [change for _, _, change in named if is_open(change.interval)]
         return [
             one
             for one in named
@@ -260,16 +260,20 @@ class _Orchestra:
         sizes = {part: change for members, change in named for part in members}
         level_db, deviation = self._against_the_rest(self.rest, set(sizes))
         near, over_time = self._not_apart(), self._over_time(sizes)
+        plays = self.fitted.energy > 0
+        unheard = {
+            place
+            for place in np.flatnonzero(plays).tolist()
+            if place not in sizes and self.heard.nowhere(place)
+        }
         out = []
         for place, part in enumerate(self.parts):
             level, half = float(level_db[place]), float(1.96 * deviation[place])
             interval: Interval = (level - half, level + half)
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
-            plays = self.fitted.energy[place] > 0
             here, over = float(self.heard.candidate[place]), self._names(self.heard.over[place])
-            unheard = place not in sizes and self.heard.nowhere(place)
-            told = place in sizes or (plays and half <= _WIDEST_DB and not unheard)
+            told = place in sizes or (plays[place] and half <= _WIDEST_DB and place not in unheard)
             out.append(
                 PartLevel(
                     name=part.name,
@@ -279,35 +283,30 @@ class _Orchestra:
                     energy_share=float(self.fitted.energy[place]),
                     audible_share=float(self.heard.reference[place]),
                     candidate_audible_share=here,
-                    covered_by=over if plays and here < _FOLLOWED else (),
+                    covered_by=over if plays[place] and here < _FOLLOWED else (),
                     course=over_time[place] if told else (),
                     written=_written(part),
-                    reason=None if told else _COVERED if plays else _RESTS,
+                    reason=None if told else _COVERED if plays[place] else _RESTS,
                 )
             )
-        return tuple(self._with_those_over(out, sizes))
+        return tuple(
+            self._with_those_over(place, out) if place in unheard else part
+            for place, part in enumerate(out)
+        )
 
-    def _with_those_over(
-        self, found: Sequence[PartLevel], sizes: Mapping[int, Change]
-    ) -> Iterator[PartLevel]:
-        """The same, where a part that is heard nowhere is told as one with what lies over it."""
-        for place, part in enumerate(found):
-            plays = self.fitted.energy[place] > 0
-            if place in sizes or not plays or not self.heard.nowhere(place):
-                yield part
-                continue
-            over = [found[one] for one in self.heard.over[place]]
-            edges = [edge for one in over for edge in one.level_db_interval or ()]
-            told = bool(over) and over[0].level_db is not None
-            yield replace(
-                part,
-                level_db=over[0].level_db if told else None,
-                level_db_interval=(min(edges), max(edges)) if told else None,
-                together_with=tuple(
-                    dict.fromkeys((*part.together_with, *(one.name for one in over)))
-                ),
-                reason=_UNHEARD.format(" and ".join(one.name for one in over) or "others"),
-            )
+    def _with_those_over(self, place: int, found: Sequence[PartLevel]) -> PartLevel:
+        """A part that is heard nowhere, told as one with what lies over it."""
+        over = [found[one] for one in self.heard.over[place]]
+        edges = [edge for one in over for edge in one.level_db_interval or ()]
+        told = bool(over) and over[0].level_db is not None
+        together = (*found[place].together_with, *(one.name for one in over))
+        return replace(
+            found[place],
+            level_db=over[0].level_db if told else None,
+            level_db_interval=(min(edges), max(edges)) if told else None,
+            together_with=tuple(dict.fromkeys(together)),
+            reason=_UNHEARD.format(" and ".join(one.name for one in over) or "others"),
+        )
 
     def _names(self, places: Sequence[int]) -> tuple[str, ...]:
         return tuple(self.parts[place].name for place in places)

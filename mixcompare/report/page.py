@@ -61,7 +61,7 @@ def render(
     field = balance_field(results)
     span_s = results.alignment.time_map.span_s
     related = results.alignment.relation != UNRELATED
-    style, script = packaged("page.css"), packaged("player.js")
+    style, script = packaged("page.css"), packaged("clocks.js") + packaged("player.js")
     template = environment().get_template("page.html")
     return template.render(
         results=results,

@@ -23,20 +23,8 @@
 
   /* ---- the two clocks: all but the reference run on the candidate's ---- */
 
-  function interpolate(value, from, to) {
-    const rows = data.map;
-    let low = 0;
-    let high = rows.length - 1;
-    while (high - low > 1) {
-      const middle = (low + high) >> 1;
-      if (rows[middle][from] <= value) low = middle;
-      else high = middle;
-    }
-    const share = (value - rows[low][from]) / (rows[high][from] - rows[low][from]);
-    return rows[low][to] + share * (rows[high][to] - rows[low][to]);
-  }
-  const toClock = (voice, place) => (voice === "reference" ? place : interpolate(place, 0, 1));
-  const toPlace = (voice, time) => (voice === "reference" ? time : interpolate(time, 1, 0));
+  const toClock = (voice, place) => (voice === "reference" ? place : interpolate(data.map, place, 0, 1));
+  const toPlace = (voice, time) => (voice === "reference" ? time : interpolate(data.map, time, 1, 0));
 
   /* ---- state ---- */
 

@@ -14,10 +14,11 @@ _HERE = "mixcompare.report"
 
 
 def environment(package: str = _HERE) -> jinja2.Environment:
-    """Templates of a package: every text is escaped, a name that is not there is an error."""
-    name, _, folder = package.rpartition(".")
+    """Templates of a package and of the report: every text is escaped, no name may be missing."""
     made = jinja2.Environment(
-        loader=jinja2.PackageLoader(name, folder),
+        loader=jinja2.ChoiceLoader(
+            [jinja2.PackageLoader(*place.rsplit(".", 1)) for place in (package, _HERE)]
+        ),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,

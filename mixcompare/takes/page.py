@@ -66,7 +66,7 @@ def render(reference: str, takes: Sequence[Take], items: Sequence[Item] | None) 
     shown = takes[:MOST_ROWS]
     aspects = aspects_of(shown)
     style = packaged("page.css") + packaged("takes.css", _HERE)
-    script = packaged("takes.js", _HERE)
+    script = packaged("clocks.js") + packaged("takes.js", _HERE)
     heard = [take for take in shown if take.sound is not None]
     return (
         environment(_HERE)

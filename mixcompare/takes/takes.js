@@ -36,17 +36,6 @@
   let current = 0;
   let playing = false;
 
-  function interpolate(rows, value, from, to) {
-    let low = 0;
-    let high = rows.length - 1;
-    while (high - low > 1) {
-      const middle = (low + high) >> 1;
-      if (rows[middle][from] <= value) low = middle;
-      else high = middle;
-    }
-    const share = (value - rows[low][from]) / (rows[high][from] - rows[low][from]);
-    return rows[low][to] + share * (rows[high][to] - rows[low][to]);
-  }
   const toTime = ({ take, isReference }, place) =>
     isReference ? place - take.referenceSpan[0] : interpolate(take.map, place, 0, 1) - take.candidateSpan[0];
   const toPlace = ({ take, isReference }, time) =>

@@ -11,7 +11,7 @@ from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_d
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
-from mixcompare.parts.heard import SILENT_DB
+from mixcompare.parts.heard import is_open
 from mixcompare.parts.values import Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
@@ -81,7 +81,7 @@ def _sentence(element: Element) -> str:
     size = _size_text(element.difference_db, element.interval)
     name = element.name if element.kind != "register" else f"{element.name},"
     stands = "stand" if len(element.players) > 1 else "stands"
-    if _is_left_out(element):
+    if is_open(element.interval):
         least, where = min(map(abs, element.interval)), "reference" if louder else "candidate"
         return (
             f"The {name} {stands.replace('stand', 'play')} in the score and can hardly be heard in"
@@ -121,14 +121,9 @@ def _sentence(element: Element) -> str:
     return text
 
 
-def _is_left_out(element: Element) -> bool:
-    """Whether it is hardly there at all in one recording."""
-    return max(map(abs, element.interval)) >= SILENT_DB
-
-
 def _weighed(element: Element) -> tuple[float, float]:
     """The interval by which a size is weighed: how far down what isn't there is says nothing."""
-    if not _is_left_out(element):
+    if not is_open(element.interval):
         return element.interval
     near = min(element.interval, key=abs)
     low, high = sorted((near, 2 * element.difference_db - near))
@@ -143,7 +138,7 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     size = round(abs(element.difference_db))
     what = element.name.split(",")[0] if element.kind != PART else element.name
     down = element.difference_db > 0
-    if _is_left_out(element):
+    if is_open(element.interval):
         one, other = ("reference", "candidate") if down else ("candidate", "reference")
         return (
             f"See whether the {what} should play in both: left out of the {one}, muted there, or"

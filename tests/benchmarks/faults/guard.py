@@ -205,4 +205,10 @@ FAULTS: list[Fault] = [
         ("check_writable(arguments.out, read)", "check_writable(arguments.out)"),
         ("for one in over:", "for one in ():"),
     ),
+    *each(
+        "mixcompare/outputs/signals.py",
+        ("tests/outputs/test_workshop.py",),  # without it a test of the guard would end the tests
+        ("            signal.signal(number, by)\n", "            pass\n"),
+        ("            signal.signal(number, handler)\n", "            pass\n"),
+    ),
 ]

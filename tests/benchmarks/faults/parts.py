@@ -101,10 +101,10 @@ FAULTS: list[Fault] = [
         ("in self._with_doublings(named)", "in named"),
         ("if other != place", "if True"),
         ("heavy[sorted(moved)] = 0.0", "pass"),
-        ("else _COVERED if plays else _RESTS", "else _RESTS if plays else _COVERED"),
+        ("else _COVERED if plays[place] else _RESTS", "else _RESTS if plays[place] else _COVERED"),
         ("level, interval = sizes[place].difference_db, sizes[place].interval", "pass"),
         ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
-        ("if plays and here < _FOLLOWED", "if plays"),
+        ("if plays[place] and here < _FOLLOWED", "if plays[place]"),
         ("if not part.is_marked:", "if False:"),
         ("_MOST_NOTES_PERCENT = (10, 90)", "_MOST_NOTES_PERCENT = (0, 100)"),
     ),
@@ -151,12 +151,11 @@ FAULTS: list[Fault] = [
         ("interval=(low, SILENT_DB)", "interval=(low, high)"),
         ("(min(edges), max(edges)) if told", "(max(edges), min(edges)) if told"),
         ("level_db=over[0].level_db if told", "level_db=part.level_db if told"),
-        ("half <= _WIDEST_DB and not unheard", "half <= _WIDEST_DB"),
+        ("half <= _WIDEST_DB and place not in unheard", "half <= _WIDEST_DB"),
     ),
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/aspects/test_balance.py",),
-        ("max(map(abs, element.interval)) >= SILENT_DB", "False"),
         (
             "element.difference_db, _weighed(element), LEVEL",
             "element.difference_db, element.interval, LEVEL",
@@ -164,5 +163,10 @@ FAULTS: list[Fault] = [
         ("2 * element.difference_db - near", "near"),
         ('else "candidate"\n        return (', 'else "reference"\n        return ('),
         ('("reference", "candidate") if down else', '("candidate", "reference") if down else'),
+    ),
+    *each(
+        "mixcompare/parts/heard.py",
+        ("tests/aspects/test_balance.py",),
+        ("max(map(abs, interval)) >= SILENT_DB", "False"),
     ),
 ]

@@ -104,7 +104,7 @@ FAULTS: list[Fault] = [
         ("tests/takes/test_run.py",),
         ("if result.failed:\n        return PARTLY", "if False:\n        return PARTLY"),
         ("told.jnd > limit", "told.jnd < -limit"),
-        ("return INTERRUPTED", "return OK"),
+        ('to_go_on="run it again to go on from here"', 'to_go_on=""'),
     ),
     *each(
         "mixcompare/comparison.py",
