@@ -28,6 +28,10 @@ BARE: Metadata = {"unit": ""}
 """A share, a count, a factor, or a place between -1 and +1: a number without a unit."""
 
 
+SHARED: Metadata = {"unit": units.SHARE}
+"""A part of the whole, 0 to 1: a table shows it in per cent."""
+
+
 def labelled(words: str, unit: str | None = None) -> Metadata:
     """Words that stand for the value in tables, and its unit where its name does not end in it."""
     return {"label": words} if unit is None else {"label": words, "unit": unit}
@@ -44,6 +48,7 @@ def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
         What the table's heading says already (``band_``).
     """
     words, unit = units.words_and_unit(item.name.removeprefix(prefix))
+    words = f"{words} share" if unit == units.SHARE else words
     label = item.metadata.get("label", words[:1].upper() + words[1:])
     return label, item.metadata.get("unit", unit)
 

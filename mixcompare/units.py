@@ -26,13 +26,22 @@ class Unit:
     decimals : int
     difference : str
         Symbol of a difference between two values, where it is another one.
+    written : str
+        How it is written, where not by its symbol.
+    times : float
+        What a value is multiplied by when it is written.
     """
 
     symbol: str
     ending: str
     decimals: int
     difference: str = ""
+    written: str = ""
+    times: float = 1.0
 
+
+SHARE = "share"
+"""Symbol of a part of the whole, 0 to 1, which is written in per cent."""
 
 UNITS = (
     Unit("dB/octave", "_db_per_octave", 2),
@@ -53,6 +62,7 @@ UNITS = (
     Unit("ms", "_ms", 0),
     Unit("\N{MICRO SIGN}s", "_us", 0),
     Unit("s", "_s", 2),
+    Unit(SHARE, "_share", 0, written="%", times=100.0),
 )
 """Longer endings first: the first that fits is the unit."""
 
@@ -75,6 +85,17 @@ def decimals_of(symbol: str) -> int:
     return _BY_SYMBOL[symbol].decimals if symbol in _BY_SYMBOL else BARE_DECIMALS
 
 
+def step_of(symbol: str) -> float:
+    """The least difference between two values that can be seen when they are written."""
+    times = _BY_SYMBOL[symbol].times if symbol in _BY_SYMBOL else 1.0
+    return float(10.0 ** -decimals_of(symbol) / times)
+
+
+def written(symbol: str) -> str:
+    """The unit as it stands after a number."""
+    return _BY_SYMBOL[symbol].written or symbol if symbol in _BY_SYMBOL else symbol
+
+
 def difference_unit(symbol: str) -> str:
     """Unit of a difference between two values: LU for LUFS, dB for dBTP."""
     return _BY_SYMBOL[symbol].difference or symbol if symbol in _BY_SYMBOL else symbol
@@ -90,9 +111,12 @@ def number(value: float | None, symbol: str = "", signed: bool = False) -> str:
     return text.replace("-", MINUS)
 
 
-def plain_number(value: float, symbol: str = "", signed: bool = False) -> str:
+def plain_number(
+    value: float, symbol: str = "", signed: bool = False, decimals: int | None = None
+) -> str:
     """The same in plain letters, for sentences and terminals: ``-3.1``; zero has no sign."""
-    decimals = decimals_of(symbol)
+    decimals = decimals_of(symbol) if decimals is None else decimals
+    value *= _BY_SYMBOL[symbol].times if symbol in _BY_SYMBOL else 1.0
     text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
     return text.replace("+", "").replace("-", "") if float(text) == 0 else text
 
@@ -100,4 +124,4 @@ def plain_number(value: float, symbol: str = "", signed: bool = False) -> str:
 def quantity(value: float | None, symbol: str = "", signed: bool = False) -> str:
     """A value with its unit."""
     text = number(value, symbol, signed)
-    return text if text == NOT_KNOWN or not symbol else f"{text}\N{NO-BREAK SPACE}{symbol}"
+    return text if text == NOT_KNOWN or not symbol else f"{text}\N{NO-BREAK SPACE}{written(symbol)}"

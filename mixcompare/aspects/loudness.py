@@ -98,6 +98,7 @@ ABOUT = Description(
     method="Loudness and true peak after ITU-R BS.1770-5 (2023), momentary and short-term values"
     " after EBU Tech 3341, loudness range after EBU Tech 3342.",
     figure="mixcompare.plots.loudness:draw",
+    key=("integrated_lufs",),
 )
 
 

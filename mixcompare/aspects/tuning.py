@@ -110,6 +110,7 @@ ABOUT = Description(
     method="Deviation of the steady partials from equal temperament at A = 440 Hz.",
     noticeable=(TUNING,),
     figure="mixcompare.plots.tempo:draw_tuning",
+    key=("tuning_cents", "cents_against_440"),
 )
 
 

@@ -69,7 +69,7 @@ def _print_values(features: Features, measured: Mapping[str, Any]) -> None:
 def _printable(measurement: Any) -> list[tuple[str, str]]:
     """Words and value of everything that fits on a line."""
     from mixcompare.fields import label_and_unit
-    from mixcompare.units import plain_number
+    from mixcompare.units import plain_number, written
 
     rows, reasons = [], []
     for entry in fields(measurement):
@@ -82,7 +82,7 @@ def _printable(measurement: Any) -> list[tuple[str, str]]:
         elif value is None:
             rows.append((label, "can't tell"))
         elif isinstance(value, bool | str | int):
-            rows.append((label, f"{value} {unit}".rstrip()))
+            rows.append((label, f"{value} {written(unit)}".rstrip()))
         elif isinstance(value, float):
-            rows.append((label, f"{plain_number(value, unit)} {unit}".rstrip()))
+            rows.append((label, f"{plain_number(value, unit)} {written(unit)}".rstrip()))
     return rows + reasons

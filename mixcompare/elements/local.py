@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from mixcompare.elements.change import Split
 from mixcompare.elements.one_take import EXACT_SCATTER_DB
-from mixcompare.fields import BARE, KEPT, MOMENT, NOT_IN_REPORT, SIGNED
+from mixcompare.fields import KEPT, MOMENT, NOT_IN_REPORT, SHARED, SIGNED
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import weighted_quantile
@@ -44,7 +44,7 @@ class LocalChange:
     span_s: tuple[float, float] = field(metadata=MOMENT)
     difference_db: float = field(metadata=SIGNED)
     interval: tuple[float, float] = field(metadata=SIGNED)
-    confidence: float = field(metadata=BARE | KEPT)
+    confidence: float = field(metadata=SHARED | KEPT)
     explained: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT)
 
 

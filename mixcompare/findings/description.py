@@ -30,6 +30,8 @@ class Description:
         Before a subject of its findings in the middle of a sentence.
     over_time : bool
         Whether a finding's band can be shown in the picture of levels over time.
+    key : tuple of str
+        Names of the values that it is known by: the first that is known stands beside its title.
     """
 
     title: str
@@ -41,6 +43,7 @@ class Description:
     after: tuple[str, ...] = ()
     article: str = ""
     over_time: bool = False
+    key: tuple[str, ...] = ()
 
     def size_of(self, name: str) -> float:
         """Size of one of its just-noticeable differences."""

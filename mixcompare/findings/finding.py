@@ -165,7 +165,7 @@ class Finding:
         """Its 95 % interval on the same scale: ``+4.9 to +6.7``."""
         scale = self.scale
         low, high = (
-            units.plain_number(bound, scale.read_as or scale.unit, signed=True)
+            units.plain_number(bound, signed=True, decimals=scale.decimals)
             for bound in scale.interval(self.interval)
         )
         return f"{low} to {high}"

@@ -38,11 +38,15 @@ class JustNoticeable:
     read_as: str = ""
     of: str = ""
 
+    @property
+    def decimals(self) -> int:
+        """With how many decimals it is read."""
+        return 0 if self.read_as else units.decimals_of(self.unit)
+
     def amount(self, difference: float) -> str:
         """A difference as a person reads it: ``+5.8 dB``, ``-34 %``."""
         symbol = self.read_as or self.unit
-        decimals = 0 if self.read_as else units.decimals_of(symbol)
-        return f"{self.factor * difference:+.{decimals}f} {symbol}".rstrip()
+        return f"{self.factor * difference:+.{self.decimals}f} {symbol}".rstrip()
 
     def interval(self, bounds: tuple[float, float]) -> tuple[float, float]:
         """Bounds of a difference on the scale on which it is read."""

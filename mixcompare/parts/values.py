@@ -11,6 +11,7 @@ from mixcompare.fields import (
     MOMENT,
     NOT_IN_REPORT,
     OF_REFERENCE,
+    SHARED,
     SIGNED,
     exchanged_with,
     labelled,
@@ -70,15 +71,18 @@ class PartLevel:
     )
     level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
     together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
-    energy_share: float = field(metadata=BARE | KEPT | within(0.1))
+    energy_share: float = field(metadata=SHARED | KEPT | within(0.1))
     audible_share: float = field(
         metadata=labelled("Heard, reference")
-        | BARE
+        | SHARED
         | exchanged_with("candidate_audible_share")
         | within(0.1)
     )
     candidate_audible_share: float = field(
-        metadata=labelled("Heard, candidate") | BARE | exchanged_with("audible_share") | within(0.1)
+        metadata=labelled("Heard, candidate")
+        | SHARED
+        | exchanged_with("audible_share")
+        | within(0.1)
     )
     covered_by: tuple[str, ...] = field(default=(), metadata=BARE | OF_REFERENCE)
     course: tuple[Stretch, ...] = field(default=(), metadata=NOT_IN_REPORT)

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from mixcompare.plots import parts, style
+from mixcompare.plots import lanes, parts, style
 from mixcompare.plots.contours import Field, balance_field, nan_mean
 from mixcompare.plots.values import closed
 from mixcompare.results import Results
@@ -37,6 +37,7 @@ UNSEEN_CAPTION = (
 )
 _STRIPE = 0.05  # of the picture's breadth; for the eye
 _DARKEST_DB = 8.0  # for the eye
+_MAP_CM = 8.0  # height of the map
 _MOST_COLUMNS = 600  # resolution of the picture, and its cost
 _MOST_ELEMENTS = 12  # for the eye: more would crowd it
 
@@ -46,34 +47,45 @@ def draw(results: Results, figure: Figure) -> str | None:
     field = balance_field(results)
     found = results.measurements.get("balance")
     elements: list[Row] = []
+    own: list[Element] = []
     written: Sequence[PartLevel] = ()
     step = 0.0
     if found is not None:
         difference: BalanceDifference = found.difference
         elements, written = _rows(difference), difference.parts
+        own = lanes.shown(difference.elements) if field is not None else []
         step = found.about.size_of("balance")
     if field is None and not elements:
         return None
     heights = []
     if field is not None:
-        heights.append(6.0)
+        heights.append(_MAP_CM)
+    heights += [lanes.HEIGHT_CM] * len(own)
     if elements:
-        heights.append(1.2 + 0.55 * len(elements))
+        heights.append(1.2 + 0.8 * len(elements))
     over_time_cm = parts.height_cm(written)
     if over_time_cm:
         heights.append(over_time_cm)
-    axes = style.panels(figure, heights, share_x=False)
+    axes = style.panels(figure, heights, share_x=False, width_cm=style.BROAD_CM)
+    captions = []
     if field is not None:
-        _draw_field(results, field, axes[0])
+        over_time = axes[: 1 + len(own)]
+        _draw_field(results, field, over_time)
+        captions.append(FIELD_CAPTION)
+        if _draw_unseen(results, axes[0]):
+            captions.append(UNSEEN_CAPTION)
+        for element, lane in zip(own, over_time[1:], strict=True):
+            lanes.draw(element, lane)
+            style.time_axis(lane, results.alignment.time_map.span_s)
+            lane.set_xlim(axes[0].get_xlim())
+        for above in over_time[:-1]:
+            above.set_xlabel("")
+            above.tick_params(axis="x", labelbottom=False)
+        captions += [lanes.CAPTION] if own else []
     if elements:
         _draw_elements(elements, step, axes[len(heights) - 1 - bool(over_time_cm)])
     if over_time_cm:
         parts.draw(written, results.alignment.time_map.span_s, axes[-1])
-    captions = []
-    if field is not None:
-        captions.append(FIELD_CAPTION)
-        if _draw_unseen(results, axes[0]):
-            captions.append(UNSEEN_CAPTION)
     if elements:
         captions.append(f"Below: {ELEMENTS_CAPTION}" if field is not None else ELEMENTS_CAPTION)
     if over_time_cm:
@@ -95,7 +107,9 @@ def _rows(difference: BalanceDifference) -> list[Row]:
     ]
 
 
-def _draw_field(results: Results, field: Field, axes: Axes) -> None:
+def _draw_field(results: Results, field: Field, over_time: Sequence[Axes]) -> None:
+    """The map on the first of these; the colours' scale stands beside all of them."""
+    axes = over_time[0]
     size = -(-len(field.times_s) // _MOST_COLUMNS)
     count = len(field.times_s) // size * size
     blocks = field.difference_db[:count].reshape(-1, size, len(field.band_centre_hz))
@@ -128,7 +142,7 @@ def _draw_field(results: Results, field: Field, axes: Axes) -> None:
                 va="top", fontsize=8, color=style.INK,
                 bbox={"boxstyle": "square,pad=0.15", "facecolor": style.PAPER, "linewidth": 0},
             )  # fmt: skip
-    bar = axes.figure.colorbar(mesh, ax=axes, pad=0.01, aspect=25)
+    bar = axes.figure.colorbar(mesh, ax=list(over_time), pad=0.01, aspect=25)
     bar.set_label("candidate minus\nreference (dB)")
     bar.outline.set_visible(False)
 
@@ -175,8 +189,13 @@ def _draw_elements(elements: list[Row], step: float, axes: Axes) -> None:
         axes.plot(value, row, "o", color=colour, markersize=5)
     limit = min(1.1 * max(ends), 18.0)
     axes.set_xlim(-limit, limit)
-    axes.set_ylim(len(elements) - 0.5, -0.5)
+    axes.set_ylim(len(elements) - 0.4, -0.9)
     axes.set_yticks(range(len(elements)), [name for name, _, _ in elements])
+    # Over its row and inside: long names beside it would take the breadth of everything above.
+    axes.tick_params(axis="y", length=0, pad=-4)
+    for label in axes.get_yticklabels():
+        label.set_horizontalalignment("left")
+        label.set_verticalalignment("bottom")
     axes.set_xlabel("candidate minus reference (dB)")
 
 

@@ -45,7 +45,8 @@ DARK_FIELD = LinearSegmentedColormap.from_list(
 ).with_extremes(bad="#3d434d")
 FIELD_LIMIT_DB = 12.0  # for the eye: the deepest colour
 
-WIDTH_CM = 15.0  # of every figure
+WIDTH_CM = 15.0  # of nearly every figure
+BROAD_CM = 22.0  # of one that takes the page's whole width
 _SETTINGS: dict[Any, Any] = {
     "axes.edgecolor": QUIET,
     "axes.labelcolor": INK,
@@ -104,9 +105,14 @@ def new_figure() -> Figure:
     return VectorFigure(figsize=(WIDTH_CM / 2.54, 3.2), layout="constrained")
 
 
-def panels(figure: Figure, heights_cm: Sequence[float], share_x: bool = True) -> list[Axes]:
+def panels(
+    figure: Figure,
+    heights_cm: Sequence[float],
+    share_x: bool = True,
+    width_cm: float = WIDTH_CM,
+) -> list[Axes]:
     """Axes over each other, as high as given."""
-    figure.set_size_inches(WIDTH_CM / 2.54, (sum(heights_cm) + 1.0) / 2.54)
+    figure.set_size_inches(width_cm / 2.54, (sum(heights_cm) + 1.0) / 2.54)
     axes = figure.subplots(
         len(heights_cm), 1, sharex=share_x, squeeze=False, height_ratios=heights_cm
     )

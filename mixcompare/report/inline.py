@@ -21,6 +21,8 @@ _DROPPED = (
 )
 _STYLE = re.compile(r'\sstyle="([^"]*)"')
 _FONT = re.compile(r"^(?:[a-z]+ )*([\d.]+)px\b")
+_BROAD = 500.0
+"""Breadth of a drawing from which on it may take the page's whole width, points."""
 _ROOT = re.compile(r"<svg\b[^>]*>")
 
 
@@ -49,8 +51,9 @@ def inline_svg(svg: str, name: str, words: str) -> Markup:
     svg = re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", svg)
     svg = re.sub(r'\bhref="#([^"]+)"', rf'href="#{name}-\1"', svg)
     box = re.search(r'viewBox="([^"]*)"', svg)
+    broad = box is not None and float(box.group(1).split()[2]) > _BROAD
     root = (
-        f'<svg class="figure" role="img" aria-label="{escape(words)}"'
+        f'<svg class="figure{" broad" * broad}" role="img" aria-label="{escape(words)}"'
         f' viewBox="{box.group(1) if box else "0 0 425 226"}"'
         ' stroke-linejoin="round" stroke-linecap="butt">'
     )

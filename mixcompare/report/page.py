@@ -6,26 +6,28 @@ import base64
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import PurePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
 
-from mixcompare import units
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.findings import Description, Finding, bars_named, clock
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
-from mixcompare.report import pictures, tables, timeline, wording
+from mixcompare.report import head, pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.shell import environment, packaged, policy
 from mixcompare.report.stems import stems_sentence, stems_table
-from mixcompare.results import Results, Source
+from mixcompare.results import Results
 from mixcompare.standards import bs1770
 
+if TYPE_CHECKING:
+    from mixcompare.aspects.balance.values import BalanceDifference, Element
+
+_SCRIPTS = ("clocks.js", "folds.js", "player.js")
 _WHOLE = 0.95
 """A finding in at least this share of the passage concerns all of it."""
 
@@ -61,15 +63,16 @@ def render(
     field = balance_field(results)
     span_s = results.alignment.time_map.span_s
     related = results.alignment.relation != UNRELATED
-    style, script = packaged("page.css"), packaged("clocks.js") + packaged("player.js")
+    style, script = packaged("page.css"), "".join(map(packaged, _SCRIPTS))
     template = environment().get_template("page.html")
     return template.render(
         results=results,
         related=related,
-        title=f"{_short(results.reference)} and {_short(results.candidate)}",
-        reference=_source(results.reference),
-        candidate=_source(results.candidate),
-        facts=_facts(results),
+        title=f"{head.short(results.reference)} and {head.short(results.candidate)}",
+        reference=head.source(results.reference),
+        candidate=head.source(results.candidate),
+        compared=head.compared(results),
+        facts=head.facts(results),
         warnings=dict.fromkeys((*results.warnings, *results.alignment.warnings)),
         cards=[_card(finding, results, field) for finding in results.findings],
         ticks=timeline.ticks(span_s),
@@ -97,84 +100,27 @@ def render(
     )
 
 
-def _short(source: Source) -> str:
-    return PurePath(source.path).name or source.path
-
-
-def _source(source: Source) -> dict[str, str]:
-    channels = {1: "mono", 2: "stereo"}.get(source.channels, f"{source.channels} channels")
-    start, end = source.span_s
-    low, high = source.usable_band_hz
-    rate_khz = source.sample_rate_hz / 1000
-    whole = start <= 0.01 and end >= source.duration_s - 0.01
-    return {
-        "name": _short(source),
-        "path": source.path,
-        "kind": f"{source.format}, {rate_khz:g}\N{NO-BREAK SPACE}kHz, {channels}",
-        "length": wording.moment(source.duration_s),
-        "span": "" if whole else f"{wording.moment(start)} to {wording.moment(end)}",
-        "usable_band": wording.band((low, high)) if low > 5 else f"up to {high / 1000:.1f} kHz",
-    }
-
-
-def _facts(results: Results) -> list[tuple[str, str]]:
-    """What alignment found, as pairs of a name and words."""
-    alignment = results.alignment
-    sure = f"right in about {min(round(100 * alignment.confidence), 99)} of 100 such cases"
-    facts = [
-        ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
-    ]
-    if alignment.relation == UNRELATED:
-        return facts
-    if results.level is not None:
-        gain = units.quantity(results.level.gain_db, "dB", signed=True)
-        around = wording.interval(results.level.interval, "dB")
-        facts.append(("Level taken out", f"{gain} (95 %: {around}), by the {results.level.method}"))
-    if alignment.same_take:
-        facts.append(("Offset", _offset(alignment.offset_s)))
-        if alignment.drift_ppm is not None:
-            facts.append(("Clock drift", units.quantity(alignment.drift_ppm, "ppm", signed=True)))
-        if alignment.polarity == -1:
-            facts.append(("Polarity", "inverted in the candidate"))
-    else:
-        percent = 100 * (alignment.tempo_ratio - 1)
-        longer = "longer" if percent >= 0 else "shorter"
-        facts.append(("Duration", f"the candidate takes {abs(percent):.1f} % {longer}"))
-        facts.append(("Places right within", f"about {alignment.uncertainty_ms:.0f} ms (median)"))
-    if alignment.channels_swapped:
-        facts.append(("Channels", "left and right are exchanged in the candidate"))
-    if alignment.transposition_semitones:
-        facts.append(("Transposition", f"{alignment.transposition_semitones:+d} semitones"))
-    if abs(alignment.tuning_cents) >= 0.05:
-        facts.append(("Tuning", units.quantity(alignment.tuning_cents, "cents", signed=True)))
-    for event in alignment.events:
-        if event.text not in results.warnings:
-            facts.append((event.kind.capitalize(), event.text))
-    return facts
-
-
-def _offset(offset_s: float) -> str:
-    if abs(offset_s) < 5e-7:
-        return "none"
-    side = "later" if offset_s >= 0 else "earlier"
-    return f"the candidate lies {abs(1000 * offset_s):.3f} ms {side}"
-
-
 def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, Any]:
     about = _about(results, finding.aspect)
     span_s = results.alignment.time_map.span_s
     whole = finding.duration_s >= _WHOLE * (span_s[1] - span_s[0])
-    course = None
-    levels = about.over_time and finding.band_hz is not None
-    if field is not None and levels and not whole:
-        course = pictures.course(finding, field, span_s)
+    course, words = None, ""
+    element = _element(results, finding)
+    if element is not None:
+        shown = np.array(element.course_s), np.array(element.course_db, np.float64)
+        course, words = pictures.course(finding, *shown, span_s), "its own level against time"
+    elif field is not None and about.over_time and finding.band_hz is not None and not whole:
+        course = pictures.course(finding, field.times_s, field.of_band(finding.band_hz), span_s)
+        words = f"difference at {wording.band(finding.band_hz)} against time"
     return {
         "finding": finding,
         "aspect": about.title,
         "size": wording.size(finding),
         "interval": wording.around(finding),
+        "sure": min(round(100 * finding.confidence), 99),
         "band": wording.band(finding.band_hz),
         "causes": wording.causes(finding),
+        "cause": finding.cause.spoken,
         "whole": whole,
         "spans": [
             (index, clock(start), clock(end)) for index, (start, end) in enumerate(finding.spans_s)
@@ -182,8 +128,23 @@ def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, 
         "bars": bars_named(finding.bars, 12) if finding.bars else "",
         "size_picture": pictures.size(finding),
         "course_picture": course,
+        "course_words": words,
         "cause_picture": pictures.cause(finding),
     }
+
+
+def _element(results: Results, finding: Finding) -> Element | None:
+    """The element that a finding is about, where its course is known."""
+    found = results.measurements.get("balance")
+    if found is None or finding.aspect != "balance":
+        return None
+    difference: BalanceDifference = found.difference
+    same = (
+        one
+        for one in difference.elements
+        if (one.spans_s, one.band_hz) == (finding.spans_s, finding.band_hz) and one.course_db
+    )
+    return next(same, None)
 
 
 def _about(results: Results, aspect: str) -> Description:
@@ -194,12 +155,15 @@ def _about(results: Results, aspect: str) -> Description:
 def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str, Any]]:
     sections = []
     for aspect, measured in results.measurements.items():
+        key = tables.key_value(measured)
         sections.append(
             {
                 "aspect": aspect,
                 "title": measured.about.title,
                 "meaning": measured.about.meaning,
                 "method": measured.about.method,
+                "key": key,
+                "state": _state(results, aspect, key),
                 "figure": _inline(figures, aspect),
                 "caption": figures[aspect].caption if aspect in figures else "",
                 "values": tables.single_values(measured),
@@ -211,6 +175,14 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
             }
         )
     return sections
+
+
+def _state(results: Results, aspect: str, key: str) -> str:
+    """Whether anything of an aspect sticks out, or can be told at all."""
+    ranks = [str(found.rank) for found in results.findings if found.aspect == aspect]
+    if ranks:
+        return f"finding{'s' * (len(ranks) > 1)} {', '.join(ranks)}"
+    return "nothing sticks out" if key else "can't be told"
 
 
 def _inline(figures: Mapping[str, Picture], name: str) -> Markup | None:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from markupsafe import Markup
 
 from mixcompare.findings import Finding, Span, clock
-from mixcompare.plots.contours import Field, thinned
+from mixcompare.plots.contours import thinned
 from mixcompare.report import wording
 
 FloatArray = npt.NDArray[np.float64]
@@ -62,10 +62,10 @@ def size(finding: Finding) -> Markup:
     return Markup("".join(parts))
 
 
-def course(finding: Finding, field: Field, span_s: Span) -> Markup:
-    """Difference in a finding's band against time, with the finding's places behind it."""
+def course(finding: Finding, times_s: FloatArray, level_db: FloatArray, span_s: Span) -> Markup:
+    """A difference in dB against time, with the finding's places behind it."""
     start, end = span_s
-    times_s, band_db = thinned(field.times_s, field.of_band(finding.band_hz or (0.0, 1e5)), 130)
+    times_s, level_db = thinned(times_s, level_db, 130)
 
     def x(value: float) -> float:
         return round(_WIDTH * (value - start) / (end - start), 1)
@@ -74,7 +74,7 @@ def course(finding: Finding, field: Field, span_s: Span) -> Markup:
         clipped = min(max(value, -_COURSE_LIMIT_DB), _COURSE_LIMIT_DB)
         return round(24 - 20 * clipped / _COURSE_LIMIT_DB, 1)
 
-    words = f"Difference in {wording.band(finding.band_hz)} against time, within 12 dB"
+    words = "Difference against time, within 12 dB"
     parts = [_opening(_WIDTH, _COURSE_HEIGHT, words)]
     for begin, stop in finding.spans_s:
         left, right = x(max(begin, start)), x(min(stop, end))
@@ -83,11 +83,10 @@ def course(finding: Finding, field: Field, span_s: Span) -> Markup:
             ' height="40"/>'
         )
     parts.append(f'<line class="zero" x1="0" x2="{_WIDTH:.0f}" y1="24" y2="24"/>')
-    parts.append(f'<path class="course" d="{path(times_s, band_db, x, y)}"/>')
+    parts.append(f'<path class="course" d="{path(times_s, level_db, x, y)}"/>')
     parts.append(_label(0, 58, clock(start), "start"))
     parts.append(_label(_WIDTH, 58, clock(end), "end"))
-    middle = f"{wording.band(finding.band_hz)}, \N{PLUS-MINUS SIGN}12 dB"
-    parts.append(_label(_WIDTH / 2, 58, middle))
+    parts.append(_label(_WIDTH / 2, 58, f"\N{PLUS-MINUS SIGN}{_COURSE_LIMIT_DB:.0f} dB"))
     parts.append("</svg>")
     return Markup("".join(parts))
 

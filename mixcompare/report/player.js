@@ -9,10 +9,6 @@
   const LATEST_S = 0.5;
   const LEAST_LOOP_S = 1.5;
 
-  window.addEventListener("beforeprint", () => {
-    for (const details of document.querySelectorAll("details")) details.open = true;
-  });
-
   const source = document.getElementById("comparison");
   if (!source) return;
   const data = JSON.parse(source.textContent);

@@ -15,7 +15,7 @@ from mixcompare.fields import is_change, is_ratio, label_and_unit
 from mixcompare.report import wording
 from mixcompare.results import Measured
 from mixcompare.standards.iec61260 import NOMINAL_HZ
-from mixcompare.units import decimals_of, difference_unit
+from mixcompare.units import difference_unit, written
 
 _TITLES = {
     "register": "Registers (differences at the same gain for what did not change)",
@@ -78,7 +78,33 @@ def _is_formed_of(sides: tuple[float | None, float | None], gap: float | None, u
     reference, candidate = sides
     if reference is None or candidate is None or gap is None:
         return True
-    return bool(abs(candidate - reference - gap) < 1.01 * 10.0 ** -decimals_of(unit))
+    return bool(abs(candidate - reference - gap) < 1.01 * units.step_of(unit))
+
+
+def key_value(measured: Measured) -> str:
+    """The number that the aspect is known by: ``Loudness range (LRA): 7.2 LU against 7.8 LU``.
+
+    Of both recordings where each has it, reference first, or where the pair tells of each.
+    """
+    reference, candidate, difference = _sides(measured)
+    known = _fields(measured)
+    for name in measured.about.key:
+        sides = [_number(side.get(name)) for side in (reference, candidate)]
+        if None in sides:
+            sides = [
+                _number(difference.get(f"{side}_{name}")) for side in ("reference", "candidate")
+            ]
+        told = known.get(name) or known.get(f"reference_{name}")
+        if told is None:
+            continue
+        label, unit = label_and_unit(told)
+        label = label.removesuffix(", reference")
+        if None not in sides:
+            return f"{label}: {' against '.join(units.quantity(side, unit) for side in sides)}"
+        gap = _number(difference.get(name))
+        if gap is not None:
+            return f"{label}: {units.quantity(gap, unit, is_change(told))}"
+    return ""
 
 
 def pair_values(measured: Measured) -> Table:
@@ -95,7 +121,7 @@ def pair_values(measured: Measured) -> Table:
         signed = is_change(known[name])
         gap = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
         rows.append((label, units.quantity(number, unit, signed), gap))
-    heads = ("Of the pair", "Value", "95 % interval")
+    heads = ("Candidate against reference", "Value", "95 % interval")
     columns = 3 if any(row[2] for row in rows) else 2
     return Table("", heads[:columns], tuple(row[:columns] for row in rows))
 
@@ -121,7 +147,7 @@ def bands(measured: Measured) -> Table | None:
             shown = difference_unit(unit) if signed else unit
             bare = role == "difference" and (not signed or _says_so(label))
             words = label if bare else f"{label}, {role}"
-            heads.append(words + (f" ({shown})" if shown else ""))
+            heads.append(words + (f" ({written(shown)})" if shown else ""))
             columns.append([units.number(_number(value), unit, signed) for value in values])
     if len(columns) == 1:
         return None
@@ -170,7 +196,7 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
         label, unit = label_and_unit(known[column])
         if column in changes and not _says_so(label):
             label += ", difference"
-        heads.append(_HEADS.get(column, f"{label} ({unit})" if unit else label))
+        heads.append(_HEADS.get(column, f"{label} ({written(unit)})" if unit else label))
         if _interval_name(first, column) is not None:
             heads.append("95 % interval")
     cells = []
@@ -249,7 +275,7 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
     columns = [*both, ("difference", values)] if beside else [("", values)]
     for role, column in columns:
         words = f"{label}, {role}" if role else label
-        heads.append(f"{words} ({unit})" if unit else words)
+        heads.append(f"{words} ({written(unit)})" if unit else words)
         signed = role == "difference" or (not role and is_change(item))
         cells.append([_cell(value, name, unit, signed) for value in column])
 

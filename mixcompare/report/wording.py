@@ -6,13 +6,15 @@ every comparison.
 
 from __future__ import annotations
 
+import math
+
 from mixcompare import units
 from mixcompare.findings import Finding
 from mixcompare.units import NOT_KNOWN, number
 
 RELATIONS = {
-    "same_take": "the same take: one performance, heard through two mixes or rooms",
-    "same_passage": "the same passage, played or rendered a second time",
+    "same_take": "one take, heard through two mixes or rooms",
+    "same_passage": "one passage, played twice",
     "unrelated": "not the same passage",
 }
 
@@ -56,8 +58,8 @@ def size(finding: Finding) -> str:
 
 def around(finding: Finding) -> str:
     """Its 95 % interval on the same scale."""
-    scale = finding.scale
-    return interval(scale.interval(finding.interval), scale.read_as or scale.unit)
+    known = all(map(math.isfinite, finding.interval))
+    return finding.around.replace("-", units.MINUS) if known else ""
 
 
 def band(band_hz: tuple[float, float] | None) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from mixcompare import fields as field_words
+from mixcompare import units
 from mixcompare.report import tables
 from mixcompare.results import Measured
 from tests import samples
@@ -38,7 +39,7 @@ def is_number(value):
 def read(cell, unit):
     """Number in a cell, which must carry its unit."""
     number, _, rest = cell.partition(SPACE)
-    assert rest == unit
+    assert rest == ("%" if unit == units.SHARE else unit)
     return None if number == DASH else float(number.replace(MINUS, "-"))
 
 
@@ -51,6 +52,7 @@ def check(cell, value, unit, signed):
     if value is None or not np.isfinite(value):
         assert cell == DASH
         return
+    value *= 100 if unit == units.SHARE else 1  # in per cent
     assert read(cell, unit) == pytest.approx(value, abs=step(cell))
     shown = cell.lstrip(MINUS)
     assert cell.startswith("+") == (signed and read(cell, unit) > 0), (cell, shown)
@@ -139,14 +141,14 @@ def test_ratios_have_no_sign_and_changes_have_one():
     )  # fmt: skip
     assert of_pair["tempo"]["Freedom of tempo, difference"] == (f"+2.5{SPACE}%", "+1.0 to +4.0")
     assert of_pair["tempo"]["Spread"] == (f"6.1{SPACE}%", "")
-    assert of_pair["dynamics"]["Swing of the candidate for that of the reference"] == (
+    assert of_pair["dynamics"]["Swing against the reference's (1 = alike)"] == (
         f"0.80{SPACE}dB/dB", "0.74 to 0.86",
     )  # fmt: skip
     assert of_pair["placement"]["Breadth of the image, factor"] == ("0.97", "")
     assert of_pair["width"]["Side against mid in decays, difference"] == (f"+2.6{SPACE}dB",)
     assert of_pair["room"]["Wetness"] == (f"+2.6{SPACE}dB", "+1.9 to +3.2")
-    assert of_pair["room"]["Share of the differences explained"] == ("0.41", "")
-    assert of_pair["articulation"]["Share of the notes that changed this way"] == ("0.92",)
+    assert of_pair["room"]["Share of the differences explained"] == (f"41{SPACE}%", "")
+    assert of_pair["articulation"]["Share of the notes that changed this way"] == (f"92{SPACE}%",)
     assert of_pair["articulation"]["Notes"] == ("24",)
     assert of_pair["tuning"]["Transposition and tuning together, difference"] == (
         f"+3.4{SPACE}cents", "",
@@ -213,16 +215,16 @@ def test_elements_and_passages_are_rows():
         "Kind": "repeating figure",
         "Difference (dB)": "+5.8",
         "95 % interval": "+4.9 to +6.7",
-        "Confidence": "0.96",
+        "Confidence (%)": "96",
         "Band": f"2.0 to 5.0{SPACE}kHz",
         "Where": "0:08.0-0:20.0, 0:30.7-0:39.4",
         "Notes (per s)": "4.0",
         "Motif notes": "8",
         "Against": "no",
-        "Reference audible share": "0.70",
-        "Candidate audible share": "0.98",
-        "Reference loudness share": "0.05",
-        "Candidate loudness share": "0.20",
+        "Reference audible share (%)": "70",
+        "Candidate audible share (%)": "98",
+        "Reference loudness share (%)": "5",
+        "Candidate loudness share (%)": "20",
     }
     assert elements.rows[1][:4] == (
         "leading line",
@@ -237,7 +239,7 @@ def test_elements_and_passages_are_rows():
         "Where": "0:00.0-0:48.0",
         "Difference (dB)": f"{MINUS}1.9",
         "95 % interval": f"{MINUS}3.1 to {MINUS}0.7",
-        "Confidence": "0.80",
+        "Confidence (%)": "80",
     }
 
 
@@ -250,11 +252,11 @@ def test_registers_stand_beside_each_other():
     )  # fmt: skip
     assert registers.rows[2] == (
         f"708{SPACE}Hz to 2.8{SPACE}kHz", f"{MINUS}12.0", f"{MINUS}8.0", "+4.0",
-        "0.60", "0.90", "+0.30", "0.20", "0.30", "+0.10",
+        "60", "90", "+30", "20", "30", "+10",
     )  # fmt: skip
     voices = by_title("balance")["Voices"]
     assert voices.rows[0] == (
-        "leading line", "1.00", "0.90", f"{MINUS}0.10", "0.40", "0.30", f"{MINUS}0.10",
+        "leading line", "100", "90", f"{MINUS}10", "40", "30", f"{MINUS}10",
     )  # fmt: skip
 
 
@@ -264,11 +266,11 @@ def test_voices_tell_values_and_signed_changes_apart():
     rows = [dict(zip(table.heads, row, strict=True)) for row in table.rows]
     assert [row["Name"] for row in rows] == ["leading line", "Horns"]
     leading, horns = rows
-    assert leading["Share sounding, reference"] == "0.83"
-    assert leading["Share sounding, candidate"] == "0.62"
-    assert leading["Sounding ratio, difference"] == f"{MINUS}0.21"
-    assert leading["95 % interval"] == f"{MINUS}0.27 to {MINUS}0.15"
-    assert horns["Sounding ratio, difference"] == "+0.40"
+    assert leading["Share sounding, reference (%)"] == "83"
+    assert leading["Share sounding, candidate (%)"] == "62"
+    assert leading["Share sounding, difference (%)"] == f"{MINUS}21"
+    assert leading["95 % interval"] == f"{MINUS}27 to {MINUS}15"
+    assert horns["Share sounding, difference (%)"] == "+40"
     assert leading["Attack, difference (ms)"] == f"{MINUS}4"
     accent = "Accent: peak at the onset over what is held, change (dB)"
     assert leading[accent] == "+1.4"

@@ -34,4 +34,5 @@ ABOUT = Description(
         Rule(aspect("articulation"), aspect("tone"), same_direction),
     ),
     figure="mixcompare.plots.articulation:draw",
+    key=("ratio",),
 )

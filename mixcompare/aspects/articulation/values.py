@@ -11,6 +11,7 @@ from mixcompare.fields import (
     MOMENT,
     NOT_IN_REPORT,
     PITCH,
+    SHARED,
     SIGNED,
     exchanged_with,
     labelled,
@@ -21,16 +22,16 @@ from mixcompare.findings import Span
 LEAD, BASS = "leading line", "bass line"
 
 # Of a voice and of the leading line alike.
-_SOUNDING_RATIO = BARE | SIGNED | stretched(0.03)
+_SOUNDING_RATIO = labelled("Share sounding") | SHARED | SIGNED | stretched(0.03)
 _REFERENCE_RATIO = (
     labelled("Share sounding, reference")
-    | BARE
+    | SHARED
     | exchanged_with("candidate_ratio")
     | stretched(0.02)
 )
 _CANDIDATE_RATIO = (
     labelled("Share sounding, candidate")
-    | BARE
+    | SHARED
     | exchanged_with("reference_ratio")
     | stretched(0.02)
 )
@@ -59,7 +60,7 @@ class ArticulationMeasurement:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(metadata=BARE)
+    sounding_ratio: float | None = field(metadata=labelled("Share sounding") | SHARED)
     sounding_ratio_interval: tuple[float, float] | None
     gap_depth_db: float | None = field(
         metadata=labelled("Dip before the next note (depends on the room)")
@@ -105,16 +106,16 @@ class Stretch:
     spans_s : tuple of (start, end)
     """
 
-    sounding_ratio: float = field(metadata=BARE | SIGNED)
+    sounding_ratio: float = field(metadata=labelled("Share sounding") | SHARED | SIGNED)
     sounding_ratio_interval: tuple[float, float]
     reference_ratio: float = field(
-        metadata=labelled("Share sounding, reference") | BARE | exchanged_with("candidate_ratio")
+        metadata=labelled("Share sounding, reference") | SHARED | exchanged_with("candidate_ratio")
     )
     candidate_ratio: float = field(
-        metadata=labelled("Share sounding, candidate") | BARE | exchanged_with("reference_ratio")
+        metadata=labelled("Share sounding, candidate") | SHARED | exchanged_with("reference_ratio")
     )
     agreement: float = field(
-        metadata=labelled("Share of the notes that changed this way") | BARE | KEPT
+        metadata=labelled("Share of the notes that changed this way") | SHARED | KEPT
     )
     notes: int = field(metadata=BARE | KEPT)
     spans_s: tuple[Span, ...] = field(metadata=MOMENT | stretched(0.1))
@@ -202,7 +203,10 @@ class ArticulationDifference:
     gap_depth_db: float | None = field(metadata=_GAP_DEPTH)
     attack_ms: float | None = field(metadata=_ATTACK)
     agreement: float | None = field(
-        metadata=labelled("Share of the notes that changed this way") | BARE | KEPT | stretched(0.1)
+        metadata=labelled("Share of the notes that changed this way")
+        | SHARED
+        | KEPT
+        | stretched(0.1)
     )
     notes: int = field(metadata=BARE | KEPT)
     notes_left_out: int = field(metadata=BARE | KEPT)

@@ -40,4 +40,5 @@ ABOUT = Description(
     figure="mixcompare.plots.balance:draw",
     article="the ",
     over_time=True,
+    key=("blend",),
 )

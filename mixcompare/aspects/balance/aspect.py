@@ -19,6 +19,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.aspects.balance.about import ABOUT
+from mixcompare.aspects.balance.course import course_of
 from mixcompare.aspects.balance.values import (
     OCTAVE_REGISTERS_HZ,
     PART,
@@ -112,7 +113,9 @@ class BalanceAnalyzer:
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.
             if split.one_tail or can_be_heard(*stands):
-                elements.append(_element(change, found, match, stands, who))
+                element = _element(change, found, match, stands, who)
+                times_s, course_db = course_of(change, spectra, split.tone_db)
+                elements.append(replace(element, course_s=times_s, course_db=course_db))
         asked = spectra if split.hidden is None else not_judged(spectra, split.hidden)
         passages = local_changes(asked, split, match.same_take)
         registers, levels = _registers(pair.spectra)

@@ -14,6 +14,7 @@ from mixcompare.fields import (
     MOMENT,
     NOT_IN_REPORT,
     PITCH,
+    SHARED,
     SIGNED,
     along,
     exchanged_with,
@@ -63,17 +64,17 @@ class BalanceMeasurement:
 
     register_hz: tuple[tuple[float, float], ...]
     register_level_db: tuple[float | None, ...]
-    register_audible_share: tuple[float | None, ...] = field(metadata=BARE)
-    register_loudness_share: tuple[float | None, ...] = field(metadata=BARE)
+    register_audible_share: tuple[float | None, ...] = field(metadata=SHARED)
+    register_loudness_share: tuple[float | None, ...] = field(metadata=SHARED)
     evenness: float | None = field(
-        metadata=labelled("Evenness of the registers' loudness (1 = all alike)") | BARE
+        metadata=labelled("Evenness of the registers (1 = all alike)") | BARE
     )
     voice_name: tuple[str, ...] = ()
-    voice_audible_share: tuple[float, ...] = field(default=(), metadata=BARE)
-    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=BARE)
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SHARED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SHARED)
     blend: float | None = field(
         default=None,
-        metadata=labelled("Blend: evenness of the voices' loudness (1 = none obtrudes)") | BARE,
+        metadata=labelled("Blend: evenness of the voices (1 = none obtrudes)") | BARE,
     )
 
 
@@ -85,26 +86,33 @@ class Element:
     kind: str
     difference_db: float = field(metadata=SIGNED | within(0.1))
     interval: tuple[float, float] = field(metadata=SIGNED | within(0.15))
-    confidence: float = field(metadata=BARE | KEPT | stretched(0.05))
+    confidence: float = field(metadata=SHARED | KEPT | stretched(0.05))
     band_hz: tuple[float, float] = field(metadata=PITCH | within(0.5))
     spans_s: tuple[tuple[float, float], ...] = field(metadata=MOMENT | within(0.1) | stretched(0.7))
     notes_per_s: float | None = field(metadata=KEPT | stretched(0.3))
     motif_notes: int | None = field(metadata=BARE | KEPT)
     against: bool = field(metadata=KEPT)
     reference_audible_share: float = field(
-        metadata=BARE | exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
+        metadata=SHARED | exchanged_with("candidate_audible_share") | within(0.03) | stretched(0.15)
     )
     candidate_audible_share: float = field(
-        metadata=BARE | exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
+        metadata=SHARED | exchanged_with("reference_audible_share") | within(0.03) | stretched(0.15)
     )
     reference_loudness_share: float = field(
-        metadata=BARE | exchanged_with("candidate_loudness_share") | within(0.01)
+        metadata=SHARED | exchanged_with("candidate_loudness_share") | within(0.01)
     )
     candidate_loudness_share: float = field(
-        metadata=BARE | exchanged_with("reference_loudness_share") | within(0.01)
+        metadata=SHARED | exchanged_with("reference_loudness_share") | within(0.01)
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
     players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
+    course_s: tuple[float, ...] = field(
+        default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.3)
+    )
+    course_db: tuple[float | None, ...] = field(
+        default=(),
+        metadata=NOT_IN_REPORT | SIGNED | along("course_s") | within(1.0) | stretched(3.0),
+    )
 
 
 @dataclass(frozen=True)
@@ -142,22 +150,20 @@ class BalanceDifference:
     register_hz: tuple[tuple[float, float], ...] = field(metadata=KEPT)
     register_level_db: tuple[float | None, ...] = field(metadata=SIGNED | stretched(0.1))
     scatter_db: float | None = field(
-        metadata=labelled("Scatter that nothing explains") | KEPT | within(0.1)
+        metadata=labelled("Left unexplained, from note to note") | KEPT | within(0.1)
     )
-    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
-    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=BARE | SIGNED)
+    register_audible_share: tuple[float | None, ...] = field(default=(), metadata=SHARED | SIGNED)
+    register_loudness_share: tuple[float | None, ...] = field(default=(), metadata=SHARED | SIGNED)
     evenness: float | None = field(
         default=None,
-        metadata=labelled("Evenness of the registers' loudness (1 = all alike)") | BARE | SIGNED,
+        metadata=labelled("Evenness of the registers (1 = all alike)") | BARE | SIGNED,
     )
     voice_name: tuple[str, ...] = VOICES
-    voice_audible_share: tuple[float, ...] = field(default=(), metadata=BARE | SIGNED)
-    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=BARE | SIGNED)
+    voice_audible_share: tuple[float, ...] = field(default=(), metadata=SHARED | SIGNED)
+    voice_loudness_share: tuple[float, ...] = field(default=(), metadata=SHARED | SIGNED)
     blend: float | None = field(
         default=None,
-        metadata=labelled("Blend: evenness of the voices' loudness (1 = none obtrudes)")
-        | BARE
-        | SIGNED,
+        metadata=labelled("Blend: evenness of the voices (1 = none obtrudes)") | BARE | SIGNED,
     )
     parts: tuple[PartLevel, ...] = ()
     reasons: tuple[str, ...] = ()

@@ -65,4 +65,5 @@ ABOUT = Description(
         ),
     ),
     figure="mixcompare.plots.dynamics:draw",
+    key=("loudness_range_lu", "crest_db"),
 )

@@ -120,16 +120,18 @@ class DynamicsDifference:
     )
     loudness_range_lu_interval: tuple[float, float] | None
     swing_db_per_db: float | None = field(
-        metadata=labelled("Swing of the candidate for that of the reference") | RATIO
+        metadata=labelled("Swing against the reference's (1 = alike)") | RATIO
     )
     swing_db_per_db_interval: tuple[float, float] | None
     level_range_db: float | None = field(
         metadata=labelled("Range from soft to loud") | KEPT | stretched(0.5)
     )
     knee_lufs: float | None = field(
-        metadata=labelled("Knee: level above which the swings differ") | OF_REFERENCE
+        metadata=labelled("Level above which the swings differ") | OF_REFERENCE
     )
-    above_knee_db_per_db: float | None = field(metadata=labelled("The same above the knee") | RATIO)
+    above_knee_db_per_db: float | None = field(
+        metadata=labelled("The same in the loud places alone") | RATIO
+    )
     above_knee_db_per_db_interval: tuple[float, float] | None
     loudest_s: Span | None = field(metadata=labelled("Loudest 3 s") | OF_REFERENCE)
     loudest_difference_db: float | None = field(

@@ -33,4 +33,5 @@ ABOUT = Description(
         Rule(kinds("right_later", "left_later"), aspect("placement"), always),
     ),
     figure="mixcompare.plots.stereo:draw_placement",
+    key=("overall_position",),
 )

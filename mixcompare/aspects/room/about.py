@@ -62,4 +62,5 @@ ABOUT = Description(
         Rule(kinds("wetter", "drier"), aspect("balance"), foretold_moments, ANY_SIZE),
     ),
     figure="mixcompare.plots.room:draw",
+    key=("wetness_db", "decay_time_at_most_s"),
 )

@@ -9,6 +9,7 @@ from mixcompare.fields import (
     KEPT,
     NOT_IN_REPORT,
     PERCENT,
+    SHARED,
     SIGNED,
     exchanged_with,
     labelled,
@@ -115,7 +116,7 @@ class RoomDifference:
     clarity_c80_db: float | None = field(metadata=labelled("Clarity C80") | SIGNED)
     register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05) | stretched(1.0))
     explained: float | None = field(
-        metadata=labelled("Share of the differences explained") | BARE | KEPT | stretched(0.03)
+        metadata=labelled("Share of the differences explained") | SHARED | KEPT | stretched(0.03)
     )
     reference_decay_time_s: float | None = field(
         default=None, metadata=NOT_IN_REPORT | exchanged_with("candidate_decay_time_s")

@@ -36,4 +36,5 @@ ABOUT = Description(
         Rule(kinds("slower"), kinds("tuned_lower"), is_speed),
     ),
     figure="mixcompare.plots.tempo:draw_tempo",
+    key=("percent",),
 )

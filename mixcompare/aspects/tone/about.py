@@ -56,4 +56,5 @@ ABOUT = Description(
     ),
     figure="mixcompare.plots.tone:draw",
     after=("balance",),
+    key=("tilt_db_per_octave",),
 )

@@ -95,7 +95,8 @@ class ToneDifference:
         metadata=labelled("Left over by these filters") | KEPT | within(0.02)
     )
     scatter_db: float | None = field(
-        default=None, metadata=labelled("Scatter that nothing explains") | KEPT | stretched(0.03)
+        default=None,
+        metadata=labelled("Left unexplained, from moment to moment") | KEPT | stretched(0.03),
     )
     explained_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS,

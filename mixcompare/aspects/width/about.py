@@ -28,4 +28,5 @@ ABOUT = Description(
         Rule(kinds("wider", "narrower"), aspect("balance"), always),
     ),
     figure="mixcompare.plots.stereo:draw_width",
+    key=("side_to_mid_db",),
 )

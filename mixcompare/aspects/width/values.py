@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from mixcompare.fields import BARE, KEPT, NOT_IN_REPORT, PAIR, SIGNED, labelled, stretched, within
+from mixcompare.fields import (
+    BARE,
+    KEPT,
+    NOT_IN_REPORT,
+    PAIR,
+    SHARED,
+    SIGNED,
+    labelled,
+    stretched,
+    within,
+)
 from mixcompare.pair.thirds import BandIntervals, BandValues
 
 AGREEING_SHARE = 0.6  # least share that agrees on a change; our judgement, not measured
@@ -70,7 +80,7 @@ class WidthDifference:
     agreeing_share: float | None = field(
         default=None,
         metadata=labelled("Share of the bands that differ this way")
-        | BARE
+        | SHARED
         | KEPT
         | stretched(0.05),
     )
