@@ -158,7 +158,16 @@ def test_balance(shown):
     if not named:
         assert len(axes) == 2
         return
-    elements = axes[1]
+    own = [one for one in difference.elements if one.course_db]
+    assert len(axes) == 3 + len(own)  # the map, its scale, the lanes and the dots
+    for element, lane in zip(own, axes[1:], strict=False):
+        assert lane.get_title(loc="left") == f"{element.name}: {element.difference_db:+.1f} dB"
+        (course,) = [line for line in lane.lines if to_hex(line.get_color()) == style.INK]
+        told = np.array(element.course_db, float)
+        np.testing.assert_allclose(course.get_ydata(), told)
+        np.testing.assert_allclose(course.get_xdata(), element.course_s)
+        assert lane.get_xlim() == field.get_xlim()
+    elements = axes[1 + len(own)]
     assert [text.get_text() for text in elements.get_yticklabels()] == [one.name for one in named]
     assert elements.get_xlabel() == "candidate minus reference (dB)"
     assert stripe(elements, vertical=True) == pytest.approx((-1.0, 1.0))

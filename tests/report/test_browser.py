@@ -348,6 +348,7 @@ def test_hands_on_the_keyboard_reach_everything(page):
     assert page.locator("#timeline").get_attribute("aria-valuetext") == "0:10"
     page.keyboard.press("2")
     assert page.locator('[data-voice="candidate"]').get_attribute("aria-pressed") == "true"
+    page.get_by_text("Keys", exact=True).click()
     page.locator("#keys").uncheck()
     page.locator("#timeline").focus()
     page.keyboard.press("1")
@@ -374,3 +375,13 @@ def test_a_missing_browser_fails_where_everything_is_tested(machine, outcome, mo
     monkeypatch.setenv("CI", machine)
     with pytest.raises(outcome.Exception, match="needs (a browser|the playwright)"):
         demand_browser(Path("no") / "browser")
+
+
+def test_a_link_to_a_fold_opens_it(page):
+    fold = page.locator("#aspect-tuning")
+    assert fold.get_attribute("open") is None
+    link = page.locator('.jump a[href="#aspect-tuning"]')
+    for _ in range(2):  # also where the address is that already
+        link.click()
+        page.wait_for_function("document.getElementById('aspect-tuning').open")
+        page.evaluate("document.getElementById('aspect-tuning').open = false")

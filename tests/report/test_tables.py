@@ -58,13 +58,14 @@ def check(cell, value, unit, signed):
     assert cell.startswith("+") == (signed and read(cell, unit) > 0), (cell, shown)
 
 
-def check_interval(cell, bounds):
+def check_interval(cell, bounds, unit=""):
     if bounds is None or not np.isfinite(bounds).all():
         assert cell == ""
         return
     ends = [end.replace(MINUS, "-") for end in cell.split(" to ")]
+    times = 100 if unit == units.SHARE else 1  # in per cent
     for text, bound in zip(ends, bounds, strict=True):
-        assert float(text) == pytest.approx(bound, abs=step(text))
+        assert float(text) == pytest.approx(times * bound, abs=step(text))
 
 
 def label_and_unit(measured, name, prefix=""):
@@ -97,9 +98,8 @@ def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements
                 change = None
             gap = {"LUFS": "LU", "dBTP": "dB"}.get(unit, unit)
             check(row[3], change, gap, signed=True)
-            check_interval(
-                row[4], difference.get(f"{name}_interval") if change is not None else None
-            )
+            around = difference.get(f"{name}_interval") if change is not None else None
+            check_interval(row[4], around, unit)
 
 
 def test_every_value_of_the_pair_is_told(measurements):
@@ -124,7 +124,7 @@ def test_every_value_of_the_pair_is_told(measurements):
             signed = (around is not None or ends or start or beside) and name not in RATIOS
             check(row[1], difference[name], unit, signed)
             if len(table.heads) == 3:
-                check_interval(row[2], around)
+                check_interval(row[2], around, unit)
             else:
                 assert around is None
 

@@ -231,7 +231,8 @@ def test_the_course_picture_shows_the_band_over_its_places():
     results = made_up_results()
     finding = results.findings[0]
     field = balance_field(results)
-    picture = str(pictures.course(finding, field, (0.0, 48.0)))
+    levels = field.of_band(finding.band_hz)
+    picture = str(pictures.course(finding, field.times_s, levels, (0.0, 48.0)))
     places = numbers(picture, "rect", "place", "x", "width")
     wanted = [(260 * start / 48, 260 * (end - start) / 48) for start, end in finding.spans_s]
     np.testing.assert_allclose(places, wanted, atol=0.1)

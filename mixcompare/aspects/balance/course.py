@@ -15,8 +15,8 @@ Course = tuple[float | None, ...]
 
 _RATE_HZ = 4.0  # of the course: resolution of the picture
 _SMOOTHED_S = 0.5
-_LEAST = 0.03  # of the element's level where it plays: below, it rests
-_MOST_DB = 24.0  # for the eye
+_LEAST = 0.1  # of the element's level where it plays: below, it rests
+_TOLD = 0.05  # of what sounds in its cells: less that is left is a guess
 
 
 def course_of(
@@ -37,9 +37,8 @@ def course_of(
     was, beside, became = (
         ndimage.gaussian_filter1d(power, width) for power in (own.sum(axis=1), rest, there)
     )
-    plays = was > _LEAST * np.percentile(was, 95)
-    level_db = 10 * np.log10(np.maximum(became - beside, 1e-6 * was) / np.where(plays, was, 1.0))
-    level_db = np.clip(level_db, -_MOST_DB, _MOST_DB)
+    plays = (was > _LEAST * np.percentile(was, 95)) & (became - beside > _TOLD * became)
+    level_db = 10 * np.log10(np.where(plays, became - beside, 1.0) / np.where(plays, was, 1.0))
     every = max(round(1 / (_RATE_HZ * max(step_s, 1e-9))), 1)
     told = zip(level_db[::every].tolist(), plays[::every].tolist(), strict=True)
     return (
