@@ -99,19 +99,27 @@ def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: 
         If the file cannot be written.
     """
     meter = TruePeak(mix.sample_rate_hz)
-    for block in _mixed(mix, trimmed, late):
-        meter.push(block)
-    peak_db = 20 * np.log10(max(float(np.max(meter.peak)), 1e-9)) + METER_MARGIN_DB
-    lowered_db = max(peak_db - CEILING_DBTP, 0.0)
-    gain = np.float32(10 ** (-lowered_db / 20))
+    # How far it must be lowered shows at its end: it waits beside its place, in floating point.
+    waiting = path.with_suffix(".part")
+    rate_hz = mix.sample_rate_hz
     try:
-        with soundfile.SoundFile(
-            path, "w", mix.sample_rate_hz, 2, subtype="PCM_24", format="FLAC"
-        ) as file:
+        with soundfile.SoundFile(waiting, "w", rate_hz, 2, subtype="FLOAT", format="RF64") as file:
             for block in _mixed(mix, trimmed, late):
+                meter.push(block)
+                file.write(block)
+        peak_db = 20 * np.log10(max(float(np.max(meter.peak)), 1e-9)) + METER_MARGIN_DB
+        lowered_db = max(peak_db - CEILING_DBTP, 0.0)
+        gain = np.float32(10 ** (-lowered_db / 20))
+        with (
+            soundfile.SoundFile(waiting) as made,
+            soundfile.SoundFile(path, "w", rate_hz, 2, subtype="PCM_24", format="FLAC") as file,
+        ):
+            for block in made.blocks(round(_BLOCK_S * rate_hz), dtype="float32"):
                 file.write(gain * block)
     except (OSError, soundfile.LibsndfileError) as error:
         raise OutputError(f"{path}: cannot be written ({error}).") from error
+    finally:
+        waiting.unlink(missing_ok=True)
     return float(lowered_db)
 
 
@@ -208,7 +216,10 @@ def _at_rate(one: Trimmed, rate_hz: int) -> tuple[FloatArray, int]:
     count = 2 * round(_TAPS_S * rate_hz / 2)
     bins_hz = fft.rfftfreq(count, 1 / rate_hz)
     taps_s = (np.arange(one.filters.shape[1]) + one.first_tap) / one.rate_hz
-    low = one.filters @ np.exp(-2j * np.pi * np.outer(taps_s, np.minimum(bins_hz, one.rate_hz / 2)))
+    # Above the crossing nothing of the filter is left.
+    kept = bins_hz < _CROSS_HZ[1]
+    low = np.zeros((2, len(bins_hz)), np.complex128)
+    low[:, kept] = one.filters @ np.exp(-2j * np.pi * np.outer(taps_s, bins_hz[kept]))
     arrival_s = float(taps_s[np.abs(one.filters).max(axis=0).argmax()])
     inside = (bins_hz > _CROSS_HZ[0] / 2) & (bins_hz < _CROSS_HZ[0])
     turned = low[:, inside] * np.exp(2j * np.pi * bins_hz[inside] * arrival_s)

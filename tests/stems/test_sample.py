@@ -18,6 +18,9 @@ from mixcompare.report import document
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 STEMS = SAMPLES / "stems" / "candidate_figure_louder"
 LOUD = {"clarinets", "xylophone", "harp"}
+PART = (2.0, 16.0)
+"""Enough of the samples, where it is not about the whole of them, s."""
+SPANS = ["--reference-span", "0:02-0:16", "--candidate-span", "0:02-0:16"]
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +95,8 @@ def test_the_command_prints_the_trims_that_are_due(
 ) -> None:
     pair = [str(SAMPLES / f"{name}.flac") for name in ("reference", "candidate_figure_louder")]
     out = str(tmp_path / "report")
-    assert main(["compare", *pair, "--stems", str(STEMS), "--out", out, "--no-audio"]) == 0
+    asked = ["compare", *pair, *SPANS, "--stems", str(STEMS), "--out", out, "--no-audio"]
+    assert main(asked) == 0
     printed = capsys.readouterr().out
     assert "Trims for 3 of 14 stems" in printed
     assert "dB  harp  (" in printed
@@ -126,7 +130,13 @@ def test_with_the_reference_s_stems_levels_are_compared_one_by_one(
 
 def test_identical_files_need_no_trim() -> None:
     reference = SAMPLES / "reference.flac"
-    found = mixcompare.compare(reference, reference, stems=SAMPLES / "stems" / "reference")
+    found = mixcompare.compare(
+        reference,
+        reference,
+        reference_span_s=PART,
+        candidate_span_s=PART,
+        stems=SAMPLES / "stems" / "reference",
+    )
     assert found.findings == ()
     assert found.results.stems is not None
     assert not any(stem.is_due for stem in found.results.stems.stems)
