@@ -135,6 +135,7 @@ class Comparison:
         audio: bool = True,
         progress: Tell | None = None,
         heard: Heard | None = None,
+        markers: bool = False,
     ) -> Path:
         """Write report, figures and excerpts to a folder; all of it or nothing.
 
@@ -148,6 +149,8 @@ class Comparison:
             Called with a few words before each step.
         heard : callable, optional
             Called with the sound of the page, for who needs it elsewhere too.
+        markers : bool
+            Whether the report holds a WAV copy of the candidate with the findings as markers.
 
         Raises
         ------
@@ -170,8 +173,33 @@ class Comparison:
                 tried.level_db if tried else 0.0,
             )
         folder = checked_path(out_dir, "the report's folder")
+        marked = self.candidate if markers else None
+        return writer.save(self.results, folder, pair, progress, self._files_read(), heard, marked)
+
+    def handout(self, path: str | Path) -> Path:
+        """Write one sheet of A4 (PDF): the verdict, and what sticks out with a figure each.
+
+        Parameters
+        ----------
+        path : path
+            File to be made, or a former handout.
+
+        Raises
+        ------
+        OutputError
+            If it cannot be written, is read by this comparison, or is no handout of ours.
+        """
+        from mixcompare.outputs import write_file
+        from mixcompare.report.handout import MARK, handout_pdf
+
+        target = checked_path(path, "the handout")
+        write_file(target, handout_pdf(self.results.on_file_clocks()), MARK, self._files_read())
+        return target
+
+    def _files_read(self) -> list[str | Path]:
+        """Everything that no result may take the place of."""
         files = [one.file for one in (self.reference, self.candidate) if one.file is not None]
-        return writer.save(self.results, folder, pair, progress, [*files, *self.read], heard)
+        return [*files, *self.read]
 
     def __repr__(self) -> str:
         return f"<Comparison: {self.verdict}>"

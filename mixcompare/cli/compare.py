@@ -29,6 +29,7 @@ from mixcompare.cli.shared import (
     spans_of,
 )
 from mixcompare.cli.terminal import Ink, Status, printed
+from mixcompare.errors import ParameterError
 
 
 def add_to(commands: Commands) -> None:
@@ -71,11 +72,25 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--no-audio", action="store_true", help="leave the sound out of the report, for mailing"
     )
+    parser.add_argument(
+        "--handout",
+        metavar="FILE",
+        help="write one sheet (PDF, A4) for a rehearsal or a class beside the report",
+    )
+    parser.add_argument(
+        "--markers",
+        action="store_true",
+        help="put a WAV copy of the candidate into the report, with the findings as markers",
+    )
     add_limit(parser)
     parser.add_argument("--open", action="store_true", help="open the page when done")
     parser.add_argument("--quiet", action="store_true", help="print nothing but errors")
     parser.add_argument("--json", action="store_true", help="print report.json instead of the list")
-    parser.set_defaults(run=run, outputs=lambda arguments: [Path(arguments.out)])
+    parser.set_defaults(run=run, outputs=_outputs)
+
+
+def _outputs(arguments: argparse.Namespace) -> list[Path]:
+    return [Path(name) for name in (arguments.out, arguments.handout) if name]
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -90,6 +105,7 @@ def run(arguments: argparse.Namespace) -> int:
 
         read = [*pair_of(arguments), *filter(None, [arguments.score])]
         check_writable(arguments.out, read)
+        _check_handout(arguments.handout, read)
         comparison = compare(
             arguments.reference,
             arguments.candidate,
@@ -101,7 +117,14 @@ def run(arguments: argparse.Namespace) -> int:
             reference_stems=arguments.reference_stems,
             progress=status.say,
         )
-        folder = comparison.save(arguments.out, audio=not arguments.no_audio, progress=status.say)
+        folder = comparison.save(
+            arguments.out,
+            audio=not arguments.no_audio,
+            progress=status.say,
+            markers=arguments.markers,
+        )
+        if arguments.handout:
+            comparison.handout(arguments.handout)
     with printed():
         if arguments.json:
             print((folder / "report.json").read_text(encoding="utf-8"))
@@ -114,6 +137,18 @@ def run(arguments: argparse.Namespace) -> int:
     if comparison.alignment.relation == UNRELATED:
         return UNRELATED_EXIT
     return _gate(comparison.findings, arguments.limit)
+
+
+def _check_handout(path: str | None, read: Sequence[str]) -> None:
+    """Refuse, before the work, a handout that may not be written."""
+    from mixcompare.outputs import check_file
+    from mixcompare.report.handout import MARK
+
+    if not path:
+        return
+    if Path(path).suffix.lower() != ".pdf":
+        raise ParameterError(f"{path}: is no name for a handout; end it in .pdf.")
+    check_file(path, MARK, read)
 
 
 def _gate(findings: Sequence[Finding], limit: float | None) -> int:

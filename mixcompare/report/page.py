@@ -6,7 +6,7 @@ import base64
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from markupsafe import Markup
@@ -17,6 +17,7 @@ from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import head, pictures, tables, timeline, wording
+from mixcompare.report.courses import WHOLE, course_of
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.shell import environment, packaged, policy
@@ -24,12 +25,7 @@ from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results
 from mixcompare.standards import bs1770
 
-if TYPE_CHECKING:
-    from mixcompare.aspects.balance.values import BalanceDifference, Element
-
 _SCRIPTS = ("clocks.js", "folds.js", "player.js")
-_WHOLE = 0.95
-"""A finding in at least this share of the passage concerns all of it."""
 
 
 @dataclass(frozen=True)
@@ -103,15 +99,11 @@ def render(
 def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, Any]:
     about = _about(results, finding.aspect)
     span_s = results.alignment.time_map.span_s
-    whole = finding.duration_s >= _WHOLE * (span_s[1] - span_s[0])
-    course, words = None, ""
-    element = _element(results, finding)
-    if element is not None:
-        shown = np.array(element.course_s), np.array(element.course_db, np.float64)
-        course, words = pictures.course(finding, *shown, span_s), "its own level against time"
-    elif field is not None and about.over_time and finding.band_hz is not None and not whole:
-        course = pictures.course(finding, field.times_s, field.of_band(finding.band_hz), span_s)
-        words = f"difference at {wording.band(finding.band_hz)} against time"
+    whole = finding.duration_s >= WHOLE * (span_s[1] - span_s[0])
+    course = course_of(results, finding, field)
+    drawn = None
+    if course is not None:
+        drawn = pictures.course(finding, course.times_s, course.level_db, span_s)
     return {
         "finding": finding,
         "aspect": about.title,
@@ -127,24 +119,10 @@ def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, 
         ],
         "bars": bars_named(finding.bars, 12) if finding.bars else "",
         "size_picture": pictures.size(finding),
-        "course_picture": course,
-        "course_words": words,
+        "course_picture": drawn,
+        "course_words": course.words if course else "",
         "cause_picture": pictures.cause(finding),
     }
-
-
-def _element(results: Results, finding: Finding) -> Element | None:
-    """The element that a finding is about, where its course is known."""
-    found = results.measurements.get("balance")
-    if found is None or finding.aspect != "balance":
-        return None
-    difference: BalanceDifference = found.difference
-    same = (
-        one
-        for one in difference.elements
-        if (one.spans_s, one.band_hz) == (finding.spans_s, finding.band_hz) and one.course_db
-    )
-    return next(same, None)
 
 
 def _about(results: Results, aspect: str) -> Description:
