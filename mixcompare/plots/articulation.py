@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from scipy import ndimage
 
+from mixcompare.findings import clock
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
 from mixcompare.plots.values import closed, series
@@ -25,14 +26,18 @@ if TYPE_CHECKING:
 FloatArray = npt.NDArray[np.float64]
 
 NOTE_CAPTION = (
-    "Level of typical notes of the {voice} in both recordings, each from its onset; the dot marks"
-    " its end, the tick below the next onset."
+    "Three typical notes of the {voice} in both recordings: level from each note's onset, smoothed"
+    " to what an ear follows; the dot marks where a note ends, and from there to the next onset its"
+    " gap is shaded."
 )
 SHARES_CAPTION = (
     "How many notes sound for less than a given share of the time from onset to onset; the dots"
-    " are medians. Near 1 is legato, near 0.3 a sharp staccato."
+    " are medians. Near 100 % is legato, near 30 % a sharp staccato."
 )
-COURSE_CAPTION = "Below: the share of every note, where it stands in the passage."
+COURSE_CAPTION = (
+    "Below: how much of its time every note sounds, where it stands in the passage; the stripes are"
+    " manners of playing (their edges are common practice, no source)."
+)
 DOTS_CAPTION = (
     "Share of the time from onset to onset that notes sound, with 95 % intervals where known: near"
     " 1 is legato, near 0.3 a sharp staccato."
@@ -40,11 +45,11 @@ DOTS_CAPTION = (
 _ROLES = (("reference", style.REFERENCE_LINE), ("candidate", style.CANDIDATE_LINE))
 _FEWEST_NOTES = 3  # of a curve of shares; our choice
 _MOST_NOTES = 3  # for the eye: typical notes side by side
-# For the eye: what stands before the onset, and how far notes lie apart.
-_BEFORE_S, _APART_MS = 0.05, 160.0
-_STEPS_MS = (50, 100, 200, 250, 500, 1000, 2000, 1e9)  # resolution of the ticks
-_DIVIDER: dict[str, Any] = {"color": "0.75", "linewidth": 0.8}  # for the eye
-_FLOOR_DB = -30.0  # for the eye: the lowest level drawn
+_BEFORE_S = 0.05  # for the eye: what stands before the onset
+_FOLLOWED_S = 0.03  # standard deviation of the smoothing: about what an ear follows; our choice
+_FLOOR_DB = -40.0  # for the eye: the lowest level drawn, so that a gap shows
+_TITLES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+_GREYS = (0.0, 0.1)  # for the eye: stripes in turns
 
 
 def draw(results: Results, figure: Figure) -> str | None:
@@ -56,13 +61,17 @@ def draw(results: Results, figure: Figure) -> str | None:
     examples = difference.examples[:_MOST_NOTES]
     notes = all(ratios is not None for ratios in _ratios(difference))
     if notes and examples:
-        (left, right), below = style.columns_over_one(figure, (5.4, 3.4), (1.6, 1.0))
-        _draw_notes(examples, left)
-        _draw_shares(difference, right)
+        above, below = style.columns_over_one(figure, (5.4, 4.6), [1.0] * len(examples))
+        for axes, example in zip(above, examples, strict=True):
+            _draw_note(example, axes)
+        above[0].set_ylabel("level of the note (dB)")
+        lines = [line for line in above[0].lines if line.get_label() in dict(_ROLES)]
+        figure.legend(handles=lines, loc="outside upper left", ncols=2, handlelength=2.8)
+        for axes in above[1:]:
+            axes.sharey(above[0])
+            axes.tick_params(axis="y", labelleft=False)
         _draw_course(difference, below, results.alignment.time_map.span_s)
-        style.name_recordings(left)
-        note = NOTE_CAPTION.format(voice=difference.shown)
-        return f"Left: {note} Right: {SHARES_CAPTION} {COURSE_CAPTION}"
+        return f"{NOTE_CAPTION.format(voice=difference.shown)} {COURSE_CAPTION}"
     if notes:
         (axes,) = style.panels(figure, (5.2,))
         _draw_shares(difference, axes)
@@ -80,45 +89,47 @@ def draw(results: Results, figure: Figure) -> str | None:
     return DOTS_CAPTION
 
 
-def _draw_notes(examples: Sequence[NoteShape], axes: Axes) -> None:
-    """Envelopes of both recordings over each other, one note after the other on one axis."""
-    start_ms = 0.0
-    ticks: list[float] = []
-    labels: list[str] = []
-    for index, example in enumerate(examples):
-        length_ms = 0.0
-        sides = (
-            (
-                example.reference_time_s, example.reference_level_db,
-                example.reference_held_s, example.reference_interval_s,
-            ),
-            (
-                example.candidate_time_s, example.candidate_level_db,
-                example.candidate_held_s, example.candidate_interval_s,
-            ),
-        )  # fmt: skip
-        for (role, line), (times_s, levels_db, held_s, next_s) in zip(_ROLES, sides, strict=True):
-            times, levels = np.array(times_s), np.array(levels_db)
-            shown = (times >= -_BEFORE_S) & (times <= 1.02 * next_s)
-            times, levels = times[shown], np.maximum(levels[shown], _FLOOR_DB)
-            label = role if index == 0 else "_" + role
-            axes.plot(start_ms + 1000 * times, levels, label=label, **line)
-            level = float(np.interp(held_s, times, levels))
-            axes.plot(start_ms + 1000 * held_s, level, "o", color=line["color"], markersize=6)
-            at = start_ms + 1000 * next_s
-            axes.plot([at, at], [_FLOOR_DB, _FLOOR_DB + 3], color=line["color"], linewidth=2)
-            length_ms = max(length_ms, 1000 * next_s)
-        step = next(step for step in _STEPS_MS if length_ms < 2.2 * step)
-        inside = np.arange(0, length_ms, step)
-        ticks += [start_ms + float(tick) for tick in inside]
-        labels += [f"{tick:.0f}" for tick in inside]
-        start_ms += length_ms + _APART_MS
-        if index + 1 < len(examples):
-            axes.axvline(start_ms - 1000 * _BEFORE_S - 0.4 * _APART_MS, **_DIVIDER)
-    axes.set_xticks(ticks, labels)
+def _draw_note(example: NoteShape, axes: Axes) -> None:
+    """Envelopes of one note in both recordings over each other."""
+    sides = (
+        (
+            example.reference_time_s, example.reference_level_db,
+            example.reference_held_s, example.reference_interval_s,
+        ),
+        (
+            example.candidate_time_s, example.candidate_level_db,
+            example.candidate_held_s, example.candidate_interval_s,
+        ),
+    )  # fmt: skip
+    for (role, line), (times_s, levels_db, held_s, next_s) in zip(_ROLES, sides, strict=True):
+        times, levels = np.array(times_s), followed(np.array(times_s), np.array(levels_db))
+        shown = (times >= -_BEFORE_S) & (times <= 1.02 * next_s)
+        times, levels = times[shown], np.maximum(levels[shown], _FLOOR_DB)
+        axes.plot(1000 * times, levels, label=role, **line)
+        level = float(np.interp(held_s, times, levels))
+        axes.plot(1000 * held_s, level, "o", color=line["color"], markersize=6)
+        if held_s < next_s:
+            # Each gap on its own half, so that both are seen where they lie over each other.
+            low, high = (0.0, 0.06) if role == "candidate" else (0.07, 0.13)
+            axes.axvspan(
+                1000 * held_s, 1000 * next_s, low, high,
+                color=line["color"], alpha=0.45, linewidth=0,
+            )  # fmt: skip
     axes.set_ylim(_FLOOR_DB, 6)
-    axes.set_xlabel("time from each note's onset (ms)")
-    axes.set_ylabel("level of the note (dB)")
+    axes.set_xlabel("from the onset (ms)")
+    axes.set_title(f"{note_name(example.pitch)} at {clock(example.onset_s)}", loc="right")
+
+
+def followed(times_s: FloatArray, level_db: FloatArray) -> FloatArray:
+    """A level as an ear follows it: its power smoothed over some hundredths of a second."""
+    step_s = float(np.median(np.diff(times_s))) if len(times_s) > 1 else 1.0
+    power = ndimage.gaussian_filter1d(10 ** (level_db / 10), _FOLLOWED_S / step_s, mode="nearest")
+    return np.asarray(10 * np.log10(np.maximum(power, 1e-12)))
+
+
+def note_name(pitch: int) -> str:
+    """A pitch as musicians name it, middle C being C4: ``"F#5"``."""
+    return f"{_TITLES[pitch % 12]}{pitch // 12 - 1}"
 
 
 def _draw_shares(difference: ArticulationDifference, axes: Axes) -> None:
@@ -126,9 +137,9 @@ def _draw_shares(difference: ArticulationDifference, axes: Axes) -> None:
         if ratios is None:
             continue
         share = 100 * (np.arange(len(ratios)) + 1) / len(ratios)
-        axes.step(ratios, share, where="post", label=role, **line)
-        axes.plot(float(np.median(ratios)), 50, "o", color=line["color"], markersize=6)
-    axes.set_xlabel("share of time sounding (1)")
+        axes.step(100 * ratios, share, where="post", label=role, **line)
+        axes.plot(100 * float(np.median(ratios)), 50, "o", color=line["color"], markersize=6)
+    axes.set_xlabel("share of its time that a note sounds (%)")
     axes.set_ylabel("notes that sound shorter (%)")
     axes.set_ylim(0, 100)
 
@@ -137,15 +148,30 @@ def _draw_course(
     difference: ArticulationDifference, axes: Axes, span_s: tuple[float, float]
 ) -> None:
     """Both recordings' share of every note, joined by a stem, against time."""
-    axes.set_ylabel("share sounding (1)")
+    axes.set_ylabel("of its time a note\nsounds (%)")
     style.time_axis(axes, span_s)
     times = np.array(difference.note_s)
-    reference = np.array(difference.note_reference_ratio)
-    candidate = np.array(difference.note_candidate_ratio)
+    reference = 100 * np.array(difference.note_reference_ratio)
+    candidate = 100 * np.array(difference.note_candidate_ratio)
+    top = max(125.0, 1.05 * float(np.nanmax([reference, candidate])))
+    _draw_manners(difference, axes, top, span_s[1])
     axes.vlines(times, reference, candidate, color=style.QUIET, linewidth=0.9)
     for values, (_, line) in zip((reference, candidate), _ROLES, strict=True):
         axes.plot(times, values, "o", color=line["color"], markersize=3.5)
-    axes.set_ylim(0, max(1.2, 1.05 * float(np.nanmax([reference, candidate]))))
+    axes.set_ylim(0, top)
+
+
+def _draw_manners(difference: ArticulationDifference, axes: Axes, top: float, end_s: float) -> None:
+    """Manners of playing as stripes with their names."""
+    axes.grid(visible=False, axis="y")
+    for row, (least, manner) in enumerate(difference.manners):
+        low = 100 * least
+        axes.axhspan(low, top, color=style.grey(_GREYS[row % 2]), linewidth=0)
+        axes.annotate(
+            manner, (end_s, (low + min(top, 115.0)) / 2), (-3, 0), textcoords="offset points",
+            ha="right", va="center", fontsize=8, color=style.QUIET,
+        )  # fmt: skip
+        top = low
 
 
 def _ratios(difference: ArticulationDifference) -> tuple[FloatArray | None, FloatArray | None]:

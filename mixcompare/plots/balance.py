@@ -76,8 +76,8 @@ def draw(results: Results, figure: Figure) -> str | None:
             captions.append(UNSEEN_CAPTION)
         for element, lane in zip(own, over_time[1:], strict=True):
             lanes.draw(element, lane)
-            style.time_axis(lane, results.alignment.time_map.span_s)
-            lane.set_xlim(axes[0].get_xlim())
+            lane.sharex(axes[0])
+            lane.set_xlabel(axes[0].get_xlabel())
         for above in over_time[:-1]:
             above.set_xlabel("")
             above.tick_params(axis="x", labelbottom=False)

@@ -9,7 +9,7 @@ from matplotlib.colors import to_hex
 from mixcompare import plots
 from mixcompare.alignment.result import SAME_PASSAGE
 from mixcompare.aspects import JUST_NOTICEABLE
-from mixcompare.plots import style
+from mixcompare.plots import articulation, style
 from mixcompare.plots.contours import thinned
 from mixcompare.plots.dots import Dot, draw_dots
 from tests.report.builders import CENTRES_HZ
@@ -209,68 +209,73 @@ def test_tone(shown):
 
 
 def test_articulation(shown):
-    results, (left, right, below) = axes_of(shown, "articulation")
+    results, (*above, below) = axes_of(shown, "articulation")
     difference = results.measurements["articulation"].difference
     assert difference.examples
-    start_ms = 0.0
-    lines = [line for line in left.lines if line.get_label().lstrip("_") in COLOURS]
-    assert len(lines) == 2 * len(difference.examples[:3])
-    held = {role: points(left, colour) for role, colour in COLOURS.items()}
-    ends = {
-        role: [
-            float(line.get_xdata()[0])
-            for line in left.lines
-            if to_hex(line.get_color()) == colour
-            and len(line.get_xdata()) == 2
-            and line.get_xdata()[0] == line.get_xdata()[1]
-        ]
-        for role, colour in COLOURS.items()
-    }
-    for index, example in enumerate(difference.examples[:3]):
-        longest_ms = 0.0
+    assert len(above) == len(difference.examples[:3])
+    (legend,) = above[0].figure.legends
+    assert [text.get_text() for text in legend.get_texts()] == list(COLOURS)
+    for axes, example in zip(above, difference.examples, strict=False):
+        gaps = {to_hex(patch.get_facecolor()): patch for patch in axes.patches}
         for role, colour in COLOURS.items():
-            line = lines.pop(0)
-            assert line.get_label().lstrip("_") == role
+            (line,) = [one for one in axes.lines if one.get_label() == role]
             assert to_hex(line.get_color()) == colour
             times = known(getattr(example, f"{role}_time_s"))
             levels = known(getattr(example, f"{role}_level_db"))
             next_s = getattr(example, f"{role}_interval_s")
             held_s = getattr(example, f"{role}_held_s")
             seen = (times >= -0.05) & (times <= 1.02 * next_s)
-            np.testing.assert_allclose(line.get_xdata(), start_ms + 1000 * times[seen])
-            np.testing.assert_allclose(line.get_ydata(), np.maximum(levels[seen], -30))
-            place, level = held[role][index]
-            assert place == pytest.approx(start_ms + 1000 * held_s)
+            np.testing.assert_allclose(line.get_xdata(), 1000 * times[seen])
+            smooth = articulation.followed(times, levels)[seen]
+            np.testing.assert_allclose(line.get_ydata(), np.maximum(smooth, -40))
+            ((place, level),) = points(axes, colour)
+            assert place == pytest.approx(1000 * held_s)
             assert level == pytest.approx(np.interp(place, *line.get_data()))
-            assert ends[role][index] == pytest.approx(start_ms + 1000 * next_s)
-            longest_ms = max(longest_ms, 1000 * next_s)
-        start_ms += longest_ms + 160
-    assert left.get_xlabel() == "time from each note's onset (ms)"
-    curves(left)  # the legend names the right colours
+            if held_s < next_s:
+                gap = gaps[colour]
+                assert gap.get_x() == pytest.approx(1000 * held_s)
+                assert gap.get_x() + gap.get_width() == pytest.approx(1000 * next_s)
+            else:
+                assert colour not in gaps
+        assert axes.get_xlabel() == "from the onset (ms)"
+        assert axes.get_title(loc="right").startswith(articulation.note_name(example.pitch))
     for role, ratios in (
         ("reference", difference.note_reference_ratio),
         ("candidate", difference.note_candidate_ratio),
     ):
-        (curve,) = [line for line in right.lines if line.get_label() == role]
-        assert to_hex(curve.get_color()) == COLOURS[role]
-        np.testing.assert_allclose(curve.get_xdata(), sorted(ratios))
-        # Of n notes, after the k-th shortest k / n sound shorter.
-        share = 100 * np.arange(1, len(ratios) + 1) / len(ratios)
-        np.testing.assert_allclose(curve.get_ydata(), share)
-        assert points(right, COLOURS[role]) == [(pytest.approx(np.median(ratios)), 50)]
         (dots,) = [
             line
             for line in below.lines
             if to_hex(line.get_color()) == COLOURS[role] and line.get_marker() == "o"
         ]
-        np.testing.assert_allclose(dots.get_data(), [difference.note_s, ratios])
-    assert right.get_ylabel() == "notes that sound shorter (%)"
+        np.testing.assert_allclose(dots.get_data(), [difference.note_s, 100 * np.array(ratios)])
     (stems,) = below.collections
     ends = np.array(stems.get_segments())
     np.testing.assert_allclose(ends[:, 0, 0], difference.note_s)
-    np.testing.assert_allclose(ends[:, 0, 1], difference.note_reference_ratio)
-    np.testing.assert_allclose(ends[:, 1, 1], difference.note_candidate_ratio)
+    np.testing.assert_allclose(ends[:, 0, 1], 100 * np.array(difference.note_reference_ratio))
+    np.testing.assert_allclose(ends[:, 1, 1], 100 * np.array(difference.note_candidate_ratio))
+    assert [text.get_text() for text in below.texts] == [
+        "legato or tenuto", "portato", "detached", "staccato", "staccatissimo",
+    ]  # fmt: skip
+    # Every name stands in its own stripe.
+    for text, (least, _) in zip(below.texts, difference.manners, strict=True):
+        assert text.xy[1] > 100 * least
     assert difference.shown in shown[1]["articulation"].caption
+
+
+def test_notes_have_the_names_that_musicians_give_them():
+    """Middle C is C4, and A4 is 440 Hz (MIDI note 69; General MIDI, from memory)."""
+    assert [articulation.note_name(pitch) for pitch in (60, 69, 78, 21)] == [
+        "C4", "A4", "F#5", "A0",
+    ]  # fmt: skip
+
+
+def test_an_ear_follows_no_ripple_but_every_gap():
+    times = np.arange(0, 1, 0.005)
+    ripple = 3 * np.sin(2 * np.pi * 30 * times)
+    assert np.ptp(articulation.followed(times, ripple)[20:-20]) < 0.3
+    gap = np.where(np.abs(times - 0.5) < 0.1, -40.0, 0.0)
+    assert articulation.followed(times, gap)[100] < -20
 
 
 def test_articulation_without_notes_shows_both_ratios_as_dots(results):
@@ -284,8 +289,15 @@ def test_articulation_without_notes_shows_both_ratios_as_dots(results):
     kept = replace(found.difference, examples=())
     measurements = {"articulation": replace(found, difference=kept)}
     (axes,) = plots.draw(replace(results, measurements=measurements), "articulation").axes
-    ratios, _ = curves(axes)[0]
-    np.testing.assert_allclose(ratios, sorted(found.difference.note_reference_ratio))
+    for (shares, counted), of_notes in zip(
+        curves(axes),
+        (found.difference.note_reference_ratio, found.difference.note_candidate_ratio),
+        strict=True,
+    ):
+        np.testing.assert_allclose(shares, 100 * np.sort(of_notes))
+        # Of n notes, after the k-th shortest k / n sound shorter.
+        share = 100 * np.arange(1, len(of_notes) + 1) / len(of_notes)
+        np.testing.assert_allclose(counted, share)
 
 
 def check_dots(axes, *values):

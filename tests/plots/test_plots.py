@@ -41,7 +41,9 @@ def test_every_aspect_has_a_figure(drawn, results):
 def test_every_axis_has_its_unit(aspect, drawn):
     figure = drawn[aspect].figure
     for axes in figure.axes:
-        labelled = [axes.yaxis]
+        row = axes.get_shared_y_axes().get_siblings(axes)
+        leftmost = axes is min(row, key=lambda one: one.get_position().x0)
+        labelled = [axes.yaxis] if leftmost else []
         shared = axes.get_shared_x_axes().get_siblings(axes)
         if len(shared) == 1 or axes is min(shared, key=lambda one: one.get_position().y0):
             labelled.append(axes.xaxis)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import (
     LEAD,
+    MANNERS,
     ArticulationDifference,
     Stretch,
     VoiceArticulation,
@@ -21,18 +22,8 @@ LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could chan
 
 
 def manner_of(ratio: float) -> str:
-    """Plain word for a share held.
-
-    Staccato about 0.4, legato overlapping (Bresin and Battel 2000); the edges between the words
-    are common practice, no source.
-    """
-    if ratio >= 0.9:
-        return "legato or tenuto"  # a room hides what lies between
-    if ratio >= 0.75:
-        return "portato"
-    if ratio >= 0.5:
-        return "detached"
-    return "staccato" if ratio >= 0.3 else "staccatissimo"
+    """Plain word for a share held."""
+    return next((word for least, word in MANNERS if ratio >= least), MANNERS[-1][1])
 
 
 def untold(difference: ArticulationDifference, same_take: bool) -> str:

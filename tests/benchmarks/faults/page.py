@@ -61,7 +61,9 @@ FAULTS: list[Fault] = [
             "share = 100 * (np.arange(len(ratios)) + 1) / len(ratios)",
             "share = 100 * np.arange(len(ratios)) / len(ratios)",
         ),
-        ("at = start_ms + 1000 * next_s", "at = start_ms + 1000 * held_s"),
+        ("1000 * held_s, 1000 * next_s, low", "1000 * held_s, 990 * next_s, low"),
+        ("low = 100 * least\n", "low = 110 * least\n"),
+        ("{pitch // 12 - 1}", "{pitch // 12}"),
         (
             "return _sorted(reference), _sorted(candidate)",
             "return _sorted(candidate), _sorted(reference)",
