@@ -16,6 +16,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
+import pypdf
 import pytest
 import soundfile
 
@@ -30,7 +31,7 @@ from mixcompare.cli.measure import _printable
 from mixcompare.cli.terminal import Ink, Status
 from mixcompare.comparison import Comparison
 from mixcompare.fields import label_and_unit
-from mixcompare.units import decimals_of
+from mixcompare.units import SHARE, decimals_of
 from tests import samples, synthetic
 from tests.report.builders import made_up_results
 
@@ -143,6 +144,33 @@ def run(
 def joined(lines: Sequence[str]) -> str:
     """What was wrapped, on one line."""
     return " ".join(" ".join(lines).split())
+
+
+def test_a_handout_is_written_beside_the_report(
+    run: Callable[..., int], compared: Comparison, tmp_path: Path
+) -> None:
+    sheet = tmp_path / "sheet.pdf"
+    assert run("--no-audio", "--quiet", "--handout", str(sheet)) == 0
+    (page,) = pypdf.PdfReader(sheet).pages
+    assert "".join(compared.verdict.split()) in "".join(page.extract_text().split())
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("sheet.html", "end it in .pdf"), ("foreign.pdf", "was not written by mixcompare")],
+)
+def test_a_handout_that_may_not_be_is_refused_before_the_work(
+    run: Callable[..., int],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    name: str,
+    words: str,
+) -> None:
+    (tmp_path / name).write_bytes(b"%PDF of others")
+    assert run("--handout", str(tmp_path / name)) == 2
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "report").exists()
+    assert (tmp_path / name).read_bytes() == b"%PDF of others"
 
 
 def test_the_list_is_printed_line_by_line(
@@ -387,8 +415,10 @@ def test_measure_prints_every_value_with_its_unit(
             if value is None:
                 assert text == "can't tell"
                 continue
-            assert text.endswith(f" {unit}" if unit else "")
             decimals = 0.51 * 10.0 ** -decimals_of(unit)
+            if unit == SHARE:
+                unit, value = "%", 100 * value
+            assert text.endswith(f" {unit}" if unit else "")
             assert float(text.removesuffix(unit)) == pytest.approx(value, abs=decimals), line
             count += 1
     assert count >= 20
@@ -404,7 +434,7 @@ def test_small_and_whole_numbers_are_printed_as_such() -> None:
     ]
     rows = _printable(ArticulationMeasurement(0.83412, (0.8, 0.9), -14.06, None, 24))
     assert rows == [
-        ("Sounding ratio", "0.83"),
+        ("Share sounding", "83 %"),
         ("Dip before the next note (depends on the room)", "-14.1 dB"),
         ("Attack", "can't tell"),
         ("Notes", "24"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+import wavinfo
 
 import mixcompare
 from mixcompare.alignment.timemap import TimeMap
@@ -18,6 +20,7 @@ from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import Comparison, load
+from mixcompare.errors import OutputError
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
@@ -366,3 +369,35 @@ def test_load_takes_recordings_arrays_and_files(tmp_path: Path) -> None:
     array = load((music, synthetic.RATE_HZ), (1.0, 4.0), name="mine")
     assert (array.span_s, array.name, array.sample_rate_hz) == ((1.0, 4.0), "mine", 24_000)
     assert load(opened) is opened
+
+
+def test_a_handout_is_written_and_stays_away_from_files_of_others(tmp_path: Path) -> None:
+    found = samples.comparison("reference", "candidate_figure_louder")
+    sheet = found.handout(tmp_path / "sheet.pdf")
+    assert sheet.read_bytes().startswith(b"%PDF")
+    assert found.handout(sheet) == sheet  # a former one of ours
+    foreign = tmp_path / "foreign.pdf"
+    foreign.write_bytes(b"%PDF of others")
+    with pytest.raises(OutputError, match="was not written by mixcompare"):
+        found.handout(foreign)
+    assert foreign.read_bytes() == b"%PDF of others"
+
+
+def test_markers_on_request_alone(tmp_path: Path) -> None:
+    found = samples.comparison("reference", "candidate_figure_louder")
+    folder = found.save(tmp_path / "report", audio=False, markers=True)
+    copy = folder / "listening" / "candidate_marked.wav"
+    (element,) = found.findings
+    cues = wavinfo.WavInfoReader(str(copy)).cues
+    rate_hz = found.candidate.sample_rate_hz
+    assert [cue.sample_offset / rate_hz for cue in cues.cues] == pytest.approx(
+        [start for start, _ in element.candidate_spans_s], abs=1e-3
+    )
+    assert "listening/candidate_marked.wav" in found_files(folder)
+    again = found.save(tmp_path / "report", audio=False)
+    assert not (again / "listening").exists()
+
+
+def found_files(folder: Path) -> list[str]:
+    listed: list[str] = json.loads((folder / "report.json").read_text("utf-8"))["files"]
+    return listed

@@ -220,7 +220,11 @@ FAULTS: list[Fault] = [
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
         ("if not voices and not same_take:", "if not voices and same_take:"),
-        ("if ratio >= 0.75:", "if ratio >= 0.7:"),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/values.py",
+        ("tests/aspects/test_articulation.py",),
+        ('(0.75, "portato")', '(0.7, "portato")'),
     ),
     *each(
         "mixcompare/aspects/articulation/noteoff.py",

@@ -1,0 +1,59 @@
+"""Findings as markers of a WAV file, read by a library of others (wavinfo)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+import wavinfo
+
+from mixcompare.audio.recording import Recording
+from mixcompare.errors import OutputError
+from mixcompare.listening import markers
+from mixcompare.listening.markers import Marker, markers_of, write_marked
+from tests.report.builders import made_up_results
+
+RATE_HZ = 44_100
+
+
+@pytest.mark.parametrize("frames", [RATE_HZ, RATE_HZ + 1])  # an odd number of bytes is padded
+def test_another_reader_finds_names_and_places(tmp_path: Path, frames: int) -> None:
+    samples = np.random.default_rng(1).uniform(-0.5, 0.5, (frames, 3)).astype(np.float32)
+    path = tmp_path / "marked.wav"
+    wanted = [Marker(0.25, 0.5, "1 the figure +5.9 dB"), Marker(0.5, 9.0, "2 Hörner -3 dB")]
+    write_marked(path, Recording.from_array(samples, RATE_HZ, name="take"), wanted)
+    heard, rate_hz = soundfile.read(path, dtype="float32")
+    assert rate_hz == RATE_HZ
+    np.testing.assert_allclose(heard, samples, atol=2**-22)  # 24 bit
+    cues = wavinfo.WavInfoReader(str(path)).cues
+    assert [cue.sample_offset for cue in cues.cues] == [11_025, 22_050]
+    assert [cue.position for cue in cues.cues] == [11_025, 22_050]
+    labels = {label.name: label.text for label in cues.labels}
+    assert labels[cues.cues[0].name] == "1 the figure +5.9 dB"
+    lengths = {one.name: one.length for one in cues.ranges}
+    assert lengths[cues.cues[0].name] == 11_025
+    # What lies behind the end ends with it.
+    assert lengths[cues.cues[1].name] == frames - 1 - 22_050
+
+
+def test_every_place_of_every_finding_is_marked_on_the_candidate_s_clock() -> None:
+    results = made_up_results()
+    spans = ((3.0, 4.0), (1.0, 2.0))
+    findings = [replace(one, candidate_spans_s=spans) for one in results.findings[:2]]
+    found = markers_of(findings)
+    assert [(one.start_s, one.end_s) for one in found] == [(1.0, 2.0)] * 2 + [(3.0, 4.0)] * 2
+    first = findings[0]
+    assert found[0].label == f"{first.rank} {first.subject} {first.amount}"
+
+
+def test_what_is_too_long_for_the_format_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(markers, "_MOST_BYTES", 1000)
+    take = Recording.from_array(np.full((2 * RATE_HZ, 2), 0.1, np.float32), RATE_HZ, name="take")
+    with pytest.raises(OutputError, match="too long for a WAV file"):
+        write_marked(tmp_path / "marked.wav", take, [])
+    assert not list(tmp_path.iterdir())
