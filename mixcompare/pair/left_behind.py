@@ -24,9 +24,9 @@ _RARE = 1e-3  # guard against log of nothing
 _CLEARLY = 4.0
 """Times likelier, for a cell that tells; our judgement, not measured."""
 _MOST_LEFT = 0.2
-"""Of the cells that tell. Where a section of the orchestra was changed and nothing else, 0.28 and
-more of a stretch stood still (17 stretches, twelve passages of three scores); under rides and fades,
-beside a changed section as well, at most 0.11 (89 stretches)."""
+"""Of the cells that tell: 0.28 and more of a stretch stood still where a section of the orchestra
+was changed and nothing else (17 stretches, twelve passages of three scores); at most 0.11 under
+rides and fades, beside a changed section as well (89 stretches)."""
 
 
 def without_moves_of_some(
