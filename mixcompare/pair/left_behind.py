@@ -28,6 +28,11 @@ _MOST_LEFT = 0.2
 was changed and nothing else (17 stretches, twelve passages of three scores); at most 0.11 under
 rides and fades, beside a changed section as well (89 stretches)."""
 
+_SAME_DB = 0.75  # agreement of the cells of a move; other reverberation softens what plays alone
+_HEARD, _MISSING = 0.05, 0.25
+"""Of the sound, for an element that is heard elsewhere; and of that, where it is not. Our
+judgement, not measured."""
+
 
 def without_moves_of_some(
     difference_db: FloatArray,
@@ -75,11 +80,38 @@ def without_moves_of_some(
         counts = weight[stretch]
         left = counts[as_it_stands > _CLEARLY * as_moved].sum()
         came_along = counts[as_moved > _CLEARLY * as_it_stands].sum()
-        stood[stretch] = left > _MOST_LEFT * (left + came_along)
+        stood[stretch] = left > _MOST_LEFT * (left + came_along) or _is_element_alone(
+            elsewhere.sum(axis=0),
+            _counts(moving[stretch], counts).sum(axis=0),
+            float(np.median(level_db[stretch][known[stretch]])),
+        )
     if stood.any():
         places = np.arange(len(level_db))
         level_db = np.interp(places, places[~stood], level_db[~stood])
     return level_db, stood
+
+
+def _is_element_alone(elsewhere: FloatArray, here: FloatArray, level_db: float) -> bool:
+    """Whether a stretch moved by just what an element moves by everywhere else, and it is not here.
+
+    Then it is here, and nearly alone: a move of the whole would have moved it once more.
+
+    Parameters
+    ----------
+    elsewhere, here : ndarray, shape (steps,)
+        Weight at every step of the difference, the move taken off.
+    level_db : float
+        Of the move.
+    """
+    elsewhere, here = (each / max(float(each.sum()), 1e-30) for each in (elsewhere, here))
+    size, half = (_around(elsewhere, at_db) for at_db in (level_db, level_db / 2))
+    # Of an element and others in one cell every size up to its own is made: its own is a peak.
+    return size > max(_HEARD, half) and _around(here, level_db) < _MISSING * size
+
+
+def _around(counts: FloatArray, at_db: float) -> float:
+    distance_db = np.abs(np.arange(len(counts)) * _STEP_DB - _MOST_DB - at_db)
+    return float(counts[distance_db <= _SAME_DB].sum())
 
 
 def _stretches(level_db: FloatArray, far_db: float) -> list[npt.NDArray[np.int64]]:

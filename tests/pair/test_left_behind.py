@@ -48,6 +48,25 @@ def test_an_element_that_plays_nearly_alone_is_no_move_of_the_whole(by_db: float
     assert ride.told.all()
 
 
+# A solo: what moves in it has moved by as much wherever it plays, and by no more here.
+@pytest.mark.parametrize("by_db", [4.0, -4.0])
+def test_an_element_that_plays_all_alone_is_no_move_of_the_whole(by_db: float) -> None:
+    cells = spectra(differences(np.where(WHEN, 1.0, 0.2), by_db))
+    ride = ride_between(cells)
+    assert not ride.moves
+    assert ride.told.all()
+
+
+# As much as the element, which plays on, moved by; or another amount, while it rests.
+@pytest.mark.parametrize(
+    ("by_db", "plays"), [(4.0, 0.2), (-4.0, 0.2), (3.0, 0.0), (2.0, 0.0), (-3.0, 0.0)]
+)
+def test_the_whole_moves_beside_an_element_that_plays_or_rests(by_db: float, plays: float) -> None:
+    cells = spectra(differences(np.where(WHEN, plays, 0.2), 5.0 if plays == 0 else by_db, by_db))
+    level_db = ride_between(cells).level_db
+    assert np.median(level_db[WHEN]) - np.median(level_db[~WHEN]) == pytest.approx(by_db, abs=0.2)
+
+
 @pytest.mark.parametrize("by_db", [2.0, -4.0])
 @pytest.mark.parametrize("element_db", [0.0, 5.0, -5.0])
 def test_a_move_of_the_whole_stays_beside_an_element(by_db: float, element_db: float) -> None:
