@@ -117,8 +117,8 @@ def _moved_with_level(
     if own.sum() < _FEWEST_CELLS or pitches < _FEWEST_PITCHES or moments < _FEWEST_MOMENTS:
         return None
     start, end = (weighted_quantile(share, weight, 0.5) for share in shares)
-    moved = shares[1] - shares[0]
-    alike = weight[moved * np.sign(end - start) > _LEAST_MOVE / 2].sum()
+    to_that_side = (shares[1] - shares[0]) * np.sign(end - start) > _LEAST_MOVE / 2
+    alike = weight[to_that_side].sum()
     if abs(end - start) < _LEAST_MOVE or alike < _ONE_WAY * weight.sum():
         return None
     places = float(_position(np.array(start))), float(_position(np.array(end)))

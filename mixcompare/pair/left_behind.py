@@ -13,6 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.statistics import weighted_quantile
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -29,9 +31,9 @@ was changed and nothing else (17 stretches, twelve passages of three scores); at
 rides and fades, beside a changed section as well (89 stretches)."""
 
 _SAME_DB = 0.75  # agreement of the cells of a move; other reverberation softens what plays alone
-_HEARD, _MISSING = 0.05, 0.25
-"""Of the sound, for an element that is heard elsewhere; and of that, where it is not. Our
-judgement, not measured."""
+_HEARD, _MISSING, _LARGEST = 0.05, 0.25, 0.9
+"""Of the sound, for an element that is heard elsewhere; of that, where it is not; and quantile of
+what it moves there, for its own size. Our judgement, not measured."""
 
 
 def without_moves_of_some(
@@ -104,14 +106,15 @@ def _is_element_alone(elsewhere: FloatArray, here: FloatArray, level_db: float) 
         Of the move.
     """
     elsewhere, here = (each / max(float(each.sum()), 1e-30) for each in (elsewhere, here))
-    size, half = (_around(elsewhere, at_db) for at_db in (level_db, level_db / 2))
-    # Of an element and others in one cell every size up to its own is made: its own is a peak.
-    return size > max(_HEARD, half) and _around(here, level_db) < _MISSING * size
-
-
-def _around(counts: FloatArray, at_db: float) -> float:
-    distance_db = np.abs(np.arange(len(counts)) * _STEP_DB - _MOST_DB - at_db)
-    return float(counts[distance_db <= _SAME_DB].sum())
+    at_db = np.arange(len(elsewhere)) * _STEP_DB - _MOST_DB
+    # Of an element and others in one cell every size up to its own is made, and none beyond.
+    moved = np.where(at_db * np.sign(level_db) > abs(level_db) / 2, elsewhere, 0.0)
+    if moved.sum() < _HEARD:
+        return False
+    own_db = weighted_quantile(np.abs(at_db), moved, _LARGEST)
+    same = np.abs(at_db - level_db) <= _SAME_DB
+    alike = abs(own_db - abs(level_db)) <= _SAME_DB
+    return bool(alike and here[same].sum() < _MISSING * elsewhere[same].sum())
 
 
 def _stretches(level_db: FloatArray, far_db: float) -> list[npt.NDArray[np.int64]]:

@@ -50,9 +50,15 @@ def test_an_element_that_plays_nearly_alone_is_no_move_of_the_whole(by_db: float
 
 # A solo: what moves in it has moved by as much wherever it plays, and by no more here.
 @pytest.mark.parametrize("by_db", [4.0, -4.0])
-def test_an_element_that_plays_all_alone_is_no_move_of_the_whole(by_db: float) -> None:
-    cells = spectra(differences(np.where(WHEN, 1.0, 0.2), by_db))
-    ride = ride_between(cells)
+@pytest.mark.parametrize("mixed", [False, True])
+def test_an_element_that_plays_all_alone_is_no_move_of_the_whole(by_db: float, mixed: bool) -> None:
+    difference_db = differences(np.where(WHEN, 1.0, 0.2), by_db)
+    if mixed:  # with what others hold of its cells, any share
+        share = np.random.default_rng(5).uniform(size=(ROWS, BANDS))
+        between = 10 * np.log10(1 + share * (10 ** (by_db / 10) - 1))
+        plays = np.abs(difference_db - by_db) < 1.5
+        difference_db = np.where(plays & ~WHEN[:, None], between, difference_db)
+    ride = ride_between(spectra(difference_db))
     assert not ride.moves
     assert ride.told.all()
 

@@ -128,6 +128,8 @@ FAULTS: list[Fault] = [
         ("weight[np.concatenate(stretches)] *= known[np.concatenate(stretches), None]", "pass"),
         ("places[~stood], level_db[~stood])", "places[~stood], 0 * level_db[~stood])"),
         ("_steps(difference_db - level_db[:, None])", "_steps(difference_db + level_db[:, None])"),
+        ("return bool(alike and here[same]", "return bool(here[same]"),
+        ("return bool(alike and here[same]", "return bool(alike < here[same]"),
     ),
     *each(
         "mixcompare/pair/image.py",
