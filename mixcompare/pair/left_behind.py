@@ -31,6 +31,7 @@ was changed and nothing else (17 stretches, twelve passages of three scores); at
 rides and fades, beside a changed section as well (89 stretches)."""
 
 _SAME_DB = 0.75  # agreement of the cells of a move; other reverberation softens what plays alone
+_SELDOM = 0.1  # of the moments, at any other level; under 2:1 0.12 and more
 _HEARD, _MISSING, _LARGEST = 0.05, 0.25, 0.9
 """Of the sound, for an element that is heard elsewhere; of that, where it is not; and quantile of
 what it moves there, for its own size. Our judgement, not measured."""
@@ -82,10 +83,14 @@ def without_moves_of_some(
         counts = weight[stretch]
         left = counts[as_it_stands > _CLEARLY * as_moved].sum()
         came_along = counts[as_moved > _CLEARLY * as_it_stands].sum()
-        stood[stretch] = left > _MOST_LEFT * (left + came_along) or _is_element_alone(
-            elsewhere.sum(axis=0),
-            _counts(moving[stretch], counts).sum(axis=0),
-            float(np.median(level_db[stretch][known[stretch]])),
+        by_db = float(np.median(level_db[stretch][known[stretch]]))
+        # Under a compressor the level is another one all the time, and now and then this one.
+        others = (np.abs(level_db) >= far_db) & (np.abs(level_db - by_db) > _SAME_DB)
+        stood[stretch] = left > _MOST_LEFT * (left + came_along) or (
+            others.mean() < _SELDOM
+            and _is_element_alone(
+                elsewhere.sum(axis=0), _counts(moving[stretch], counts).sum(axis=0), by_db
+            )
         )
     if stood.any():
         places = np.arange(len(level_db))
@@ -138,7 +143,8 @@ def _counts(steps: npt.NDArray[np.int64], weight: FloatArray) -> FloatArray:
     """Weight of every band at every step of the difference, shape (bands, steps)."""
     bands, count = weight.shape[1], round(2 * _MOST_DB / _STEP_DB) + 1
     places = np.arange(bands) * count + steps
-    return np.bincount(places.ravel(), weight.ravel(), bands * count).reshape(bands, count)
+    counts = np.bincount(places.ravel(), weight.ravel(), bands * count)
+    return np.asarray(counts.reshape(bands, count), np.float64)
 
 
 def _likely(counts: FloatArray, borrowed: float) -> FloatArray:
