@@ -3,7 +3,8 @@
 Of two mixes of a take, right less left is as exact in every cell as the level. What was panned
 elsewhere moves the cells it plays in from one place to another; where it dominates, they go from
 its old place to its new one. A change of level moves cells as well, but only with their level: it
-is told apart by the cells whose level stayed.
+is told apart by the cells whose level stayed. What was panned and raised as well is found by its
+level; where it dominates, its place is its own before and after.
 
 Conventions
 -----------
@@ -19,6 +20,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.change import Change
+from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import (
@@ -43,6 +46,11 @@ _STAYING_DB, _STAYING = 1.0, 0.5
 where the same sections were raised or lowered by 5 dB."""
 _DOMINATED = 0.75  # quantile of the moves from which on a cell is the element's own
 _WITHIN = 0.02
+_WHOLE_SIZE_DB, _OWN = 0.3, 0.9
+"""A cell that moves by nearly all of an element's change, and of which so much is the element."""
+_ONE_WAY = 0.8
+"""Of these cells, moved to one side: a change of level moves them by what little else they hold.
+Our judgement, not measured."""
 _STIRRED = 0.02
 """A fiftieth of a cell's power may move its level by a decibel."""
 _NEXT_CELLS = (13, 5)  # frames and bands
@@ -62,18 +70,64 @@ class Panned:
         Of their difference.
     energy : ndarray, shape (n, bands)
         The element's power in the reference, estimated.
+    level_db : float
+        By how much it was raised as well; zero where its level stayed.
     """
 
     from_position: float
     to_position: float
     interval: tuple[float, float]
     energy: FloatArray
+    level_db: float = 0.0
 
 
 def find_panned(pair: Pair) -> tuple[Panned, ...]:
-    """What was moved to the right, and what to the left, in one take."""
+    """What was moved to the right, and what to the left, in one take, while its level stayed."""
     shares = pair.right_less_left
     return pair.of_elements.kept(find_panned, lambda spectra: _panned(spectra, shares))
+
+
+def find_panned_and_raised(pair: Pair) -> tuple[Panned, ...]:
+    """What was moved and changed its level as well, in one take."""
+    shares, spectra = pair.right_less_left, pair.of_elements
+    # What moved at its level leaves cells behind that look like a change of level.
+    if shares is None or len(spectra.times_s) < _FEWEST_MOMENTS or find_panned(pair):
+        return ()
+    split = exact_split(spectra)
+    if split.scatter_db > EXACT_SCATTER_DB:
+        return ()
+    found = (_moved_with_level(spectra, shares, one, split.tone_db) for one in split.changes)
+    return tuple(one for one in found if one is not None)
+
+
+def _moved_with_level(
+    spectra: PairSpectra,
+    shares: tuple[FloatArray, FloatArray],
+    change: Change,
+    tone_db: FloatArray,
+) -> Panned | None:
+    """Where an element whose level changed lay and lies, in the cells that are nearly all its."""
+    size = change.difference_db
+    level_db = spectra.difference_db - tone_db
+    own = spectra.audible & (np.abs(level_db - size) < _WHOLE_SIZE_DB)
+    own &= change.energy > _OWN * spectra.reference
+    softer = np.minimum(spectra.reference, spectra.candidate)
+    weight = np.where(own, softer**0.3, 0.0)
+    pitches, moments = (effective_number(weight.sum(axis=axis)) for axis in (0, 1))
+    if own.sum() < _FEWEST_CELLS or pitches < _FEWEST_PITCHES or moments < _FEWEST_MOMENTS:
+        return None
+    start, end = (weighted_quantile(share, weight, 0.5) for share in shares)
+    to_that_side = (shares[1] - shares[0]) * np.sign(end - start) > _LEAST_MOVE / 2
+    alike = weight[to_that_side].sum()
+    if abs(end - start) < _LEAST_MOVE or alike < _ONE_WAY * weight.sum():
+        return None
+    places = float(_position(np.array(start))), float(_position(np.array(end)))
+    low, high = weighted_quantiles(_position(shares[1]) - _position(shares[0]), weight, (0.1, 0.9))
+    return Panned(*places, _around(places[1] - places[0], low, high), change.energy, size)
+
+
+def _around(difference: float, low: float, high: float) -> tuple[float, float]:
+    return min(float(low), difference - _WITHIN), max(float(high), difference + _WITHIN)
 
 
 def _panned(
@@ -127,12 +181,7 @@ def _moved(
     share = np.clip(moved / max(abs(end - start), least), 0, 1)
     energy = np.where((moved > 0.5 * least) & spectra.audible, share * spectra.reference, 0.0)
     places = float(_position(np.array(start))), float(_position(np.array(end)))
-    difference = places[1] - places[0]
-    return Panned(
-        *places,
-        (min(float(low), difference - _WITHIN), max(float(high), difference + _WITHIN)),
-        np.asarray(energy),
-    )
+    return Panned(*places, _around(places[1] - places[0], low, high), np.asarray(energy))
 
 
 def _position(share: FloatArray) -> FloatArray:

@@ -31,7 +31,11 @@ from mixcompare.pair.match import Match
 from mixcompare.pair.noise import Noise, noise_between
 from mixcompare.pair.noise_shared import given_to, ruled_by, shared
 from mixcompare.pair.notes import Note, Sounding
-from mixcompare.pair.reverberation import Reverberation, reverberation_between
+from mixcompare.pair.reverberation import (
+    Reverberation,
+    least_moved_db,
+    reverberation_between,
+)
 from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.undo import (
@@ -319,7 +323,8 @@ class Pair:
         ridden = None
         if self.ride.moves:
             ridden = np.column_stack([self.spectra.times_s, self.ride.level_db])
-        return reverberation_between(self.reference, self.candidate, self.match, ridden)
+        moved_db = least_moved_db(self.of_elements)
+        return reverberation_between(self.reference, self.candidate, self.match, ridden, moved_db)
 
     @cached_property
     def loudness_range(self) -> tuple[float, Span] | None:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ
+from mixcompare.pair.left_behind import without_moves_of_some
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.statistics import densest, densest_by_row, weighted_medians
 
@@ -147,15 +148,15 @@ def ride_between(spectra: PairSpectra) -> Ride:
     # Few cells that agree on a level of their own: one element, or the whole in a pause.
     apart = ~full & (np.abs(told - level) > _RIDE_WITHIN_DB[-1])
     level -= middle
+    level, stood = without_moves_of_some(difference, weight, level, known, _LEAST_RIDE_DB, RATE_HZ)
     far = known & (np.abs(level) >= _LEAST_RIDE_DB)
     if far.sum() < _LEAST_RIDE_S * RATE_HZ and not _is_gradual(level, far):
         settled = agreeing[full].mean() > 1 - _CLEARLY_MORE
         return Ride(still, np.ones(frames, bool), bool(settled))
     untold = ndimage.binary_opening(~known, np.ones(round(_UNTOLD_S * RATE_HZ)))
     first, *_, last = np.flatnonzero(known)
-    return Ride(
-        level, (np.arange(frames) >= first) & (np.arange(frames) <= last) & ~untold & ~apart
-    )
+    inside = (np.arange(frames) >= first) & (np.arange(frames) <= last)
+    return Ride(level, inside & (stood | ~untold & ~apart))
 
 
 def _moments_db(

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 DECAY_CAPTION = "Time for 60 dB of decay per octave, where the music lets the sound die away."
 WETNESS_CAPTION = (
     "How much wetter the candidate is, over all with its 95 % interval and in each register by"
-    " itself; the pale stripe is what is just noticeable."
+    " itself, as the change of a reverberation that was half of the sound; gaps between the notes"
+    " may change by far more. The pale stripe is what is just noticeable."
 )
 _REGISTERS = ("below 280 Hz", "280 to 900 Hz", "900 Hz to 2.8 kHz", "above 2.8 kHz")
 

@@ -515,6 +515,7 @@ def judged(
 ) -> RoomDifference:
     """What the analyzer makes of a fit; the decay times are not known."""
     monkeypatch.setattr(pair_room, "wetness_between", lambda *_: fit)
+    monkeypatch.setattr(pair_room.Pair, "reverberation", None)
     monkeypatch.setattr(pair_room.Pair, "alone", lambda *_: (NOT_KNOWN, NOT_KNOWN))
     match = Match(TimeMap.linear(0.5, tempo, 2.0, 12.0), same_take=same_take)
     return analyzer.compare(*responses, match)
@@ -736,8 +737,11 @@ def test_a_tail_is_told_as_an_engineer_sets_it(
     assert finding.text == (
         f"The candidate is {way}: it {start} a tail of about 2.2 s (2.0 to 2.4 s), 12 dB under the"
         " direct sound (-13 to -11 dB), 55 ms late, dark above 2.8 kHz. Gaps and decays of the"
-        f" music come {come} by as much as 2.5 dB."
+        f" music come {come} by as much as 2.5 dB (2.2 to 2.8 dB)."
     )
+    # One fact, one number: what the list says is what the sentence says.
+    assert finding.difference == sign * 2.5
+    assert finding.noticeable.name == "reverberation in gaps"
     # Heard in the gaps: 2.5 dB of 1 dB (ISO 3382-1 Table A.1), less what its interval takes.
     assert finding.jnd == pytest.approx(2.5, abs=0.05)
     if sign > 0:

@@ -17,7 +17,7 @@ import soundfile
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
 from mixcompare.audio.recording import Recording
-from mixcompare.elements.panned import find_panned
+from mixcompare.elements.panned import find_panned, find_panned_and_raised
 from mixcompare.features import Features
 from mixcompare.pair.pair import Pair, aligned
 from mixcompare.results import Results
@@ -106,11 +106,26 @@ def test_where_it_stood_and_where_it_stands() -> None:
     assert one.to_position == pytest.approx(0.6, abs=0.15)
 
 
+@pytest.mark.parametrize("level_db", [5.0, -5.0])
+def test_an_instrument_panned_and_raised_is_told_with_both(level_db: float) -> None:
+    results = told(mixed({"clarinets": 0.6}, level_db={"clarinets": level_db}))
+    moved = next(one for one in results.findings if one.aspect == "placement")
+    raised = next(one for one in results.findings if one.aspect == "balance")
+    assert len(results.findings) == 2
+    assert moved.kind == "moved_right"
+    assert moved.difference == pytest.approx(1.2, abs=0.2)
+    assert moved.interval[0] <= 1.2 <= moved.interval[1] + 0.1
+    assert "its level changed by" in moved.text
+    assert raised.difference == pytest.approx(level_db, abs=0.7)
+
+
 @pytest.mark.parametrize(
     ("name", "level_db"), list(zip(sorted(PLACES), 3 * (5.0, -5.0), strict=True))
 )
 def test_what_only_changed_its_level_was_not_panned(name: str, level_db: float) -> None:
-    assert find_panned(pair_of(mixed(level_db={name: level_db}))) == ()
+    pair = pair_of(mixed(level_db={name: level_db}))
+    assert find_panned(pair) == ()
+    assert find_panned_and_raised(pair) == ()
 
 
 # Both play the same pitches far apart: the louder one draws the cells they share to its own side.
@@ -118,7 +133,9 @@ def test_what_only_changed_its_level_was_not_panned(name: str, level_db: float) 
 def test_one_of_two_across_the_image_that_changed_its_level_was_not_panned(level_db: float) -> None:
     apart = {"violas": -0.8, "horns": 0.8}
     candidate = mixed(apart, level_db={"horns": level_db})
-    assert find_panned(aligned(mixed(apart), candidate, one_clock())) == ()
+    pair = aligned(mixed(apart), candidate, one_clock())
+    assert find_panned(pair) == ()
+    assert find_panned_and_raised(pair) == ()
 
 
 def test_a_narrower_image_moves_nobody_by_himself() -> None:

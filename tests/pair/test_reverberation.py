@@ -13,9 +13,11 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.added_tail import Tail
+from mixcompare.pair.gain import match_level
 from mixcompare.pair.match import Match
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
-from tests.synthetic import RATE_HZ, play
+from tests.synthetic import RATE_HZ, in_room, play
 
 FloatArray = npt.NDArray[np.float64]
 SEED, BARS = 3, 10
@@ -101,6 +103,40 @@ def test_tone_of_a_tail(dark: bool, music: FloatArray, reference: Features) -> N
     tail = tail_of(read(reference, features_of(with_tail(music, response, -9.0))))
     assert tail.top_db == pytest.approx(-9.3 if dark else 0.0, abs=2.5)
     assert tail.top_interval_db[0] < tail.top_db < tail.top_interval_db[1]
+
+
+def of_pair(reference: FloatArray, candidate: FloatArray) -> Reverberation:
+    """As a whole pair reads it, its cells included."""
+    both = features_of(reference), features_of(candidate)
+    seconds = min(one.duration_s for one in both)
+    pair = Pair(*both, Match(TimeMap.linear(0.0, 1.0, 0.0, seconds), same_take=True))
+    found = pair.with_gain(match_level(pair).gain_db).reverberation
+    assert found is not None
+    return found
+
+
+# A tail 12 dB under the direct sound is what the melody's own part of the room looks like.
+@pytest.mark.parametrize("by_db", [5.0, -5.0])
+def test_a_melody_raised_in_its_room_is_no_tail(by_db: float) -> None:
+    before, after = (
+        in_room(play(4, bars=8, gains_db={"melody": gain_db}), 1.0, -9.0)
+        for gain_db in (0.0, by_db)
+    )
+    assert of_pair(before, after).tail is None
+    assert of_pair(before, after).hidden_db < -18.0
+
+
+@pytest.mark.parametrize("added", [True, False])
+def test_a_tail_is_told_beside_a_raised_melody(added: bool) -> None:
+    drier, raised = (
+        in_room(play(4, bars=8, gains_db={"melody": gain_db}), 1.0, -9.0) for gain_db in (0.0, 5.0)
+    )
+    if not added:
+        drier, raised = raised, drier
+    wetter = with_tail(raised, response_of(2.2, 0.05), -6.0)
+    tail = tail_of(of_pair(drier, wetter) if added else of_pair(wetter, drier))
+    assert tail.added == added
+    assert tail.level_db == pytest.approx(-6.0, abs=2.5)
 
 
 def narrower(samples: FloatArray) -> FloatArray:

@@ -46,7 +46,7 @@ from mixcompare.aspects.placement.words import (
     turn_finding,
 )
 from mixcompare.elements.describe import describe
-from mixcompare.elements.panned import Panned, find_panned
+from mixcompare.elements.panned import Panned, find_panned, find_panned_and_raised
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
@@ -162,7 +162,9 @@ class PlacementAnalyzer:
             whole_turn_db=pair.image.turn_db if pair.image.told else None,
             whole_later_us=pair.image.later_us if pair.image.told else None,
             whole_later_us_interval=_later_interval_us(pair.image),
-            elements=tuple(_element(one, pair) for one in find_panned(pair)),
+            elements=tuple(
+                _element(one, pair) for one in (*find_panned(pair), *find_panned_and_raised(pair))
+            ),
         )
 
     def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
@@ -195,6 +197,7 @@ def _element(panned: Panned, pair: Pair) -> MovedElement:
         candidate_position=panned.to_position,
         position=panned.to_position - panned.from_position,
         position_interval=panned.interval,
+        level_db=panned.level_db,
     )
 
 

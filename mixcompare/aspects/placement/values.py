@@ -54,6 +54,9 @@ class MovedElement:
     )
     position: float = field(metadata=labelled("Moved by") | BARE | SIGNED | within(0.05))
     position_interval: tuple[float, float] = field(metadata=SIGNED | within(0.1))
+    level_db: float = field(
+        default=0.0, metadata=labelled("Raised by") | SIGNED | within(0.1) | stretched(0.5)
+    )
 
 
 @dataclass(frozen=True)

@@ -205,10 +205,11 @@ def element_finding(element: MovedElement, pair: Pair) -> Finding:
     side, back = ("right", "left") if value > 0 else ("left", "right")
     turn = _degrees(element.candidate_position) - _degrees(element.reference_position)
     start, end = _place(element.reference_position), _place(element.candidate_position)
+    level = "stayed" if element.level_db == 0 else f"changed by {element.level_db:+.1f} dB"
     text = (
         f"In the candidate the {element.name} lies further {side}: {end} instead of {start}"
         f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right);"
-        " its level stayed."
+        f" its level {level}."
     )
     advice = f"Pan the spots that carry it about {_spoken_angle(turn)} back to the {back}."
     cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)

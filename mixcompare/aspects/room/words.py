@@ -24,13 +24,13 @@ def _cause(pair: Pair, difference: RoomDifference) -> Cause:
 
 def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
     """What is said of more or less reverberation."""
-    value, limits = difference.wetness_db, difference.wetness_db_interval
-    if value is None or limits is None:
-        return None
-    size = size_in_jnd(value, limits, WETNESS.size)
+    value, limits, noticeable = difference.wetness_db, difference.wetness_db_interval, WETNESS
     if difference.gaps_db is not None and difference.gaps_db_interval is not None:
         # A tail is heard where the music leaves it free, long before it weighs against the whole.
-        size = max(size, size_in_jnd(difference.gaps_db, difference.gaps_db_interval, GAPS.size))
+        value, limits, noticeable = difference.gaps_db, difference.gaps_db_interval, GAPS
+    if value is None or limits is None:
+        return None
+    size = size_in_jnd(value, limits, noticeable.size)
     if size < 1:
         return None
     wetter = value > 0
@@ -61,7 +61,7 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         interval=limits,
         unit="dB",
         jnd=size,
-        noticeable=WETNESS,
+        noticeable=noticeable,
         evidence=proof,
         spans_s=(pair.span_s,),
         band_hz=None,
@@ -90,13 +90,17 @@ def _tail_in_words(difference: RoomDifference, wetter: bool) -> str:
     tone = _tone_of(difference)
     if tone:
         words += f", {tone} above 2.8 kHz"
-    gaps_db = difference.gaps_db or 0.0
+    gaps_db, around_db = difference.gaps_db or 0.0, difference.gaps_db_interval
     start = "wetter: it has" if wetter else "drier: it lacks"
     way = "up" if wetter else "down"
-    return (
+    text = (
         f"The candidate is {start} {words}. Gaps and decays of the music come {way} by as much as"
         f" {abs(gaps_db):.1f} dB"
     )
+    if around_db is not None:
+        low, high = sorted(map(abs, around_db))
+        text += f" ({low:.1f} to {high:.1f} dB)"
+    return text
 
 
 def _foretold(pair: Pair) -> tuple[Foretold, ...]:

@@ -118,6 +118,18 @@ FAULTS: list[Fault] = [
         ("if moments_first[1].mean() > known.mean() + _CLEARLY_MORE:", "if False:"),
         ("settled: bool = False", "settled: bool = True"),
         ("agreeing[full].mean() > 1 - _CLEARLY_MORE", "agreeing[full].mean() > 1"),
+        ("inside & (stood | ~untold & ~apart)", "inside & ~untold & ~apart"),
+    ),
+    *each(
+        "mixcompare/pair/left_behind.py",
+        ("tests/pair/test_left_behind.py",),
+        ("_MOST_LEFT = 0.2", "_MOST_LEFT = 0.9"),
+        ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
+        ("weight[np.concatenate(stretches)] *= known[np.concatenate(stretches), None]", "pass"),
+        ("places[~stood], level_db[~stood])", "places[~stood], 0 * level_db[~stood])"),
+        ("_steps(difference_db - level_db[:, None])", "_steps(difference_db + level_db[:, None])"),
+        ("return bool(alike and here[same]", "return bool(here[same]"),
+        ("return bool(alike and here[same]", "return bool(alike < here[same]"),
     ),
     *each(
         "mixcompare/pair/image.py",

@@ -45,6 +45,7 @@ FAULTS: list[Fault] = [
         ('kind="wetter" if wetter else "drier"', 'kind="drier" if wetter else "wetter"'),
         ('kind="decay_longer" if longer', 'kind="decay_longer" if not longer'),
         ("of_candidate > 1.1 * bound", "of_candidate > 0.9 * bound"),
+        ("= difference.gaps_db, difference.gaps_db_interval, GAPS", "= value, limits, noticeable"),
     ),
     *each(
         "mixcompare/aspects/room/heard.py",
@@ -78,6 +79,8 @@ FAULTS: list[Fault] = [
             "ways = ((spectra, powers, False), (spectra.mirrored(), powers.mirrored(), True))",
         ),
         ("if len(told) != 1 or", "if not told or"),
+        ("_LEAST_MOVED = 0.025", "_LEAST_MOVED = 1e-9"),
+        ("_LEAST_MOVED = 0.025", "_LEAST_MOVED = 2.0"),
     ),
     *each(
         "mixcompare/pair/added_tail.py",

@@ -12,6 +12,9 @@ FAULTS: list[Fault] = [
         ("return np.asarray((right - left) / (right + left))", "return np.asarray(inside)"),
         ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
         ("return np.asarray(cells & stirred)", "return np.zeros_like(cells)"),
+        ("low, high), change.energy, size)", "low, high), change.energy, 0.0)"),
+        ("if abs(end - start) < _LEAST_MOVE or", "if abs(end - start) < 9 or"),
+        ("if abs(end - start) < _LEAST_MOVE or alike < _ONE_WAY * weight.sum():", "if False:"),
     ),
     *each(
         "mixcompare/pair/image.py",
