@@ -24,9 +24,10 @@ BoolArray = npt.NDArray[np.bool_]
 _MOVED = 0.4  # of an element's size, for a cell to have moved; our choice
 _AS_LOUD = 1 / 3  # of its size: less than that away, a note is as loud while it is held; our choice
 _ATTACK_DB = 6.0  # rise from one of two frames to the next; a new note begins. Our choice
-_AFTER_ENDS = 0.4
-"""Of what a change moves: of 14 sections raised or lowered by 5 dB (two scores, with another tail
-too) 0.07 to 0.34 lie after such a note, of four detached themes (two movements) 0.51 to 0.82."""
+_AFTER_ENDS, _ALSO = 0.5, 0.35
+"""Of what a change moves; and beside another one of which that much lies after such notes. Of 14
+sections raised or lowered by 5 dB (two scores, with another tail too) 0.07 to 0.34 do, of four
+detached themes (two movements) 0.51 to 0.82."""
 _NEXT_CELLS = (5, 3)  # frames and bands that hear of a cell; our choice
 
 
@@ -40,7 +41,9 @@ def ends_apart(split: Split, spectra: PairSpectra) -> Split:
     spectra : PairSpectra
         The cells in which it was found.
     """
-    only_ends = [_only_ends(one, spectra, split.tone_db) for one in split.changes]
+    shares = [_after_ends(one, spectra, split.tone_db) for one in split.changes]
+    least = _ALSO if split.ended or max(shares, default=0.0) > _AFTER_ENDS else _AFTER_ENDS
+    only_ends = [share > least for share in shares]
     changes = tuple(itertools.compress(split.changes, [not one for one in only_ends]))
     ended = [*split.ended, *itertools.compress(split.changes, only_ends)]
     if not ended:
@@ -59,8 +62,8 @@ def cells_of(ended: tuple[Change, ...]) -> BoolArray:
     return np.asarray(ndimage.binary_dilation(sounds, np.ones(_NEXT_CELLS)))
 
 
-def _only_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> bool:
-    """Whether most of what moved lies after a moment at which the same note was as loud."""
+def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:
+    """How much of what moved lies after a moment at which the same note was as loud."""
     size, sign = abs(change.difference_db), np.sign(change.difference_db)
     bands = slice(0, change.energy.shape[1])
     floor = 1e-9 * max(spectra.reference.max(), spectra.candidate.max(), 1e-20)
@@ -72,7 +75,7 @@ def _only_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> boo
     moved = (change.energy > 0) & (moved_db > _MOVED * size) & spectra.audible[:, bands]
     weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
     after = _moved_at_its_loudest(longer, shorter, moved_db) < _AS_LOUD * size
-    return bool(weight[after].sum() > _AFTER_ENDS * weight.sum())
+    return float(weight[after].sum() / max(weight.sum(), 1e-30))
 
 
 def _moved_at_its_loudest(

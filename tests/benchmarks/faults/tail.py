@@ -46,8 +46,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/ended.py",
         ("tests/elements/test_ended.py",),
-        ("_AFTER_ENDS = 0.4", "_AFTER_ENDS = 1.0"),
-        ("_AFTER_ENDS = 0.4", "_AFTER_ENDS = 0.0"),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 1.0, 0.35"),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 0.0, 0.35"),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 0.5, 0.5"),
         ("(of_candidate, of_reference)[:: int(sign) or 1]", "(of_candidate, of_reference)"),
         ("begin | (shorter[row] > loudest)", "shorter[row] > loudest"),
     ),
