@@ -24,7 +24,6 @@ def test_every_module_that_computes_has_a_fault() -> None:
         "mixcompare/findings/detectable.py",
         "mixcompare/knowledge/notes.py",
         "mixcompare/fields.py",
-        "mixcompare/alignment/representation.py",
         "mixcompare/elements/factorisation.py",
         "mixcompare/elements/groups.py",
     }

@@ -34,6 +34,7 @@ def same_passage(reference: Representation, candidate: Representation) -> Alignm
     refined = [one for one in smoothed if one is not None]
     if not refined:
         return _unrelated(reference, candidate, 0.99)
+    refined = _proven(refined, reference, sounding)
     tracks = [track for track, _ in refined]
     time_map, gaps = joined(tracks)
     events = [*repeats, *(gap for gap in gaps if not any(touch(gap, one) for one in repeats))]
@@ -66,6 +67,28 @@ def same_passage(reference: Representation, candidate: Representation) -> Alignm
         uncertainty_ms=MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
         events=tuple(events) + end_events(reference, candidate, time_map),
     )
+
+
+def _proven(
+    refined: list[tuple[elastic.Track, FloatArray]],
+    reference: Representation,
+    candidate: Representation,
+) -> list[tuple[elastic.Track, FloatArray]]:
+    """The longest run, and of the others those that hold the same music for themselves.
+
+    What is left over is put where it fits best, and somewhere some seconds always fit: a cut or a
+    repeat is told only where there is the same music on either side of it.
+    """
+
+    def size(one: tuple[elastic.Track, FloatArray]) -> float:
+        return float(np.ptp(one[0].reference_s) * np.ptp(one[0].candidate_s))
+
+    def same(one: tuple[elastic.Track, FloatArray]) -> bool:
+        own = TimeMap(one[0].reference_s, one[0].candidate_s)
+        return relation.harmony_agreement(reference, candidate, own) >= relation.SAME_HARMONY
+
+    longest = max(refined, key=size)
+    return [one for one in refined if one is longest or same(one)]
 
 
 def _sure_ratio(time_map: TimeMap) -> float:

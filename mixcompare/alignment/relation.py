@@ -16,6 +16,10 @@ from mixcompare.alignment.timemap import TimeMap, sample_frames
 FloatArray = npt.NDArray[np.float64]
 
 _RATE_HZ = 10.0  # resolution: that of the harmony, ten a second
+SAME_HARMONY = 0.5
+"""Agreement halfway between one passage and other music. Of 300 stretches of 5 and 8 s of rendered
+pairs none has less than 0.67; of other music put where it fits best nine of ten stay under 0.5 (two
+real orchestras: 0.51 in the same half minute, 0.27 where it is not the same)."""
 
 
 def harmony_agreement(
@@ -71,6 +75,6 @@ def passage_probability(
     <= 0.28; other music and other passages <= 0.68, >= 0.57 and mostly >= 0.4. Real recordings
     of one passage agree less (0.61 to 0.75), so the middle lies lower.
     """
-    logit = (agreement - 0.50) / 0.06 + (0.48 - misfit) / 0.06 + (0.35 - roughness) / 0.15
+    logit = (agreement - SAME_HARMONY) / 0.06 + (0.48 - misfit) / 0.06 + (0.35 - roughness) / 0.15
     logit -= 6 * max(0.0, 0.75 - matched_share)
     return float(1 / (1 + np.exp(-np.clip(logit, -50, 50))))

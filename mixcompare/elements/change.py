@@ -59,6 +59,8 @@ class Split:
         Cells that were not asked: what was panned elsewhere sounds in them.
     doubtful : tuple of Change
         What not all looks agree on: too little to be listed.
+    ended : tuple of Change
+        What looks like a level and is none: notes that end sooner or later, and are as loud.
     """
 
     changes: tuple[Change, ...]
@@ -67,6 +69,7 @@ class Split:
     one_tail: bool = False
     hidden: npt.NDArray[np.bool_] | None = None
     doubtful: tuple[Change, ...] = ()
+    ended: tuple[Change, ...] = ()
 
 
 def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:

@@ -41,7 +41,7 @@ _STILL_DB, _SLOPING = 0.6, 0.08
 hold, part of the way to the element's size: a low cut beside a lossy codec 0.16 to 0.42, a bass
 line 0.00 (three and six pairs of five scores)."""
 _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
-_BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
+BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
 _LEAST_SECOND = 0.1  # of the first one's strength; our judgement, not measured
 _SAME_SECOND = 0.3  # of its size
 _SHAPED_DB = 1.0  # a filter, of which a rest may have been left
@@ -84,7 +84,7 @@ def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) ->
     if len(changes) < 2:
         return changes
     first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
-    if second.strength >= _BEATING * first.strength:
+    if second.strength >= BEATING * first.strength:
         shaped = float(np.abs(tone).max()) > _SHAPED_DB
         held = shaped and not _rests(second, spectra.difference_db - tone, softer)
         return [first] if held else [first, second]

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.changes import split_difference
+from mixcompare.elements.ended import cells_of, ends_apart
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.elements.panned import find_panned, touched
 from mixcompare.pair.pair import Pair
@@ -26,6 +27,7 @@ from mixcompare.pair.undo import not_judged
 from mixcompare.statistics import quantiles_by_column
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 _LEAST_MOVED, _MOVED_DB = 0.055, 1.0
 """Share of the sound that a change moves by a decibel. Of 15 unchanged pairs of three scores under
@@ -44,16 +46,35 @@ _HALF_WIDTH_DB = 0.8  # least half width: learning takes of it or leaves to it; 
 
 def split_pair(pair: Pair) -> Split:
     """Take the level difference of a pair apart, under one tail where it has two."""
-    spectra = pair.of_elements
+    return pair.of_elements.kept(split_pair, lambda spectra: _split_pair(pair, spectra))
+
+
+def _split_pair(pair: Pair, spectra: PairSpectra) -> Split:
     one = _one_tail(pair) if pair.same_take and spectra.audible.any() else None
     if one is not None:
         return _split(pair, *one)
     panned = find_panned(pair)
-    if not panned:
-        return split_difference(spectra, pair.same_take)
-    hidden = touched(panned, pair)
-    split = split_difference(not_judged(spectra, hidden), pair.same_take)
-    return replace(split, hidden=hidden)
+    hidden = touched(panned, pair) if panned else None
+    if hidden is not None:
+        spectra = not_judged(spectra, hidden)
+    split = split_difference(spectra, pair.same_take)
+    split = _without_ends(split, spectra) if pair.same_take else split
+    return split if hidden is None else replace(split, hidden=_both(hidden, split.hidden))
+
+
+def _without_ends(split: Split, spectra: PairSpectra) -> Split:
+    """The elements that are left where notes that end sooner are not asked."""
+    ended = ends_apart(split, spectra).ended
+    if not ended:
+        return split
+    hidden = cells_of(ended)
+    spectra = not_judged(spectra, hidden)
+    split = replace(split_difference(spectra, same_take=True), ended=ended)
+    return replace(ends_apart(split, spectra), hidden=hidden)
+
+
+def _both(one: BoolArray, other: BoolArray | None) -> BoolArray:
+    return one if other is None else one | other
 
 
 def ground(pair: Pair) -> tuple[PairSpectra, Callable[[PairSpectra], Split], float]:
@@ -78,7 +99,8 @@ def _one_tail(pair: Pair) -> tuple[OneTail, float] | None:
 def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
     """The changed elements on the pair's own cells."""
     spectra = pair.of_elements
-    split = proven_split(one.spectra)
+    split = ends_apart(proven_split(one.spectra), one.spectra)
+    ended = tuple(_on_own_cells(change, one.spectra, spectra) for change in split.ended)
     changes = [_on_own_cells(change, one.spectra, spectra) for change in split.changes]
     again = pair.relearnt(_factors(one.spectra, split.changes)) if changes else None
     if again is not None:
@@ -89,7 +111,7 @@ def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
         changes = [_sized(change, sized) for change in changes]
     tone_db = np.zeros(len(spectra.centre_hz))
     tone_db[: len(split.tone_db)] = split.tone_db
-    return Split(tuple(changes), tone_db, scatter_db, one_tail=True)
+    return Split(tuple(changes), tone_db, scatter_db, one_tail=True, ended=ended)
 
 
 def _on_own_cells(change: Change, worn: PairSpectra, spectra: PairSpectra) -> Change:

@@ -113,7 +113,9 @@ def then_and_so_much(cause: Finding, effect: Finding) -> bool:
         for ours in cause.spans_s
         for theirs in effect.spans_s
     )
+    low, high = effect.interval
     near = abs(effect.difference - cause.difference) <= _NEAR_WHOLE_DB
+    near |= low <= cause.difference <= high  # it may have moved no further than the whole
     return near and together >= _MOSTLY_THEN * effect.duration_s
 
 

@@ -10,12 +10,12 @@ from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
 from mixcompare.alignment.events import gap_event
 from mixcompare.alignment.joining import chain, joined, touch
-from mixcompare.alignment.passage import _smoother, _sure_ratio
-from mixcompare.alignment.representation import Representation, without_tail
+from mixcompare.alignment.passage import _proven, _smoother, _sure_ratio
+from mixcompare.alignment.representation import Representation, _attacks, without_tail
 from mixcompare.alignment.result import Event
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
-from mixcompare.features import AlignmentFeatures
+from mixcompare.features import LOWEST_ONSET, AlignmentFeatures
 from tests import synthetic
 
 # --- exact --------------------------------------------------------------------------------------
@@ -248,6 +248,33 @@ def test_runs_go_forward_on_both_clocks_and_what_is_cut_off_is_a_repeat() -> Non
     assert event.reference_s == (10.0, 16.75)
 
 
+def test_of_the_shorter_runs_those_remain_that_hold_the_same_music() -> None:
+    """Two pieces one after the other; the candidate has the first again, then a third piece."""
+    first, again, second, other = (
+        synthetic.play(3, performance=1),
+        synthetic.play(3, performance=2, scatter_s=0.01),
+        synthetic.play(5, bars=4),
+        synthetic.play(9, bars=4),
+    )
+
+    def view(*pieces: np.ndarray) -> Representation:
+        samples = np.concatenate(pieces)
+        return Representation(
+            AlignmentFeatures.of(Recording.from_array(samples, synthetic.RATE_HZ))
+        )
+
+    begins_s = len(first) / synthetic.RATE_HZ
+    runs = [
+        (stretch(0.5, 14.0), np.zeros(2)),
+        (stretch(begins_s + 0.5, begins_s + 9.5), np.ones(2)),
+    ]
+    reference = view(first, second)
+    assert _proven(runs, reference, view(again, second)) == runs
+    assert _proven(runs, reference, view(again, other)) == runs[:1]
+    # The longest needs no proof of its own: the whole is judged by it.
+    assert _proven(runs[::-1], view(second, other), view(other, first)) == runs[:1]
+
+
 def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
     reference = np.arange(0.0, 20.1, 1.0)
     candidate = 1.1 * reference
@@ -280,6 +307,18 @@ def test_the_smoother_slopes_are_the_same_whichever_is_the_reference() -> None:
 
 
 # --- representation -----------------------------------------------------------------------------
+
+
+def test_an_attack_25_db_under_another_is_still_an_attack() -> None:
+    """Rises are read as ratios: in a soft passage soft entries tell where a moment lies."""
+    power = np.full((400, 60), 1e-7, np.float32)
+    power[50:, 20] += 10 ** (-np.arange(350) / 100)
+    power[120:, 27] += 10**-2.5 * 10 ** (-np.arange(280) / 100)
+    attacks = _attacks(power)
+    loud = attacks[40:80, (LOWEST_ONSET + 20) % 12].max()
+    soft = attacks[110:150, (LOWEST_ONSET + 27) % 12].max()
+    assert loud == pytest.approx(0.9, abs=0.05)  # regression
+    assert soft > 0.8 * loud
 
 
 def test_reverberation_that_decays_evenly_is_taken_out() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy import ndimage
 
 from mixcompare.aspects.dynamics.passages import passages_of
 
@@ -55,6 +56,40 @@ def test_two_passages_are_two() -> None:
     change = wandering(2, 0.3) + between(10, 16, 5.0) + between(40, 46, -4.0)
     louder, softer = passages_of(change, TIMES_S)
     assert (louder.level_db, softer.level_db) == pytest.approx((5.0, -4.0), abs=0.8)
+
+
+LONG_S = np.arange(0, 300, 1 / RATE_HZ)
+
+
+def wandering_far(seed: int) -> FloatArray:
+    """Five minutes in which two orchestras differ by 2 dB anyway, from second to second."""
+    steps = np.random.default_rng(seed).standard_normal(len(LONG_S) + 40)
+    smooth = ndimage.gaussian_filter1d(steps, 0.8 * RATE_HZ)[20:-20]
+    return np.asarray(2.0 * smooth / smooth.std())
+
+
+@pytest.mark.parametrize("level_db", [6.0, -6.0])
+def test_half_a_minute_is_told_beside_as_much_scatter_from_moment_to_moment(
+    level_db: float,
+) -> None:
+    told = 0
+    for seed in range(20):
+        change = wandering_far(seed) + np.where((LONG_S >= 180) & (LONG_S < 210), level_db, 0.0)
+        for move in passages_of(change, LONG_S):
+            start_s, end_s = move.spans_s[0]
+            there = min(end_s, 210) - max(start_s, 180) > 21 and end_s - start_s < 39
+            told += there and move.level_db == pytest.approx(level_db, abs=1.5)
+    assert told >= 16
+
+
+def test_long_courses_that_only_wander_hold_few_passages() -> None:
+    assert sum(bool(passages_of(wandering_far(seed), LONG_S)) for seed in range(40)) <= 12
+
+
+def test_a_passage_is_told_once_by_the_look_that_finds_its_edges() -> None:
+    change = 0.1 * wandering_far(1) + np.where((LONG_S >= 100) & (LONG_S < 120), 5.0, 0.0)
+    (move,) = passages_of(change, LONG_S)
+    assert move.spans_s[0] == pytest.approx((100, 120), abs=0.5)
 
 
 def test_a_rest_says_nothing() -> None:

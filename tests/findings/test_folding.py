@@ -66,6 +66,10 @@ FOLDED = {
         PASSAGE,
         balance(-5.8, jnd=5.0, spans_s=((9.0, 14.5),)),
     ),
+    "a softer passage over what may have moved no further": (
+        PASSAGE,
+        balance(-6.6, jnd=5.0, spans_s=((7.0, 13.4),), interval=(-9.8, -3.4)),
+    ),
     "element over its own band's tone": (balance(), tone(-3.0, band_hz=(500.0, 5000.0))),
     "element over the tone of its partials": (balance(), tone(3.0)),
     "element over tone somewhere": (balance(band_hz=None), tone(-3.0)),

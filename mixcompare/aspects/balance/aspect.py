@@ -31,6 +31,7 @@ from mixcompare.aspects.balance.values import (
 from mixcompare.aspects.balance.words import (
     doubtful_words,
     element_finding,
+    ended_words,
     local_finding,
     players_named,
 )
@@ -132,6 +133,7 @@ class BalanceAnalyzer:
                 doubtful_words(describe(change.energy, spectra), change)
                 for change in split.doubtful
             ]
+        reasons += [ended_words(describe(one.energy, spectra), one) for one in split.ended]
         times, picture = _picture(pair.spectra)
         before, changed = _thirds(spectra, split)
         alone = pair.alone(self)

@@ -6,7 +6,10 @@ from collections.abc import Sequence
 
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
+from mixcompare.aspects.balance.words import ended_words
+from mixcompare.elements.describe import describe
 from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
+from mixcompare.elements.take import split_pair
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
 
@@ -16,10 +19,14 @@ _USUAL_DB = 1.5  # smaller changes of one instrument nobody expects to be told
 def unseen(pair: Pair) -> tuple[tuple[Detectable, ...], str]:
     """The smallest changes that would have been listed, and the same in a sentence.
 
-    The sentence is empty where no more than is usual could have gone unnoticed.
+    The sentence is empty where no more than is usual could have gone unnoticed. It begins with
+    what was noticed and is no level.
     """
     least = detectable(pair, OCTAVE_REGISTERS_HZ, LEVEL.size)
-    return least, unseen_words(least, pair.same_take)
+    ended = [
+        ended_words(describe(one.energy, pair.of_elements), one) for one in split_pair(pair).ended
+    ]
+    return least, " ".join([*ended, unseen_words(least, pair.same_take)]).rstrip()
 
 
 def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:

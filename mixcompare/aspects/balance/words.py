@@ -68,6 +68,15 @@ def doubtful_words(found: Description, change: Change) -> str:
     )
 
 
+def ended_words(found: Description, change: Change) -> str:
+    """What is said of notes whose ends moved, in one take, and which are as loud as they were."""
+    sooner = "sooner" if change.difference_db < 0 else "later"
+    return (
+        f"Notes of the {found.subject} end {sooner} than in the reference (a gate, an expander, an"
+        " edit or other playing); while they are held they are as loud, so that no level is listed."
+    )
+
+
 def _apart(difference: BalanceDifference) -> tuple[str, ...]:
     """What was taken off before elements were sought, and so explains none of them."""
     tail = ("room", "articulation") if difference.one_tail else ()

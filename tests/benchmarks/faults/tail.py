@@ -42,9 +42,29 @@ FAULTS: list[Fault] = [
         ("_LEAST_MOVED, _MOVED_DB = 0.055,", "_LEAST_MOVED, _MOVED_DB = 1.0,"),
         ("if other.difference_db * change.difference_db > 0", "if True"),
         (
-            "return Split(tuple(changes), tone_db, scatter_db, one_tail=True)",
-            "return Split(tuple(changes), tone_db, scatter_db)",
+            "return Split(tuple(changes), tone_db, scatter_db, one_tail=True, ended=ended)",
+            "return Split(tuple(changes), tone_db, scatter_db, ended=ended)",
         ),
+    ),
+    *each(
+        "mixcompare/elements/ended.py",
+        ("tests/elements/test_ended.py",),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 1.0, 0.35"),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 0.0, 0.35"),
+        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 0.5, 0.5"),
+        ("(of_candidate, of_reference)[:: int(sign) or 1]", "(of_candidate, of_reference)"),
+        ("begin | (shorter[row] > loudest)", "shorter[row] > loudest"),
+    ),
+    *each(
+        "mixcompare/elements/take.py",
+        ("tests/elements/test_ended.py",),
+        ("    spectra = not_judged(spectra, hidden)\n    split = replace(", "    split = replace("),
+        ("one_tail=True, ended=ended)", "one_tail=True)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/elements/test_ended.py",),
+        ('"sooner" if change.difference_db < 0', '"sooner" if change.difference_db > 0'),
     ),
     *each(
         "mixcompare/aspects/balance/words.py",
