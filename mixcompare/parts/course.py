@@ -107,10 +107,12 @@ def course_of(
     return np.where(told, level[:, None] + departure - common, np.nan)
 
 
-def bars_of(times_s: FloatArray, bars: Bars | None) -> tuple[Window, ...]:
-    """Every bar that lasts a second, or as many as do; seconds without bars."""
+def bars_of(
+    times_s: FloatArray, bars: Bars | None, least_s: float = _SHORTEST_S
+) -> tuple[Window, ...]:
+    """Every bar that lasts so long, or as many together as do; even spans without bars."""
     end_s = float(times_s[-1] + np.median(np.diff(times_s)))
-    return tuple(_windows(float(times_s[0]), end_s, bars, _SHORTEST_S))
+    return tuple(_windows(float(times_s[0]), end_s, bars, least_s))
 
 
 def edges_of(windows: Sequence[Window], times_s: FloatArray) -> IntArray:

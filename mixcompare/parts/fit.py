@@ -94,7 +94,6 @@ class Fitted:
     candidate_shares: FloatArray
     left_db: FloatArray
     scatter_db: float
-    level_covariance: FloatArray
 
 
 def cells_of(
@@ -329,9 +328,6 @@ class _Problem:
         for part in range(self.parts):
             told[part, self.own[part]] = heavy[part] @ self.hats
         spread = told @ (covariance + np.cov(np.array(draws).T)) @ told.T
-        level = np.zeros((self.parts, self.size))
-        for part in range(self.parts):
-            level[part, self.gain[part]] = heavy[part] @ self.hats
         whole = energy.sum(axis=1)
         shares, candidate_shares, left, left_there = self._shares(values)
         return Fitted(
@@ -342,5 +338,4 @@ class _Problem:
             candidate_shares=candidate_shares,
             left_db=left_there - left,
             scatter_db=scatter,
-            level_covariance=level @ covariance @ level.T,
         )

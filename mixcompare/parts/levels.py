@@ -19,7 +19,6 @@ import numpy.typing as npt
 from mixcompare.elements.change import Change, Split, without_change
 from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
-from mixcompare.knowledge.written import dynamics_named
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.parts.apart import with_second_opinion
@@ -31,7 +30,8 @@ from mixcompare.parts.laid import STEP, cells_over, coarseness, coarser, played_
 from mixcompare.parts.passages import Passage, passages_in
 from mixcompare.parts.players import players_of
 from mixcompare.parts.sizes import Size, size_of
-from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch
+from mixcompare.parts.theme import theme_of, written_in
+from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch, Theme
 
 FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
@@ -46,7 +46,6 @@ _ALONG = 0.85  # of a part's notes that another has too, for it to double that o
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.3
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
 _FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
-_MOST_NOTES_PERCENT = (10, 90)
 _WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
 _LEAST_ELSEWHERE_DB = 0.5  # beside its passage: less and the passage is all there is; our choice
 _MOST_SCALED = 3.0  # by so much at most are readings small; our choice
@@ -127,8 +126,16 @@ class _Orchestra:
         return Levels(
             parts=parts,
             changes=tuple(change for _, _, change in named),
-            players=tuple(Players(self._names(members), family) for members, family, _ in named),
+            players=tuple(
+                Players(self._names(members), family, self._theme(members, change, parts))
+                for members, family, change in named
+            ),
         )
+
+    def _theme(
+        self, members: Sequence[int], change: Change, levels: Sequence[PartLevel]
+    ) -> Theme | None:
+        return theme_of(members, change, self.own.times_s, self.bars, self.parts, levels)
 
     @staticmethod
     def _without_echoes(named: list[Named]) -> list[Named]:
@@ -274,7 +281,7 @@ class _Orchestra:
                     candidate_audible_share=here,
                     covered_by=over if plays[place] and here < _FOLLOWED else (),
                     course=over_time[place] if told else (),
-                    written=_written(part),
+                    written=written_in(part),
                     reason=None if told else _COVERED if plays[place] else _RESTS,
                 )
             )
@@ -348,14 +355,6 @@ class _Orchestra:
             [int(other) for other in np.flatnonzero(row) if other != place]
             for place, row in enumerate(alike)
         ]
-
-
-def _written(part: PartNotes) -> str | None:
-    """The written dynamics of most of what a part plays."""
-    if not part.is_marked:
-        return None
-    low, high = np.percentile(part.notes[:, 3], _MOST_NOTES_PERCENT)
-    return dynamics_named(low, high)
 
 
 def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArray:

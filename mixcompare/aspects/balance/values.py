@@ -13,6 +13,7 @@ from mixcompare.fields import (
     KEPT,
     MOMENT,
     NOT_IN_REPORT,
+    OF_REFERENCE,
     PITCH,
     SIGNED,
     along,
@@ -22,7 +23,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
-from mixcompare.parts.values import PartLevel
+from mixcompare.parts.values import PartLevel, Theme
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
@@ -105,6 +106,7 @@ class Element:
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
     players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
+    theme: Theme | None = field(default=None, metadata=NOT_IN_REPORT | OF_REFERENCE)
 
 
 @dataclass(frozen=True)
