@@ -90,7 +90,11 @@ class _Orchestra:
         self.moved = moved_in(self.fitted, parts)
         times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
         self.edges = edges_of(bars_of(times_s, self.bars), times_s)
-        self.passages = passages_in(cells, self.fitted, self.edges, parts)
+        self.passages = tuple(
+            one
+            for one in passages_in(cells, self.fitted, self.edges, parts)
+            if self._has_a_size(one)
+        )
         # What the elements leave is what the other parts did.
         self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
 
@@ -122,7 +126,12 @@ class _Orchestra:
         )
         parts = self._parts([(members, change) for members, _, change in named])
         if not self.one_take:
-            named += [(one.parts, one.name, self._change(one)) for one in self.passages]
+            taken = {part for members, _, _ in named for part in members}
+            named += [
+                (one.parts, one.name, self._change(one))
+                for one in self.passages
+                if not taken & set(one.parts)
+            ]
         return Levels(
             parts=parts,
             changes=tuple(change for _, _, change in named),
@@ -208,6 +217,15 @@ class _Orchestra:
             size is None
             or size.level_db * moved.level_db <= 0
             or (min(map(abs, size.interval)) < _LEAST_ELSEWHERE_DB)
+        )
+
+    def _has_a_size(self, place: Passage) -> bool:
+        """Whether it can be told by how much parts stand elsewhere in a passage."""
+        size = self._size(place.parts, self._frames(place))
+        return (
+            size is not None
+            and size.level_db * place.level_db > 0
+            and np.ptp(size.interval) <= 2 * _WIDEST_DB
         )
 
     def _frames(self, place: Passage | Moved) -> npt.NDArray[np.bool_]:
