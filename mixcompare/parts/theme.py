@@ -65,13 +65,14 @@ def theme_of(
     alike = doubles(parts, _SAME_NOTES)
     own = any(lead == one or alike[lead, one] or alike[one, lead] for one in members)
     level_db, interval = _against(change, levels[lead])
+    marks = {written_in(parts[one], spans_s) for one in members}
     return Theme(
         name=parts[lead].name,
         is_own=own,
         level_db=level_db,
         level_db_interval=interval,
         written=written_in(parts[lead], spans_s),
-        players_written=written_in(parts[members[0]], spans_s),
+        players_written=marks.pop() if len(marks) == 1 else None,
     )
 
 

@@ -110,7 +110,7 @@ class Theme:
         How much further forward the element stands against it, candidate minus reference; None
         where the leading part's level can't be told.
     written, players_written : str or None
-        Its dynamics there, and those of the element's first player.
+        Its dynamics there, and those of the element's players where they have one.
     """
 
     name: str

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from mixcompare.aspects import balance
 from mixcompare.elements.change import Change
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.parts.theme import theme_of, written_in
 from mixcompare.parts.values import PartLevel
+from tests.parts.written import features, pair_of
 
 NONE = np.zeros((0, 4))
 TIMES_S = np.arange(400) / 20
@@ -102,6 +104,21 @@ def test_nothing_is_set_against_what_has_no_player_or_is_not_there() -> None:
     assert theme_of([], change(4.0), TIMES_S, BARS, PARTS, LEVELS) is None
     gone = change(-8.0, half=40.0)
     assert theme_of([1], gone, TIMES_S, BARS, PARTS, LEVELS) is None
+
+
+def test_players_with_several_dynamics_have_none_in_common() -> None:
+    both = theme_of([0, 1], change(4.0), TIMES_S, BARS, PARTS, LEVELS)
+    assert both is not None
+    assert both.players_written is None
+
+
+def test_balance_hands_it_on() -> None:
+    pair = pair_of(features(bass=5.0))
+    (element,) = balance.analyzer.compare(pair).elements
+    assert element.players == ("bass",)
+    assert element.theme is not None
+    assert element.theme.name in ("figure", "melody")
+    assert element.theme.level_db == pytest.approx(5.0, abs=0.7)
 
 
 def test_written_dynamics_are_those_of_the_spans() -> None:

@@ -131,16 +131,16 @@ def _beside_the_theme(element: Element) -> str:
     marked = f", written {theme.players_written}" if theme.players_written else ""
     if theme.is_own:
         return f" {it} lead{s} there{marked}."
-    leads = f"{theme.name}{f', written {theme.written},' if theme.written else ''}"
-    if theme.level_db is None or theme.level_db_interval is None:
-        return f" {leads} leads there."
-    low, high = theme.level_db_interval
-    if low <= 0 <= high:
-        return f" {leads} leads there."
+    lead = f"{theme.name}, written {theme.written}," if theme.written else theme.name
+    low, high = theme.level_db_interval or (0.0, 0.0)
+    if theme.level_db is None or low <= 0 <= high:
+        return f" {lead} leads there."
     direction = "further forward" if theme.level_db > 0 else "further back"
-    size = _size_text(theme.level_db, theme.level_db_interval)
-    return f" Against {leads} which leads there, {it.lower()}{marked}{',' * bool(marked)}" + (
-        f" stand{s} {size} {direction} than in the reference."
+    size = _size_text(theme.level_db, (low, high))
+    who = f"{it.lower()}{marked}{',' * bool(marked)} stand{s}"
+    return (
+        f" Against {lead.removesuffix(',')}, which leads there, {who} {size} {direction} than in"
+        " the reference."
     )
 
 
