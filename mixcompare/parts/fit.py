@@ -7,7 +7,8 @@ every part in every octave of the reference; how much louder it is in the candid
 (where other instruments play) octave by octave; the tone between both. What a template gets wrong
 is wrong in both recordings alike: so the difference of what is left in either is trusted far more
 than their mean. Most parts are taken to have one difference: the price of a part's own grows with
-its size, not with the square (a reweighted ridge).
+its size, not with the square (a reweighted ridge). Parts are taken to be about as loud against each
+other as they are written.
 
 All derivatives are shares: of a cell, the share that a part has in it.
 """

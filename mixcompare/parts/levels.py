@@ -90,11 +90,9 @@ class _Orchestra:
         self.moved = moved_in(self.fitted, parts)
         times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
         self.edges = edges_of(bars_of(times_s, self.bars), times_s)
-        self.passages = tuple(
-            one
-            for one in passages_in(cells, self.fitted, self.edges, parts)
-            if self._has_a_size(one)
-        )
+        # In one take the elements say themselves in which bars they are.
+        found = () if self.one_take else passages_in(cells, self.fitted, self.edges, parts)
+        self.passages = tuple(one for one in found if self._has_a_size(one))
         # What the elements leave is what the other parts did.
         self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
 

@@ -86,12 +86,9 @@ def passages_in(
         if not tried:
             break
         best = max(tried, key=_gain)
-        if abs(best.level_db) < _LEAST_DEVIATIONS * best.deviation_db:
+        if abs(best.level_db) < max(_LEAST_DEVIATIONS * best.deviation_db, _LEAST_DB):
             break
-        if abs(best.level_db) >= _LEAST_DB:
-            found.append(best)
-        else:
-            break
+        found.append(best)
         # What it explains is no one else's.
         moved = np.zeros(sure.shape[1])
         moved[list(best.parts)] = best.level_db
