@@ -28,7 +28,7 @@ _OFF_DB = 0.3
 """What the model gets wrong of a part that did not change, beside what it knows to be unsure."""
 _MOST_SETS = 3
 _TOGETHER_S, _TOGETHER_SHARES = 0.06, (0.6, 0.8)  # onsets; of both parts' together
-_SINGLE_PRICE = 0.5  # a part alone is the simpler answer
+SINGLE_PRICE = 0.5  # a part alone is the simpler answer
 _MOST_OF_ALL, _HALF_OF_ALL = 0.58, 0.42
 """Share of energy and number: over it the rest is taken to have moved, between them either."""
 
@@ -65,7 +65,7 @@ def moved_in(fitted: Fitted, parts: Sequence[PartNotes]) -> tuple[Moved, ...]:
         taken = {part for members, _ in chosen for part in members}
         free = [one for one in sets if not taken & set(one[0])]
         tried = [(_gain(fitted.difference_db, weight, [*chosen, one]), one) for one in free]
-        tried = [(gain - _SINGLE_PRICE * (len(one[0]) > 1), one) for gain, one in tried]
+        tried = [(gain - SINGLE_PRICE * (len(one[0]) > 1), one) for gain, one in tried]
         before = _gain(fitted.difference_db, weight, chosen)
         if not tried:
             break

@@ -23,6 +23,7 @@ _DEPARTS_DB = 3.0
 """How far a part departs from its mean level from bar to bar, a standard deviation; our choice."""
 _TOLD_DB = 1.8  # standard deviation up to which a departure is told; our choice
 _ROUNDS = 4  # of weights; what lies far off counts less
+_SHORTEST_S = 1.0  # of what is asked for passages; our choice
 _LENGTHS_S = (2.0, 4.0, 8.0)
 _TOLD_SHARE = 0.6  # of what plays, or longer windows are taken; our choice
 
@@ -62,7 +63,7 @@ def windows_of(
     end_s = float(times_s[-1] + np.median(np.diff(times_s)))
     for least_s in _LENGTHS_S:
         windows = _windows(float(times_s[0]), end_s, bars, least_s)
-        _, deviation, plays = departures(cells, fitted, _edges(windows, times_s))
+        _, deviation, plays = departures(cells, fitted, edges_of(windows, times_s))
         if (plays & (deviation < _TOLD_DB)).sum() >= _TOLD_SHARE * plays.sum():
             break
     return tuple(windows)
@@ -95,7 +96,7 @@ def course_of(
     ndarray, shape (parts, windows)
         Candidate minus reference in dB; NaN where that can't be told.
     """
-    departure, deviation, plays = departures(cells, fitted, _edges(windows, times_s))
+    departure, deviation, plays = departures(cells, fitted, edges_of(windows, times_s))
     told = plays & (deviation < _TOLD_DB)
     still = np.ones(len(told), bool)
     still[list(moved)] = len(moved) == len(told)
@@ -106,7 +107,16 @@ def course_of(
     return np.where(told, level[:, None] + departure - common, np.nan)
 
 
-def _edges(windows: Sequence[Window], times_s: FloatArray) -> IntArray:
+def bars_of(
+    times_s: FloatArray, bars: Bars | None, least_s: float = _SHORTEST_S
+) -> tuple[Window, ...]:
+    """Every bar that lasts so long, or as many together as do; even spans without bars."""
+    end_s = float(times_s[-1] + np.median(np.diff(times_s)))
+    return tuple(_windows(float(times_s[0]), end_s, bars, least_s))
+
+
+def edges_of(windows: Sequence[Window], times_s: FloatArray) -> IntArray:
+    """Frames at which windows begin, and the last ends."""
     return np.searchsorted(times_s, [*(one.start_s for one in windows), windows[-1].end_s])
 
 

@@ -7,7 +7,8 @@ every part in every octave of the reference; how much louder it is in the candid
 (where other instruments play) octave by octave; the tone between both. What a template gets wrong
 is wrong in both recordings alike: so the difference of what is left in either is trusted far more
 than their mean. Most parts are taken to have one difference: the price of a part's own grows with
-its size, not with the square (a reweighted ridge).
+its size, not with the square (a reweighted ridge). Parts are taken to be about as loud against each
+other as they are written.
 
 All derivatives are shares: of a cell, the share that a part has in it.
 """
@@ -40,7 +41,9 @@ CELLS_PER_NOTE = 25.0
 # Priors, standard deviations in dB: chosen on three movements.
 _STEP_DB, _OWN_STEP_DB, _TONE_STEP_DB, _CHANGE_DB = 6.0, 2.0, 3.0, 6.0
 _SCATTER_DB, _SHAPE_DB = 3.0, 6.0
-_LEAST_OWN_DB, _LEAST_SCATTER_DB = 1.0, 0.05
+_LEAST_OWN_DB, LEAST_SCATTER_DB = 1.0, 0.05
+_AS_WRITTEN_DB = 8.0
+"""How far parts stand from how loud they are written: where two play one line, neither has all."""
 _BLOCKS, _DRAWS = 16, 60
 
 
@@ -178,6 +181,7 @@ class _Problem:
         self.tone = parts * (2 * knots + 1) + np.arange(knots)
         self.size = parts * (2 * knots + 1) + knots
         powers = cells.reference, cells.candidate
+        self.as_written = self._as_written()
         self.floors = [BACKGROUND * float(power.max()) for power in powers]
         self.logs = [
             DB * np.log(power + floor) for power, floor in zip(powers, self.floors, strict=True)
@@ -188,6 +192,17 @@ class _Problem:
             (directions, sparse.csr_array(directions.reshape(-1, self.size)))
             for directions in self._directions()
         )
+
+    def _as_written(self) -> FloatArray:
+        """Inverse variances of how far each part's mean gain lies from that of all."""
+        weight = k_weighting_power(self.cells.centre_hz)
+        energy = np.einsum("pft,f,fk->pk", self.cells.in_reference, weight, self.hats)
+        mean = np.zeros((self.parts, self.size))
+        mean[np.arange(self.parts)[:, None], self.gain] = energy / np.maximum(
+            energy.sum(axis=1, keepdims=True), 1e-30
+        )
+        away = mean - mean.mean(axis=0)
+        return np.asarray(away.T @ away / _AS_WRITTEN_DB**2)
 
     def _directions(self) -> tuple[FloatArray, FloatArray]:
         """How difference and mean of the model hang on the unknowns, through the shares.
@@ -235,6 +250,7 @@ class _Problem:
         for part in range(self.parts):
             out[np.ix_(self.gain[part], self.gain[part])] = smooth / _STEP_DB**2 + 1e-4 * level
             out[np.ix_(self.own[part], self.own[part])] = level / own_db**2
+        out += self.as_written
         out[np.ix_(self.tone, self.tone)] = smooth / _TONE_STEP_DB**2 + 1e-5 * level
         out[self.change, self.change] = 1 / (
             _CHANGE_DB * np.maximum(np.abs(values[self.change]), 1)
@@ -263,7 +279,7 @@ class _Problem:
         """Of the cells' differences about the model."""
         _, _, left, left_there = self._shares(values)
         away = np.abs(left_there - left)[self.cells.heard]
-        return max(1.4826 * float(np.median(away)), _LEAST_SCATTER_DB)
+        return max(1.4826 * float(np.median(away)), LEAST_SCATTER_DB)
 
     def _normal(
         self, values: FloatArray, scatter: float, shape: float, blocks: bool = False

@@ -15,23 +15,23 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
-from mixcompare.elements.change import Change, Split, overlap, without_change
+from mixcompare.elements.change import Change, Split, without_change
 from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
-from mixcompare.knowledge.written import dynamics_named
 from mixcompare.pair.pair import Pair
-from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.parts.apart import with_second_opinion
-from mixcompare.parts.changed import Moved, doubles, moved_in, named_sets
-from mixcompare.parts.course import Window, course_of, windows_of
-from mixcompare.parts.fit import Cells, Fitted, cells_of, fit
+from mixcompare.parts.changed import Moved, doubles, moved_in
+from mixcompare.parts.course import Window, bars_of, course_of, edges_of, windows_of
+from mixcompare.parts.fit import Cells, Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
-from mixcompare.parts.separate import misfit
-from mixcompare.parts.sizes import size_of
-from mixcompare.parts.templates import templates
-from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch
+from mixcompare.parts.laid import STEP, cells_over, coarseness, coarser, played_over
+from mixcompare.parts.passages import Passage, passages_in
+from mixcompare.parts.players import players_of
+from mixcompare.parts.sizes import Size, size_of
+from mixcompare.parts.theme import theme_of, written_in
+from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch, Theme
 
 FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
@@ -40,20 +40,14 @@ _RESTS = "Does not play in what both recordings have in common."
 Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
 
-_STEP, _SMOOTH_S = 3, 0.06  # frames of the pair's clock, cost; our choice
-_MOST_FRAMES = 2400  # cost: six minutes, then coarser
 _SHORTEST_S = 5.0
-_SHIFTS_S = (-0.06, -0.04, -0.02, 0.0, 0.02, 0.04)  # of the whole score; resolution
 _NOT_APART = 0.45  # cosine of two parts' shares of all cells
-_SAME_CELLS, _ALONE_WITHIN = 0.38, 0.03
-"""Cosine of an element's cells and a part's, and by how much a set must be better than one part:
-of 20 changed sections the true one has .42 and more."""
 _ALONG = 0.85  # of a part's notes that another has too, for it to double that one
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.3
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
 _FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
-_MOST_NOTES_PERCENT = (10, 90)
 _WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
+_LEAST_ELSEWHERE_DB = 0.5  # beside its passage: less and the passage is all there is; our choice
 _MOST_SCALED = 3.0  # by so much at most are readings small; our choice
 _BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB, _MOST_FAR = 0.3, 0.08, 0.25, 0.5
 """Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
@@ -68,52 +62,11 @@ def levels_of(pair: Pair, split: Split) -> Levels | None:
     spectra = ground(pair)[0] if pair.same_take else pair.of_elements
     if len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
         return None
-    played = _played(spectra, parts)
-    cells = _cells(spectra, played)
+    played = played_over(spectra, parts)
+    cells = cells_over(spectra, played)
     if not cells.heard.any():
         return None
     return _Orchestra(pair, split, spectra, played, cells, parts).levels()
-
-
-def _played(spectra: PairSpectra, parts: Sequence[PartNotes]) -> FloatArray:
-    """The parts' templates on the cells' clock, moved as a whole to where the reference has them.
-
-    Plain tones speak at once: instruments that do not were heard as later than they are.
-    """
-    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
-    centre_hz = spectra.centre_hz[semitones]
-    every = _every(len(spectra.times_s))
-    reference = _coarser(spectra.reference[:, semitones].T, every)
-    written = templates(parts, spectra.times_s[::every], centre_hz)
-    frames = np.array(_SHIFTS_S) * RATE_HZ / every
-    shifted = (
-        _coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
-    )
-    return min(shifted, key=lambda played: misfit(reference, played, centre_hz))
-
-
-def _cells(spectra: PairSpectra, played: FloatArray) -> Cells:
-    """The pair's semitones and the parts' templates, on a clock of their own."""
-    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
-    every = _every(len(spectra.times_s))
-    step = _STEP * every
-    judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
-    reference, candidate = (
-        _coarser(power[:, semitones].T, every) for power in (spectra.reference, spectra.candidate)
-    )
-    centre_hz = spectra.centre_hz[semitones]
-    return cells_of(reference, candidate, played, centre_hz, RATE_HZ / step, judged)
-
-
-def _coarser(power: FloatArray, every: int) -> FloatArray:
-    """Power on the cells' clock, from one that is so many times finer than usual."""
-    smooth = ndimage.gaussian_filter1d(power, _SMOOTH_S * RATE_HZ * every, axis=-1)
-    return np.asarray(smooth[..., :: _STEP * every])
-
-
-def _every(frames: int) -> int:
-    """How many times coarser than usual the clock of so many frames is."""
-    return max(1, -(-frames // (_STEP * _MOST_FRAMES)))
 
 
 class _Orchestra:
@@ -135,6 +88,11 @@ class _Orchestra:
         self.fitted: Fitted = with_second_opinion(cells, fit(cells))
         self.heard = heard_of(cells, self.fitted)
         self.moved = moved_in(self.fitted, parts)
+        times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
+        self.edges = edges_of(bars_of(times_s, self.bars), times_s)
+        # In one take the elements say themselves in which bars they are.
+        found = () if self.one_take else passages_in(cells, self.fitted, self.edges, parts)
+        self.passages = tuple(one for one in found if self._has_a_size(one))
         # What the elements leave is what the other parts did.
         self.rest = self._without_elements() if self.one_take and split.changes else self.fitted
 
@@ -142,20 +100,49 @@ class _Orchestra:
         """All parts, and the elements with their names."""
         if self.one_take:
             # Nothing is surer than the difference itself: the fit says only whose it is.
-            named = [(*self._players(change), change) for change in self.split.changes]
+            named = [
+                (
+                    *players_of(
+                        self._coarse(change.energy),
+                        change.difference_db,
+                        self.cells,
+                        self.fitted,
+                        self.parts,
+                        self.moved,
+                    ),
+                    change,
+                )
+                for change in self.split.changes
+            ]
         else:
-            named = [(one.parts, one.name, self._change(one)) for one in self.moved]
+            named = [(one.parts, one.name, self._change(one)) for one in self._moved_throughout()]
         named = self._without_echoes(
             [
                 (members, family, self._left_out(members, change))
                 for members, family, change in self._with_doublings(named)
             ]
         )
+        parts = self._parts([(members, change) for members, _, change in named])
+        if not self.one_take:
+            taken = {part for members, _, _ in named for part in members}
+            named += [
+                (one.parts, one.name, self._change(one))
+                for one in self.passages
+                if not taken & set(one.parts)
+            ]
         return Levels(
-            parts=self._parts([(members, change) for members, _, change in named]),
+            parts=parts,
             changes=tuple(change for _, _, change in named),
-            players=tuple(Players(self._names(members), family) for members, family, _ in named),
+            players=tuple(
+                Players(self._names(members), family, self._theme(members, change, parts))
+                for members, family, change in named
+            ),
         )
+
+    def _theme(
+        self, members: Sequence[int], change: Change, levels: Sequence[PartLevel]
+    ) -> Theme | None:
+        return theme_of(members, change, self.own.times_s, self.bars, self.parts, levels)
 
     @staticmethod
     def _without_echoes(named: list[Named]) -> list[Named]:
@@ -177,7 +164,7 @@ class _Orchestra:
         for change in self.split.changes:
             share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
             spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
-        return fit(_cells(spectra, self.played))
+        return fit(cells_over(spectra, self.played))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
         """The same, with who doubles them and is too covered to tell, or moves too."""
@@ -205,39 +192,63 @@ class _Orchestra:
         variance = np.diag(shift @ fitted.covariance @ shift.T) + floor**2
         return shift @ fitted.difference_db, np.sqrt(variance)
 
-    def _players(self, change: Change) -> tuple[tuple[int, ...], str | None]:
-        """Who plays an element: those that the fit sees move, or those in whose cells it lies."""
-        energy = self._coarse(change.energy)
-        sets = [
-            (one.parts, one.name) for one in self.moved if one.level_db * change.difference_db > 0
-        ]
-        moved = [overlap(energy, self._energy(members)) for members, _ in sets]
-        if moved and max(moved) > _SAME_CELLS:
-            return sets[int(np.argmax(moved))]
-        tried = named_sets(self.parts)
-        alike = [
-            overlap(energy, self._energy(members)) - _ALONE_WITHIN * (len(members) > 1)
-            for members, _ in tried
-        ]
-        best = int(np.argmax(alike))
-        return tried[best] if alike[best] > _SAME_CELLS else ((), None)
-
-    def _energy(self, members: Sequence[int]) -> FloatArray:
-        """Power of some parts in the reference's cells."""
-        return np.asarray(self.fitted.shares[list(members)].sum(axis=0) * self.cells.reference)
-
     def _coarse(self, energy: FloatArray) -> FloatArray:
         """Power of a change on the fit's cells."""
         bands = len(self.cells.centre_hz)
-        return _coarser(energy[:, :bands].T, _every(len(self.spectra.times_s)))
+        return coarser(energy[:, :bands].T, coarseness(len(self.spectra.times_s)))
 
-    def _change(self, moved: Moved) -> Change:
-        """A set that moved, as an element on the pair's own cells."""
-        share = self.fitted.shares[list(moved.parts)].sum(axis=0)
-        besides = {part for one in self.moved if one is not moved for part in one.parts}
-        others = self.fitted.shares[sorted(besides - set(moved.parts))].sum(axis=0)
+    def _moved_throughout(self) -> list[Moved]:
+        """Sets that moved, without those of which a passage tells all."""
+        return [
+            one
+            for one in self.moved
+            if not any(
+                set(one.parts) <= set(place.parts) and self._stays_elsewhere(one, place)
+                for place in self.passages
+            )
+        ]
+
+    def _stays_elsewhere(self, moved: Moved, place: Passage) -> bool:
+        """Whether parts stand where they stood outside their passage, as far as can be told."""
+        size = self._size(moved.parts, ~self._frames(place))
+        return (
+            size is None
+            or size.level_db * moved.level_db <= 0
+            or (min(map(abs, size.interval)) < _LEAST_ELSEWHERE_DB)
+        )
+
+    def _has_a_size(self, place: Passage) -> bool:
+        """Whether it can be told by how much parts stand elsewhere in a passage."""
+        size = self._size(place.parts, self._frames(place))
+        return (
+            size is not None
+            and size.level_db * place.level_db > 0
+            and np.ptp(size.interval) <= 2 * _WIDEST_DB
+        )
+
+    def _frames(self, place: Passage | Moved) -> npt.NDArray[np.bool_]:
+        """The cells' frames in which a set stands elsewhere."""
+        inside = np.ones(self.cells.heard.shape[1], bool)
+        if isinstance(place, Passage):
+            inside[:] = False
+            inside[self.edges[place.first] : self.edges[place.last + 1]] = True
+        return inside
+
+    def _size(self, members: Sequence[int], inside: npt.NDArray[np.bool_]) -> Size | None:
+        """How much parts changed in some frames, by the likelihood of their cells."""
+        share = self.fitted.shares[list(members)].sum(axis=0)
+        besides = {part for one in self.moved for part in one.parts}
+        others = self.fitted.shares[sorted(besides - set(members))].sum(axis=0)
         difference = 10 * np.log10((self.cells.candidate + 1e-9) / (self.cells.reference + 1e-9))
-        size = size_of(difference, share, others, self.cells.heard)
+        return size_of(
+            difference[:, inside], share[:, inside], others[:, inside], self.cells.heard[:, inside]
+        )
+
+    def _change(self, moved: Moved | Passage) -> Change:
+        """A set that moved, throughout or in a passage, as an element on the pair's own cells."""
+        share = self.fitted.shares[list(moved.parts)].sum(axis=0)
+        inside = self._frames(moved)
+        size = self._size(moved.parts, inside)
         level, half = moved.level_db, 1.96 * moved.deviation_db
         low, high = level - half, level + half
         if size is not None and size.level_db * level > 0:
@@ -247,13 +258,14 @@ class _Orchestra:
             low, high = min(low, size.interval[0]), max(high, size.interval[1])
         full = np.zeros_like(self.spectra.reference)
         rows = np.minimum(
-            np.round(np.arange(len(full)) / (_STEP * _every(len(full)))).astype(int),
+            np.round(np.arange(len(full)) / (STEP * coarseness(len(full)))).astype(int),
             share.shape[1] - 1,
         )
-        full[:, : len(share)] = share.T[rows] * self.spectra.reference[:, : len(share)]
+        own = (share * inside).T[rows]
+        full[:, : len(share)] = own * self.spectra.reference[:, : len(share)]
         interval = widened(level, (low, high), self.fitted.scatter_db)
         sure = min(abs(moved.level_db) / max(moved.deviation_db, 1e-6) / 5, 1.0)
-        return Change(level, interval, sure, full, moved.against)
+        return Change(level, interval, sure, full, getattr(moved, "against", False))
 
     def _parts(self, named: Sequence[tuple[Sequence[int], Change]]) -> tuple[PartLevel, ...]:
         """Every part's level against those that did not move."""
@@ -285,7 +297,7 @@ class _Orchestra:
                     candidate_audible_share=here,
                     covered_by=over if plays[place] and here < _FOLLOWED else (),
                     course=over_time[place] if told else (),
-                    written=_written(part),
+                    written=written_in(part),
                     reason=None if told else _COVERED if plays[place] else _RESTS,
                 )
             )
@@ -322,7 +334,7 @@ class _Orchestra:
 
     def _over_time(self, sizes: Mapping[int, Change]) -> list[tuple[Stretch, ...]]:
         """Every part's level over time; of those that moved, as large as their elements."""
-        step = _STEP * _every(len(self.spectra.times_s))
+        step = STEP * coarseness(len(self.spectra.times_s))
         times_s = self.spectra.times_s[::step]
         windows = windows_of(self.cells, self.fitted, times_s, self.bars)
         still = course_of(self.cells, self.rest, times_s, windows, list(sizes))
@@ -359,14 +371,6 @@ class _Orchestra:
             [int(other) for other in np.flatnonzero(row) if other != place]
             for place, row in enumerate(alike)
         ]
-
-
-def _written(part: PartNotes) -> str | None:
-    """The written dynamics of most of what a part plays."""
-    if not part.is_marked:
-        return None
-    low, high = np.percentile(part.notes[:, 3], _MOST_NOTES_PERCENT)
-    return dynamics_named(low, high)
 
 
 def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArray:

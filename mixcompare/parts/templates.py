@@ -55,7 +55,8 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
     Returns
     -------
     ndarray, shape (parts, bands, n)
-        Each part with a K-weighted energy of one; zero for a part without a note there.
+        As loud against each other as they are written, with a K-weighted energy of one on the mean
+        of those that play; zero for a part without a note there.
     """
     bands = np.round(hz_to_pitch(centre_hz)).astype(int) - LOWEST_SEMITONE
     combs = {
@@ -72,8 +73,8 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
         row[:] = np.where(
             low[:, None], _seen(row, LOW_FFT, times_s), _seen(row, SEMITONE_FFT, times_s)
         )
-        row /= max(float((weight @ row).sum()), 1e-30)
-    return out
+    energy = np.einsum("f,pft->p", weight, out)
+    return np.asarray(out / max(float(energy.sum()) / max(int((energy > 0).sum()), 1), 1e-30))
 
 
 def _comb(pitch: int) -> FloatArray:

@@ -54,9 +54,12 @@ class PartLevel:
     energy_share : float
         Of the reference's K-weighted energy.
     audible_share, candidate_audible_share : float
-        Of the time it plays, the share in which it is heard through the rest, in either recording.
+        Of the time it plays, the share in which the model of plain tones can follow it through the
+        rest, in either recording: an ear hears more of it. Of parts that are followed for less than
+        half of their time three in four are heard for longer, by the stems of 160 parts.
     covered_by : tuple of str
-        Parts that lie over it, where it is heard in the candidate for less than half of its time.
+        Parts that lie over it, where it is followed in the candidate for less than half of its
+        time.
     course : tuple of Stretch
         Its level over time, where it plays and can be told.
     written : str or None
@@ -73,13 +76,13 @@ class PartLevel:
     together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
     energy_share: float = field(metadata=SHARED | KEPT | within(0.1))
     audible_share: float = field(
-        metadata=labelled("Heard, reference")
+        metadata=labelled("Followed, reference")
         | SHARED
         | exchanged_with("candidate_audible_share")
         | within(0.1)
     )
     candidate_audible_share: float = field(
-        metadata=labelled("Heard, candidate")
+        metadata=labelled("Followed, candidate")
         | SHARED
         | exchanged_with("audible_share")
         | within(0.1)
@@ -96,6 +99,30 @@ class PartLevel:
 
 
 @dataclass(frozen=True)
+class Theme:
+    """The part that leads while an element plays.
+
+    Attributes
+    ----------
+    name : str
+    is_own : bool
+        Whether the element is it, or plays the same notes.
+    level_db, level_db_interval : float and tuple of float, or None
+        How much further forward the element stands against it, candidate minus reference; None
+        where the leading part's level can't be told.
+    written, players_written : str or None
+        Its dynamics there, and those of the element's players where they have one.
+    """
+
+    name: str
+    is_own: bool = field(metadata=BARE | KEPT)
+    level_db: float | None = field(metadata=SIGNED | within(0.5))
+    level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
+    written: str | None = field(default=None, metadata=KEPT)
+    players_written: str | None = field(default=None, metadata=KEPT)
+
+
+@dataclass(frozen=True)
 class Players:
     """Who plays an element; no one where that can't be told.
 
@@ -105,10 +132,13 @@ class Players:
         Of the parts.
     family : str or None
         What they are together.
+    theme : Theme or None
+        Who leads while they play.
     """
 
     names: tuple[str, ...] = ()
     family: str | None = None
+    theme: Theme | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)

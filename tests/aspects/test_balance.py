@@ -22,6 +22,7 @@ from mixcompare.features import HIGHEST_SEMITONE, LOWEST_SEMITONE, Features
 from mixcompare.findings import Finding
 from mixcompare.pair.match import Match
 from mixcompare.parts.heard import SILENT_DB
+from mixcompare.parts.values import Theme
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, pitch_hz
 from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
@@ -260,6 +261,50 @@ def test_sentence_of_a_part_that_one_recording_lacks(
     assert finding.interval == interval
     two = replace(gone, name="Horn and Oboe parts", players=("Horn", "Oboe"))
     assert finding_of(two).text.startswith("The Horn and Oboe parts play in the score and can")
+
+
+THEME = Theme("Violin 1", False, 6.0, (4.0, 8.5), "f", "p")
+
+
+@pytest.mark.parametrize(
+    ("theme", "said"),
+    [
+        (
+            THEME,
+            " Against Violin 1, written f, which leads there, it, written p, stands 6 dB (between 4"
+            " and 8) further forward than in the reference.",
+        ),
+        (
+            replace(THEME, level_db=-2.0, level_db_interval=(-3.0, -1.0), players_written=None),
+            " Against Violin 1, written f, which leads there, it stands 2.0 dB (between 1.0 and"
+            " 3.0) further back than in the reference.",
+        ),
+        (replace(THEME, level_db_interval=(-1.0, 8.5)), " Violin 1, written f, leads there."),
+        (
+            replace(THEME, level_db=None, level_db_interval=None, written=None),
+            " Violin 1 leads there.",
+        ),
+        (replace(THEME, is_own=True), " It leads there, written p."),
+        (replace(THEME, is_own=True, players_written=None), " It leads there."),
+    ],
+)
+def test_sentence_beside_the_theme(theme: Theme, said: str) -> None:
+    horn = replace(ELEMENT, name="Horn part", kind="part", players=("Horn",), theme=theme)
+    text = finding_of(horn).text
+    assert text == (
+        "The Horn part stands further forward than in the reference, by 5.0 dB (between 4.5 and"
+        f" 5.5).{said} It takes 4.2 % of the loudness while it plays, against 1.3 % in the"
+        " reference."
+    )
+
+
+def test_several_players_stand_against_the_theme() -> None:
+    two = replace(
+        ELEMENT, name="Horn and Tuba parts", kind="part", players=("Horn", "Tuba"), theme=THEME
+    )
+    assert "leads there, they, written p, stand 6 dB" in finding_of(two).text
+    own = replace(two, theme=replace(THEME, is_own=True))
+    assert " They lead there, written p." in finding_of(own).text
 
 
 def test_what_is_doubtful_is_said_with_a_perhaps() -> None:

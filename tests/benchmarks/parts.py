@@ -128,7 +128,7 @@ def k_level_db(stem: FloatArray) -> float:
     return float(10 * np.log10(np.square(weighted).sum() + 1e-30))
 
 
-def _laid(music: Excerpt, reference: Features) -> tuple[PartNotes, ...]:
+def laid(music: Excerpt, reference: Features) -> tuple[PartNotes, ...]:
     """The score as the tool lays it over the reference, from a MIDI file at another tempo."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "score.mid"
@@ -175,7 +175,7 @@ def answers(
         take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
         scale = 0.3 / float(np.abs(take).max())
         reference = Features.of(Recording.from_array(scale * take, RATE_HZ))
-        score = _laid(music, reference)
+        score = laid(music, reference)
         for case in cases(name, number, music, cache, soundfont):
             if only in f"{name} {case.kind}":
                 yield name, _answer(case, music, reference, score, scale)

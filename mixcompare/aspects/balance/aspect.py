@@ -210,6 +210,7 @@ def _element(
         notes_per_s=found.notes_per_s,
         motif_notes=found.motif_notes,
         agreeing=change.agreeing,
+        theme=who.theme,
         against=change.against or _left_alone(change, match),
         reference_audible_share=stands[0].audible_share,
         candidate_audible_share=stands[1].audible_share,

@@ -13,6 +13,7 @@ from mixcompare.fields import (
     KEPT,
     MOMENT,
     NOT_IN_REPORT,
+    OF_REFERENCE,
     PITCH,
     SHARED,
     SIGNED,
@@ -23,7 +24,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
-from mixcompare.parts.values import PartLevel
+from mixcompare.parts.values import PartLevel, Theme
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
@@ -113,6 +114,7 @@ class Element:
         default=(),
         metadata=NOT_IN_REPORT | SIGNED | along("course_s") | within(1.0) | stretched(3.0),
     )
+    theme: Theme | None = field(default=None, metadata=NOT_IN_REPORT | OF_REFERENCE)
 
 
 @dataclass(frozen=True)

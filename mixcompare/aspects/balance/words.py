@@ -111,6 +111,7 @@ def _sentence(element: Element) -> str:
             f" Or else what plays besides it stands {other}: which of the two moved can't be"
             " told, for they weigh about the same."
         )
+    text += _beside_the_theme(element)
     it, s = ("They", "") if len(element.players) > 1 else ("It", "s")
     heard = element.reference_audible_share, element.candidate_audible_share
     if abs(heard[1] - heard[0]) >= _NOTEWORTHY_SHARE:
@@ -128,6 +129,28 @@ def _sentence(element: Element) -> str:
                 " reference."
             )
     return text
+
+
+def _beside_the_theme(element: Element) -> str:
+    """Who leads there, and what stands written: why a level may matter more, or less."""
+    theme = element.theme
+    if theme is None:
+        return ""
+    it, s = ("They", "") if len(element.players) > 1 else ("It", "s")
+    marked = f", written {theme.players_written}" if theme.players_written else ""
+    if theme.is_own:
+        return f" {it} lead{s} there{marked}."
+    lead = f"{theme.name}, written {theme.written}," if theme.written else theme.name
+    low, high = theme.level_db_interval or (0.0, 0.0)
+    if theme.level_db is None or low <= 0 <= high:
+        return f" {lead} leads there."
+    direction = "further forward" if theme.level_db > 0 else "further back"
+    size = _size_text(theme.level_db, (low, high))
+    who = f"{it.lower()}{marked}{',' * bool(marked)} stand{s}"
+    return (
+        f" Against {lead.removesuffix(',')}, which leads there, {who} {size} {direction} than in"
+        " the reference."
+    )
 
 
 def _weighed(element: Element) -> tuple[float, float]:

@@ -1,0 +1,62 @@
+"""A score's parts and a pair on common cells, on a clock of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from mixcompare.knowledge.notes import PartNotes
+from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.parts.fit import Cells, cells_of
+from mixcompare.parts.separate import misfit
+from mixcompare.parts.templates import templates
+
+FloatArray = npt.NDArray[np.float64]
+
+STEP, _SMOOTH_S = 3, 0.06  # frames of the pair's clock, cost; our choice
+_MOST_FRAMES = 2400  # cost: six minutes, then coarser
+_SHIFTS_S = (-0.06, -0.04, -0.02, 0.0, 0.02, 0.04)  # of the whole score; resolution
+
+
+def played_over(spectra: PairSpectra, parts: Sequence[PartNotes]) -> FloatArray:
+    """The parts' templates on the cells' clock, moved as a whole to where the reference has them.
+
+    Plain tones speak at once: instruments that do not were heard as later than they are.
+    """
+    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
+    centre_hz = spectra.centre_hz[semitones]
+    every = coarseness(len(spectra.times_s))
+    reference = coarser(spectra.reference[:, semitones].T, every)
+    written = templates(parts, spectra.times_s[::every], centre_hz)
+    frames = np.array(_SHIFTS_S) * RATE_HZ / every
+    shifted = (
+        coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
+    )
+    return min(shifted, key=lambda played: misfit(reference, played, centre_hz))
+
+
+def cells_over(spectra: PairSpectra, played: FloatArray) -> Cells:
+    """The pair's semitones and the parts' templates, on a clock of their own."""
+    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
+    every = coarseness(len(spectra.times_s))
+    step = STEP * every
+    judged = None if spectra.judged is None else spectra.judged[:, semitones].T[:, ::step]
+    reference, candidate = (
+        coarser(power[:, semitones].T, every) for power in (spectra.reference, spectra.candidate)
+    )
+    centre_hz = spectra.centre_hz[semitones]
+    return cells_of(reference, candidate, played, centre_hz, RATE_HZ / step, judged)
+
+
+def coarser(power: FloatArray, every: int) -> FloatArray:
+    """Power on the cells' clock, from one that is so many times finer than usual."""
+    smooth = ndimage.gaussian_filter1d(power, _SMOOTH_S * RATE_HZ * every, axis=-1)
+    return np.asarray(smooth[..., :: STEP * every])
+
+
+def coarseness(frames: int) -> int:
+    """How many times coarser than usual the clock of so many frames is."""
+    return max(1, -(-frames // (STEP * _MOST_FRAMES)))
