@@ -360,7 +360,7 @@ def test_a_finding_is_folded_into_the_biggest_that_explains_it_and_only_once() -
     width = of_kind("width", "wider", 2.0, 1.5, subject="the stereo image")
     left = without_consequences([width, wetter(3.0), balance(5.0, jnd=5.0)])
     # The element is the bigger one, and the reverberation does not explain it: 5 > 1.2 x 3.
-    assert [entry.consequences for entry in left] == [("the stereo image: +2.0 dB",), ()]
+    assert [entry.consequences for entry in left] == [("wider by 2.0 dB (the stereo image)",), ()]
 
 
 def test_what_is_left_comes_biggest_first() -> None:
