@@ -6,6 +6,7 @@ import threading
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from html import escape
 from importlib import metadata
 from pathlib import Path
@@ -158,6 +159,7 @@ class Comparison:
             If the folder cannot be written.
         """
         from mixcompare.listening.excerpts import AlignedSound
+        from mixcompare.listening.markers import markers_of, write_marked
         from mixcompare.report import writer
 
         pair = None
@@ -173,8 +175,9 @@ class Comparison:
                 tried.level_db if tried else 0.0,
             )
         folder = checked_path(out_dir, "the report's folder")
-        marked = self.candidate if markers else None
-        return writer.save(self.results, folder, pair, progress, self._files_read(), heard, marked)
+        marked = markers_of(self.findings)
+        mark = partial(write_marked, recording=self.candidate, markers=marked) if markers else None
+        return writer.save(self.results, folder, pair, progress, self._files_read(), heard, mark)
 
     def handout(self, path: str | Path) -> Path:
         """Write one sheet of A4 (PDF): the verdict, and what sticks out with a figure each.

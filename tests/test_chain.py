@@ -233,7 +233,9 @@ def test_detached_theme_is_all_that_is_told(back: bool) -> None:
     assert finding.band_hz[0] < 440 < 1175 < finding.band_hz[1]  # the theme's notes, A4 to D6
     assert finding.cause.likeliest == "players"
     # Shorter notes hold less sound, and less of it high up.
-    assert finding.consequences == (f"the highs above 2.8 kHz: {'+' if back else '-'}2.2 dB",)
+    assert finding.consequences == (
+        f"{'brighter' if back else 'darker'} by 2.2 dB (the highs above 2.8 kHz)",
+    )
     size = "+37" if back else "-38"
     assert results.verdict == f"One thing sticks out: the leading line ({size} % of the notes'" + (
         " length)."
@@ -258,8 +260,8 @@ def test_wetter_room_is_all_that_is_told_and_explains_tone_and_width(back: bool)
     wider_db = side_change_db("candidate_wetter")
     assert wider_db == pytest.approx(1.8, abs=0.05)
     assert finding.consequences == (
-        "the overall tone: +0.25 dB/octave" if back else "the overall tone: -0.25 dB/octave",
-        f"the stereo image: {sign * wider_db:+.1f} dB",
+        f"{'brighter' if back else 'darker'} by 0.25 dB/octave (the overall tone)",
+        f"{'narrower' if back else 'wider'} by {wider_db:.1f} dB (the stereo image)",
     )
     assert results.level is not None
     # Turned down by 3 dB as a whole, and 3.1 dB more of direct and reverberant sound together.
@@ -336,7 +338,9 @@ def test_reverberation_and_tone_are_told_side_by_side(back: bool) -> None:
     assert_highs(findings[tone], sign * truth)
     assert findings[room].difference == pytest.approx(sign * 4.33, abs=0.1)  # regression
     assert_held(findings[room], sign * 6.0)
-    assert findings[room].consequences == (f"the stereo image: {sign * 1.8:+.1f} dB",)
+    assert findings[room].consequences == (
+        f"{'wider' if sign > 0 else 'narrower'} by 1.8 dB (the stereo image)",
+    )
 
 
 def assert_highs(finding: Finding, truth_db: float) -> None:

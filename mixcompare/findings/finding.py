@@ -61,6 +61,17 @@ class Excerpts:
     candidate: str
 
 
+_SPOKEN_OF = {
+    "tone_brighter": "brighter",
+    "tone_darker": "darker",
+    "wider": "wider",
+    "narrower": "narrower",
+    "wetter": "wetter",
+    "drier": "drier",
+}
+"""Kinds of findings that one word says."""
+
+
 @dataclass(frozen=True)
 class Foretold:
     """What a finding does to one third octave besides, computed from what was measured.
@@ -174,6 +185,14 @@ class Finding:
     def spoken(self) -> str:
         """Its size in a sentence; of a share, with what it is a share of."""
         return self.scale.spoken(self.difference)
+
+    @property
+    def as_consequence(self) -> str:
+        """In a list of what another one explains: ``"wider by 1.8 dB (the stereo image)"``."""
+        word = _SPOKEN_OF.get(self.kind)
+        if word is None:
+            return f"{self.subject}: {self.spoken}"
+        return f"{word} by {self.scale.amount(abs(self.difference))[1:]} ({self.subject})"
 
     @property
     def duration_s(self) -> float:

@@ -202,8 +202,8 @@ def without_consequences(findings: Iterable[Finding], rules: Sequence[Rule]) -> 
                 continue
             if any(_explains(rule, cause, effect) for rule in rules):
                 gone.add(second)
-                words = f"{effect.subject}: {effect.spoken}"
-                out[first] = replace(out[first], consequences=(*out[first].consequences, words))
+                words = (*out[first].consequences, effect.as_consequence)
+                out[first] = replace(out[first], consequences=words)
     return [finding for index, finding in enumerate(out) if index not in gone]
 
 

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from scipy import ndimage
 
 from mixcompare.findings import clock
+from mixcompare.findings.manner import MANNERS
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
 from mixcompare.plots.values import closed, series
@@ -154,17 +155,17 @@ def _draw_course(
     reference = 100 * np.array(difference.note_reference_ratio)
     candidate = 100 * np.array(difference.note_candidate_ratio)
     top = max(125.0, 1.05 * float(np.nanmax([reference, candidate])))
-    _draw_manners(difference, axes, top, span_s[1])
+    _draw_manners(axes, top, span_s[1])
     axes.vlines(times, reference, candidate, color=style.QUIET, linewidth=0.9)
     for values, (_, line) in zip((reference, candidate), _ROLES, strict=True):
         axes.plot(times, values, "o", color=line["color"], markersize=3.5)
     axes.set_ylim(0, top)
 
 
-def _draw_manners(difference: ArticulationDifference, axes: Axes, top: float, end_s: float) -> None:
+def _draw_manners(axes: Axes, top: float, end_s: float) -> None:
     """Manners of playing as stripes with their names."""
     axes.grid(visible=False, axis="y")
-    for row, (least, manner) in enumerate(difference.manners):
+    for row, (least, manner) in enumerate(MANNERS):
         low = 100 * least
         axes.axhspan(low, top, color=style.grey(_GREYS[row % 2]), linewidth=0)
         axes.annotate(

@@ -15,9 +15,9 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.findings import Description, Finding, bars_named, clock
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
+from mixcompare.plots.courses import WHOLE, course_of
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import head, pictures, tables, timeline, wording
-from mixcompare.report.courses import WHOLE, course_of
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.shell import environment, packaged, policy

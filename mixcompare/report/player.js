@@ -8,6 +8,9 @@
   // instead of jumping.
   const LATEST_S = 0.5;
   const LEAST_LOOP_S = 1.5;
+  const LEAST_OWN_LOOP_S = 0.3;
+  // A hand that only points trembles this far.
+  const DRAGGED_PX = 6;
 
   const source = document.getElementById("comparison");
   if (!source) return;
@@ -176,6 +179,7 @@
   }
 
   function begin(when, place) {
+    if (state.trial) state.trial.heard.add(state.chosen);
     const pass = startPass(when, place);
     if (pass && state.loop) startPass(pass.until, state.loop[0]);
     return pass;
@@ -277,10 +281,28 @@
     state.finding = finding;
     state.loop = [start, end];
     state.band = band;
-    state.bandOnly = Boolean(bandOnly && band);
+    state.bandOnly = Boolean(bandOnly && band && !state.trial);
     state.place = start;
     routeBand();
     play();
+  }
+
+  /* A loop of one's own, from one place to another. */
+  function loopBetween(one, other) {
+    const home = data.segments[Math.max(segmentAt(Math.min(one, other)), 0)].reference;
+    const [start, end] = [Math.max(Math.min(one, other), home[0]), Math.min(Math.max(one, other), home[1])];
+    if (end - start < LEAST_OWN_LOOP_S) return;
+    const place = state.playing ? placeAt(audio.context.currentTime) : state.place;
+    state.loop = [start, end];
+    state.place = place >= start && place < end ? place : start;
+    if (state.playing) play();
+    else show();
+  }
+
+  function loopFromHere(isEnd) {
+    const here = state.playing ? placeAt(audio.context.currentTime) : state.place;
+    const [start, end] = state.loop || data.span;
+    loopBetween(isEnd ? start : here, isEnd ? here : end);
   }
 
   function leaveLoop() {
@@ -292,7 +314,7 @@
   }
 
   function toggleBand() {
-    if (!state.band) return;
+    if (!state.band || state.trial) return;
     state.bandOnly = !state.bandOnly;
     routeBand();
     show();
@@ -340,6 +362,8 @@
       setLevel(before);
     } else {
       const before = state.level;
+      state.bandOnly = false;
+      routeBand();
       setLevel("loudness");
       beginTrial(before);
     }
@@ -347,7 +371,7 @@
   }
 
   function beginTrial(before = state.trial.before) {
-    state.trial = { hidden: coin(), right: 0, total: 0, before };
+    state.trial = { hidden: coin(), right: 0, total: 0, before, heard: new Set() };
     const level = state.level === "loudness"
       ? "Same loudness"
       : "Same gain for what did not change, so loudness alone may tell them apart";
@@ -355,8 +379,11 @@
     if (state.chosen === "x") listenTo("x");
   }
 
+  const isHeard = () => ["reference", "candidate", "x"].every((voice) => state.trial.heard.has(voice));
+
   function answer(guess) {
     const { trial } = state;
+    if (!isHeard()) return;
     const right = guess === trial.hidden;
     trial.total += 1;
     trial.right += right ? 1 : 0;
@@ -366,6 +393,7 @@
       `${right ? "Right" : "Wrong"}: X was the ${trial.hidden}. ${trial.right} of ${trial.total} right;` +
       ` by guessing alone one gets at least that many ${percent} % of the time. X is chosen anew.`;
     trial.hidden = coin();
+    trial.heard.delete("x");
     if (state.chosen === "x") listenTo("x");
     show();
   }
@@ -420,7 +448,7 @@
       if (button.dataset.voice === "x") button.hidden = !state.trial;
       if (button.dataset.voice === voices[voices.length - 1]) button.classList.toggle("last", !state.trial);
     }
-    byId("band").disabled = !state.band;
+    byId("band").disabled = !state.band || Boolean(state.trial);
     byId("band").setAttribute("aria-pressed", String(state.bandOnly));
     byId("unloop").hidden = !state.loop;
     const loop = byId("loop");
@@ -435,7 +463,7 @@
     byId("trial-start").textContent = state.trial ? "End" : "Start";
     byId("trial-start").setAttribute("aria-pressed", String(Boolean(state.trial)));
     byId("trial-x").disabled = !state.trial;
-    for (const button of document.querySelectorAll(".answer")) button.disabled = !state.trial;
+    for (const button of document.querySelectorAll(".answer")) button.disabled = !state.trial || !isHeard();
   }
 
   function follow() {
@@ -470,12 +498,24 @@
   }
 
   const timeline = byId("timeline");
-  function seekTo(event) {
+  let pressed = null;
+  function placeUnder(event) {
     const box = timeline.querySelector(".overlay").getBoundingClientRect();
-    const share = (event.clientX - box.left) / box.width;
-    if (share >= -0.01 && share <= 1.01) seek(spanStart + share * (spanEnd - spanStart));
+    return spanStart + ((event.clientX - box.left) / box.width) * (spanEnd - spanStart);
   }
-  timeline.addEventListener("click", seekTo);
+  const isDragged = (event) => pressed !== null && Math.abs(event.clientX - pressed.x) > DRAGGED_PX;
+  timeline.addEventListener("pointerdown", (event) => {
+    if (event.button === 0) pressed = { x: event.clientX, place: placeUnder(event) };
+  });
+  timeline.addEventListener("pointermove", (event) =>
+    timeline.classList.toggle("dragged", event.buttons === 1 && isDragged(event)));
+  timeline.addEventListener("click", (event) => {
+    const [from, to] = [pressed ? pressed.place : placeUnder(event), placeUnder(event)];
+    if (isDragged(event)) loopBetween(from, to);
+    else if (to >= spanStart - 0.01 * (spanEnd - spanStart) && to <= spanEnd + 0.01 * (spanEnd - spanStart)) seek(to);
+    pressed = null;
+    timeline.classList.remove("dragged");
+  });
   timeline.addEventListener("keydown", (event) => {
     const jumps = { PageUp: 10, PageDown: -10, ArrowUp: 2, ArrowDown: -2 };
     if (event.key in jumps) seek(state.place + jumps[event.key]);
@@ -494,9 +534,11 @@
     4: () => listenTo("preview"),
     g: () => setLevel(state.level === "gain" ? "loudness" : "gain"),
     b: toggleBand,
-    l: leaveLoop,
-    j: () => step(1),
-    k: () => step(-1),
+    escape: leaveLoop,
+    i: () => loopFromHere(false),
+    o: () => loopFromHere(true),
+    n: () => step(1),
+    p: () => step(-1),
     arrowleft: () => seek(state.place - 2),
     arrowright: () => seek(state.place + 2),
   };

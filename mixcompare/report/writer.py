@@ -17,10 +17,8 @@ from pathlib import Path
 
 from mixcompare import plots
 from mixcompare.alignment.result import UNRELATED
-from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import AlignedSound, busy_profile, excerpts, write_excerpts
-from mixcompare.listening.markers import markers_of, write_marked
 from mixcompare.listening.page_sound import CodedSound, page_sound
 from mixcompare.outputs import (
     cannot,
@@ -45,6 +43,7 @@ MARKED = "listening/candidate_marked.wav"
 _DOCUMENT = "report.json"
 
 Tell = Callable[[str], None]
+Mark = Callable[[Path], None]
 Heard = Callable[[tuple[CodedSound, ...]], None]
 
 
@@ -55,7 +54,7 @@ def save(
     progress: Tell | None = None,
     inputs: Sequence[str | Path] = (),
     heard: Heard | None = None,
-    marked: Recording | None = None,
+    mark: Mark | None = None,
 ) -> Path:
     """Write the whole report.
 
@@ -74,8 +73,8 @@ def save(
         Files that were read: they stay, also where a former report holds them.
     heard : callable, optional
         Called with the sound of the page.
-    marked : Recording, optional
-        The candidate, where a copy of it with the findings as markers is wanted.
+    mark : callable, optional
+        Called with a path, where a copy of the candidate with the findings as markers is wanted.
 
     Returns
     -------
@@ -94,7 +93,7 @@ def save(
         with workshop(target) as place:
             new = place / "new"
             new.mkdir()
-            _fill(new, results, pair, tell, heard, marked)
+            _fill(new, results, pair, tell, heard, mark)
             with uninterrupted():
                 _put_in_place(place, target, inputs)
     except OSError as error:
@@ -164,7 +163,7 @@ def _fill(
     pair: AlignedSound | None,
     tell: Tell,
     heard: Heard | None = None,
-    marked: Recording | None = None,
+    mark: Mark | None = None,
 ) -> None:
     """Write every part of the report into an empty folder."""
     if results.alignment.relation == UNRELATED:
@@ -190,10 +189,10 @@ def _fill(
     if pair is not None and pair.preview is not None:
         (folder / PREVIEW).parent.mkdir()
         shutil.copyfile(pair.preview.name, folder / PREVIEW)
-    if marked is not None and results.alignment.relation != UNRELATED:
+    if mark is not None and results.alignment.relation != UNRELATED:
         tell("marking the candidate")
         (folder / MARKED).parent.mkdir(exist_ok=True)
-        write_marked(folder / MARKED, marked, markers_of(results.findings))
+        mark(folder / MARKED)
     files = [*_files_in(folder), _DOCUMENT]
     _write(folder / _DOCUMENT, to_json(to_document(results, sorted(files))))
 

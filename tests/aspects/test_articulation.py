@@ -15,9 +15,10 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects.articulation import aspect as module
 from mixcompare.aspects.articulation.noteoff import Envelope, FollowedNote, Hinge
 from mixcompare.aspects.articulation.values import ArticulationDifference, VoiceArticulation
-from mixcompare.aspects.articulation.words import manner_of, untold
+from mixcompare.aspects.articulation.words import untold
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
+from mixcompare.findings.manner import manner_of
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair import pair as pair_room
 from mixcompare.pair.match import Match

@@ -178,7 +178,8 @@ def test_what_a_bigger_finding_explains_is_folded_into_it(cause: Finding, effect
         (left,) = without_consequences(order)
         assert (left.kind, left.difference) == (cause.kind, cause.difference)
         assert len(left.consequences) == 1
-        assert left.consequences[0].startswith(f"{effect.subject}: ")
+        assert left.consequences[0] == effect.as_consequence
+        assert effect.subject in left.consequences[0]
 
 
 def test_every_rule_folds_one_of_the_pairs() -> None:
@@ -330,7 +331,7 @@ def test_partials_begin_where_their_element_begins() -> None:
 def test_consequences_are_named_with_their_sizes_biggest_first() -> None:
     room = wetter(4.0)
     width = of_kind("width", "wider", 1.83, 1.2, subject="the stereo image")
-    tilt = tone(-0.254, jnd=1.3, unit="dB/octave", subject="the overall tone")
+    tilt = of_kind("tone", "tone_darker", -0.254, 1.3, unit="dB/octave", subject="the overall tone")
     notes = of_kind(
         "articulation",
         "notes_more_connected",
@@ -344,8 +345,8 @@ def test_consequences_are_named_with_their_sizes_biggest_first() -> None:
     assert left.kind == "wetter"
     assert left.consequences == (
         "the leading line: +21 % of the notes' length",
-        "the overall tone: -0.25 dB/octave",
-        "the stereo image: +1.8 dB",
+        "darker by 0.25 dB/octave (the overall tone)",
+        "wider by 1.8 dB (the stereo image)",
     )
 
 
@@ -363,7 +364,7 @@ def test_a_finding_is_folded_into_the_biggest_that_explains_it_and_only_once() -
     width = of_kind("width", "wider", 2.0, 1.5, subject="the stereo image")
     left = without_consequences([width, wetter(3.0), balance(5.0, jnd=5.0)])
     # The element is the bigger one, and the reverberation does not explain it: 5 > 1.2 x 3.
-    assert [entry.consequences for entry in left] == [("the stereo image: +2.0 dB",), ()]
+    assert [entry.consequences for entry in left] == [("wider by 2.0 dB (the stereo image)",), ()]
 
 
 def test_what_is_left_comes_biggest_first() -> None:

@@ -9,6 +9,7 @@ from matplotlib.colors import to_hex
 from mixcompare import plots
 from mixcompare.alignment.result import SAME_PASSAGE
 from mixcompare.aspects import JUST_NOTICEABLE
+from mixcompare.findings.manner import MANNERS
 from mixcompare.plots import articulation, style
 from mixcompare.plots.contours import thinned
 from mixcompare.plots.dots import Dot, draw_dots
@@ -258,7 +259,7 @@ def test_articulation(shown):
         "legato or tenuto", "portato", "detached", "staccato", "staccatissimo",
     ]  # fmt: skip
     # Every name stands in its own stripe.
-    for text, (least, _) in zip(below.texts, difference.manners, strict=True):
+    for text, (least, _) in zip(below.texts, MANNERS, strict=True):
         assert text.xy[1] > 100 * least
     assert difference.shown in shown[1]["articulation"].caption
 

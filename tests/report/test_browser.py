@@ -296,7 +296,7 @@ def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
     # a fourth-order Butterworth takes 24 dB an octave.
     loss_db = 10 * np.log10(np.mean(np.square(whole)) / np.mean(np.square(band)))
     assert loss_db > 24
-    page.keyboard.press("l")
+    page.keyboard.press("Escape")
     assert page.locator("#loop").is_hidden()
 
 
@@ -324,6 +324,12 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
 
 def test_the_blind_trial_counts_right(page):
     page.locator("#trial-start").click()
+    answers = page.locator(".answer")
+    page.locator("#play").click()
+    page.locator("#play", has_text="Pause").wait_for()
+    for voice in "123":
+        assert answers.nth(0).is_disabled()  # not before X and both were heard
+        page.keyboard.press(voice)
     right = 0
     for count in range(1, 9):
         page.get_by_role("button", name="X is the candidate").click()
@@ -335,6 +341,7 @@ def test_the_blind_trial_counts_right(page):
         chance = float(re.search(r"that many ([\d.]+) %", score)[1])
         wanted = 100 * binom.sf(right - 1, count, 0.5)
         assert chance == pytest.approx(wanted, rel=0.15, abs=0.5)
+    page.locator("#play").click()
     page.locator("#trial-start").click()
     assert page.locator('[data-voice="x"]').is_hidden()
 
@@ -342,6 +349,8 @@ def test_the_blind_trial_counts_right(page):
 def test_hands_on_the_keyboard_reach_everything(page):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "play"
     page.locator("#timeline").focus()
     page.keyboard.press("PageUp")
     assert position(page) == pytest.approx(10.0, abs=0.05)
@@ -385,3 +394,57 @@ def test_a_link_to_a_fold_opens_it(page):
         link.click()
         page.wait_for_function("document.getElementById('aspect-tuning').open")
         page.evaluate("document.getElementById('aspect-tuning').open = false")
+
+
+def loop_of(page):
+    """Both ends of the loop that is shown, in s."""
+    loop = page.locator("#loop")
+    if loop.is_hidden():
+        return None
+    left, width = loop.evaluate("(it) => [parseFloat(it.style.left), parseFloat(it.style.width)]")
+    return pytest.approx(
+        (LENGTH_S * left / 100, LENGTH_S * (left + width) / 100), abs=0.03 * LENGTH_S
+    )
+
+
+def test_a_loop_of_one_s_own_is_dragged_or_set_by_keys(page):
+    page.locator("#timeline").evaluate(
+        "(it) => it.scrollIntoView({block: 'center', behavior: 'instant'})"
+    )
+    track = page.locator("#timeline .overlay").bounding_box()
+    timeline = page.locator("#timeline").bounding_box()
+    height = timeline["y"] + 0.5 * timeline["height"]
+
+    def at(seconds):
+        return track["x"] + track["width"] * seconds / LENGTH_S
+
+    page.mouse.move(at(12.0), height)
+    page.mouse.down()
+    page.mouse.move(at(6.0), height, steps=4)
+    page.mouse.up()
+    assert loop_of(page) == (6.0, 12.0)
+    page.locator("#timeline").focus()
+    page.keyboard.press("Escape")
+    assert loop_of(page) is None
+    page.mouse.click(at(4.0), height)  # a click is no loop
+    assert loop_of(page) is None
+    assert position(page) == pytest.approx(4.0, abs=0.2)
+    page.keyboard.press("i")
+    page.keyboard.press("PageUp")
+    assert position(page) == pytest.approx(14.0, abs=0.2)
+    page.keyboard.press("o")
+    assert loop_of(page) == (4.0, 14.0)
+
+
+def test_a_trial_hears_the_whole_sound(page):
+    page.locator(".hear[data-band]").first.click()
+    page.locator("#play", has_text="Pause").wait_for()
+    band = page.locator("#band")
+    assert band.get_attribute("aria-pressed") == "true"
+    page.locator("#trial-start").click()
+    assert band.get_attribute("aria-pressed") == "false"
+    assert band.is_disabled()
+    page.keyboard.press("b")
+    assert band.get_attribute("aria-pressed") == "false"
+    page.locator("#trial-start").click()
+    assert not band.is_disabled()

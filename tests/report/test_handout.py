@@ -9,7 +9,7 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from mixcompare.report import handout
+from mixcompare.plots.sheet import MOST
 from mixcompare.report.handout import MARK, handout_pdf
 from tests import samples
 from tests.report.builders import made_up_results
@@ -40,7 +40,7 @@ def test_the_sheet_says_what_the_list_says(which):
     assert size == pytest.approx((210, 297), abs=0.5)
     told = squeezed(page.extract_text())
     assert squeezed(results.verdict) in told
-    for finding in results.findings[: handout.MOST]:
+    for finding in results.findings[:MOST]:
         for sentence in (finding.text, *finding.advice, finding.cause.spoken):
             assert squeezed(sentence) in told
     if results.unseen:

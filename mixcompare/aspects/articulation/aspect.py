@@ -51,11 +51,12 @@ from mixcompare.aspects.articulation.values import (
     Stretch,
     VoiceArticulation,
 )
-from mixcompare.aspects.articulation.words import LEAST_SAME_TAKE, finding, manner_of, playing_alike
+from mixcompare.aspects.articulation.words import LEAST_SAME_TAKE, finding, playing_alike
 from mixcompare.features import SEMITONE_RATE_HZ, Features
 from mixcompare.findings import (
     Finding,
 )
+from mixcompare.findings.manner import manner_of
 from mixcompare.pair.lines import lead_notes, part_notes
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note, Sounding

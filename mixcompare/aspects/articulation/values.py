@@ -21,19 +21,6 @@ from mixcompare.findings import Span
 
 LEAD, BASS = "leading line", "bass line"
 
-MANNERS = (
-    (0.9, "legato or tenuto"),  # a room hides what lies between
-    (0.75, "portato"),
-    (0.5, "detached"),
-    (0.3, "staccato"),
-    (0.0, "staccatissimo"),
-)
-"""Least share held, and its plain word.
-
-Staccato about 0.4, legato overlapping (Bresin and Battel 2000); the edges between the words are
-common practice, no source.
-"""
-
 # Of a voice and of the leading line alike.
 _SOUNDING_RATIO = labelled("Share sounding") | SHARED | SIGNED | stretched(0.03)
 _REFERENCE_RATIO = (
@@ -243,4 +230,3 @@ class ArticulationDifference:
     examples: tuple[NoteShape, ...] = field(
         default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
     )
-    manners: tuple[tuple[float, str], ...] = field(default=MANNERS, metadata=NOT_IN_REPORT | KEPT)

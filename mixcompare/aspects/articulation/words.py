@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import (
     LEAD,
-    MANNERS,
     ArticulationDifference,
     Stretch,
     VoiceArticulation,
@@ -15,15 +14,11 @@ from mixcompare.aspects.articulation.values import (
 from mixcompare.findings import Finding, joined_spans, listed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.confidence import evidence
+from mixcompare.findings.manner import manner_of
 
 _MOST_NAMES = 6  # in one sentence; the table has them all
 
 LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
-
-
-def manner_of(ratio: float) -> str:
-    """Plain word for a share held."""
-    return next((word for least, word in MANNERS if ratio >= least), MANNERS[-1][1])
 
 
 def untold(difference: ArticulationDifference, same_take: bool) -> str:

@@ -70,8 +70,8 @@ FAULTS: list[Fault] = [
         ("lambda finding: finding.jnd, reverse=True", "lambda finding: finding.jnd"),
         ("if first in gone:", "if False:"),
         ("or second in gone or cause.aspect in effect.apart", ""),
-        ("(*out[first].consequences, words)", "(words,)"),
-        ("{effect.spoken}", "{cause.spoken}"),
+        ("(*out[first].consequences, effect", "(effect"),
+        ("effect.as_consequence", "cause.as_consequence"),
         (' or effect.unit != "dB"', ""),
     ),
     *each(

@@ -234,12 +234,12 @@ FAULTS: list[Fault] = [
         ("thinned(times_s, course_db)", "thinned(times_s, -course_db)"),
     ),
     *each(
-        "mixcompare/report/courses.py",
+        "mixcompare/plots/courses.py",
         ("tests/report/test_cards.py",),
         ("WHOLE = 0.95", "WHOLE = 0.9"),
     ),
     *each(
-        "mixcompare/report/handout.py",
+        "mixcompare/plots/sheet.py",
         ("tests/report/test_handout.py",),
         ("results.findings[:MOST]:", "results.findings[1:MOST]:"),
         ("more = len(results.findings) - MOST", "more = len(results.findings) - MOST + 1"),
@@ -256,10 +256,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/report/writer.py",
         ("tests/test_comparison.py",),
-        (
-            "write_marked(folder / MARKED, marked,",
-            'write_marked(folder / "listening" / "x.wav", marked,',
-        ),
+        ("        mark(folder / MARKED)\n", "        mark(folder / PREVIEW)\n"),
     ),
     *each(
         "mixcompare/report/page.py",

@@ -225,7 +225,7 @@ FAULTS: list[Fault] = [
         ("if not voices and not same_take:", "if not voices and same_take:"),
     ),
     *each(
-        "mixcompare/aspects/articulation/values.py",
+        "mixcompare/findings/manner.py",
         ("tests/aspects/test_articulation.py",),
         ('(0.75, "portato")', '(0.7, "portato")'),
     ),

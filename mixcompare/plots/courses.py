@@ -10,7 +10,6 @@ import numpy.typing as npt
 
 from mixcompare.findings import Finding
 from mixcompare.plots.contours import Field
-from mixcompare.report import wording
 from mixcompare.results import Results
 
 if TYPE_CHECKING:
@@ -64,8 +63,8 @@ def course_of(results: Results, finding: Finding, field: Field | None) -> Course
     over_time = measured is not None and measured.about.over_time
     if field is None or finding.band_hz is None or whole or not over_time:
         return None
-    words = f"difference at {wording.band(finding.band_hz)} against time"
-    return Course(field.times_s, field.of_band(finding.band_hz), words)
+    levels = field.of_band(finding.band_hz)
+    return Course(field.times_s, levels, "difference in its band against time")
 
 
 def _element(results: Results, finding: Finding) -> Element | None:
