@@ -94,10 +94,17 @@ def find_panned_and_raised(pair: Pair) -> tuple[Panned, ...]:
     if shares is None or len(spectra.times_s) < _FEWEST_MOMENTS or find_panned(pair):
         return ()
     split = exact_split(spectra)
-    if split.scatter_db > EXACT_SCATTER_DB:
+    if split.scatter_db > EXACT_SCATTER_DB or _noise(spectra, shares) > _MOST_NOISE:
         return ()
     found = (_moved_with_level(spectra, shares, one, split.tone_db) for one in split.changes)
     return tuple(one for one in found if one is not None)
+
+
+def _noise(spectra: PairSpectra, shares: tuple[FloatArray, FloatArray]) -> float:
+    """How far cells move anyway: infinite where none sounds."""
+    weight = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0) ** 0.3
+    moved = np.abs(shares[1] - shares[0])
+    return 1.4826 * weighted_quantile(moved, weight, 0.5) if weight.any() else np.inf
 
 
 def _moved_with_level(
@@ -135,14 +142,12 @@ def _panned(
 ) -> tuple[Panned, ...]:
     if shares is None or len(spectra.times_s) < _FEWEST_MOMENTS:
         return ()
-    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
-    weight = softer**0.3
-    if not weight.any():
-        return ()
-    moved = shares[1] - shares[0]
-    noise = 1.4826 * weighted_quantile(np.abs(moved), weight, 0.5)
+    noise = _noise(spectra, shares)
     if noise > _MOST_NOISE:
         return ()
+    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    weight = softer**0.3
+    moved = shares[1] - shares[0]
     levels_db = spectra.difference_db
     away_db = np.abs(levels_db - weighted_medians(levels_db, weight))
     least = max(_LEAST_MOVE, _TIMES_NOISE * noise)
