@@ -46,8 +46,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/ended.py",
         ("tests/elements/test_ended.py",),
-        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 1.0, 0.35"),
-        ("_AFTER_ENDS, _ALSO = 0.5, 0.35", "_AFTER_ENDS, _ALSO = 0.5, 0.5"),
+        ("_ALSO = 0.4, 0.5, 0.35", "_ALSO = 1.0, 1.0, 0.35"),
+        ("_ALSO = 0.4, 0.5, 0.35", "_ALSO = 0.4, 0.5, 0.5"),
         ("one.difference_db * most.difference_db > 0", "True"),
     ),
     *each(
