@@ -24,14 +24,14 @@ BoolArray = npt.NDArray[np.bool_]
 _MOVED = 0.4  # of an element's size, for a cell to have moved; our choice
 _AS_LOUD = 1 / 3  # of its size: less than that away, a note is as loud while it is held; our choice
 _ATTACK_DB = 6.0  # rise from one of two frames to the next; a new note begins. Our choice
-_AFTER_ENDS, _ALSO = 0.5, 0.35
-"""Of what a change moves; and beside another one of which that much lies after such notes. Of 14
-sections raised or lowered by 5 dB (two scores, with another tail too) 0.07 to 0.34 do, of four
-detached themes (two movements) 0.51 to 0.82."""
+_AFTER_ENDS, _UNDER_A_TAIL, _ALSO = 0.4, 0.5, 0.35
+"""Of what a change moves: in one room, under another tail, and beside another such change. Of 14
+sections raised or lowered by 5 dB (two scores) 0.34 and less lies after such a note, of detached
+themes more than 0.42 in one room; under another tail, where a cell is less sure, 0.35 to 0.76."""
 _NEXT_CELLS = (5, 3)  # frames and bands that hear of a cell; our choice
 
 
-def ends_apart(split: Split, spectra: PairSpectra) -> Split:
+def ends_apart(split: Split, spectra: PairSpectra, one_tail: bool = False) -> Split:
     """The same split, without elements of which only the notes' ends moved: those are ``ended``.
 
     Parameters
@@ -40,9 +40,12 @@ def ends_apart(split: Split, spectra: PairSpectra) -> Split:
         Of one take.
     spectra : PairSpectra
         The cells in which it was found.
+    one_tail : bool
+        Whether another tail was taken off them first.
     """
+    least = _UNDER_A_TAIL if one_tail else _AFTER_ENDS
     shares = [_after_ends(one, spectra, split.tone_db) for one in split.changes]
-    least = _ALSO if split.ended or max(shares, default=0.0) > _AFTER_ENDS else _AFTER_ENDS
+    least = _ALSO if split.ended or max(shares, default=0.0) > least else least
     only_ends = [share > least for share in shares]
     changes = tuple(itertools.compress(split.changes, [not one for one in only_ends]))
     ended = [*split.ended, *itertools.compress(split.changes, only_ends)]

@@ -99,7 +99,7 @@ def _one_tail(pair: Pair) -> tuple[OneTail, float] | None:
 def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
     """The changed elements on the pair's own cells."""
     spectra = pair.of_elements
-    split = ends_apart(proven_split(one.spectra), one.spectra)
+    split = ends_apart(proven_split(one.spectra), one.spectra, one_tail=True)
     ended = tuple(_on_own_cells(change, one.spectra, spectra) for change in split.ended)
     changes = [_on_own_cells(change, one.spectra, spectra) for change in split.changes]
     again = pair.relearnt(_factors(one.spectra, split.changes)) if changes else None
