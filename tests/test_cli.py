@@ -27,7 +27,7 @@ from mixcompare.aspects.width.values import WidthMeasurement
 from mixcompare.cli.align import _worst_places, alignment_lines
 from mixcompare.cli.compare import _print_finding
 from mixcompare.cli.main import main
-from mixcompare.cli.measure import _printable
+from mixcompare.cli.measure import Printable, printable
 from mixcompare.cli.terminal import Ink, Status
 from mixcompare.comparison import Comparison
 from mixcompare.fields import label_and_unit
@@ -393,52 +393,59 @@ def test_measure_prints_every_value_with_its_unit(
     assert main(["measure", str(music), "--span", "1-13"]) == 0
     head, *sections = capsys.readouterr().out.split("\n\n")
     assert head.startswith(f"{music}: 12.0 s, 24000 Hz")
-    assert [section.partition("\n")[0] for section in sections] == list(document)
+    titles = {analyzer.aspect: analyzer.about.title for analyzer in ANALYZERS}
+    assert [section.partition("\n")[0] for section in sections] == [
+        titles[aspect] for aspect in document
+    ]
     count = 0
-    for section in sections:
-        aspect, *lines = section.splitlines()
-        for name, value in document[aspect].items():
-            if name.endswith("_interval"):
+    for section, (aspect, values) in zip(sections, document.items(), strict=True):
+        _, *lines = section.splitlines()
+        assert all(line == line.rstrip() and len(line) <= 80 for line in lines)
+        together = joined(lines)
+        for reason in values.get("reasons", ()):
+            assert reason in together
+        for name, value in values.items():
+            if name.endswith("_interval") or not isinstance(value, (int, float, type(None))):
                 continue
-            if name == "reasons":
-                for reason in value:
-                    assert reason in [line.strip() for line in lines]
-                continue
-            if not isinstance(value, (int, float, type(None))):
-                continue
-            line = lines.pop(0)
-            assert line == line.rstrip()
-            words, text = re.split(r"\s{2,}", line.strip())
             item = next(one for one in fields(MEASURED[aspect]) if one.name == name)
             label, unit = label_and_unit(item)
-            assert words == label
             if value is None:
-                assert text == "can't tell"
+                assert label.lower() in together.partition("Can't tell: ")[2].lower()
                 continue
+            words, text = re.split(r"\s{2,}", lines.pop(0).strip())
+            assert words == label
+            text, *around = text.rstrip(")").split(" (95 %: ")
             decimals = 0.51 * 10.0 ** -decimals_of(unit)
+            interval = values.get(f"{name}_interval")
+            assert bool(around) == (interval is not None)
             if unit == SHARE:
                 unit, value = "%", 100 * value
+            elif around:
+                bounds = list(map(float, around[0].split(" to ")))
+                assert bounds == pytest.approx(interval, abs=decimals)
             assert text.endswith(f" {unit}" if unit else "")
-            assert float(text.removesuffix(unit)) == pytest.approx(value, abs=decimals), line
+            assert float(text.removesuffix(unit)) == pytest.approx(value, abs=decimals), text
             count += 1
     assert count >= 20
 
 
 def test_small_and_whole_numbers_are_printed_as_such() -> None:
-    rows = _printable(WidthMeasurement(-0.0, 1.0, None, (), (), (), ("It is mono.",)))
-    assert rows == [
-        ("Side against mid", "0.0 dB"),
-        ("Correlation", "1.00"),
-        ("Loss when folded to mono", "can't tell"),
-        ("", "It is mono."),
-    ]
-    rows = _printable(ArticulationMeasurement(0.83412, (0.8, 0.9), -14.06, None, 24))
-    assert rows == [
-        ("Share sounding", "83 %"),
-        ("Dip before the next note (depends on the room)", "-14.1 dB"),
-        ("Attack", "can't tell"),
-        ("Notes", "24"),
-    ]
+    rows = printable(WidthMeasurement(-0.0, 1.0, None, (), (), (), ("It is mono.",)))
+    assert rows == Printable(
+        (("Side against mid", "0.0 dB"), ("Correlation", "1.00")),
+        ("loss when folded to mono",),
+        ("It is mono.",),
+    )
+    rows = printable(ArticulationMeasurement(0.83412, (0.8, 0.9), -14.06, None, 24))
+    assert rows == Printable(
+        (
+            ("Share sounding", "83 % (95 %: 80 to 90)"),
+            ("Dip before the next note (depends on the room)", "-14.1 dB"),
+            ("Notes", "24"),
+        ),
+        ("attack",),
+        (),
+    )
 
 
 def test_a_map_goes_out_and_comes_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
+import shutil
+import textwrap
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -54,35 +57,66 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _print_values(features: Features, measured: Mapping[str, Any]) -> None:
+    from mixcompare.aspects import ANALYZERS
+
+    width = min(shutil.get_terminal_size((80, 24)).columns, 80)
+    titles = {analyzer.aspect: analyzer.about.title for analyzer in ANALYZERS}
     print(f"{features.name}: {features.duration_s:.1f} s, {features.sample_rate_hz} Hz")
     for aspect, measurement in measured.items():
+        printed = printable(measurement)
         print()
-        print(aspect)
-        rows = _printable(measurement)
-        width = max(len(name) for name, _ in rows)
-        for name, text in rows:
-            print(f"  {name:<{width}}  {text}")
+        print(titles[aspect])
+        longest = max((len(name) for name, _ in printed.rows), default=0)
+        for name, text in printed.rows:
+            print(f"  {name:<{longest}}  {text}")
+        notes = list(printed.reasons)
+        if printed.untold:
+            notes.insert(0, f"Can't tell: {', '.join(printed.untold)}.")
+        for note in notes:
+            print(textwrap.fill(note, width, initial_indent="  ", subsequent_indent="  "))
     for warning in features.warnings:
         print(f"note: {warning}")
 
 
-def _printable(measurement: Any) -> list[tuple[str, str]]:
-    """Words and value of everything that fits on a line."""
+@dataclass(frozen=True)
+class Printable:
+    """What of a measurement fits on a line each.
+
+    Attributes
+    ----------
+    rows : tuple of (words, value)
+    untold : tuple of str
+        What could not be told.
+    reasons : tuple of str
+        Why.
+    """
+
+    rows: tuple[tuple[str, str], ...]
+    untold: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+
+def printable(measurement: Any) -> Printable:
+    """Words and value of every single value, with its 95 % interval where there is one."""
     from mixcompare.fields import label_and_unit
     from mixcompare.units import plain_number, written
 
-    rows, reasons = [], []
+    values = {entry.name: getattr(measurement, entry.name) for entry in fields(measurement)}
+    rows, untold = [], []
     for entry in fields(measurement):
-        value = getattr(measurement, entry.name)
+        value = values[entry.name]
         if not entry.metadata.get("report", True) or entry.name.endswith("_interval"):
             continue
         label, unit = label_and_unit(entry)
-        if entry.name == "reasons":
-            reasons = [("", reason) for reason in value]
-        elif value is None:
-            rows.append((label, "can't tell"))
+        if value is None:
+            untold.append(label if label.isupper() else label[:1].lower() + label[1:])
         elif isinstance(value, bool | str | int):
             rows.append((label, f"{value} {written(unit)}".rstrip()))
         elif isinstance(value, float):
-            rows.append((label, f"{plain_number(value, unit)} {written(unit)}".rstrip()))
-    return rows + reasons
+            text = f"{plain_number(value, unit)} {written(unit)}".rstrip()
+            around = values.get(f"{entry.name}_interval")
+            if around is not None and all(map(math.isfinite, around)):
+                low, high = (plain_number(bound, unit) for bound in around)
+                text += f" (95 %: {low} to {high})"
+            rows.append((label, text))
+    return Printable(tuple(rows), tuple(untold), tuple(values.get("reasons", ())))
