@@ -2,6 +2,7 @@
 
 import base64
 import functools
+import io
 import os
 import re
 import shutil
@@ -12,11 +13,13 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
+import pypdf
 import pytest
 from scipy import fft, signal
 from scipy.stats import binom
 
 from mixcompare.listening.page_sound import page_sound
+from mixcompare.report import writer
 from mixcompare.report.page import render
 from tests.report.builders import glide_hz, gliding_pair, made_up_results
 from tests.report.conftest import LENGTH_S, LOOP
@@ -448,3 +451,22 @@ def test_a_trial_hears_the_whole_sound(page):
     assert band.get_attribute("aria-pressed") == "false"
     page.locator("#trial-start").click()
     assert not band.is_disabled()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_five_findings_print_on_four_pages_and_folds_stay_closed(browser, tmp_path, paper):
+    results = made_up_results(length_s=48.0)
+    known = results.findings
+    five = tuple(replace(known[at % len(known)], rank=at + 1) for at in range(5))
+    folder = writer.save(replace(results, findings=five), tmp_path / "report")
+    page = browser.new_page()
+    page.goto((folder / "report.html").as_uri())
+    margins = dict.fromkeys(("top", "bottom", "left", "right"), "15mm")
+    sheets = pypdf.PdfReader(io.BytesIO(page.pdf(format=paper, margin=margins))).pages
+    assert len(sheets) <= 4
+    told = re.sub(r"\s+", " ", " ".join(sheet.extract_text() for sheet in sheets))
+    for finding in five:
+        assert finding.text in told
+    assert "Everything measured" in told
+    assert "Settings and versions" not in told
+    page.close()
