@@ -49,6 +49,23 @@ def share_what_is_known() -> None:
     writer.page_sound = lambda *_: ()
 
 
+KEY_NUMBERS = {
+    # What the samples' truth files say: the figure 6 dB louder, the theme held for half its length.
+    "engineer": "assert preview.largest_after < preview.largest_before / 2",
+    "orchestrator": """
+assert abs(balance.difference.elements[0].difference_db - 6) < 0.5
+assert abs(difference.register_level_db[0]) < 0.2  # the basses stayed
+(marked,) = [one for one in scored.findings if one.bars]
+assert "Clarinets" in marked.subject
+""",
+    "teacher": """
+assert articulation.candidate_ratio < 0.65 < 0.9 < articulation.reference_ratio
+assert sound.shape[1] == round(2 * length_s * rate_hz)
+""",
+}
+"""Asserted after each notebook's own cells, by its own names."""
+
+
 def read(name: str) -> nbformat.NotebookNode:
     return nbformat.read(FOLDER / f"{name}.ipynb", as_version=4)
 
@@ -58,6 +75,7 @@ def test_the_notebooks_run() -> None:
     for name in NAMES:
         sources += [FORGET]
         sources += [cell.source for cell in read(name).cells if cell.cell_type == "code"]
+        sources += [KEY_NUMBERS[name]]
     notebook = new_notebook(cells=list(map(new_code_cell, sources)))
     NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(FOLDER)}}).execute()
 

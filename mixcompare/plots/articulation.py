@@ -50,7 +50,6 @@ _BEFORE_S = 0.05  # for the eye: what stands before the onset
 _FOLLOWED_S = 0.03  # standard deviation of the smoothing: about what an ear follows; our choice
 _FLOOR_DB = -40.0  # for the eye: the lowest level drawn, so that a gap shows
 _TITLES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-_GREYS = (0.0, 0.1)  # for the eye: stripes in turns
 
 
 def draw(results: Results, figure: Figure) -> str | None:
@@ -167,7 +166,8 @@ def _draw_manners(axes: Axes, top: float, end_s: float) -> None:
     axes.grid(visible=False, axis="y")
     for row, (least, manner) in enumerate(MANNERS):
         low = 100 * least
-        axes.axhspan(low, top, color=style.grey(_GREYS[row % 2]), linewidth=0)
+        if row % 2:
+            axes.axhspan(low, top, color=style.FAINT, alpha=0.6, linewidth=0)
         axes.annotate(
             manner, (end_s, (low + min(top, 115.0)) / 2), (-3, 0), textcoords="offset points",
             ha="right", va="center", fontsize=8, color=style.QUIET,

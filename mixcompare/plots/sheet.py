@@ -48,7 +48,7 @@ def sheet_pdf(results: Results, names: str, compared: str) -> bytes:
         sheet = Figure(figsize=(_A4_CM[0] / 2.54, _A4_CM[1] / 2.54))
         top_cm = _heading(sheet, results, names, compared)
         field = balance_field(results)
-        each_cm = (top_cm - 3.0) / max(min(len(results.findings), MOST), 1)
+        each_cm = (top_cm - 3.4) / max(min(len(results.findings), MOST), 1)
         for finding in results.findings[:MOST]:
             below_cm = _finding(sheet, finding, results, field, top_cm)
             if each_cm >= _ROOMY_CM and finding.aspect not in drawn:
@@ -101,12 +101,13 @@ def _figure(sheet: Figure, results: Results, aspect: str, top_cm: float, bottom_
     drawn.figure.savefig(buffer, format="png", dpi=_DOTS_PER_INCH)
     buffer.seek(0)
     image = imread(buffer, format="png")
-    high_cm, wide_cm = top_cm - bottom_cm - 0.8, _A4_CM[0] - 2 * _MARGIN_CM
+    high_cm, wide_cm = top_cm - bottom_cm - 2.6, _A4_CM[0] - 2 * _MARGIN_CM
     shape = image.shape[1] / image.shape[0]
     wide_cm = min(wide_cm, shape * high_cm)
     place = _axes(sheet, _MARGIN_CM, top_cm - 0.4 - wide_cm / shape, wide_cm, wide_cm / shape)
     place.imshow(image, aspect="auto")
     place.set_axis_off()
+    _words(sheet, drawn.caption, top_cm - 0.5 - wide_cm / shape, 118, size=7.5)
 
 
 def _draw_size(finding: Finding, axes: Axes) -> None:
@@ -147,7 +148,7 @@ def _foot(sheet: Figure, results: Results) -> None:
         "Estimates from finished recordings, with 95 % intervals; stripes show what is just"
         " noticeable. Listen at a comfortable level."
     )
-    _words(sheet, " ".join(notes), 2.4, 115, size=8)
+    _words(sheet, " ".join(notes), 3.1, 115, size=8)
 
 
 def _words(

@@ -68,7 +68,7 @@ def single_values(measured: Measured) -> Table:
                 wording.interval(_pair(difference.get(f"{name}_interval")), gap_unit, signed),
             )
         )
-    heads = ("", "Reference", "Candidate", "Difference", "95 % interval")
+    heads = ("Value", "Reference", "Candidate", "Difference", "95 % interval")
     note = f"{_APART}: {', '.join(apart)}." if apart else ""
     return Table("", heads, tuple(rows), note)
 

@@ -329,13 +329,15 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
 def test_the_blind_trial_counts_right(page):
     page.locator("#trial-start").click()
     answers = page.locator(".answer")
-    page.locator("#play").click()
+    page.keyboard.press("n")  # a loop: it does not end, however slow the machine
     page.locator("#play", has_text="Pause").wait_for()
     for voice in "123":
         assert answers.nth(0).is_disabled()  # not before X and both were heard
         page.keyboard.press(voice)
     right = 0
     for count in range(1, 9):
+        if page.locator("#play").inner_text() == "Play":  # a busy machine may run dry
+            page.locator("#play").click()
         page.get_by_role("button", name="X is the candidate").click()
         score = page.locator("#trial-score").inner_text()
         was = re.search(r"(Right|Wrong): X was the (\w+)\. (\d) of (\d) right", score)

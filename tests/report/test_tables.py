@@ -79,7 +79,7 @@ def label_and_unit(measured, name, prefix=""):
 def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements):
     for aspect, measured in measurements.items():
         table = tables.single_values(measured)
-        assert table.heads == ("", "Reference", "Candidate", "Difference", "95 % interval")
+        assert table.heads == ("Value", "Reference", "Candidate", "Difference", "95 % interval")
         sides = [reported(holder) for holder in (measured.reference, measured.candidate)]
         difference = reported(measured.difference)
         wanted = [
