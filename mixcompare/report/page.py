@@ -134,6 +134,7 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
     sections = []
     for aspect, measured in results.measurements.items():
         key = tables.key_value(measured)
+        due = any(found.aspect == aspect for found in results.findings)
         sections.append(
             {
                 "aspect": aspect,
@@ -146,7 +147,11 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
                 "caption": figures[aspect].caption if aspect in figures else "",
                 "values": tables.single_values(measured),
                 "pair": tables.pair_values(measured),
-                "lists": tables.lists(measured),
+                "lists": [
+                    table
+                    for table in tables.lists(measured)
+                    if due or table.title not in tables.ONLY_WITH_FINDINGS
+                ],
                 "bands": tables.bands(measured),
                 "reasons": tables.reasons(measured),
                 "ranks": [found.rank for found in results.findings if found.aspect == aspect],

@@ -22,6 +22,8 @@ _TITLES = {
     "voice": "Voices",
     "shaping": "Filters that lead from the reference's tone to the candidate's",
 }
+ONLY_WITH_FINDINGS = (_TITLES["shaping"],)
+"""What would be set at the desk: nobody should, where nothing of it sticks out."""
 _APART = "Over the music in common, and not the difference of the two values beside it"
 _MOST_ROWS = 40
 """Longer lists are for the figures."""

@@ -12,7 +12,7 @@ cells have to become as loud as the reference's (:mod:`mixcompare.stems.trims`).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,6 +46,7 @@ the intervals of 99 stems of other instruments held the truth in 82 %, with thes
 _LEAST_DB = 0.2  # doubt of a trim beside a place that was told
 _OF_RIDE = 0.4  # of the swing of what rides or presses the whole mix; of 6 pressed mixes
 _DECAY_S = 1.8  # of halls in general: the late part follows the stems so slowly; our choice
+_AGREE = 2.0  # standard deviations within which two ways say the same
 _COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
 _OFF_DB, _LATE_S = 4.0, 0.001
 _HOLE_S, _HOLE, _USUALLY = 2.0, 0.75, 0.45  # shares of the mix's energy that no stem explains
@@ -200,10 +201,11 @@ def _found(
     direct = None
     if reference[1]:
         direct = levels_between(pair.match.time_map, reference, candidate, making)
-        if np.isfinite(direct.trim_db).all():
-            wide = np.hypot(direct.deviation_db, _ride_db(pair))
-            return _Found(direct.trim_db, wide, [[]] * count, direct.partner, direct.notes)
     found = _take_trims(pair, reference[0], mix, list(stems.values()), making)
+    if direct is not None and np.isfinite(direct.trim_db).all():
+        wide = np.hypot(direct.deviation_db, _ride_db(pair))
+        alone = _Found(direct.trim_db, wide, [[]] * count, direct.partner, direct.notes)
+        return alone if found is None else _together(alone, found)
     if found is None:
         found = _trims(pair, cells)
     if direct is None:
@@ -217,6 +219,27 @@ def _found(
         [[] if one else other for one, other in zip(paired, found.confused, strict=True)],
         tuple(name if one else None for one, name in zip(paired, direct.partner, strict=True)),
         direct.notes,
+    )
+
+
+def _together(direct: _Found, take: _Found) -> _Found:
+    """Where both of one take's ways agree, their mean, the surer one weighing more.
+
+    A take's own stems under both mixes cancel all that a hall does to a stem's gain; they are
+    deceived where the stem itself was treated in between, and then the two disagree.
+    """
+    apart = direct.trim_db - take.trim_db
+    apart = apart - np.median(apart[np.isfinite(apart)])
+    doubt = np.hypot(direct.deviation_db, take.deviation_db)
+    agree = np.abs(apart) <= _AGREE * doubt
+    share = np.square(direct.deviation_db / np.maximum(doubt, 1e-9))
+    return replace(
+        direct,
+        trim_db=np.where(agree, direct.trim_db - share * apart, direct.trim_db),
+        # They hear the same mixes: two of them know hardly more than the surer one.
+        deviation_db=np.where(
+            agree, np.minimum(direct.deviation_db, take.deviation_db), direct.deviation_db
+        ),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.stems.judge import Judged, judged
+from mixcompare.stems.judge import Judged, _Found, _together, judged
 from mixcompare.stems.values import Stem
 from tests import operations
 from tests.stems import made
@@ -152,3 +152,16 @@ def test_where_no_stem_holds_what_plays_the_place_is_named() -> None:
     extra *= rng.standard_normal(extra.shape)
     notes = judge(parts, mixed(parts) + extra).told.notes
     assert "From 0:06 to 0:10 something plays in the mix that no stem holds." in notes
+
+
+def test_two_ways_that_agree_give_their_mean_and_others_stay_apart() -> None:
+    """By hand: weights of 1 to 4, a stem 5 dB apart where 0.4 dB are doubt, 3 dB common to all."""
+    nobody = (None,) * 4
+    direct = _Found(
+        np.array([0.0, -6.5, 0.0, 4.0]), np.array([0.2, 0.4, 0.2, 0.3]), [[]] * 4, tuple("abcd")
+    )
+    take = _Found(np.array([3.0, -3.0, 3.0, 2.0]), np.array([0.2, 0.2, 0.2, 0.3]), [[]] * 4, nobody)
+    found = _together(direct, take)
+    np.testing.assert_allclose(found.trim_db, [0.0, -6.1, 0.0, 4.0], atol=1e-9)
+    np.testing.assert_allclose(found.deviation_db, [0.2, 0.2, 0.2, 0.3])
+    assert found.partner == tuple("abcd")

@@ -87,6 +87,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/judge.py",
         _JUDGE,
+        ("direct.trim_db - share * apart", "direct.trim_db + share * apart"),
+        ("agree = np.abs(apart) <= _AGREE", "agree = np.abs(apart) > _AGREE"),
         ("trim = float(trim_db[place]) - common", "trim = common - float(trim_db[place])"),
         ("half = 1.96 * float(deviation[place])", "half = 0.02 * float(deviation[place])"),
         ("share_percent=100 * float(own[place])", "share_percent=float(own[place])"),
