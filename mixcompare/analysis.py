@@ -11,7 +11,7 @@ from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.aspects.articulation.words import untold
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.features import Features
-from mixcompare.findings import Finding, ranked
+from mixcompare.findings import Finding, counted, ranked
 from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.numerics import one_numeric_thread
@@ -102,4 +102,4 @@ def _verdict(findings: tuple[Finding, ...]) -> str:
         head += f" ({first.spoken})"  # a bare number says nothing to a person
     if len(findings) == 1:
         return f"One thing sticks out: {head}."
-    return f"{len(findings)} things stick out, first of all: {head}."
+    return f"{counted(len(findings)).capitalize()} things stick out, first of all: {head}."

@@ -276,7 +276,7 @@ def test_slower_and_tuned_higher_are_all_that_is_told(back: bool) -> None:
     assert list(findings) == (["faster", "tuned_lower"] if back else ["slower", "tuned_higher"])
     assert_other_performance(findings, back)
     assert results.verdict == (
-        f"2 things stick out, first of all: the tempo ({'+5.9' if back else '-5.5'} %)."
+        f"Two things stick out, first of all: the tempo ({'+5.9' if back else '-5.5'} %)."
     )
 
 

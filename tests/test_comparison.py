@@ -177,7 +177,7 @@ def test_verdict_sentences() -> None:
         "One thing sticks out: the leading line (-38 % of the notes' length)."
     )
     assert _verdict((tempo, figure, image)) == (
-        "3 things stick out, first of all: the tempo (-5.6 %)."
+        "Three things stick out, first of all: the tempo (-5.6 %)."
     )
 
 

@@ -7,6 +7,7 @@ from mixcompare.findings.ranking import LEAST_CONFIDENCE, is_listed, ranked, sal
 from mixcompare.findings.words import (
     bars_named,
     clock,
+    counted,
     joined_spans,
     listed,
     places,
@@ -25,6 +26,7 @@ __all__ = [
     "Span",
     "bars_named",
     "clock",
+    "counted",
     "is_listed",
     "joined_spans",
     "listed",

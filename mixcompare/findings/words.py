@@ -19,6 +19,28 @@ def steps_of_dynamics(size_db: float) -> str:
     return "about one dynamic" if size_db < 8 else "one dynamic or two"
 
 
+_NUMBERS = [
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+]
+
+
+def counted(count: int) -> str:
+    """A small number as a sentence has it: ``"three"``, and ``"13"``."""
+    return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+
+
 def clock(seconds: float) -> str:
     """A time as ``0:07`` or ``1:02:03``."""
     whole = round(seconds)

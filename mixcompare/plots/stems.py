@@ -37,6 +37,7 @@ def draw(results: Results, figure: Figure) -> str | None:
             continue
         # Orange where the candidate has too much: the trim goes down.
         colour = style.CANDIDATE if stem.trim_db < 0 else style.REFERENCE
+        colour = colour if stem.is_due else style.QUIET
         face = colour if stem.is_due else style.PAPER
         trims.plot(stem.interval, (row, row), color=colour, linewidth=1.5)
         trims.plot(stem.trim_db, row, "o", color=colour, markerfacecolor=face, markersize=5)

@@ -11,6 +11,7 @@ from mixcompare.results import Level, Results, Source
 
 _SURE = 0.9  # below that a relation is only probable: our judgement, not measured
 _HEARD_DB = 0.05  # what would be printed as 0.0 dB
+_SURE_DB = 1.0  # breadth of an interval that is not worth printing; our choice
 
 
 def compared(results: Results) -> str:
@@ -36,13 +37,14 @@ def _clock(alignment: Alignment) -> str:
 
 
 def _level(level: Level) -> str:
-    gain_db = level.gain_db
-    if abs(gain_db) < _HEARD_DB:
-        return "What did not change is equally loud in both."
+    gain_db, (low_db, high_db) = level.gain_db, level.interval
+    if abs(gain_db) < _HEARD_DB or low_db <= 0 <= high_db:
+        return "What did not change is about equally loud in both."
     louder = "louder" if gain_db > 0 else "softer"
+    doubt = f" ({wording.interval(level.interval, 'dB')})" if high_db - low_db > _SURE_DB else ""
     return (
-        f"The candidate as a whole is {abs(gain_db):.1f} dB {louder}; that is a matter of gain, and"
-        " taken out of all that follows."
+        f"The candidate as a whole is {abs(gain_db):.1f} dB{doubt} {louder}; that is a matter of"
+        " gain, and taken out of all that follows."
     )
 
 

@@ -10,7 +10,7 @@ from mixcompare.report.tables import Table
 if TYPE_CHECKING:
     from mixcompare.stems.values import Stem, Stems
 
-_HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Later than its file (ms)", "Note")
+_HEADS = ("Stem", "Trim (dB)", "95 % interval", "Share (%)", "Delay in the mix (ms)", "Note")
 
 
 def stems_sentence(stems: Stems) -> str:
@@ -59,8 +59,9 @@ def _signed(value: float, decimals: int) -> str:
 
 
 def stems_table(stems: Stems) -> Table:
-    """A row a stem."""
-    return Table("", _HEADS, tuple(_row(stem) for stem in stems.stems))
+    """A row a stem; first those whose fader is to move."""
+    moved = sorted(stems.stems, key=lambda stem: not (stem.is_due or stem.places))
+    return Table("", _HEADS, tuple(_row(stem) for stem in moved))
 
 
 def _row(stem: Stem) -> tuple[str, ...]:
@@ -76,7 +77,7 @@ def _row(stem: Stem) -> tuple[str, ...]:
             f"From {clock(place.span_s[0])} to {clock(place.span_s[1])}"
             f" {_signed(place.trim_db, 1)} dB ({low_there} to {high_there})."
         )
-    if stem.compared_with:
+    if stem.compared_with not in (None, stem.name):
         notes.append(f"Compared with the reference's stem {stem.compared_with}.")
     return (
         stem.name,

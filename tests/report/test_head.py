@@ -43,14 +43,23 @@ def test_what_was_compared_is_said_in_a_sentence(changes, words):
     ("gain_db", "words"),
     [
         (2.1, "The candidate as a whole is 2.1 dB louder; that is a matter of gain"),
-        (-0.06, "The candidate as a whole is 0.1 dB softer"),
-        (0.04, "What did not change is equally loud in both."),
+        (-0.66, "The candidate as a whole is 0.7 dB softer"),
+        (0.04, "What did not change is about equally loud in both."),
     ],
 )
 def test_what_level_was_taken_off_is_said(gain_db, words):
     results = made_up_results()
-    changed = replace(results, level=replace(results.level, gain_db=gain_db))
+    level = replace(results.level, gain_db=gain_db, interval=(gain_db - 0.3, gain_db + 0.3))
+    changed = replace(results, level=level)
     assert words in head.compared(changed)
+
+
+def test_a_level_that_may_be_none_is_not_told_and_a_wide_one_with_its_doubt():
+    results = made_up_results()
+    wide = replace(results, level=replace(results.level, gain_db=-2.7, interval=(-8.2, 1.5)))
+    assert "about equally loud" in head.compared(wide)
+    wide = replace(results, level=replace(results.level, gain_db=-2.7, interval=(-4.2, -1.5)))
+    assert f"2.7 dB ({MINUS}4.2 to {MINUS}1.5) softer" in head.compared(wide)
 
 
 def folds(page):
