@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.change import Change, Split
+from mixcompare.elements.describe import describe
 from mixcompare.elements.one_take import BEATING
 from mixcompare.pair.spectra import PairSpectra
 
@@ -28,6 +29,7 @@ _AFTER_ENDS, _UNDER_A_TAIL, _ALSO = 0.4, 0.5, 0.35
 """Of what a change moves: in one room, under another tail, and beside another such change. Of 14
 sections raised or lowered by 5 dB (two scores) 0.34 and less lies after such a note, of detached
 themes more than 0.42 in one room; under another tail, where a cell is less sure, 0.35 to 0.76."""
+_IN_COMMON = 0.5  # of a voice's range of pitches, for cells to be its own; our choice
 _NEXT_CELLS = (5, 3)  # frames and bands that hear of a cell; our choice
 
 
@@ -63,6 +65,13 @@ def cells_of(ended: tuple[Change, ...]) -> BoolArray:
     """Cells in which the notes' ends are heard: none of them says anything of a level."""
     sounds = np.logical_or.reduce([one.energy > 0 for one in ended])
     return np.asarray(ndimage.binary_dilation(sounds, np.ones(_NEXT_CELLS)))
+
+
+def in_range_of(band_hz: tuple[float, float], ended: Change, spectra: PairSpectra) -> bool:
+    """Whether cells of notes' ends lie in most of a voice's range of pitches."""
+    low, high = np.log2(band_hz)
+    first, last = np.log2(describe(ended.energy, spectra).band_hz)
+    return bool(min(high, last) - max(low, first) > _IN_COMMON * (high - low))
 
 
 def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:

@@ -162,7 +162,8 @@ def part_notes(part: PartNotes) -> tuple[Note, ...]:
         if not _SHORTEST_WRITTEN_S <= length <= LONGEST_NOTE_S or end_s < next_s - 0.3 * length:
             continue
         near = (part.others[:, 0] < next_s - _TOGETHER_S) & (part.others[:, 1] > onset_s)
-        near &= ~_doubling(part.others, onset_s, end_s, pitch)
+        doubling = _doubling(part.others, onset_s, end_s, pitch)
+        near &= ~doubling
         partials = part.others[near, 2][:, None] + PARTIALS[None, :_COVERING]
         notes.append(
             Note(
@@ -172,6 +173,7 @@ def part_notes(part: PartNotes) -> tuple[Note, ...]:
                 next_s=float(next_s),
                 written=True,
                 covered=tuple(int(band) for band in np.unique(np.round(partials))),
+                doubled=bool(doubling.any()),
             )
         )
     return tuple(notes)

@@ -60,6 +60,8 @@ class Note:
         Whether a score tells the onsets; else the line's path does.
     covered : tuple of int
         Pitches at which partials of other written notes sound meanwhile.
+    doubled : bool
+        Whether another written part plays it too, in unison or octaves.
     """
 
     pitch: int
@@ -68,6 +70,7 @@ class Note:
     next_s: float
     written: bool = False
     covered: tuple[int, ...] = ()
+    doubled: bool = False
 
     @property
     def repeated(self) -> bool:

@@ -234,6 +234,7 @@ def arithmetic(
     same_take: bool = False,
     fit: Wetness | None = None,
     bass: tuple[Followed, Followed] | None = None,
+    doubled: int = 0,
 ) -> ArticulationDifference:
     """What the analyzer tells of notes that were followed so; one every half a second."""
     places = {True: {}, False: {}}  # type: dict[bool, dict[tuple[int, float], FollowedNote | None]]
@@ -242,7 +243,8 @@ def arithmetic(
         notes = []
         for index, (a, b) in enumerate(zip(ours, theirs, strict=True)):
             at = 0.5 * index
-            notes.append(Note(pitch + index % 3, pitch + 1, at, at + 0.5, written))
+            also = index < doubled
+            notes.append(Note(pitch + index % 3, pitch + 1, at, at + 0.5, written, doubled=also))
             places[True][pitch + index % 3, at] = a
             places[False][pitch + index % 3, at] = b
         return tuple(notes)
@@ -263,6 +265,40 @@ def arithmetic(
     parts = (PartNotes("oboe", nothing, nothing),) if written else ()
     time_map = TimeMap.linear(2.0, 1.25, 0.0, 30.0)
     return analyzer.compare(*features, Match(time_map, same_take=same_take, parts=parts))
+
+
+@pytest.mark.parametrize(("doubled", "notes"), [(20, None), (13, None), (12, 8), (9, 20)])
+def test_notes_that_other_parts_double_do_not_say_that_nothing_changed(
+    doubled: int, notes: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They end with the last who plays them; so those that a part has to itself are asked."""
+    same: Followed = [held(0.9)] * 20
+    oboe = arithmetic(monkeypatch, same, same, written=True, doubled=doubled).voices[2]
+    if notes is None:
+        assert oboe.sounding_ratio is None
+        assert "Other parts double" in oboe.reasons[0]
+    else:
+        assert (oboe.sounding_ratio, oboe.notes) == (pytest.approx(0.0), notes)
+
+
+def test_a_change_of_doubled_notes_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    long: Followed = [held(0.9)] * 20
+    short: Followed = [held(0.5)] * 20
+    oboe = arithmetic(monkeypatch, long, short, written=True, doubled=20).voices[2]
+    assert oboe.sounding_ratio == pytest.approx(-0.4)
+
+
+@pytest.mark.parametrize(
+    ("ended", "one_tail", "asked"), [((), False, 20), ((), True, 0), ((1,), False, 0)]
+)
+def test_in_one_take_cells_say_whether_any_doubled_note_ends_elsewhere(
+    ended: tuple[int, ...], one_tail: bool, asked: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    split = SimpleNamespace(ended=ended, one_tail=one_tail)
+    monkeypatch.setattr(module, "split_pair", lambda pair: split)
+    same: Followed = [held(0.9)] * 20
+    found = arithmetic(monkeypatch, same, same, written=True, same_take=True, doubled=20)
+    assert (found.voices[2].sounding_ratio is not None) == (asked == 20)
 
 
 @pytest.mark.parametrize("sign", [1, -1])

@@ -173,9 +173,12 @@ def test_rests_and_chords_in_a_written_part() -> None:
 def test_doublings_cover_nothing_and_others_do() -> None:
     notes = np.array([[0, 0.5, 72], [0.5, 1.0, 74], [1.0, 1.5, 76]])
     octave = notes - [0, 0, 12]
-    assert part_notes(PartNotes("part", notes, octave))[0].covered == ()
+    doubled = part_notes(PartNotes("part", notes, octave))[0]
+    assert (doubled.covered, doubled.doubled) == ((), True)
     chord = np.array([[0.0, 2.0, 60]])
-    assert 72 in part_notes(PartNotes("part", notes, chord))[0].covered
+    alone = part_notes(PartNotes("part", notes, chord))[0]
+    assert 72 in alone.covered
+    assert not alone.doubled
 
 
 def midi(folder: Path, *tracks: list[mido.Message | mido.MetaMessage], ticks: int = 480) -> Path:

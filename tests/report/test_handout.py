@@ -63,3 +63,10 @@ def test_the_same_results_give_the_same_sheet_with_our_mark():
     first = handout_pdf(results)
     assert first == handout_pdf(results)
     assert MARK in first
+
+
+def test_the_sheet_names_both_recordings():
+    results = made_up_results()
+    told = words_of(results)
+    for words, side in (("Reference", results.reference), ("Candidate", results.candidate)):
+        assert f"{words}: {side.path.rsplit('/', 1)[-1]}" in told

@@ -42,6 +42,7 @@ from mixcompare.aspects.articulation.stretch import (
     spread,
     stretch,
 )
+from mixcompare.aspects.articulation.told import ends_told, is_told
 from mixcompare.aspects.articulation.values import (
     BASS,
     LEAD,
@@ -51,7 +52,8 @@ from mixcompare.aspects.articulation.values import (
     Stretch,
     VoiceArticulation,
 )
-from mixcompare.aspects.articulation.words import LEAST_SAME_TAKE, finding, playing_alike
+from mixcompare.aspects.articulation.words import finding, playing_alike
+from mixcompare.elements.take import split_pair
 from mixcompare.features import SEMITONE_RATE_HZ, Features
 from mixcompare.findings import (
     Finding,
@@ -83,6 +85,10 @@ _UNEVEN = (
 )
 _UNEVEN_ALONE = (
     "One recording alone does not tell whose notes lead: they are too quick or too much covered."
+)
+_DOUBLED = (
+    "Other parts double most of the notes in unison or octaves, and sound on where one part alone"
+    " lets go sooner."
 )
 _TOO_FEW = "Fewer than eight notes could be followed to their end."
 
@@ -132,9 +138,11 @@ class Articulation:
             **{part.name: followed(part_notes(part)) for part in match.parts},
         }
         shown = _most_telling(found)
+        voices = tuple(_voice(name, one) for name, one in found.items())
         return replace(
             found[LEAD],
-            voices=tuple(_voice(name, one) for name, one in found.items()),
+            voices=voices,
+            ends_told=ends_told(voices, pair),
             shown=shown,
             note_s=found[shown].note_s,
             note_pitch=found[shown].note_pitch,
@@ -148,12 +156,7 @@ class Articulation:
 
         Where a score tells the parts, they speak for the lines that were only heard.
         """
-        told = [
-            voice
-            for voice in difference.voices
-            if voice.stretch is not None
-            and not (pair.same_take and abs(voice.stretch.sounding_ratio) < LEAST_SAME_TAKE)
-        ]
+        told = [voice for voice in difference.voices if is_told(voice, pair)]
         parts = [voice for voice in told if voice.written]
         groups = playing_alike(parts) if parts else [[voice] for voice in told]
         return [finding(group, pair.same_take) for group in groups]
@@ -194,7 +197,23 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
     )
     if len(both) < FEWEST_NOTES:
         return _untold(_TOO_FEW, len(both), one_only)
-    return _difference(both, one_only, match, room_db)
+    found = _difference(both, one_only, match, room_db)
+    own = [one for one in both if not one[0].doubled]
+    if found.stretch is not None or 2 * len(own) > len(both) or _nothing_ended(pair):
+        return found
+    # A note that several parts play ends with the last of them: that none is heard to change does
+    # not say that none did.
+    if len(own) < FEWEST_NOTES:
+        return _untold(_DOUBLED, len(both), one_only)
+    return _difference(own, one_only, match, room_db)
+
+
+def _nothing_ended(pair: Pair) -> bool:
+    """Whether cell by cell no note ends elsewhere: in one take of one room any would be seen."""
+    if not pair.same_take:
+        return False
+    split = split_pair(pair)
+    return not split.ended and not split.one_tail
 
 
 def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:

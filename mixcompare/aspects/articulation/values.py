@@ -194,6 +194,8 @@ class ArticulationDifference:
     voices : tuple of VoiceArticulation
         The leading line, the bass line, and the parts of a score if there is one.
     reasons : tuple of str
+    ends_told : tuple of bool
+        Of what only ends elsewhere in one take: whether a voice's articulation tells it.
     """
 
     sounding_ratio: float | None = field(metadata=_SOUNDING_RATIO)
@@ -230,3 +232,4 @@ class ArticulationDifference:
     examples: tuple[NoteShape, ...] = field(
         default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
     )
+    ends_told: tuple[bool, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)

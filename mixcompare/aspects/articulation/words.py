@@ -18,8 +18,6 @@ from mixcompare.findings.manner import manner_of
 
 _MOST_NAMES = 6  # in one sentence; the table has them all
 
-LEAST_SAME_TAKE = 0.25  # one take has one articulation; only editing could change it
-
 
 def untold(difference: ArticulationDifference, same_take: bool) -> str:
     """Whose notes could not be followed, and why; empty where all could.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 from mixcompare.aspects.balance.about import LEVEL
@@ -20,13 +21,15 @@ def unseen(pair: Pair) -> tuple[tuple[Detectable, ...], str]:
     """The smallest changes that would have been listed, and the same in a sentence.
 
     The sentence is empty where no more than is usual could have gone unnoticed. It begins with
-    what was noticed and is no level.
+    what was noticed and is no level, where no voice's articulation tells it.
     """
     least = detectable(pair, OCTAVE_REGISTERS_HZ, LEVEL.size)
-    ended = [
-        ended_words(describe(one.energy, pair.of_elements), one) for one in split_pair(pair).ended
-    ]
-    return least, " ".join([*ended, unseen_words(least, pair.same_take)]).rstrip()
+    ended = split_pair(pair).ended
+    articulation = pair.differences.get("articulation")
+    told = articulation.ends_told if articulation is not None else ()
+    left = itertools.compress(ended, [not one for one in told] or [True] * len(ended))
+    words = [ended_words(describe(one.energy, pair.of_elements), one) for one in left]
+    return least, " ".join([*words, unseen_words(least, pair.same_take)]).rstrip()
 
 
 def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:

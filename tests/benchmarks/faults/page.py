@@ -246,6 +246,11 @@ FAULTS: list[Fault] = [
         ("for sentence in finding.advice:", "for sentence in finding.advice[:1]:"),
     ),
     *each(
+        "mixcompare/report/handout.py",
+        ("tests/report/test_handout.py",),
+        ("head.short(results.candidate)", "head.short(results.reference)"),
+    ),
+    *each(
         "mixcompare/listening/markers.py",
         ("tests/listening/test_markers.py",),
         ("for start, end in one.candidate_spans_s", "for start, end in one.spans_s"),
