@@ -4,6 +4,26 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/parts/notevalues.py",
+        ("tests/parts/test_notevalues.py",),
+        ("_HELD = 0.6", "_HELD = 0.2"),
+        ("_OFF_GRID = 0.2", "_OFF_GRID = 0.5"),
+        ("np.where(held, ahead_s, own_s)", "own_s"),
+        ("counts.max() > _MOST_OF * len(at)", "counts.max() > 0"),
+        ("quarters[place] / np.maximum", "4 / np.maximum"),
+        ("asked &= onset_s < bars.end_s[place]", "pass"),
+    ),
+    *each(
+        "mixcompare/knowledge/midi.py",
+        ("tests/knowledge/test_score.py",),
+        ("[4 * upper / lower] * count", "[upper] * count"),
+    ),
+    *each(
+        "mixcompare/knowledge/musicxml.py",
+        ("tests/knowledge/test_musicxml.py",),
+        ("np.array([bars[bar].length for", "np.array([4.0 for"),
+    ),
+    *each(
         "mixcompare/parts/course.py",
         ("tests/parts/test_course.py",),
         ("level[:, window] @ share", "0 * level[:, window] @ share"),
