@@ -19,6 +19,13 @@ def steps_of_dynamics(size_db: float) -> str:
     return "about one dynamic" if size_db < 8 else "one dynamic or two"
 
 
+def parts_named(names: Sequence[str], family: str | None = None) -> str:
+    """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
+    if family:
+        return f"{family} ({', '.join(names)})"
+    return f"{listed(names)} part{'s' * (len(names) > 1)}" if names else ""
+
+
 def clock(seconds: float) -> str:
     """A time as ``0:07`` or ``1:02:03``."""
     whole = round(seconds)

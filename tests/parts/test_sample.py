@@ -63,6 +63,27 @@ def test_every_part_is_in_the_report_with_its_level(compared: Comparison) -> Non
     assert parts["violins"]["audible_share"] > 0.9
 
 
+def test_every_part_is_in_the_report_with_its_place(compared: Comparison) -> None:
+    truth = json.loads((SAMPLES / "reference.truth.json").read_text("utf-8"))
+    pans = {part["name"]: part["position"] for part in truth["parts"]}
+    told = 0
+    for part in compared.parts:
+        around = part["position_interval"]
+        if around is None:
+            assert part["position_reference"] is None
+            assert part["position_difference"] is None
+            continue
+        told += 1
+        before, after = part["position_reference"], part["position_candidate"]
+        assert part["position_difference"] == pytest.approx(after - before, abs=1e-9)
+        # Nothing was panned, whether it was raised or not.
+        assert around[0] <= 0.0 <= around[1]
+        # The room, louder than all that is direct at some distance, draws places to the centre.
+        if abs(pans[part["name"]]) >= 0.5 and part["name"] != "xylophone":
+            assert before * pans[part["name"]] > 0.05
+    assert told >= 8
+
+
 def test_the_report_says_in_which_bars_a_part_stands_forward(compared: Comparison) -> None:
     parts = {part["name"]: part for part in compared.parts}
     loud = {first: level for first, _, level in parts["clarinets"]["bars"]}

@@ -158,6 +158,7 @@ class BalanceAnalyzer:
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
             parts=written.parts if written else (),
+            movers=written.movers if written else (),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
             explained_tone_db=tuple(_ratio_db(changed.sum(axis=0), before.sum(axis=0)).tolist()),

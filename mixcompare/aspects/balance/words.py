@@ -7,7 +7,7 @@ from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Elemen
 from mixcompare.elements.change import Change
 from mixcompare.elements.describe import FIGURE, Description
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_dynamics
+from mixcompare.findings import Finding, parts_named, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -27,11 +27,8 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
 
 
 def players_named(players: Players) -> str:
-    """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
-    if players.family:
-        return f"{players.family} ({', '.join(players.names)})"
-    names = listed(players.names)
-    return f"{names} part{'s' * (len(players.names) > 1)}" if names else ""
+    """Who plays an element, as one name; empty where that can't be told."""
+    return parts_named(players.names, players.family)
 
 
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
