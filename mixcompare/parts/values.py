@@ -178,9 +178,9 @@ class Players:
         Who leads while they play.
     """
 
-    names: tuple[str, ...] = ()
-    family: str | None = None
-    theme: Theme | None = field(default=None, compare=False)
+    names: tuple[str, ...] = field(default=(), metadata=BARE | KEPT)
+    family: str | None = field(default=None, metadata=KEPT)
+    theme: Theme | None = field(default=None, compare=False, metadata=OF_REFERENCE)
 
 
 @dataclass(frozen=True)
