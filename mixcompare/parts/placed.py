@@ -193,9 +193,6 @@ def movers(
         return ()
     free = np.array([not _stays(place) for place in places])
     doubling = free & doubles(parts, _NOTES_OF)[:, best]
-    if not free[best]:
-        # Then it is one that plays the same, and is too covered for its place to be told.
-        doubling &= np.array([place is None for place in places])
     least = _ALSO * float(np.where(doubling, alike, 0.0).max())
     return tuple(np.flatnonzero(doubling & (alike >= max(least, 1e-9))).tolist())
 

@@ -119,8 +119,9 @@ def test_who_moved_is_named_with_its_doubles_that_are_not_known_to_have_stayed()
     assert movers(moved, cells, fitted, both, parts, [None, stayed, None]) == (2,)
     assert movers(moved, cells, fitted, both, parts, [None, stayed, stayed]) == ()
     back = replace(moved, from_position=0.3, to_position=0.0)
-    nobody = seen(fitted, [0.0] * 3), seen(fitted, [0.0] * 3)
-    assert movers(moved, cells, fitted, nobody, parts, [None, None, None]) == ()
+    # One band moved, whoever plays in it.
+    stray = images[0], images[0] + 0.3 * (np.arange(BANDS) == 3)[:, None]
+    assert movers(moved, cells, fitted, stray, parts, [None, None, None]) == ()
     assert movers(back, cells, fitted, images[::-1], parts, [None, None, stayed]) == (1,)
 
 

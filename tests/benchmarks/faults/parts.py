@@ -14,7 +14,6 @@ FAULTS: list[Fault] = [
         ("if alike[best] < _MOVES_ALIKE:", "if False:"),
         ("doubling = free & doubles(", "doubling = doubles("),
         ("(parts, _NOTES_OF)[:, best]\n", "(parts, 9.0)[:, best]\n"),
-        ("if not free[best]:", "if False:"),
         ("side = np.sign(panned.to_position - panned.from_position)", "side = 1.0"),
     ),
     *each(
