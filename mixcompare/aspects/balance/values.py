@@ -111,7 +111,7 @@ class Element:
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
     players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
-    note_value: str | None = field(default=None, metadata=KEPT)
+    note_value: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
     course_s: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.3)
     )
