@@ -48,7 +48,10 @@ _MOVES_ALIKE = 0.35
 """Cosine of a part's cells and those that moved: of nine panned sections of two movements the true
 one, or one that it doubles, has 0.37 and more."""
 _NOTES_OF = 0.6  # of a part's notes that another has too, for it to double that one; our choice
-_ALSO = 0.6  # of the best one's cosine, for another that doubles it; our choice
+_ALSO = 0.5  # of the best one's cosine, for another that doubles it; our choice
+_AS_FAR = 0.6
+"""Of an element's move, that the interval of a part has to reach to be it: the true ones reach 0.66
+and more, one that another doubles reaches 0.56."""
 
 
 def with_places(
@@ -180,7 +183,7 @@ def movers(
     """Who plays what was panned elsewhere; no one where that can't be told.
 
     The part whose cells moved, and those that play its notes in cells that moved too, without those
-    of them that are known to have stayed.
+    of them that are known to have stayed, or to have moved by less.
     """
     heard, weight = cells.heard, _weight(cells)
     side = np.sign(panned.to_position - panned.from_position)
@@ -191,14 +194,15 @@ def movers(
     best = int(alike.argmax())
     if alike[best] < _MOVES_ALIKE:
         return ()
-    free = np.array([not _stays(place) for place in places])
+    move = panned.to_position - panned.from_position
+    free = np.array([place is None or _goes_along(place, move) for place in places])
     doubling = free & doubles(parts, _NOTES_OF)[:, best]
-    least = _ALSO * float(np.where(doubling, alike, 0.0).max())
-    return tuple(np.flatnonzero(doubling & (alike >= max(least, 1e-9))).tolist())
+    return tuple(np.flatnonzero(doubling & (alike >= _ALSO * alike[best])).tolist())
 
 
-def _stays(place: Place | None) -> bool:
-    return place is not None and place.interval[0] <= 0 <= place.interval[1]
+def _goes_along(place: Place, move: float) -> bool:
+    """Whether a part may have moved as far: where another moves in its cells, it does by less."""
+    return max(edge * float(np.sign(move)) for edge in place.interval) >= _AS_FAR * abs(move)
 
 
 def _weight(cells: Cells) -> FloatArray:

@@ -119,6 +119,10 @@ def test_who_moved_is_named_with_its_doubles_that_are_not_known_to_have_stayed()
     assert movers(moved, cells, fitted, both, parts, [None, stayed, None]) == (2,)
     assert movers(moved, cells, fitted, both, parts, [None, stayed, stayed]) == ()
     back = replace(moved, from_position=0.3, to_position=0.0)
+    less = Place(0.4, 0.5, (0.06, 0.16))
+    assert movers(moved, cells, fitted, both, parts, [None, less, None]) == (2,)
+    far = replace(less, interval=(0.1, 0.3))
+    assert movers(moved, cells, fitted, both, parts, [None, far, less]) == (1,)
     # One band moved, whoever plays in it.
     stray = images[0], images[0] + 0.3 * (np.arange(BANDS) == 3)[:, None]
     assert movers(moved, cells, fitted, stray, parts, [None, None, None]) == ()

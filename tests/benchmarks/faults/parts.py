@@ -13,6 +13,7 @@ FAULTS: list[Fault] = [
         ("_FEWEST = 6.0", "_FEWEST = 0.0"),
         ("if alike[best] < _MOVES_ALIKE:", "if False:"),
         ("doubling = free & doubles(", "doubling = doubles("),
+        (">= _AS_FAR * abs(move)", ">= 0"),
         ("(parts, _NOTES_OF)[:, best]\n", "(parts, 9.0)[:, best]\n"),
         ("side = np.sign(panned.to_position - panned.from_position)", "side = 1.0"),
     ),
