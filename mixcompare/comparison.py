@@ -84,7 +84,7 @@ class Comparison:
 
     @property
     def parts(self) -> list[dict[str, Any]]:
-        """The score's parts as in ``report.json``, a row each: level, interval, note lengths ...
+        """The score's parts as in ``report.json``, a row each: level, place, note lengths ...
 
         Empty without a score; as it is, it makes a table of any library for tables.
         """

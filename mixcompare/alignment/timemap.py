@@ -171,14 +171,24 @@ class TimeMap:
 
 
 def sample_frames(
-    frames: npt.NDArray[np.floating], rate_hz: float, times_s: npt.ArrayLike
+    frames: npt.NDArray[np.floating],
+    rate_hz: float,
+    times_s: npt.ArrayLike,
+    columns: npt.NDArray[np.int64] | None = None,
 ) -> FloatArray:
-    """Linear interpolation of a frame matrix (frame k at k / rate_hz) at the given times."""
+    """Linear interpolation of a frame matrix (frame k at k / rate_hz) at the given times.
+
+    Of some columns only where they are given: the others are not touched, nor copied.
+    """
     position = np.clip(np.asarray(times_s, np.float64) * rate_hz, 0, len(frames) - 1)
     left = np.minimum(position.astype(np.int64), max(len(frames) - 2, 0))
     right = np.minimum(left + 1, len(frames) - 1)
     weight = (position - left).reshape((-1,) + (1,) * (frames.ndim - 1))
-    return np.asarray(frames[left] * (1 - weight) + frames[right] * weight, np.float64)
+    if columns is None:
+        before, behind = frames[left], frames[right]
+    else:
+        before, behind = frames[left[:, None], columns], frames[right[:, None], columns]
+    return np.asarray(before * (1 - weight) + behind * weight, np.float64)
 
 
 def _interpolate(times: FloatArray, from_s: FloatArray, to_s: FloatArray) -> FloatArray:

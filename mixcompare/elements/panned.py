@@ -36,7 +36,7 @@ FloatArray = npt.NDArray[np.float64]
 _STAYS_DB = 0.5
 """A change of level by 6 dB that moves a cell by less than this is an eighth of the cell and moves
 its place by no more than that."""
-_LEAST_MOVE, _TIMES_NOISE = 0.2, 4.0
+LEAST_MOVE, _TIMES_NOISE = 0.2, 4.0
 _MOST_NOISE = 0.1  # between two rooms every cell moves
 _FEWEST_CELLS, _FEWEST_PITCHES, _FEWEST_MOMENTS = 60, 3.0, 10.0
 _LEAST_SHARE = 0.01
@@ -124,12 +124,14 @@ def _moved_with_level(
     if own.sum() < _FEWEST_CELLS or pitches < _FEWEST_PITCHES or moments < _FEWEST_MOMENTS:
         return None
     start, end = (weighted_quantile(share, weight, 0.5) for share in shares)
-    to_that_side = (shares[1] - shares[0]) * np.sign(end - start) > _LEAST_MOVE / 2
+    to_that_side = (shares[1] - shares[0]) * np.sign(end - start) > LEAST_MOVE / 2
     alike = weight[to_that_side].sum()
-    if abs(end - start) < _LEAST_MOVE or alike < _ONE_WAY * weight.sum():
+    if abs(end - start) < LEAST_MOVE or alike < _ONE_WAY * weight.sum():
         return None
-    places = float(_position(np.array(start))), float(_position(np.array(end)))
-    low, high = weighted_quantiles(_position(shares[1]) - _position(shares[0]), weight, (0.1, 0.9))
+    places = float(position_of(np.array(start))), float(position_of(np.array(end)))
+    low, high = weighted_quantiles(
+        position_of(shares[1]) - position_of(shares[0]), weight, (0.1, 0.9)
+    )
     return Panned(*places, _around(places[1] - places[0], low, high), change.energy, size)
 
 
@@ -150,7 +152,7 @@ def _panned(
     moved = shares[1] - shares[0]
     levels_db = spectra.difference_db
     away_db = np.abs(levels_db - weighted_medians(levels_db, weight))
-    least = max(_LEAST_MOVE, _TIMES_NOISE * noise)
+    least = max(LEAST_MOVE, _TIMES_NOISE * noise)
     found = (_moved(spectra, shares, sign * moved, weight, away_db, least) for sign in (1.0, -1.0))
     return tuple(one for one in found if one is not None)
 
@@ -182,14 +184,16 @@ def _moved(
     own = strong & (moved >= weighted_quantile(moved, pull, _DOMINATED))
     of_own = np.where(own, pull, 0.0)
     start, end = (weighted_quantile(share, of_own, 0.5) for share in shares)
-    low, high = weighted_quantiles(_position(shares[1]) - _position(shares[0]), of_own, (0.1, 0.9))
+    low, high = weighted_quantiles(
+        position_of(shares[1]) - position_of(shares[0]), of_own, (0.1, 0.9)
+    )
     share = np.clip(moved / max(abs(end - start), least), 0, 1)
     energy = np.where((moved > 0.5 * least) & spectra.audible, share * spectra.reference, 0.0)
-    places = float(_position(np.array(start))), float(_position(np.array(end)))
+    places = float(position_of(np.array(start))), float(position_of(np.array(end)))
     return Panned(*places, _around(places[1] - places[0], low, high), np.asarray(energy))
 
 
-def _position(share: FloatArray) -> FloatArray:
+def position_of(share: FloatArray) -> FloatArray:
     """Place by the amplitudes of the channels, from right less left over the whole."""
     inside = np.clip(share, -1, 1)
     left, right = np.sqrt(1 - inside), np.sqrt(1 + inside)

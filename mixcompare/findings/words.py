@@ -19,26 +19,22 @@ def steps_of_dynamics(size_db: float) -> str:
     return "about one dynamic" if size_db < 8 else "one dynamic or two"
 
 
-_NUMBERS = [
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-]
+_NUMBERS = (
+    *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    *("eleven", "twelve"),
+)
 
 
 def counted(count: int) -> str:
     """A small number as a sentence has it: ``"three"``, and ``"13"``."""
     return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+
+
+def parts_named(names: Sequence[str], family: str | None = None) -> str:
+    """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
+    if family:
+        return f"{family} ({', '.join(names)})"
+    return f"{listed(names)} part{'s' * (len(names) > 1)}" if names else ""
 
 
 def clock(seconds: float) -> str:

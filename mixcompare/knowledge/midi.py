@@ -85,6 +85,7 @@ def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: 
         metres.insert(0, (0, 4, 4))  # Standard MIDI File 1.0: 4/4 where nothing is said
     edges: list[float] = []
     beats: list[int] = []
+    quarters: list[float] = []
     for (tick, upper, lower), (until, *_) in zip(metres, [*metres[1:], (last,)], strict=True):
         length = 4 * file.ticks_per_beat * upper / lower
         count = math.ceil((until - tick) / length)
@@ -92,10 +93,12 @@ def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: 
             return None
         edges += [tick + length * bar for bar in range(count)]
         beats += [upper] * count
+        quarters += [4 * upper / lower] * count
     # The last bar is whole, whenever its last note ends.
     edges.append(edges[-1] + length)
     times_s = np.array([_seconds(edge, tempi) for edge in edges])
-    return Bars(times_s[:-1], times_s[1:], np.arange(1, len(edges)), np.array(beats))
+    number = np.arange(1, len(edges))
+    return Bars(times_s[:-1], times_s[1:], number, np.array(beats), np.array(quarters))
 
 
 def _messages(file: mido.MidiFile, kind: str) -> list[tuple[int, mido.MetaMessage]]:

@@ -207,6 +207,7 @@ def _played_bars(bars: Sequence[Bar], order: Sequence[int], edges_s: FloatArray)
         edges_s[1:],
         np.array([bars[bar].number for bar in order], np.int64),
         np.array([bars[bar].beats for bar in order], np.int64),
+        np.array([bars[bar].length for bar in order]),
     )
 
 

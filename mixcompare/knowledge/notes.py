@@ -52,12 +52,15 @@ class Bars:
         As printed: repeated bars have theirs again.
     beats : ndarray of int, shape (n,)
         Beats a bar, the upper figure of the time signature.
+    quarters : ndarray or None, shape (n,)
+        How many quarters long each is written.
     """
 
     start_s: FloatArray
     end_s: FloatArray
     number: IntArray
     beats: IntArray
+    quarters: FloatArray | None = None
 
     def on(self, clock: Callable[[FloatArray], FloatArray]) -> Bars:
         """The same on another clock."""
@@ -65,7 +68,10 @@ class Bars:
 
     def kept(self, there: npt.NDArray[np.bool_]) -> Bars:
         """Those of them that are marked."""
-        return Bars(self.start_s[there], self.end_s[there], self.number[there], self.beats[there])
+        quarters = None if self.quarters is None else self.quarters[there]
+        return Bars(
+            self.start_s[there], self.end_s[there], self.number[there], self.beats[there], quarters
+        )
 
     def of(self, spans_s: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], ...]:
         """First and last printed numbers of the bars that the spans lie in, in order, joined.

@@ -97,9 +97,9 @@ def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> Floa
     Each partial is limited to 12 dB and the middle half of them is averaged, so that another
     instrument's attack on one shared partial doesn't count.
     """
-    power = features.onset_power[:, partial_bands(pitch)]
-    after = _level(sample_frames(power, ONSET_RATE_HZ, times_s + 0.03))
-    before = _level(sample_frames(power, ONSET_RATE_HZ, times_s - 0.03))
+    power, bands = features.onset_power, partial_bands(pitch)
+    after = _level(sample_frames(power, ONSET_RATE_HZ, times_s + 0.03, bands))
+    before = _level(sample_frames(power, ONSET_RATE_HZ, times_s - 0.03, bands))
     # Below this, the window only begins to touch a note after silence.
     floor = np.maximum(after.max(axis=0), before.max(axis=0)) - _ATTACK_RANGE_DB
     after, before = np.maximum(after, floor), np.maximum(before, floor)

@@ -196,6 +196,19 @@ class Pair:
         return right_less_left(self.spectra, self._images, self.image, self.gain_db)
 
     @property
+    def lies(self) -> tuple[FloatArray, FloatArray] | None:
+        """Where the cells of ``spectra`` lie, as ``right_less_left``, but between performances too.
+
+        Channels that were exchanged are put right; None where a recording is mono.
+        """
+        if not self._both_stereo:
+            return None
+        if self.right_less_left is not None:
+            return self.right_less_left
+        before, after = right_less_left(self.spectra, self._images, ImageChange(), self.gain_db)
+        return before, -after if self.match.channels_swapped else after
+
+    @property
     def _both_stereo(self) -> bool:
         return not (self.reference.is_mono or self.candidate.is_mono)
 

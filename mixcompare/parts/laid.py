@@ -31,11 +31,19 @@ def played_over(spectra: PairSpectra, parts: Sequence[PartNotes]) -> FloatArray:
     every = coarseness(len(spectra.times_s))
     reference = coarser(spectra.reference[:, semitones].T, every)
     written = templates(parts, spectra.times_s[::every], centre_hz)
-    frames = np.array(_SHIFTS_S) * RATE_HZ / every
-    shifted = (
-        coarser(ndimage.shift(written, (0, 0, by), order=1, mode="nearest"), 1) for by in frames
-    )
+    smooth = coarser(written, 1, step=1)
+    shifted = (_later(smooth, float(by)) for by in np.array(_SHIFTS_S) * RATE_HZ / every)
     return min(shifted, key=lambda played: misfit(reference, played, centre_hz))
+
+
+def _later(power: FloatArray, by: float) -> FloatArray:
+    """Every so manieth frame of what comes so many frames later, between frames linearly."""
+    last = power.shape[-1] - 1
+    place = np.clip(np.arange(0, last + 1, STEP) - by, 0, last)
+    before = np.floor(place).astype(int)
+    part = place - before
+    ahead = np.minimum(before + 1, last)
+    return np.asarray(power[..., before] * (1 - part) + power[..., ahead] * part)
 
 
 def cells_over(spectra: PairSpectra, played: FloatArray) -> Cells:
@@ -51,10 +59,10 @@ def cells_over(spectra: PairSpectra, played: FloatArray) -> Cells:
     return cells_of(reference, candidate, played, centre_hz, RATE_HZ / step, judged)
 
 
-def coarser(power: FloatArray, every: int) -> FloatArray:
+def coarser(power: FloatArray, every: int, step: int = STEP) -> FloatArray:
     """Power on the cells' clock, from one that is so many times finer than usual."""
     smooth = ndimage.gaussian_filter1d(power, _SMOOTH_S * RATE_HZ * every, axis=-1)
-    return np.asarray(smooth[..., :: STEP * every])
+    return np.asarray(smooth[..., :: step * every])
 
 
 def coarseness(frames: int) -> int:

@@ -61,7 +61,10 @@ def leading_part(parts: Sequence[PartNotes], span_s: tuple[float, float]) -> int
 def _highest(notes: FloatArray, times_s: FloatArray) -> FloatArray:
     """Highest pitch at every moment, 0 in rests."""
     line = np.zeros(len(times_s))
-    for onset_s, end_s, pitch in notes[:, :3]:
+    if not len(times_s):
+        return line
+    there = (notes[:, 0] <= times_s[-1]) & (notes[:, 1] >= times_s[0])
+    for onset_s, end_s, pitch in notes[there, :3]:
         first, last = np.searchsorted(times_s, [onset_s, end_s])
         np.maximum(line[first:last], pitch, out=line[first:last])
     return line

@@ -28,6 +28,7 @@ from mixcompare.parts.fit import Cells, Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
 from mixcompare.parts.laid import STEP, cells_over, coarseness, coarser, played_over
 from mixcompare.parts.passages import Passage, passages_in
+from mixcompare.parts.placed import with_places
 from mixcompare.parts.players import players_of
 from mixcompare.parts.sizes import Size, size_of
 from mixcompare.parts.theme import theme_of, written_in
@@ -66,7 +67,8 @@ def levels_of(pair: Pair, split: Split) -> Levels | None:
     cells = cells_over(spectra, played)
     if not cells.heard.any():
         return None
-    return _Orchestra(pair, split, spectra, played, cells, parts).levels()
+    orchestra = _Orchestra(pair, split, spectra, played, cells, parts)
+    return with_places(orchestra.levels(), pair, cells, orchestra.fitted, parts, split.one_tail)
 
 
 class _Orchestra:

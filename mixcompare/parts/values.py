@@ -64,6 +64,9 @@ class PartLevel:
         Its level over time, where it plays and can be told.
     written : str or None
         Its dynamics where it plays; None where none are written.
+    reference_position, candidate_position, position, position_interval : float or None
+        Where it sits, -1 left to +1 right, and by how much it moved; None where it dominates too
+        little to tell.
     reason : str or None
         Why nothing is told.
     """
@@ -90,12 +93,51 @@ class PartLevel:
     covered_by: tuple[str, ...] = field(default=(), metadata=BARE | OF_REFERENCE)
     course: tuple[Stretch, ...] = field(default=(), metadata=NOT_IN_REPORT)
     written: str | None = field(default=None, metadata=KEPT)
+    reference_position: float | None = field(
+        default=None,
+        metadata=labelled("Place, reference")
+        | BARE
+        | exchanged_with("candidate_position")
+        | within(0.1),
+    )
+    candidate_position: float | None = field(
+        default=None,
+        metadata=labelled("Place, candidate")
+        | BARE
+        | exchanged_with("reference_position")
+        | within(0.1),
+    )
+    position: float | None = field(
+        default=None, metadata=labelled("Place, difference") | BARE | SIGNED | within(0.1)
+    )
+    position_interval: Interval | None = field(default=None, metadata=SIGNED | within(0.1))
     reason: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
 
     @property
     def is_resolved(self) -> bool:
         """Whether the level is this part's own, and can be told."""
         return self.level_db is not None and not self.together_with
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a part sits, -1 left to +1 right.
+
+    Attributes
+    ----------
+    reference, candidate : float
+    interval : tuple of float
+        Of their difference.
+    """
+
+    reference: float
+    candidate: float
+    interval: Interval
+
+    @property
+    def difference(self) -> float:
+        """Candidate minus reference."""
+        return self.candidate - self.reference
 
 
 @dataclass(frozen=True)
@@ -136,9 +178,9 @@ class Players:
         Who leads while they play.
     """
 
-    names: tuple[str, ...] = ()
-    family: str | None = None
-    theme: Theme | None = field(default=None, compare=False)
+    names: tuple[str, ...] = field(default=(), metadata=BARE | KEPT)
+    family: str | None = field(default=None, metadata=KEPT)
+    theme: Theme | None = field(default=None, compare=False, metadata=OF_REFERENCE)
 
 
 @dataclass(frozen=True)
@@ -152,8 +194,11 @@ class Levels:
         Elements, on the cells of the pair.
     players : tuple of Players
         Of each of the changes.
+    movers : tuple of Players
+        Of each element that was panned elsewhere, and then raised ones, in one take.
     """
 
     parts: tuple[PartLevel, ...]
     changes: tuple[Change, ...]
     players: tuple[Players, ...]
+    movers: tuple[Players, ...] = ()

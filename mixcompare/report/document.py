@@ -110,6 +110,10 @@ def parts_of(results: Results) -> list[Json]:
                     for stretch in (level.course if level else ())
                     if stretch.bars is not None
                 ],
+                "position_reference": plain(level.reference_position) if level else None,
+                "position_candidate": plain(level.candidate_position) if level else None,
+                "position_difference": plain(level.position) if level else None,
+                "position_interval": plain(level.position_interval) if level else None,
                 "sounding_ratio_reference": plain(voice.reference_ratio) if voice else None,
                 "sounding_ratio_candidate": plain(voice.candidate_ratio) if voice else None,
                 "reason": level.reason if level else None,

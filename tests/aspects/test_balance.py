@@ -207,6 +207,22 @@ def test_sentence_of_a_figure_whose_rate_is_unknown() -> None:
     )
 
 
+def test_players_of_a_figure_speak_in_written_note_values() -> None:
+    named = replace(
+        ELEMENT, name="Flute, Oboe and Harp parts, semiquavers", kind="part",
+        players=("Flute", "Oboe", "Harp"), note_value="semiquavers",
+    )  # fmt: skip
+    finding = finding_of(named)
+    assert finding.subject == "Flute, Oboe and Harp parts, semiquavers"
+    assert finding.text.startswith(
+        "The Flute, Oboe and Harp parts (semiquavers, the same pattern every 8 notes) stand"
+        " further forward than in the reference, by 5.0 dB"
+    )
+    assert finding.advice == (
+        "Bring the spots that carry the Flute, Oboe and Harp parts down by about 5 dB.",
+    )
+
+
 def test_sentence_of_an_element_that_went_back() -> None:
     back = replace(
         ELEMENT,

@@ -192,6 +192,8 @@ def test_a_pick_up_bar_is_short_and_an_empty_one_whole(tmp_path: Path) -> None:
     np.testing.assert_allclose(score.bars.start_s, np.array([0, 1, 4, 7]) * 0.6)
     assert score.bars.number.tolist() == [0, 1, 2, 3]
     assert score.bars.beats.tolist() == [3, 3, 3, 3]
+    assert score.bars.quarters is not None
+    assert score.bars.quarters.tolist() == [1.0, 3.0, 3.0, 3.0]
 
 
 def test_bars_count_as_they_are_printed(tmp_path: Path) -> None:
@@ -206,6 +208,8 @@ def test_the_metre_changes(tmp_path: Path) -> None:
     score = opened(tmp_path, [FOUR + rest(4), seven, note("C4", 3.5)])
     assert score.bars is not None
     assert score.bars.beats.tolist() == [4, 7, 7]
+    assert score.bars.quarters is not None
+    assert score.bars.quarters.tolist() == [4.0, 3.5, 3.5]  # seven eighths
     np.testing.assert_allclose(score.bars.start_s, [0, 2.4, 4.5])
     assert heads(score) == [[7.5, 11, 60]]
 
@@ -374,7 +378,7 @@ def test_the_sample_in_both_formats_holds_the_same_notes() -> None:
     assert played.bars is not None
     assert printed.bars is not None
     np.testing.assert_allclose(printed.bars.start_s, 3.0 * np.arange(9))  # nine bars of 4/4 at 80
-    for field in ("start_s", "end_s", "number", "beats"):
+    for field in ("start_s", "end_s", "number", "beats", "quarters"):
         one, other = (getattr(bars, field) for bars in (played.bars, printed.bars))
         np.testing.assert_allclose(one, other, err_msg=field)
 

@@ -359,6 +359,8 @@ def test_midi_bars_follow_the_metre_and_the_tempo(tmp_path: Path) -> None:
     assert bars.end_s.tolist() == [1.5, 3, 4.5, 7.5]
     assert bars.number.tolist() == [1, 2, 3, 4]
     assert bars.beats.tolist() == [3, 3, 6, 6]
+    assert bars.quarters is not None
+    assert bars.quarters.tolist() == [3.0, 3.0, 3.0, 3.0]  # three quarters, then six eighths
 
 
 def test_a_late_metre_follows_common_time_and_none_gives_no_bars(tmp_path: Path) -> None:

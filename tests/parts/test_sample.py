@@ -31,10 +31,13 @@ def test_who_plays_the_loud_figure_is_told_by_name(compared: Comparison) -> None
     (change,) = truth["differences"]
     (finding,) = compared.findings
     assert finding.kind == "part_louder"
-    assert finding.subject == "clarinets, xylophone and harp parts"
+    # Sixteenths, as the program that writes the sample's score has them.
+    assert finding.subject == "clarinets, xylophone and harp parts, semiquavers"
     assert set(change["parts"]) == {"clarinets", "xylophone", "harp"}
     assert finding.difference == pytest.approx(change["difference"], abs=0.5)
-    assert finding.text.startswith("The clarinets, xylophone and harp parts stand further forward")
+    assert finding.text.startswith(
+        "The clarinets, xylophone and harp parts (semiquavers) stand further forward"
+    )
     assert "They take" in finding.text
     assert finding.advice == (
         "Bring the spots that carry the clarinets, xylophone and harp parts down by about 6 dB.",
@@ -58,6 +61,27 @@ def test_every_part_is_in_the_report_with_its_level(compared: Comparison) -> Non
     assert parts["flute"]["group"] == ["violins"]  # it plays with them in unison
     assert parts["flute"]["reason"].startswith("Heard in neither recording")
     assert parts["violins"]["audible_share"] > 0.9
+
+
+def test_every_part_is_in_the_report_with_its_place(compared: Comparison) -> None:
+    truth = json.loads((SAMPLES / "reference.truth.json").read_text("utf-8"))
+    pans = {part["name"]: part["position"] for part in truth["parts"]}
+    told = 0
+    for part in compared.parts:
+        around = part["position_interval"]
+        if around is None:
+            assert part["position_reference"] is None
+            assert part["position_difference"] is None
+            continue
+        told += 1
+        before, after = part["position_reference"], part["position_candidate"]
+        assert part["position_difference"] == pytest.approx(after - before, abs=1e-9)
+        # Nothing was panned, whether it was raised or not.
+        assert around[0] <= 0.0 <= around[1]
+        # The room, louder than all that is direct at some distance, draws places to the centre.
+        if abs(pans[part["name"]]) >= 0.5 and part["name"] != "xylophone":
+            assert before * pans[part["name"]] > 0.05
+    assert told >= 8
 
 
 def test_the_report_says_in_which_bars_a_part_stands_forward(compared: Comparison) -> None:

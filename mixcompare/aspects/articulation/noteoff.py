@@ -118,7 +118,7 @@ def note_envelope(
     bands = partial_bands(pitch)
     if len(bands) == 0:
         return None
-    power = sample_frames(features.onset_power[:, bands], ONSET_RATE_HZ, onset_s + time_s)
+    power = sample_frames(features.onset_power, ONSET_RATE_HZ, onset_s + time_s, bands)
     level = 10 * np.log10(np.maximum(power, 1e-14))
     early = (time_s > 0.04) & (time_s < max(0.3 * interval_s, 0.16))
     plateau = np.percentile(level[early], 75, axis=0)

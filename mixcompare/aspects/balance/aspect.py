@@ -56,6 +56,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
 from mixcompare.parts.levels import levels_of
+from mixcompare.parts.notevalues import note_value
 from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
@@ -157,6 +158,7 @@ class BalanceAnalyzer:
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
             parts=written.parts if written else (),
+            movers=written.movers if written else (),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
             explained_tone_db=tuple(_ratio_db(changed.sum(axis=0), before.sum(axis=0)).tolist()),
@@ -196,8 +198,11 @@ def _element(
     stands: tuple[Audibility, Audibility],
     who: Players,
 ) -> Element:
+    playing = [part for part in match.parts if part.name in who.names]
+    figure = found.notes_per_s is not None
+    value = note_value(playing, found.spans_s, match.bars) if figure else None
     return Element(
-        name=players_named(who) or found.subject,
+        name=", ".join(filter(None, (players_named(who), value))) or found.subject,
         kind=PART if who.names else found.kind,
         players=who.names,
         difference_db=change.difference_db,
@@ -209,6 +214,7 @@ def _element(
         spans_s=found.spans_s,
         notes_per_s=found.notes_per_s,
         motif_notes=found.motif_notes,
+        note_value=value,
         agreeing=change.agreeing,
         theme=who.theme,
         against=change.against or _left_alone(change, match),

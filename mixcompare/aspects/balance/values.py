@@ -24,7 +24,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
-from mixcompare.parts.values import PartLevel, Theme
+from mixcompare.parts.values import PartLevel, Players, Theme
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
@@ -81,7 +81,11 @@ class BalanceMeasurement:
 
 @dataclass(frozen=True)
 class Element:
-    """An element that stands elsewhere than in the reference; with a score, who plays it."""
+    """An element that stands elsewhere than in the reference; with a score, who plays it.
+
+    ``note_value`` is the written value of most notes of a figure whose players the score names:
+    "semiquavers". It ends the name.
+    """
 
     name: str
     kind: str
@@ -107,6 +111,7 @@ class Element:
     )
     agreeing: float = field(default=1.0, metadata=NOT_IN_REPORT | KEPT | stretched(0.3))
     players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
+    note_value: str | None = field(default=None, metadata=NOT_IN_REPORT | KEPT)
     course_s: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | MOMENT | stretched(0.3)
     )
@@ -115,6 +120,13 @@ class Element:
         metadata=NOT_IN_REPORT | SIGNED | along("course_s") | within(1.0) | stretched(3.0),
     )
     theme: Theme | None = field(default=None, metadata=NOT_IN_REPORT | OF_REFERENCE)
+
+    @property
+    def who(self) -> str:
+        """Its name without how fast it goes."""
+        if self.kind == PART:
+            return self.name.removesuffix(f", {self.note_value}")
+        return self.name.split(",")[0]
 
 
 @dataclass(frozen=True)
@@ -128,6 +140,8 @@ class BalanceDifference:
         Registers that stand out for part of the time only.
     parts : tuple of PartLevel
         Of the score, where there is one.
+    movers : tuple of Players
+        Who plays what was panned elsewhere, for the aspect of placement.
     register_hz, register_level_db : tuple
     register_audible_share, register_loudness_share : tuple of float or None
     scatter_db : float or None
@@ -168,6 +182,7 @@ class BalanceDifference:
         metadata=labelled("Blend: evenness of the voices (1 = none obtrudes)") | BARE | SIGNED,
     )
     parts: tuple[PartLevel, ...] = ()
+    movers: tuple[Players, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
     reasons: tuple[str, ...] = ()
     one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
     explained_tone_db: tuple[float, ...] = field(

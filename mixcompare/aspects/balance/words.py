@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from mixcompare.aspects.balance.about import LEVEL
-from mixcompare.aspects.balance.values import AGAINST, PART, BalanceDifference, Element
+from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Element
 from mixcompare.elements.change import Change
 from mixcompare.elements.describe import FIGURE, Description
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Finding, listed, places, size_in_jnd, steps_of_dynamics
+from mixcompare.findings import Finding, parts_named, places, size_in_jnd, steps_of_dynamics
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -27,11 +27,8 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
 
 
 def players_named(players: Players) -> str:
-    """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
-    if players.family:
-        return f"{players.family} ({', '.join(players.names)})"
-    names = listed(players.names)
-    return f"{names} part{'s' * (len(players.names) > 1)}" if names else ""
+    """Who plays an element, as one name; empty where that can't be told."""
+    return parts_named(players.names, players.family)
 
 
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:
@@ -88,7 +85,7 @@ def _sentence(element: Element) -> str:
     louder = element.difference_db > 0
     direction = "further forward" if louder else "further back"
     size = _size_text(element.difference_db, element.interval)
-    name = element.name if element.kind != "register" else f"{element.name},"
+    name = f"{element.name}," if element.kind == "register" else _in_words(element)
     stands = "stand" if len(element.players) > 1 else "stands"
     if is_open(element.interval):
         least, where = min(map(abs, element.interval)), "reference" if louder else "candidate"
@@ -97,14 +94,6 @@ def _sentence(element: Element) -> str:
             f" the {where}: at least {least:.0f} dB {direction} than in the other recording."
         )
     text = f"The {name} {stands} {direction} than in the reference, by {size}."
-    if element.kind == FIGURE and element.notes_per_s is not None:
-        rate = f"{element.notes_per_s:.1f} notes a second"
-        if element.motif_notes is not None:
-            rate += f", the same pattern every {element.motif_notes} notes"
-        text = (
-            f"The {element.name.split(',')[0]} (about {rate}) stands {direction} than in the"
-            f" reference, by {size}."
-        )
     if element.against:
         other = "further back" if louder else "further forward"
         text += (
@@ -129,6 +118,18 @@ def _sentence(element: Element) -> str:
                 " reference."
             )
     return text
+
+
+def _in_words(element: Element) -> str:
+    """Its name, and how fast it goes where it is a figure."""
+    rate = element.note_value
+    if element.kind == FIGURE and element.notes_per_s is not None:
+        rate = f"about {element.notes_per_s:.1f} notes a second"
+    if rate is None:
+        return element.name
+    if element.motif_notes is not None:
+        rate += f", the same pattern every {element.motif_notes} notes"
+    return f"{element.who} ({rate})"
 
 
 def _beside_the_theme(element: Element) -> str:
@@ -168,7 +169,7 @@ def _percent(share: float) -> str:
 
 def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     size = round(abs(element.difference_db))
-    what = element.name.split(",")[0] if element.kind != PART else element.name
+    what = element.who
     down = element.difference_db > 0
     if is_open(element.interval):
         one, other = ("reference", "candidate") if down else ("candidate", "reference")

@@ -34,4 +34,5 @@ ABOUT = Description(
     ),
     figure="mixcompare.plots.stereo:draw_placement",
     key=("overall_position",),
+    after=("balance",),
 )

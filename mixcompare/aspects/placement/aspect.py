@@ -19,7 +19,8 @@ every band) and a scale (narrower or wider, which belongs to width). If the chan
 exchanged, they are put right before anything is compared.
 
 In one take an element that was panned elsewhere is found in its own cells, see
-:mod:`mixcompare.elements.panned`.
+:mod:`mixcompare.elements.panned`; with a score, a part whose place moved, see
+:mod:`mixcompare.parts.placed`.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ import numpy.typing as npt
 
 from mixcompare.aspects.placement.about import ABOUT
 from mixcompare.aspects.placement.image import Image, turn_of
+from mixcompare.aspects.placement.parts import moved_parts
 from mixcompare.aspects.placement.values import (
     MovedElement,
     PlacementDifference,
@@ -48,7 +50,7 @@ from mixcompare.aspects.placement.words import (
 from mixcompare.elements.describe import describe
 from mixcompare.elements.panned import Panned, find_panned, find_panned_and_raised
 from mixcompare.features import BAND_RATE_HZ, Features
-from mixcompare.findings import Finding
+from mixcompare.findings import Finding, parts_named
 from mixcompare.pair import agreement
 from mixcompare.pair.channels import channel_powers
 from mixcompare.pair.image import ImageChange, without_image
@@ -61,6 +63,7 @@ from mixcompare.pair.thirds import (
     pairs,
     values,
 )
+from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import block_counts
 
@@ -162,9 +165,7 @@ class PlacementAnalyzer:
             whole_turn_db=pair.image.turn_db if pair.image.told else None,
             whole_later_us=pair.image.later_us if pair.image.told else None,
             whole_later_us_interval=_later_interval_us(pair.image),
-            elements=tuple(
-                _element(one, pair) for one in (*find_panned(pair), *find_panned_and_raised(pair))
-            ),
+            elements=_elements(pair),
         )
 
     def findings(self, difference: PlacementDifference, pair: Pair) -> list[Finding]:
@@ -187,10 +188,24 @@ class PlacementAnalyzer:
         ]
 
 
-def _element(panned: Panned, pair: Pair) -> MovedElement:
+def _elements(pair: Pair) -> tuple[MovedElement, ...]:
+    """What was panned elsewhere; with a score, who that is."""
+    panned = (*find_panned(pair), *find_panned_and_raised(pair))
+    balance = pair.differences.get("balance")
+    named = balance.movers if balance is not None else ()
+    players = named if len(named) == len(panned) else [Players()] * len(panned)
+    found = tuple(_element(one, who, pair) for one, who in zip(panned, players, strict=True))
+    if balance is None or not pair.same_take or balance.one_tail:
+        return found
+    taken = {name for one in found for name in one.players}
+    return found + moved_parts(balance.parts, pair.match.parts, taken)
+
+
+def _element(panned: Panned, who: Players, pair: Pair) -> MovedElement:
     found = describe(panned.energy, pair.of_elements)
     return MovedElement(
-        name=found.subject,
+        name=parts_named(who.names, who.family) or found.subject,
+        players=who.names,
         band_hz=found.band_hz,
         spans_s=found.spans_s,
         reference_position=panned.from_position,

@@ -57,6 +57,7 @@ class MovedElement:
     level_db: float = field(
         default=0.0, metadata=labelled("Raised by") | SIGNED | within(0.1) | stretched(0.5)
     )
+    players: tuple[str, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
 
 
 @dataclass(frozen=True)

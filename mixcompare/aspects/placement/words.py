@@ -206,12 +206,14 @@ def element_finding(element: MovedElement, pair: Pair) -> Finding:
     turn = _degrees(element.candidate_position) - _degrees(element.reference_position)
     start, end = _place(element.reference_position), _place(element.candidate_position)
     level = "stayed" if element.level_db == 0 else f"changed by {element.level_db:+.1f} dB"
+    lies, its = ("lie", "their") if len(element.players) > 1 else ("lies", "its")
     text = (
-        f"In the candidate the {element.name} lies further {side}: {end} instead of {start}"
+        f"In the candidate the {element.name} {lies} further {side}: {end} instead of {start}"
         f" ({value:+.2f}, between {around[0]:+.2f} and {around[1]:+.2f}, -1 left to +1 right);"
-        f" its level {level}."
+        f" {its} level {level}."
     )
-    advice = f"Pan the spots that carry it about {_spoken_angle(turn)} back to the {back}."
+    it = "them" if len(element.players) > 1 else "it"
+    advice = f"Pan the spots that carry {it} about {_spoken_angle(turn)} back to the {back}."
     cause = weighed(Differs.PLACE, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take)
     size = Size(value, around, PLACE)
     found = _finding(pair, f"moved_{side}", element.name, size, (text, advice), cause)

@@ -4,6 +4,63 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/parts/placed.py",
+        ("tests/parts/test_placed.py",),
+        ("first.value + moves.value", "first.value - moves.value"),
+        ("_FLOORS = {True: 0.03, False: 0.06}", "_FLOORS = {True: 0.06, False: 0.03}"),
+        ("_READ_SMALL = 0.6", "_READ_SMALL = 0.0"),
+        ("- first.value @ (shares[1] - shares[0])", ""),
+        ("_FEWEST = 6.0", "_FEWEST = 0.0"),
+        ("if alike[best] < _MOVES_ALIKE:", "if False:"),
+        ("doubling = free & doubles(", "doubling = doubles("),
+        (">= _AS_FAR * abs(move)", ">= 0"),
+        ("(parts, _NOTES_OF)[:, best]\n", "(parts, 9.0)[:, best]\n"),
+        ("side = np.sign(panned.to_position - panned.from_position)", "side = 1.0"),
+    ),
+    *each(
+        "mixcompare/pair/pair.py",
+        ("tests/parts/test_placed.py",),
+        ("return before, -after if self.match.channels_swapped else after", "return before, after"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/parts.py",
+        ("tests/parts/test_placed.py",),
+        ("min(map(abs, around)) < LEAST_MOVE", "min(map(abs, around)) > LEAST_MOVE"),
+        ("level_db=0.0 if heard[0] <= 0 <= heard[1] else level", "level_db=9.0"),
+        ("float(pitch_hz(pitches.min()))", "float(pitch_hz(pitches.max()))"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/words.py",
+        ("tests/parts/test_placed.py",),
+        ('lies, its = ("lie", "their") if', 'lies, its = ("lies", "its") if'),
+    ),
+    *each(
+        "mixcompare/report/document.py",
+        ("tests/parts/test_sample.py",),
+        ("plain(level.reference_position)", "plain(level.candidate_position)"),
+        ("plain(level.position_interval)", "plain(level.level_db_interval)"),
+    ),
+    *each(
+        "mixcompare/parts/notevalues.py",
+        ("tests/parts/test_notevalues.py",),
+        ("_HELD = 0.6", "_HELD = 0.2"),
+        ("_OFF_GRID = 0.2", "_OFF_GRID = 0.5"),
+        ("np.where(held, ahead_s, own_s)", "own_s"),
+        ("counts.max() > _MOST_OF * len(at)", "counts.max() > 0"),
+        ("quarters[place] / np.maximum", "4 / np.maximum"),
+        ("asked &= onset_s < bars.end_s[place]", "pass"),
+    ),
+    *each(
+        "mixcompare/knowledge/midi.py",
+        ("tests/knowledge/test_score.py",),
+        ("[4 * upper / lower] * count", "[upper] * count"),
+    ),
+    *each(
+        "mixcompare/knowledge/musicxml.py",
+        ("tests/knowledge/test_musicxml.py",),
+        ("np.array([bars[bar].length for", "np.array([4.0 for"),
+    ),
+    *each(
         "mixcompare/parts/course.py",
         ("tests/parts/test_course.py",),
         ("level[:, window] @ share", "0 * level[:, window] @ share"),

@@ -13,8 +13,8 @@ FAULTS: list[Fault] = [
         ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
         ("return np.asarray(cells & stirred)", "return np.zeros_like(cells)"),
         ("low, high), change.energy, size)", "low, high), change.energy, 0.0)"),
-        ("if abs(end - start) < _LEAST_MOVE or", "if abs(end - start) < 9 or"),
-        ("if abs(end - start) < _LEAST_MOVE or alike < _ONE_WAY * weight.sum():", "if False:"),
+        ("if abs(end - start) < LEAST_MOVE or", "if abs(end - start) < 9 or"),
+        ("if abs(end - start) < LEAST_MOVE or alike < _ONE_WAY * weight.sum():", "if False:"),
     ),
     *each(
         "mixcompare/pair/image.py",
@@ -38,8 +38,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/take.py",
         ("tests/elements/test_take.py",),
-        ("_LEAST_MOVED, _MOVED_DB = 0.055,", "_LEAST_MOVED, _MOVED_DB = 0.0,"),
-        ("_LEAST_MOVED, _MOVED_DB = 0.055,", "_LEAST_MOVED, _MOVED_DB = 1.0,"),
+        ("LEAST_MOVED, _MOVED_DB = 0.055,", "LEAST_MOVED, _MOVED_DB = 0.0,"),
+        ("LEAST_MOVED, _MOVED_DB = 0.055,", "LEAST_MOVED, _MOVED_DB = 1.0,"),
         ("if other.difference_db * change.difference_db > 0", "if True"),
         (
             "return Split(tuple(changes), tone_db, scatter_db, one_tail=True, ended=ended)",
