@@ -67,10 +67,13 @@ def doubtful_words(found: Description, change: Change) -> str:
 
 def ended_words(found: Description, change: Change) -> str:
     """What is said of notes whose ends moved, in one take, and which are as loud as they were."""
-    sooner = "sooner" if change.difference_db < 0 else "later"
+    if change.difference_db < 0:
+        ends, why = "end sooner", "a gate, an expander, an edit or other playing"
+    else:
+        ends, why = "ring on longer", "more of a hall of their own, an edit or other playing"
     return (
-        f"Notes of the {found.subject} end {sooner} than in the reference (a gate, an expander, an"
-        " edit or other playing); while they are held they are as loud, so that no level is listed."
+        f"Notes of the {found.subject} {ends} than in the reference ({why}); while they are held"
+        " they are as loud, so that no level is listed."
     )
 
 

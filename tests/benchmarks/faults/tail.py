@@ -61,7 +61,10 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/elements/test_ended.py",),
-        ('"sooner" if change.difference_db < 0', '"sooner" if change.difference_db > 0'),
+        (
+            "    if change.difference_db < 0:\n        ends",
+            "    if change.difference_db > 0:\n        ends",
+        ),
     ),
     *each(
         "mixcompare/aspects/balance/words.py",
