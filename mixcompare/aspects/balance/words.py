@@ -184,9 +184,10 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     if element.against:
         other = "up" if down else "down"
         desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
+    steps = f"{steps_of_dynamics(size)} {'less' if down else 'more'}"
     if same_take:
-        return (desk,)
-    podium = f"Ask the {what} for {steps_of_dynamics(size)} {'less' if down else 'more'}."
+        return (desk, f"As players would do it: {steps}.") if element.players else (desk,)
+    podium = f"Ask the {what} for {steps}."
     return podium, desk
 
 
