@@ -15,7 +15,7 @@ from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects.articulation import aspect as module
 from mixcompare.aspects.articulation.noteoff import Envelope, FollowedNote, Hinge
 from mixcompare.aspects.articulation.values import ArticulationDifference, VoiceArticulation
-from mixcompare.aspects.articulation.words import untold
+from mixcompare.aspects.articulation.words import finding, untold
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings.manner import manner_of
@@ -286,6 +286,11 @@ def test_a_change_of_doubled_notes_is_told(monkeypatch: pytest.MonkeyPatch) -> N
     short: Followed = [held(0.5)] * 20
     oboe = arithmetic(monkeypatch, long, short, written=True, doubled=20).voices[2]
     assert oboe.sounding_ratio == pytest.approx(-0.4)
+    assert finding([oboe], False).subject == "the oboe (or a part that doubles it)"
+    both = finding([oboe, replace(oboe, name="flute")], False)
+    assert both.subject == "the oboe and the flute"
+    alone = arithmetic(monkeypatch, long, short, written=True, doubled=9).voices[2]
+    assert finding([alone], False).subject == "the oboe"
 
 
 @pytest.mark.parametrize(

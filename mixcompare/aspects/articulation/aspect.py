@@ -199,8 +199,10 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
         return _untold(_TOO_FEW, len(both), one_only)
     found = _difference(both, one_only, match, room_db)
     own = [one for one in both if not one[0].doubled]
-    if found.stretch is not None or 2 * len(own) > len(both) or _nothing_ended(pair):
+    if 2 * len(own) > len(both):
         return found
+    if found.stretch is not None or _nothing_ended(pair):
+        return replace(found, doubled=True)
     # A note that several parts play ends with the last of them: that none is heard to change does
     # not say that none did.
     if len(own) < FEWEST_NOTES:
@@ -255,6 +257,7 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
         reasons=found.reasons,
         stretch=found.stretch,
         band_hz=found.band_hz,
+        doubled=found.doubled,
     )
 
 

@@ -144,6 +144,8 @@ class VoiceArticulation:
         Whether a score told the notes.
     reasons : tuple of str
         Why nothing can be told.
+    doubled : bool
+        Whether other written parts play most of the notes too.
     """
 
     name: str
@@ -162,6 +164,7 @@ class VoiceArticulation:
     reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
     band_hz: tuple[float, float] | None = field(default=None, metadata=NOT_IN_REPORT | PITCH)
+    doubled: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
 
 
 @dataclass(frozen=True)
@@ -196,6 +199,8 @@ class ArticulationDifference:
     reasons : tuple of str
     ends_told : tuple of bool
         Of what only ends elsewhere in one take: whether a voice's articulation tells it.
+    doubled : bool
+        Whether other written parts play most of the notes too.
     """
 
     sounding_ratio: float | None = field(metadata=_SOUNDING_RATIO)
@@ -233,3 +238,4 @@ class ArticulationDifference:
         default=(), metadata=NOT_IN_REPORT | stretched(math.inf)
     )
     ends_told: tuple[bool, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
+    doubled: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)

@@ -89,6 +89,8 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
     else:
         words = f"{manners[0]}, where the reference is {manners[1]}"
     names = listed([f"the {voice.name}" for voice in group])
+    if len(group) == 1 and group[0].doubled:
+        names += " (or a part that doubles it)"
     held = listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
     before = listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
     text = (

@@ -191,6 +191,7 @@ FAULTS: list[Fault] = [
             "attacks_s = -_changes(both",
         ),
         ("2 * len(own) > len(both)", "3 * len(own) > len(both)"),
+        ("return replace(found, doubled=True)", "return found"),
         ("if len(own) < FEWEST_NOTES", "if len(own) < FEWEST_NOTES + 1"),
         ("not split.ended and not split.one_tail", "not split.ended"),
         ("if not one[0].doubled", "if one[0].doubled"),
