@@ -220,6 +220,7 @@ def test_players_of_a_figure_speak_in_written_note_values() -> None:
     )
     assert finding.advice == (
         "Bring the spots that carry the Flute, Oboe and Harp parts down by about 5 dB.",
+        "As players would do it: about one dynamic less.",
     )
 
 
