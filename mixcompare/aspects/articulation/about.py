@@ -18,8 +18,8 @@ SHARE_HELD = JustNoticeable(
 
 ABOUT = Description(
     title="Articulation",
-    meaning="How much of the time between two onsets a note sounds: near 1 is legato, near 0.3 is a"
-    " sharp staccato. The first tables speak of the leading line as it is heard, the last one"
+    meaning="How much of the time between two onsets a note sounds: near 100 % is legato, near 30 %"
+    " a sharp staccato. The first tables speak of the leading line as it is heard, the last one"
     " of every voice.",
     method="Level of single notes against time, from their onset to the next, with the decay of the"
     " room told apart where it can be.",
