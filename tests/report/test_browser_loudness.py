@@ -151,6 +151,10 @@ def test_a_blind_trial_begins_at_the_same_loudness_and_counts_at_one_level_only(
     panel.locator("#trial-start").click()
     assert chosen(panel) == "loudness"
     assert "Same loudness" in score.inner_text()
+    panel.keyboard.press("n")  # an answer counts once X and both recordings were heard
+    panel.locator("#play", has_text="Pause").wait_for()
+    for voice in "123":
+        panel.keyboard.press(voice)
     panel.get_by_role("button", name="X is the candidate").click()
     assert "of 1 right" in score.inner_text()
     panel.keyboard.press("g")
@@ -158,5 +162,6 @@ def test_a_blind_trial_begins_at_the_same_loudness_and_counts_at_one_level_only(
     assert "loudness alone may tell them apart" in score.inner_text()
     assert "No answers yet" in score.inner_text()
     panel.keyboard.press("g")
+    panel.keyboard.press("Space")
     panel.locator("#trial-start").click()
     assert chosen(panel) == "gain"  # as it was before
