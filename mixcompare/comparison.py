@@ -175,8 +175,10 @@ class Comparison:
                 tried.level_db if tried else 0.0,
             )
         folder = checked_path(out_dir, "the report's folder")
-        marked = markers_of(self.findings)
-        mark = partial(write_marked, recording=self.candidate, markers=marked) if markers else None
+        mark = None
+        if markers:
+            marked = markers_of(self.findings)
+            mark = partial(write_marked, recording=self.candidate, markers=marked)
         return writer.save(self.results, folder, pair, progress, self._files_read(), heard, mark)
 
     def handout(self, path: str | Path) -> Path:

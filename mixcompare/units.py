@@ -72,6 +72,11 @@ BARE_DECIMALS = 2
 _BY_SYMBOL = {unit.symbol: unit for unit in UNITS}
 
 
+def _unit(symbol: str) -> Unit:
+    """What is known of a unit; of others and of none, what holds for bare numbers."""
+    return _BY_SYMBOL.get(symbol) or Unit(symbol, "", BARE_DECIMALS)
+
+
 def words_and_unit(name: str) -> tuple[str, str]:
     """The name's own words, and its unit: ``("gap depth", "dB")`` for ``gap_depth_db``."""
     for unit in UNITS:
@@ -82,23 +87,23 @@ def words_and_unit(name: str) -> tuple[str, str]:
 
 def decimals_of(symbol: str) -> int:
     """With how many decimals a value is worth showing."""
-    return _BY_SYMBOL[symbol].decimals if symbol in _BY_SYMBOL else BARE_DECIMALS
+    return _unit(symbol).decimals
 
 
 def step_of(symbol: str) -> float:
     """The least difference between two values that can be seen when they are written."""
-    times = _BY_SYMBOL[symbol].times if symbol in _BY_SYMBOL else 1.0
-    return float(10.0 ** -decimals_of(symbol) / times)
+    unit = _unit(symbol)
+    return float(10.0**-unit.decimals / unit.times)
 
 
 def written(symbol: str) -> str:
     """The unit as it stands after a number."""
-    return _BY_SYMBOL[symbol].written or symbol if symbol in _BY_SYMBOL else symbol
+    return _unit(symbol).written or symbol
 
 
 def difference_unit(symbol: str) -> str:
     """Unit of a difference between two values: LU for LUFS, dB for dBTP."""
-    return _BY_SYMBOL[symbol].difference or symbol if symbol in _BY_SYMBOL else symbol
+    return _unit(symbol).difference or symbol
 
 
 def number(value: float | None, symbol: str = "", signed: bool = False) -> str:
@@ -116,7 +121,7 @@ def plain_number(
 ) -> str:
     """The same in plain letters, for sentences and terminals: ``-3.1``; zero has no sign."""
     decimals = decimals_of(symbol) if decimals is None else decimals
-    value *= _BY_SYMBOL[symbol].times if symbol in _BY_SYMBOL else 1.0
+    value *= _unit(symbol).times
     text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
     return text.replace("+", "").replace("-", "") if float(text) == 0 else text
 

@@ -7,7 +7,7 @@ that a part which moves in some bars only is seen there.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,6 +120,17 @@ def edges_of(windows: Sequence[Window], times_s: FloatArray) -> IntArray:
     return np.searchsorted(times_s, [*(one.start_s for one in windows), windows[-1].end_s])
 
 
+def cells_by_window(
+    cells: Cells, fitted: Fitted, edges: IntArray
+) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """Number of every window that is heard, its cells' shares of the parts, and what is left."""
+    for window, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        heard = cells.heard[:, first:last]
+        if heard.any():
+            share = fitted.candidate_shares[:, :, first:last][:, heard]
+            yield window, share, fitted.left_db[:, first:last][heard]
+
+
 def departures(
     cells: Cells, fitted: Fitted, edges: IntArray
 ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
@@ -145,12 +156,7 @@ def departures(
     parts = len(fitted.shares)
     level = np.zeros((parts, len(edges) - 1))
     deviation, plays = np.full_like(level, _DEPARTS_DB), np.zeros(level.shape, bool)
-    for window, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
-        heard = cells.heard[:, first:last]
-        share = fitted.candidate_shares[:, :, first:last][:, heard]
-        away = fitted.left_db[:, first:last][heard]
-        if away.size == 0:
-            continue
+    for window, share, away in cells_by_window(cells, fitted, edges):
         for _ in range(_ROUNDS):
             left = away - level[:, window] @ share
             weight = 1 / np.sqrt(1 + (left / fitted.scatter_db) ** 2)

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.parts.changed import SINGLE_PRICE, Set, named_sets
+from mixcompare.parts.course import cells_by_window
 from mixcompare.parts.fit import LEAST_SCATTER_DB, Cells, Fitted
 
 FloatArray = npt.NDArray[np.float64]
@@ -126,12 +127,7 @@ def _normal(cells: Cells, fitted: Fitted, edges: IntArray) -> tuple[FloatArray, 
     variance = np.append(np.full(count, wanders**2), _WHOLE_WANDERS_DB**2)
     sure = np.zeros((len(edges) - 1, count + 1, count + 1))
     along = np.zeros(sure.shape[:2])
-    for window, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
-        heard = cells.heard[:, first:last]
-        share = fitted.candidate_shares[:, :, first:last][:, heard]
-        away = fitted.left_db[:, first:last][heard]
-        if away.size == 0:
-            continue
+    for window, share, away in cells_by_window(cells, fitted, edges):
         share = np.concatenate([share, np.ones((1, len(away)))])
         weight = 1 / np.sqrt(1 + (away / fitted.scatter_db) ** 2)
         weight /= fitted.scatter_db**2 * _CELLS_PER_NOTE

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 FloatArray = npt.NDArray[np.float64]
 
-WHOLE = 0.95
+_WHOLE = 0.95
 """A finding in at least this share of the passage concerns all of it."""
 
 
@@ -36,6 +36,12 @@ class Course:
     times_s: FloatArray
     level_db: FloatArray
     words: str
+
+
+def is_whole(results: Results, finding: Finding) -> bool:
+    """Whether a finding concerns all of the passage."""
+    start, end = results.alignment.time_map.span_s
+    return finding.duration_s >= _WHOLE * (end - start)
 
 
 def course_of(results: Results, finding: Finding, field: Field | None) -> Course | None:
@@ -58,10 +64,8 @@ def course_of(results: Results, finding: Finding, field: Field | None) -> Course
             "its own level against time",
         )
     measured = results.measurements.get(finding.aspect)
-    start, end = results.alignment.time_map.span_s
-    whole = finding.duration_s >= WHOLE * (end - start)
     over_time = measured is not None and measured.about.over_time
-    if field is None or finding.band_hz is None or whole or not over_time:
+    if field is None or finding.band_hz is None or not over_time or is_whole(results, finding):
         return None
     levels = field.of_band(finding.band_hz)
     return Course(field.times_s, levels, "difference in its band against time")

@@ -14,7 +14,7 @@ from mixcompare import plots
 from mixcompare.findings import Finding, places
 from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, thinned
-from mixcompare.plots.courses import WHOLE, Course, course_of
+from mixcompare.plots.courses import Course, course_of, is_whole
 from mixcompare.results import Results
 
 MARK = b"handout by mixcompare"
@@ -77,10 +77,9 @@ def _finding(
     below_cm = _words(
         sheet, f"{finding.rank}  {finding.text}", top_cm, _WRAPPED_BOLD, weight="bold"
     )
-    where = places(finding.spans_s, bars=finding.bars)
+    whole = is_whole(results, finding)
+    where = "the whole passage" if whole else places(finding.spans_s, bars=finding.bars)
     span_s = results.alignment.time_map.span_s
-    if finding.duration_s >= WHOLE * (span_s[1] - span_s[0]):
-        where = "the whole passage"
     below_cm = _words(sheet, f"{where}; {finding.cause.spoken}", below_cm, _WRAPPED, size=8.5)
     for sentence in finding.advice:
         below_cm = _words(sheet, f"\N{BULLET} {sentence}", below_cm, _WRAPPED)

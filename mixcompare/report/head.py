@@ -85,7 +85,7 @@ def source(side: Source) -> dict[str, str]:
 def facts(results: Results) -> list[tuple[str, str]]:
     """What alignment found, as pairs of a name and words."""
     alignment = results.alignment
-    sure = f"right in about {min(round(100 * alignment.confidence), 99)} of 100 such cases"
+    sure = f"right in about {wording.of_a_hundred(alignment.confidence)} of 100 such cases"
     told = [
         ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
     ]

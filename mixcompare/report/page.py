@@ -15,7 +15,7 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.findings import Description, Finding, bars_named, clock
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
-from mixcompare.plots.courses import WHOLE, course_of
+from mixcompare.plots.courses import course_of, is_whole
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import head, pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
@@ -99,7 +99,6 @@ def render(
 def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, Any]:
     about = _about(results, finding.aspect)
     span_s = results.alignment.time_map.span_s
-    whole = finding.duration_s >= WHOLE * (span_s[1] - span_s[0])
     course = course_of(results, finding, field)
     drawn = None
     if course is not None:
@@ -109,11 +108,11 @@ def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, 
         "aspect": about.title,
         "size": wording.size(finding),
         "interval": wording.around(finding),
-        "sure": min(round(100 * finding.confidence), 99),
+        "sure": wording.of_a_hundred(finding.confidence),
         "band": wording.band(finding.band_hz),
         "causes": wording.causes(finding),
         "cause": finding.cause.spoken,
-        "whole": whole,
+        "whole": is_whole(results, finding),
         "spans": [
             (index, clock(start), clock(end)) for index, (start, end) in enumerate(finding.spans_s)
         ],
@@ -134,7 +133,7 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
     sections = []
     for aspect, measured in results.measurements.items():
         key = tables.key_value(measured)
-        due = any(found.aspect == aspect for found in results.findings)
+        ranks = [found.rank for found in results.findings if found.aspect == aspect]
         sections.append(
             {
                 "aspect": aspect,
@@ -142,7 +141,7 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
                 "meaning": measured.about.meaning,
                 "method": measured.about.method,
                 "key": key,
-                "state": _state(results, aspect, key),
+                "state": _state(ranks, key),
                 "figure": _inline(figures, aspect),
                 "caption": figures[aspect].caption if aspect in figures else "",
                 "values": tables.single_values(measured),
@@ -150,21 +149,20 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
                 "lists": [
                     table
                     for table in tables.lists(measured)
-                    if due or table.title not in tables.ONLY_WITH_FINDINGS
+                    if ranks or table.title not in tables.ONLY_WITH_FINDINGS
                 ],
                 "bands": tables.bands(measured),
                 "reasons": tables.reasons(measured),
-                "ranks": [found.rank for found in results.findings if found.aspect == aspect],
+                "ranks": ranks,
             }
         )
     return sections
 
 
-def _state(results: Results, aspect: str, key: str) -> str:
+def _state(ranks: Sequence[int], key: str) -> str:
     """Whether anything of an aspect sticks out, or can be told at all."""
-    ranks = [str(found.rank) for found in results.findings if found.aspect == aspect]
     if ranks:
-        return f"finding{'s' * (len(ranks) > 1)} {', '.join(ranks)}"
+        return f"finding{'s' * (len(ranks) > 1)} {', '.join(map(str, ranks))}"
     return "nothing sticks out" if key else "can't be told"
 
 

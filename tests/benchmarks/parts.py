@@ -230,24 +230,22 @@ def report(answered: Sequence[Answer]) -> str:
         pairs = sum(bool(answer.case.changes_db) for answer in group)
         lines.append(
             f"{kind}: found {found} of {changed}, first in {first} of {pairs} pairs, wrong"
-            f" {wrong}; error of the changed {_spread(moved)}, of the others {_spread(still)} dB;"
+            f" {wrong}; error of the changed {spread(moved)}, of the others {spread(still)} dB;"
             f" intervals hold {np.mean(held):.2f}; told {told / max(asked, 1):.2f}"
         )
     return "\n".join(lines)
 
 
-def _spread(errors: Sequence[float]) -> str:
+def spread(errors: Sequence[float], decimals: int = 2) -> str:
     """Median and 90th percentile."""
     if not errors:
         return "-"
-    return f"{np.median(errors):.2f}/{np.percentile(errors, 90):.2f}"
+    return f"{np.median(errors):.{decimals}f}/{np.percentile(errors, 90):.{decimals}f}"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = over_scores(__doc__)
-    parser.add_argument("--only", default="", help="pairs with this in movement and kind")
-    options = parser.parse_args(arguments)
+    options = over_scores(__doc__, by_pair=True).parse_args(arguments)
     answered = []
     found = answers(movements(options), options.scores, cache_folder(options.cache), options.only)
     for name, answer in found:

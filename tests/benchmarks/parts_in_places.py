@@ -222,9 +222,7 @@ def report(answers: Sequence[tuple[str, Ride | None, list[Told]]]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = over_scores(__doc__)
-    parser.add_argument("--only", default="", help="pairs with this in movement and kind")
-    options = parser.parse_args(arguments)
+    options = over_scores(__doc__, by_pair=True).parse_args(arguments)
     cache = cache_folder(options.cache)
     answers = []
     for number, name in movements(options):

@@ -31,7 +31,7 @@ from mixcompare.pair.pair import aligned
 from mixcompare.parts.values import PartLevel
 from mixcompare.standards.bs1770 import k_weighting_sos
 from tests.benchmarks.corpus import cache_folder
-from tests.benchmarks.parts import LIBRARIES, LONGER_S, again, laid
+from tests.benchmarks.parts import LIBRARIES, LONGER_S, again, laid, spread
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.symphonic import (
     DURATION_S,
@@ -189,25 +189,16 @@ def report(answered: Sequence[Answer]) -> str:
         pairs = sum(answer.case.panned is not None for answer in group)
         lines.append(
             f"{kind}: named {named} of {pairs}, false {false} in {len(group)} pairs; error of the"
-            f" place {_spread(there)}, of the panned one's move {_spread(moved)}, of the others'"
-            f" {_spread(still)}, of them surely moved by 0.1 {sure}; intervals hold"
+            f" place {spread(there, 3)}, of the panned one's move {spread(moved, 3)}, of the"
+            f" others' {spread(still, 3)}, of them surely moved by 0.1 {sure}; intervals hold"
             f" {np.mean(held):.2f}; told {len(held) / max(asked, 1):.2f}"
         )
     return "\n".join(lines)
 
 
-def _spread(errors: Sequence[float]) -> str:
-    """Median and 90th percentile."""
-    if not errors:
-        return "-"
-    return f"{np.median(errors):.3f}/{np.percentile(errors, 90):.3f}"
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = over_scores(__doc__)
-    parser.add_argument("--only", default="", help="pairs with this in movement and kind")
-    options = parser.parse_args(arguments)
+    options = over_scores(__doc__, by_pair=True).parse_args(arguments)
     answered = []
     found = answers(movements(options), options.scores, cache_folder(options.cache), options.only)
     for name, answer in found:

@@ -163,8 +163,7 @@ def report(answers: Sequence[Answer]) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
-    parser = over_scores(__doc__)
-    parser.add_argument("--only", default="", help="pairs with this in movement and kind")
+    parser = over_scores(__doc__, by_pair=True)
     parser.add_argument("--both", action="store_true", help="with the reference's stems as well")
     parser.add_argument("--preview", action="store_true", help="try the trims, compare again")
     options = parser.parse_args(arguments)

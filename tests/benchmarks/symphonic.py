@@ -81,13 +81,18 @@ def played(
         return Excerpt(parts, {key: stored[key].astype(np.float64) for key in stored.files})
 
 
-def over_scores(purpose: str | None) -> argparse.ArgumentParser:
-    """What every benchmark over these scores may be asked: the folder, a set, a part of it."""
+def over_scores(purpose: str | None, by_pair: bool = False) -> argparse.ArgumentParser:
+    """What every benchmark over these scores may be asked: the folder, a set, a part of it.
+
+    ``by_pair``: also for some of the pairs only.
+    """
     parser = argparse.ArgumentParser(description=(purpose or "").splitlines()[0])
     parser.add_argument("scores", type=Path, help="folder of .mxl files")
     parser.add_argument("--set", choices=("tuning", "reporting"), default="reporting")
     parser.add_argument("--part", default="0/1", help="every n-th movement, as in 0/2 and 1/2")
     parser.add_argument("--cache", type=Path, help="folder for stems")
+    if by_pair:
+        parser.add_argument("--only", default="", help="pairs with this in movement and kind")
     return parser
 
 
