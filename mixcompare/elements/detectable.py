@@ -65,9 +65,14 @@ def detectable(
         return tuple(Detectable(*one, None) for one in wanted)
     elements = [(one, _element(still, *one)) for one in wanted]
     finder = _Finder(still, noticeable_db, find, left)
-    return tuple(
-        Detectable(*one, finder.smallest_db(own)) for one, own in elements if own is not None
-    )
+    near: dict[float, int] = {}
+    found = []
+    for (band_hz, share), own in elements:
+        if own is not None:
+            # Mostly it is that of the register below.
+            near[share] = finder.smallest(own, near.get(share, 0))
+            found.append(Detectable(band_hz, share, (*_LEVELS_DB, None)[near[share]]))
+    return tuple(found)
 
 
 def _stretch(spectra: PairSpectra) -> PairSpectra:
@@ -128,17 +133,19 @@ class _Finder:
     find: Find
     left: float
 
-    def smallest_db(self, own: FloatArray) -> float | None:
-        """By bisection: a larger change is never harder to find."""
-        low, high = 0, len(_LEVELS_DB)
-        middle = 0  # mostly the smallest one is found
+    def smallest(self, own: FloatArray, near: int) -> int:
+        """Its place among the levels, from a guess on: a larger change is never harder to find."""
+        low, high, middle = 0, len(_LEVELS_DB), min(near, len(_LEVELS_DB) - 1)
+        step = 1
         while low < high:
             if self._would_list(own, _LEVELS_DB[middle]):
                 high = middle
+                middle = max(high - step, low)
             else:
                 low = middle + 1
-            middle = (low + high) // 2
-        return _LEVELS_DB[low] if low < len(_LEVELS_DB) else None
+                middle = min(low + step - 1, high - 1)
+            step *= 2
+        return low
 
     def _would_list(self, own: FloatArray, level_db: float) -> bool:
         raised = self.spectra.candidate * (1 + self.left * own * (10 ** (level_db / 10) - 1))

@@ -26,7 +26,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
-from scipy.optimize import minimize
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -47,6 +46,10 @@ _LEAST_LATE_DB = 15.0  # of the late decay that is seen
 _LEAST_EVIDENCE = 4.0
 """Gain in log likelihood per band from which a bend counts. By chance one slope more gains up to
 0.3 in noise, and 1 to 3 where tones die away."""
+_DECAYS_S, _LEVELS = (0.05, 20.0), (-16.0, 6.0)  # sought within these; levels as logarithms
+# Of the search: it ends where a step gains too little to count, or leads nowhere however short.
+_MOST_STEPS, _SETTLED, _LONGEST_STEP = 100, 1e-6, 2.0
+_FIRST_DAMPING, _LEAST_DAMPING, _MOST_DAMPING, _LEAST_INFORMATION = 1e-2, 1e-6, 1e8, 1e-9
 
 
 @dataclass(frozen=True)
@@ -222,28 +225,40 @@ def _likeliest(
 ) -> tuple[float, tuple[float, ...], FloatArray]:
     """Cost, decay times in common, and each band's power of each, shape (slopes, bands).
 
-    The cost is the negative log likelihood of exponentially distributed powers.
+    The cost is the negative log likelihood of exponentially distributed powers. Fisher scoring
+    (McCullagh and Nelder 1989, 2.5), damped: each step is shortened until the cost falls.
     """
     slopes, bands = len(start_s), seen.shape[1]
     likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
-    levels = np.repeat(np.array([0.0, -2.0])[:slopes], bands)
-    found = minimize(
-        likelihood.cost,
-        np.concatenate([np.log(start_s), levels]),
-        jac=likelihood.gradient,
-        method="L-BFGS-B",
-        bounds=[(np.log(0.05), np.log(20.0))] * slopes + [(-16.0, 6.0)] * len(levels),
+    at = np.concatenate([np.log(start_s), np.repeat(np.array([0.0, -2.0])[:slopes], bands)])
+    low, high = (
+        np.concatenate([np.full(slopes, time), np.full(slopes * bands, level)])
+        for time, level in zip(np.log(_DECAYS_S), _LEVELS, strict=True)
     )
-    times = tuple(float(time) for time in np.exp(found.x[:slopes]))
-    return float(found.fun), times, np.exp(found.x[slopes:].reshape(slopes, bands))
+    damping, (cost, gradient, information) = _FIRST_DAMPING, likelihood.at(at)
+    for _ in range(_MOST_STEPS):
+        free = ~(((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0)))
+        scale = np.sqrt(np.diag(information)[free] + _LEAST_INFORMATION)
+        curved = information[np.ix_(free, free)] / np.outer(scale, scale)
+        curved.flat[:: len(scale) + 1] += damping
+        step = np.zeros(len(at))
+        step[free] = -np.linalg.solve(curved, gradient[free] / scale) / scale
+        tried = np.clip(at + np.clip(step, -_LONGEST_STEP, _LONGEST_STEP), low, high)
+        found = likelihood.at(tried)
+        gained = cost - found[0]
+        if gained < 0:
+            damping *= 10.0
+        else:
+            at, (cost, gradient, information) = tried, found
+            damping = max(damping / 10.0, _LEAST_DAMPING)
+        if 0 <= gained < _SETTLED or damping > _MOST_DAMPING:
+            break
+    times = tuple(float(time) for time in np.exp(at[:slopes]))
+    return cost, times, np.exp(at[slopes:].reshape(slopes, bands))
 
 
 class _Likelihood:
-    """Cost of decay times and powers, as logarithms, and its gradient, from one evaluation.
-
-    A fit takes some hundred evaluations of small arrays: both come from the same terms, and the
-    optimiser asks for the gradient where it has just asked for the cost.
-    """
+    """Cost of decay times and powers, as logarithms, its gradient, and how sharply it curves."""
 
     def __init__(
         self,
@@ -253,30 +268,30 @@ class _Likelihood:
         time_s: FloatArray,
         slopes: int,
     ) -> None:
-        self._seen, self._noise, self._keep = seen, noise, keep.astype(np.float64)
-        self._time_s = time_s[:, None]
-        self._fall = -_RATE * self._time_s
+        self._seen, self._noise, self._keep = seen.T, noise[:, None], keep.T.astype(np.float64)
+        self._fall = -_RATE * time_s[:, None]
         self._shape = slopes, seen.shape[1]
-        self._at: FloatArray | None = None
-        self._gradient = np.zeros(0)
 
-    def cost(self, logs: FloatArray) -> float:
-        """Negative log likelihood."""
-        slopes = self._shape[0]
-        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(self._shape))
-        falls = np.exp(self._fall / decay_s)
-        mean = falls @ power + self._noise
-        by_mean = (1 / mean - self._seen / np.square(mean)) * self._keep
-        by_power = power * (falls.T @ by_mean)
-        by_time = (((falls * self._time_s).T @ by_mean) * power).sum(axis=1) * _RATE / decay_s
-        self._at, self._gradient = logs.copy(), np.concatenate([by_time, by_power.ravel()])
-        return float(((np.log(mean) + self._seen / mean) * self._keep).sum())
-
-    def gradient(self, logs: FloatArray) -> FloatArray:
-        """Its slope along each of them."""
-        if self._at is None or not np.array_equal(logs, self._at):
-            self.cost(logs)
-        return self._gradient
+    def at(self, logs: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """Negative log likelihood, its gradient, and Fisher's information."""
+        slopes, bands = self._shape
+        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(self._shape)).T
+        # Of every band and frame: how its expected power grows with each level and decay time.
+        by_level = np.exp(self._fall / decay_s) * power[:, None]
+        along = np.concatenate([by_level * (-self._fall / decay_s), by_level], axis=2)
+        mean = by_level.sum(axis=2) + self._noise
+        kept = self._keep / np.square(mean)
+        slope = (along * ((mean - self._seen) * kept)[..., None]).sum(axis=1)
+        curve = along.transpose(0, 2, 1) @ (along * kept[..., None])
+        gradient = np.concatenate([slope[:, :slopes].sum(axis=0), slope[:, slopes:].T.ravel()])
+        information = np.zeros((len(logs), len(logs)))
+        information[:slopes, :slopes] = curve[:, :slopes, :slopes].sum(axis=0)
+        across = curve[:, :slopes, slopes:].transpose(1, 2, 0).reshape(slopes, -1)
+        information[:slopes, slopes:], information[slopes:, :slopes] = across, across.T
+        own = information[slopes:, slopes:].reshape(slopes, bands, slopes, bands)
+        own[:, np.arange(bands), :, np.arange(bands)] = curve[:, slopes:, slopes:]
+        cost = float(((np.log(mean) + self._seen / mean) * self._keep).sum())
+        return cost, gradient, information
 
 
 def _knee(blocks: FloatArray, noise: float) -> tuple[int, float]:

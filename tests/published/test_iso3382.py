@@ -12,7 +12,7 @@ from pyroomacoustics.experimental import measure_rt60
 from scipy import optimize, stats
 from scipy.signal import butter, sosfilt
 
-from mixcompare.standards.iso3382 import _Likelihood, decay_of, slopes_of
+from mixcompare.standards.iso3382 import _likeliest, _Likelihood, decay_of, slopes_of
 
 FloatArray = npt.NDArray[np.float64]
 RATE_HZ = 12_000
@@ -258,14 +258,47 @@ def test_likelihood_of_a_decay_and_its_slope(slopes: int) -> None:
     keep = rng.random((30, 4)) < 0.8
     likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
     logs = np.concatenate([np.log([0.8, 2.5][:slopes]), rng.normal(-1, 1, 4 * slopes)])
-    mean = noise + sum(
-        np.exp(logs[slopes + 4 * part :][:4]) * 10 ** (-6 * time_s[:, None] / np.exp(logs[part]))
-        for part in range(slopes)
-    )
+
+    def mean_at(logs: FloatArray) -> FloatArray:
+        return noise + sum(
+            np.exp(logs[slopes + 4 * part :][:4])
+            * 10 ** (-6 * time_s[:, None] / np.exp(logs[part]))
+            for part in range(slopes)
+        )
+
+    mean = mean_at(logs)
     by_scipy = -stats.expon.logpdf(seen, scale=mean)[keep].sum()
-    assert likelihood.cost(logs) == pytest.approx(by_scipy)
-    gradient = likelihood.gradient(logs)
+    cost, gradient, information = likelihood.at(logs)
+    assert cost == pytest.approx(by_scipy)
     assert gradient == pytest.approx(
-        optimize.approx_fprime(logs, likelihood.cost), rel=1e-4, abs=1e-4
+        optimize.approx_fprime(logs, lambda at: likelihood.at(at)[0]), rel=1e-4, abs=1e-4
     )
-    assert likelihood.gradient(logs).tolist() == gradient.tolist()  # though asked elsewhere since
+    # Fisher's information of exponential distributions: McCullagh and Nelder 1989, 8.3.
+    along = optimize.approx_fprime(logs, lambda at: mean_at(at)[keep])
+    expected = along.T @ (along / np.square(mean[keep])[:, None])
+    assert information == pytest.approx(expected, rel=1e-4, abs=1e-4)
+
+
+@pytest.mark.parametrize("slopes", [1, 2])
+def test_the_likeliest_decay_is_where_another_search_ends(slopes: int) -> None:
+    """Downhill simplexes of scipy, from where the search ended, find nothing likelier."""
+    time_s = np.arange(40) * 0.05
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        fall = 10 ** (-6 * time_s / 0.7) + (slopes - 1) * 0.03 * 10 ** (-6 * time_s / 2.4)
+        noise = np.full(2, 1e-6)
+        seen = rng.exponential(fall[:, None] + noise)
+        keep = np.ones(seen.shape, bool)
+        starts = (0.4, 2.0)[:slopes]
+        cost, decays_s, powers = _likeliest(seen, noise, keep, time_s, starts)
+        at = np.concatenate([np.log(decays_s), np.log(powers).ravel()])
+        likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
+        assert likelihood.at(at)[0] == pytest.approx(cost)
+        for _ in range(2):
+            nearby = optimize.minimize(
+                lambda logs: likelihood.at(logs)[0],  # noqa: B023
+                at,
+                method="Nelder-Mead",
+                options={"maxfev": 2000},
+            )
+            assert nearby.fun > cost - 1e-3

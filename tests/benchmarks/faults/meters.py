@@ -17,8 +17,8 @@ FAULTS: list[Fault] = [
         ("free = max(blocks - 1, 1.0)", "free = max(blocks + 9, 1.0)"),
         ("* (1 + 1 / free) ** 0.5)", ")"),
         (
-            "np.interp(np.asarray(quantiles) * w.sum()",
-            "np.interp(np.full(len(quantiles), 0.5) * w.sum()",
+            "np.interp(quantiles * total - below",
+            "np.interp(0.5 * total - below",
         ),
     ),
     *each(

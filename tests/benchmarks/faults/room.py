@@ -143,8 +143,9 @@ FAULTS: list[Fault] = [
         "mixcompare/standards/iso3382.py",
         ("tests/published/test_iso3382.py",),
         ("_EARLY_S = 0.08", "_EARLY_S = 0.05"),
-        (".sum(axis=1) * _RATE / decay_s", ".sum(axis=1) / decay_s"),
-        ("if self._at is None or not np.array_equal(logs, self._at):", "if self._at is None:"),
+        ("(-self._fall / decay_s), by_level]", "(self._fall / decay_s), by_level]"),
+        ("if gained < 0:", "if gained < -10.0:"),
+        ("_SETTLED, _LONGEST_STEP = 100, 1e-6, 2.0", "_SETTLED, _LONGEST_STEP = 100, 1.0, 2.0"),
         (
             "_time(level, rate_hz, 0.0, -10.0, range_db)",
             "_time(level, rate_hz, 0.0, -15.0, range_db)",
