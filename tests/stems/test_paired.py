@@ -114,6 +114,31 @@ def test_levels_are_compared_where_both_have_the_music() -> None:
     np.testing.assert_allclose(found.trim_db - np.median(found.trim_db), 0.0, atol=1.5)
 
 
+def test_what_has_no_counterpart_says_nothing_of_levels() -> None:
+    """The candidate left a stretch out in which the reference's figure stands 12 dB out."""
+    parts = made.stems()
+    length = len(parts["figure"])
+    left_out = slice(length // 3, length // 2)
+    marked = parts["figure"].copy()
+    inside = made.RATE_HZ // 2
+    marked[left_out.start + inside : left_out.stop - inside] *= 4.0
+    reference = {**parts, "figure": marked}
+    cut = {name: np.delete(part, left_out, axis=0) for name, part in parts.items()}
+    one, other = recorded(mixed(reference)), recorded(mixed(cut))
+    start_s, end_s = left_out.start / made.RATE_HZ, left_out.stop / made.RATE_HZ
+    apart_s, last_s = 0.01, one.duration_s - 0.05
+    time_map = TimeMap(
+        np.array([0.0, start_s, end_s, last_s]),
+        np.array([0.0, start_s, start_s + apart_s, last_s - end_s + start_s]),
+        np.array([5.0, np.inf, np.inf, 5.0]),
+    )
+    stems = files(cut)
+    making = making_of(other, list(stems.values()), [0.0] * 5, other.duration_s)
+    found = levels_between(time_map, (one, files(reference)), (other, stems), making)
+    # Read with the rest, the stretch would put the figure nearly 4 dB out.
+    np.testing.assert_allclose(found.trim_db - np.median(found.trim_db), 0.0, atol=1.0)
+
+
 def test_how_much_it_varies_with_the_music_is_doubt() -> None:
     """The figure is 5 dB louder in one half and as loud in the other: what holds is in between."""
     parts = made.stems()
