@@ -37,6 +37,11 @@ def labelled(words: str, unit: str | None = None) -> Metadata:
     return {"label": words} if unit is None else {"label": words, "unit": unit}
 
 
+def told_by_pair(name: str) -> Metadata:
+    """The pair's ``reference_NAME`` and ``candidate_NAME`` stand for it, where they are known."""
+    return {"by_pair": name}
+
+
 def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
     """Words and unit of a field: ``("Gap depth", "dB")`` for ``gap_depth_db``.
 

@@ -17,5 +17,6 @@ common practice, no source.
 
 
 def manner_of(share: float) -> str:
-    """Plain word for a share held."""
-    return next((word for least, word in MANNERS if share >= least), MANNERS[-1][1])
+    """Plain word for a share held, as it is shown: in whole per cent."""
+    shown = round(share, 2)
+    return next((word for least, word in MANNERS if shown >= least), MANNERS[-1][1])

@@ -62,8 +62,9 @@ def draw(results: Results, figure: Figure) -> str | None:
     notes = all(ratios is not None for ratios in _ratios(difference))
     if notes and examples:
         above, below = style.columns_over_one(figure, (5.4, 4.6), [1.0] * len(examples))
-        for axes, example in zip(above, examples, strict=True):
+        for place, (axes, example) in enumerate(zip(above, examples, strict=True)):
             _draw_note(example, axes)
+            axes.set_gid(f"note-{place}")  # the page plays what is pointed at
         above[0].set_ylabel("level of the note (dB)")
         lines = [line for line in above[0].lines if line.get_label() in dict(_ROLES)]
         figure.legend(handles=lines, loc="outside upper left", ncols=2, handlelength=2.8)

@@ -20,12 +20,13 @@ from mixcompare.plots.strip import legend_colours
 from mixcompare.report import head, pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
 from mixcompare.report.inline import inline_svg
+from mixcompare.report.notes import Notes, notes_of
 from mixcompare.report.shell import environment, packaged, policy
 from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results
 from mixcompare.standards import bs1770
 
-_SCRIPTS = ("clocks.js", "folds.js", "player.js")
+_SCRIPTS = ("clocks.js", "folds.js", "player.js", "notes.js")
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ def render(
     field = balance_field(results)
     span_s = results.alignment.time_map.span_s
     related = results.alignment.relation != UNRELATED
+    notes = notes_of(results, passages)
     style, script = packaged("page.css"), "".join(map(packaged, _SCRIPTS))
     template = environment().get_template("page.html")
     return template.render(
@@ -78,7 +80,8 @@ def render(
         voices={name: wording.VOICES[name] for name in passages[0]} if passages else {},
         same_gain=wording.SAME_GAIN,
         gains=_gains(passages),
-        player_data=_player_data(results, passages),
+        player_data=_player_data(results, passages, notes),
+        notes=notes,
         sections=_sections(results, figures),
         stems=stems_table(results.stems) if results.stems is not None else None,
         stems_sentence=stems_sentence(results.stems) if results.stems is not None else "",
@@ -92,7 +95,7 @@ def render(
         versions={"mixcompare": version(), "Python": platform.python_version()},
         style=Markup(style),
         script=Markup(script),
-        policy=policy(style, script),
+        policy=policy(style, script, "data: blob:" if notes else "data:"),
     )
 
 
@@ -210,7 +213,9 @@ def _gains(passages: Sequence[CodedSound]) -> str:
     return ", ".join(parts)
 
 
-def _player_data(results: Results, passages: Sequence[CodedSound]) -> dict[str, Any]:
+def _player_data(
+    results: Results, passages: Sequence[CodedSound], notes: Notes | None
+) -> dict[str, Any]:
     """What the script needs: clocks, places, bands. Embedded as JSON, with < and > escaped."""
     points = results.alignment.time_map.thinned(MAP_POINTS_PER_S)
     related = results.alignment.relation != UNRELATED
@@ -236,6 +241,8 @@ def _player_data(results: Results, passages: Sequence[CodedSound]) -> dict[str, 
                 {"rank": finding.rank, "spans": finding.spans_s, "band": finding.band_hz}
                 for finding in results.findings
             ],
+            "notes": [note.span_s for note in notes.heard] if notes else [],
+            "drawn": notes.drawn if notes else [],
         }
     )
     return data

@@ -1,5 +1,6 @@
 
-(() => {
+// What else the page plays goes through the panel: its sound, its level, its volume.
+const panel = (() => {
   "use strict";
 
   const FADE_S = 0.01;
@@ -13,7 +14,7 @@
   const DRAGGED_PX = 6;
 
   const source = document.getElementById("comparison");
-  if (!source) return;
+  if (!source) return null;
   const data = JSON.parse(source.textContent);
   const byId = (id) => document.getElementById(id);
   const [spanStart, spanEnd] = data.span;
@@ -41,6 +42,7 @@
   };
   let audio = null;
   let passes = [];
+  const others = { stop: () => {} };
 
   const segmentAt = (place) =>
     data.segments.findIndex(({ reference: [a, b] }) => place >= a - 1e-6 && place < b - 0.02);
@@ -208,6 +210,7 @@
       say("This browser cannot play the sound.");
       return;
     }
+    others.stop();
     await audio.context.resume();
     let place = state.place;
     if (state.loop && (place < state.loop[0] || place >= state.loop[1] - 0.05)) place = state.loop[0];
@@ -554,5 +557,23 @@
     keys[key]();
   });
 
+  /* ---- for other sounds of the page ---- */
+
+  async function alone(voice, from, to) {
+    await prepare();
+    if (state.playing) pause();
+    await audio.context.resume();
+    const index = Math.max(segmentAt(from), 0);
+    const buffer = audio.buffers[index][voice];
+    const [first, last] = [from, to].map((place) =>
+      Math.round(buffer.sampleRate * (toClock(voice, place) - data.segments[index][voice][0])));
+    const channels = Array.from({ length: buffer.numberOfChannels }, (_, channel) =>
+      buffer.getChannelData(channel).slice(Math.max(first, 0), Math.max(last, 0)));
+    return { channels, rate: buffer.sampleRate, gain: gainOf(voice, index) };
+  }
+
+  const joined = (element) => audio.context.createMediaElementSource(element).connect(audio.nodes.volume);
+
   show();
+  return { data, others, alone, joined };
 })();

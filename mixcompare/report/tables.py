@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import Field, dataclass, fields, is_dataclass
 from typing import Any
 
@@ -52,6 +52,8 @@ def single_values(measured: Measured) -> Table:
     rows, apart = [], []
     for name in reference | candidate:
         sides = (_number(reference.get(name)), _number(candidate.get(name)))
+        of_pair = _of_pair(difference, known[name].metadata.get("by_pair", ""))
+        sides = of_pair if None not in of_pair else sides
         if sides == (None, None) or name.endswith("_interval"):
             continue
         label, unit = label_and_unit(known[name])
@@ -75,6 +77,16 @@ def single_values(measured: Measured) -> Table:
     return Table("", heads, tuple(rows), note)
 
 
+def _of_pair(
+    difference: Mapping[str, Any], name: str
+) -> tuple[int | float | None, int | float | None]:
+    """What the pair tells of both recordings, reference first."""
+    of_reference, of_candidate = (
+        _number(difference.get(f"{side}_{name}")) for side in ("reference", "candidate")
+    )
+    return of_reference, of_candidate
+
+
 def _is_formed_of(sides: tuple[float | None, float | None], gap: float | None, unit: str) -> bool:
     """Whether a difference is that of the two numbers beside it, as near as they are shown."""
     reference, candidate = sides
@@ -93,9 +105,7 @@ def key_value(measured: Measured) -> str:
     for name in measured.about.key:
         sides = [_number(side.get(name)) for side in (reference, candidate)]
         if None in sides:
-            sides = [
-                _number(difference.get(f"{side}_{name}")) for side in ("reference", "candidate")
-            ]
+            sides = list(_of_pair(difference, name))
         told = known.get(name) or known.get(f"reference_{name}")
         if told is None:
             continue

@@ -221,6 +221,7 @@ def _tone(slope, shelf):
 
 def _articulation(length_s, rng):
     notes = 24
+    note_s = np.linspace(0.05 * length_s, 0.9 * length_s, notes).tolist()
     leading = VoiceArticulation(
         name=LEAD, reference_ratio=0.83, candidate_ratio=0.62, sounding_ratio=-0.21,
         sounding_ratio_interval=(-0.27, -0.15), manner="legato, then staccato",
@@ -257,11 +258,11 @@ def _articulation(length_s, rng):
             voices=(leading, untold, horns),
             stretch=Stretch(-0.21, (-0.27, -0.15), 0.83, 0.62, 0.92, notes, line),
             shown=LEAD,
-            note_s=tuple(np.linspace(0.05 * length_s, 0.9 * length_s, notes).tolist()),
+            note_s=tuple(note_s),
             note_pitch=(67,) * notes,
             note_reference_ratio=tuple(rng.normal(0.83, 0.05, notes).tolist()),
             note_candidate_ratio=tuple(rng.normal(0.62, 0.07, notes).tolist()),
-            examples=(_note(), _note(0.8)),
+            examples=(_note(note_s[4]), _note(note_s[9], 0.8)),
         ),
     )
 
@@ -397,7 +398,7 @@ def _tempo(time_map, length_s):
     )
 
 
-def _note(scale=1.0):
+def _note(onset_s, scale=1.0):
     """One note whose levels fall from where it ends; the candidate's ends earlier."""
     times = np.arange(0, 0.62, 0.01)
     sides = {}
@@ -411,7 +412,7 @@ def _note(scale=1.0):
             f"{role}_held_s": held_s,
             f"{role}_interval_s": interval_s,
         }
-    return NoteShape(pitch=67, onset_s=2.0, **sides)
+    return NoteShape(pitch=67, onset_s=onset_s, **sides)
 
 
 def _loudness(time_map, length_s, rng):

@@ -16,6 +16,7 @@ from mixcompare.fields import (
     exchanged_with,
     labelled,
     stretched,
+    told_by_pair,
 )
 from mixcompare.findings import Span
 
@@ -60,7 +61,9 @@ class ArticulationMeasurement:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(metadata=labelled("Share sounding") | SHARED)
+    sounding_ratio: float | None = field(
+        metadata=labelled("Share sounding") | SHARED | told_by_pair("ratio")
+    )
     sounding_ratio_interval: tuple[float, float] | None
     gap_depth_db: float | None = field(
         metadata=labelled("Dip before the next note (depends on the room)")
@@ -99,7 +102,7 @@ class Stretch:
         Candidate minus reference, median over its notes.
     sounding_ratio_interval : tuple of float
     reference_ratio, candidate_ratio : float
-        Medians over the same notes.
+        Of the typical pair of the same notes: they lie apart by ``sounding_ratio``.
     agreement : float
         Share of its notes that changed in the direction of the median.
     notes : int
@@ -178,7 +181,7 @@ class ArticulationDifference:
     sounding_ratio_interval : tuple of float or None
         Scatter of the notes and what rooms, instruments and timing may shift.
     reference_ratio, candidate_ratio : float or None
-        Medians over the same notes.
+        Of the typical pair of the same notes: they lie apart by ``sounding_ratio``.
     gap_depth_db, attack_ms, accent_db, release_ms : float or None
         Changes, as in :class:`VoiceArticulation`.
     agreement : float or None

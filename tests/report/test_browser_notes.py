@@ -1,0 +1,104 @@
+"""One note in both recordings: what is heard, where, how fast, at what pitch."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from mixcompare.report.notes import notes_of
+from tests.report.builders import made_up_results
+from tests.report.test_browser import browser, home, page, places, recorded, taped
+
+__all__ = ["browser", "home", "page", "recorded"]
+
+pytestmark = pytest.mark.browser
+
+
+def runs(place, rate):
+    """Stretches of sound, as (first, last) sample, without those shorter than 50 ms."""
+    heard = np.concatenate([[0], np.isfinite(place).astype(int), [0]])
+    firsts, lasts = np.flatnonzero(np.diff(heard) > 0), np.flatnonzero(np.diff(heard) < 0)
+    return [
+        (first, last) for first, last in zip(firsts, lasts, strict=True) if last - first > rate / 20
+    ]
+
+
+def hear(page, note):
+    """Play one note to its end; the places that were heard in each recording."""
+    page.locator("#note-list").select_option(str(note))
+    page.locator("#note-hear").click()
+    page.locator("#note-now", has_text="reference").wait_for()
+    page.locator("#note-now", has_text="candidate").wait_for()
+    page.locator("#note-hear", has_text="Hear it in both").wait_for()
+    page.wait_for_timeout(300)
+    samples, rate = taped(page)
+    place = places(samples, rate)
+    found = runs(place, rate)
+    assert len(found) == 2
+    return [place[first:last] for first, last in found], rate
+
+
+def middle(places, rate):
+    """Place and pace in the middle of a stretch, from the pitch of the gliding tone."""
+    inner = places[len(places) // 4 : -len(places) // 4]
+    pace, start = np.polyfit(np.arange(len(inner)) / rate, inner, 1)
+    return start + pace * len(inner) / rate / 2, pace
+
+
+@pytest.mark.parametrize("slow", [False, True])
+def test_a_note_is_heard_in_both_recordings_at_its_place(recorded, results, slow):
+    page = recorded
+    page.locator("#aspect-articulation").scroll_into_view_if_needed()
+    page.locator("#note-slow").set_checked(slow)
+    difference = results.measurements["articulation"].difference
+    start, end = difference.note_s[8:10]
+    both, rate = hear(page, 8)
+    for stretch in both:
+        place, pace = middle(stretch, rate)
+        # The pitch tells the place, whatever the speed: it stayed as it was.
+        assert place == pytest.approx((start - 0.08 + end) / 2, abs=0.08)
+        assert pace == pytest.approx(0.5 if slow else 1.0, rel=0.2)
+    lengths_s = [len(stretch) / rate for stretch in both]
+    # The candidate takes 1.04 of the time, and swings about that.
+    wanted = (end - start + 0.08) * np.array([1.0, 1.04]) * (2 if slow else 1)
+    assert lengths_s == pytest.approx(wanted, rel=0.15, abs=0.08)
+
+
+def test_the_figure_plays_the_note_it_draws_and_the_panel_stops_it(page):
+    page.locator("#aspect-articulation").scroll_into_view_if_needed()
+    drawn = page.evaluate("JSON.parse(document.getElementById('comparison').textContent).drawn")
+    assert drawn
+    assert min(drawn) >= 0
+    page.locator("#note-slow").check()
+    page.locator("#articulation-note-0").click()
+    page.locator("#note-now", has_text="reference").wait_for()
+    assert page.locator("#note-list").input_value() == str(drawn[0])
+    page.locator("#play").click()
+    page.locator("#play", has_text="Pause").wait_for()
+    assert page.locator("#note-now").text_content() == ""
+    page.locator("#note-hear").click()
+    page.locator("#note-now", has_text="reference").wait_for()
+    assert page.locator("#play").text_content() == "Play"
+
+
+def test_notes_are_those_whose_sound_the_page_holds():
+    results = made_up_results()
+    difference = results.measurements["articulation"].difference
+    assert notes_of(results, ()) is None
+
+    class Voice:
+        span_s = (difference.note_s[3] - 0.01, difference.note_s[6] + 0.01)
+
+    held = notes_of(results, ({"reference": Voice},))
+    starts = [note.span_s[0] for note in held.heard]
+    assert starts == pytest.approx(difference.note_s[3:6])
+    ends = [note.span_s[1] for note in held.heard]
+    wanted = np.minimum(difference.note_s[4:7], np.array(difference.note_s[3:6]) + 2.0)
+    assert ends == pytest.approx(wanted)
+    ratios = (difference.note_reference_ratio[3], difference.note_candidate_ratio[3])
+    shares = " against ".join(f"{100 * ratio:.0f} %" for ratio in ratios)
+    assert held.heard[0].words.endswith(f"G4: {shares}")
+    bare = replace(difference, note_s=(), note_pitch=(), examples=())
+    measured = replace(results.measurements["articulation"], difference=bare)
+    without = replace(results, measurements={**results.measurements, "articulation": measured})
+    assert notes_of(without, ({"reference": Voice},)) is None

@@ -1,0 +1,62 @@
+"""The page in a second browser engine: it loads, plays, switches, fits, and asks for nothing."""
+
+import time
+
+import pytest
+
+from tests.report.conftest import LENGTH_S
+from tests.report.firefox import demand_firefox, firefox
+
+pytestmark = pytest.mark.browser
+
+PLACE_S = f"{LENGTH_S} * parseFloat(document.getElementById('needle').style.left) / 100"
+PLAYS = "document.getElementById('play').textContent === 'Pause'"
+HEARD = "document.querySelector('.voice[aria-pressed=true]').dataset.voice"
+
+
+@pytest.fixture(scope="module")
+def tab(saved, tmp_path_factory):
+    """The page; it says nothing to the console, and asks for nothing but what it holds."""
+    demand_firefox()
+    address = (saved / "report.html").as_uri()
+    with firefox(tmp_path_factory.mktemp("firefox")) as opened:
+        opened.open(address, 1280, 800)
+        yield opened
+        asked = [text for text in opened.said if not text.startswith(("data:", "blob:"))]
+        assert set(asked) <= {address}
+
+
+def test_it_plays_switches_and_loops(tab):
+    tab.run("document.getElementById('play').click()")
+    tab.until(PLAYS)
+    tab.until(f"{PLACE_S} > 0.5")
+    tab.press("s")
+    tab.until(f"{HEARD} === 'candidate'")
+    before, now = tab.run(PLACE_S), time.monotonic()
+    tab.until(f"{PLACE_S} > {before + 1.0}")
+    # The candidate takes some 1.04 of the reference's time.
+    assert time.monotonic() - now == pytest.approx(1.04, abs=0.3)
+    tab.run("document.querySelector('.hear').click()")
+    tab.until("!document.getElementById('loop').hidden")
+    tab.press(" ")
+    tab.until(f"!({PLAYS})")
+    assert tab.run("document.getElementById('status').textContent") == ""
+
+
+def test_a_note_is_heard_in_both(tab):
+    tab.run("document.getElementById('note-slow').click()")
+    now = "document.getElementById('note-now').textContent"
+    tab.run("document.getElementById('note-hear').click()")
+    for voice in ("reference", "candidate", ""):
+        tab.until(f"{now} === '{voice}'")
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_it_fits_the_screen(tab, saved, width):
+    tab.open((saved / "report.html").as_uri(), width, 800)
+    tab.run("document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
+    assert tab.run("document.documentElement.scrollWidth") <= width
+    # What is wider than the page scrolls in a box of its own; nothing lies over the headline.
+    box = tab.run("document.querySelector('h1').getBoundingClientRect().toJSON()")
+    assert box["left"] >= 0
+    assert box["right"] <= width
