@@ -38,7 +38,7 @@ def labelled(words: str, unit: str | None = None) -> Metadata:
 
 
 def told_by_pair(name: str) -> Metadata:
-    """The pair's ``reference_NAME`` and ``candidate_NAME`` stand for it, where they are known."""
+    """A difference of the pair's ``reference_NAME`` and ``candidate_NAME``, which stand beside it."""
     return {"by_pair": name}
 
 

@@ -7,10 +7,17 @@ how many decimals a value of it is worth showing, and what a difference of two v
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 MINUS = "\N{MINUS SIGN}"
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,)\]-])-(?=\.?\d)")
 NOT_KNOWN = "\N{EN DASH}"
+
+
+def with_minus(text: str) -> str:
+    """A sentence as it is printed: sentences have hyphens for minus, which any terminal shows."""
+    return _HYPHEN_AS_MINUS.sub(MINUS, text)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, thinned
 from mixcompare.plots.courses import Course, course_of, is_whole
 from mixcompare.results import Results
+from mixcompare.units import with_minus
 
 MARK = b"handout by mixcompare"
 """In every file of ours."""
@@ -66,7 +67,7 @@ def _heading(sheet: Figure, results: Results, names: str, compared: str) -> floa
     """Names, verdict, and what was compared; how high up the rest begins."""
     top_cm = _A4_CM[1] - _MARGIN_CM
     top_cm = _words(sheet, names, top_cm, 95, size=8.5)
-    top_cm = _words(sheet, results.verdict, top_cm - 0.2, 58, size=15, weight="bold")
+    top_cm = _words(sheet, with_minus(results.verdict), top_cm - 0.2, 58, size=15, weight="bold")
     return _words(sheet, compared, top_cm - 0.1, 95) - 0.6
 
 
@@ -75,14 +76,14 @@ def _finding(
 ) -> float:
     """What is said of one finding, and its small figures beside it; where both end."""
     below_cm = _words(
-        sheet, f"{finding.rank}  {finding.text}", top_cm, _WRAPPED_BOLD, weight="bold"
+        sheet, f"{finding.rank}  {with_minus(finding.text)}", top_cm, _WRAPPED_BOLD, weight="bold"
     )
     whole = is_whole(results, finding)
     where = "the whole passage" if whole else places(finding.spans_s, bars=finding.bars)
     span_s = results.alignment.time_map.span_s
     below_cm = _words(sheet, f"{where}; {finding.cause.spoken}", below_cm, _WRAPPED, size=8.5)
     for sentence in finding.advice:
-        below_cm = _words(sheet, f"\N{BULLET} {sentence}", below_cm, _WRAPPED)
+        below_cm = _words(sheet, f"\N{BULLET} {with_minus(sentence)}", below_cm, _WRAPPED)
     left_cm, width_cm = _MARGIN_CM + _TEXT_CM + 0.7, _A4_CM[0] - 2 * _MARGIN_CM - _TEXT_CM - 0.7
     _draw_size(finding, _axes(sheet, left_cm, top_cm - 0.9, width_cm, 0.9))
     course = course_of(results, finding, field)

@@ -8,6 +8,7 @@ from importlib import resources
 
 import jinja2
 
+from mixcompare import units
 from mixcompare.report import wording
 
 _HERE = "mixcompare.report"
@@ -25,6 +26,7 @@ def environment(package: str = _HERE) -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters["moment"] = wording.moment
+    made.filters["minus"] = units.with_minus
     return made
 
 

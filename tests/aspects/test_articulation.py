@@ -618,3 +618,14 @@ def test_without_a_score_the_leading_line_of_another_performance_says_why(
     )
     said = told_of(*lines, same_take=same_take)
     assert said == ("How long the notes of the leading line are held can't be told: few." * missed)
+
+
+def test_both_shares_lie_apart_by_the_difference(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Medians of either recording would be 0.6 and 0.6, and every second note's change 0.2."""
+    first = [held(ratio) for ratio in (0.5, 0.6, 0.7, 0.4, 0.9) * 5]
+    second = [held(ratio) for ratio in (0.7, 0.8, 0.9, 0.1, 0.6) * 5]
+    difference = arithmetic(monkeypatch, first, second)
+    assert difference.sounding_ratio == pytest.approx(0.2)
+    # Of the notes that changed by 0.2, the reference's hold for 0.6 of their time on average.
+    assert difference.reference_ratio == pytest.approx(0.6)
+    assert difference.candidate_ratio == pytest.approx(0.8)

@@ -165,7 +165,7 @@ def test_the_facts_of_the_alignment(shown):
         ({"drift_ppm": -12.0}, "Clock drift", f"{MINUS}12.0{SPACE}ppm"),
         ({"polarity": -1}, "Polarity", "inverted in the candidate"),
         ({"channels_swapped": True}, "Channels", "left and right are exchanged in the candidate"),
-        ({"transposition_semitones": -2}, "Transposition", "-2 semitones"),
+        ({"transposition_semitones": -2}, "Transposition", f"{MINUS}2 semitones"),
         ({"tuning_cents": -3.44}, "Tuning", f"{MINUS}3.4{SPACE}cents"),
         ({"confidence": 1.0}, "Relation", "99 of 100"),
     ],

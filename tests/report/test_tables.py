@@ -13,6 +13,7 @@ from tests import samples
 from tests.report.builders import OCTAVES_HZ, made_up_results
 
 MINUS, SPACE, DASH = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}", "\N{EN DASH}"
+ROLES = ("reference", "candidate")
 RATIOS = {"ratio", "swing_db_per_db", "above_knee_db_per_db", "image_scale"}
 
 
@@ -68,6 +69,14 @@ def check_interval(cell, bounds, unit=""):
         assert float(text) == pytest.approx(times * bound, abs=step(text))
 
 
+def beside(measured, name):
+    """Both values: of the notes that both have, where these are known; else of each alone."""
+    pair = [getattr(measured.difference, f"{role}_ratio", None) for role in ROLES]
+    if name == "sounding_ratio" and None not in pair:
+        return pair
+    return [getattr(side, name) for side in (measured.reference, measured.candidate)]
+
+
 def label_and_unit(measured, name, prefix=""):
     for holder in (measured.difference, measured.reference, measured.candidate):
         for item in fields(holder):
@@ -91,8 +100,8 @@ def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements
         for row, name in zip(table.rows, wanted, strict=True):
             label, unit = label_and_unit(measured, name)
             assert row[0] == label
-            for cell, side in zip(row[1:3], sides, strict=True):
-                check(cell, side[name], unit if cell != DASH else "", signed=False)
+            for cell, value in zip(row[1:3], beside(measured, name), strict=True):
+                check(cell, value, unit if cell != DASH else "", signed=False)
             change = difference.get(name)
             if not isinstance(change, float):  # a count or two values are no difference
                 change = None
@@ -312,3 +321,17 @@ def test_every_reason_is_told_once(measurements):
         assert is_dataclass(measured.difference)
         assert isinstance(measured.difference.reasons, tuple)
     assert any(tables.reasons(measured) for measured in measurements.values())
+
+
+def test_shares_are_those_of_the_pair_and_add_up():
+    """One recording alone hears other notes: both columns are the notes that both have."""
+    results = made_up_results()
+    measured = results.measurements["articulation"]
+    pair = replace(measured.difference, reference_ratio=0.9, candidate_ratio=0.69)
+    rows = {row[0]: row for row in tables.single_values(replace(measured, difference=pair)).rows}
+    assert rows["Share sounding"][1:4] == tuple(
+        f"{value}{SPACE}%" for value in ("90", "69", f"{MINUS}21")
+    )
+    alone = replace(measured.difference, reference_ratio=None, candidate_ratio=None)
+    rows = {row[0]: row for row in tables.single_values(replace(measured, difference=alone)).rows}
+    assert rows["Share sounding"][1:3] == (f"83{SPACE}%", f"62{SPACE}%")

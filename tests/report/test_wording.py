@@ -243,3 +243,17 @@ def test_the_course_picture_shows_the_band_over_its_places():
     assert points[inside, 1].mean() == pytest.approx(24 - 20 * 5.8 / 12, abs=0.5)
     outside = points[:, 0] < 260 * 7 / 48
     assert points[outside, 1].mean() == pytest.approx(24, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("text", "printed"),
+    [
+        ("the bass line (-4.8 dB)", f"the bass line ({MINUS}4.8 dB)"),
+        ("-0.5 to -.2 LU", f"{MINUS}0.5 to {MINUS}.2 LU"),
+        ("bars 5-12 at 0:07-0:09", "bars 5-12 at 0:07-0:09"),
+        ("90 Hz-2.9 kHz, 2026-11-28, A-4", "90 Hz-2.9 kHz, 2026-11-28, A-4"),
+        ("a level-matched pair", "a level-matched pair"),
+    ],
+)
+def test_a_minus_in_print_is_no_hyphen(text, printed):
+    assert units.with_minus(text) == printed

@@ -57,7 +57,7 @@ def test_every_candidate_has_a_line_with_its_report_and_its_findings() -> None:
     assert "Nearest to the reference is one." in html
     for name in ("one", "two", "other"):
         assert f'href="pairs/{name}/report.html"' in html
-    assert 'href="pairs/two/report.html#finding-1" title="+9.0 dB bass line; -2.0 dB' in html
+    assert 'href="pairs/two/report.html#finding-1" title="+9.0 dB bass line; −2.0 dB' in html
     assert "and 1 more" in html
     assert "9.2" in html  # root of 81 + 4
 

@@ -23,7 +23,9 @@ from mixcompare.findings import Span
 LEAD, BASS = "leading line", "bass line"
 
 # Of a voice and of the leading line alike.
-_SOUNDING_RATIO = labelled("Share sounding") | SHARED | SIGNED | stretched(0.03)
+_SOUNDING_RATIO = (
+    labelled("Share sounding") | SHARED | SIGNED | stretched(0.03) | told_by_pair("ratio")
+)
 _REFERENCE_RATIO = (
     labelled("Share sounding, reference")
     | SHARED
@@ -61,9 +63,7 @@ class ArticulationMeasurement:
     reasons : tuple of str
     """
 
-    sounding_ratio: float | None = field(
-        metadata=labelled("Share sounding") | SHARED | told_by_pair("ratio")
-    )
+    sounding_ratio: float | None = field(metadata=labelled("Share sounding") | SHARED)
     sounding_ratio_interval: tuple[float, float] | None
     gap_depth_db: float | None = field(
         metadata=labelled("Dip before the next note (depends on the room)")
