@@ -196,3 +196,24 @@ def test_the_interval_of_a_few_long_blocks_holds_the_truth() -> None:
     assert 0.92 <= held(20, few_blocks(10)) <= 0.99
     assert held(20, 1.0) < 0.92
     assert held(1, 1.0) < 0.75
+
+
+@pytest.mark.parametrize("many", [200, 20_000])
+def test_quantiles_of_many_values_are_those_of_all_of_them(many: int) -> None:
+    """Against the definition written out: the middle of each weight lies at its value."""
+    rng = np.random.default_rng(many)
+    for power, places in ((1, 6), (40, 1)):
+        values = np.round(rng.standard_normal(many), places)
+        weights = rng.random(many) ** power * (rng.random(many) > 0.2)
+        order = np.argsort(values, kind="stable")
+        held = weights[order]
+        wanted = np.interp(
+            np.array([0.0, 0.02, 0.5, 0.8, 1.0]) * held.sum(),
+            (np.cumsum(held) - 0.5 * held)[held > 0],
+            values[order][held > 0],
+        )
+        found = weighted_quantiles(values, weights, (0.0, 0.02, 0.5, 0.8, 1.0))
+        np.testing.assert_allclose(found, wanted, atol=1e-4)
+    # What comes in some order (a sample every so manieth would mislead) is told as well.
+    striped = np.tile(np.concatenate([[100.0], np.zeros(60)]), many // 60)
+    assert weighted_quantiles(striped, np.ones(len(striped)), (0.5,))[0] == 0.0

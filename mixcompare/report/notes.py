@@ -67,9 +67,10 @@ def notes_of(results: Results, passages: Sequence[CodedSound]) -> Notes | None:
     ends += [start + _LONGEST_S / 2 for start in starts[-1:]]
     heard: list[Note] = []
     place = {}
-    for index, span_s in zip(order, zip(starts, ends, strict=True), strict=True):
-        if len(heard) < _MOST and _is_held(span_s, passages):
-            place[difference.note_s[index]] = len(heard)
+    for index, start, end in zip(order, starts, ends, strict=True):
+        span_s = _held((start, end), passages)
+        if span_s is not None and len(heard) < _MOST:
+            place[start] = len(heard)
             heard.append(Note(span_s, _words(difference, index)))
     if not heard:
         return None
@@ -77,9 +78,14 @@ def notes_of(results: Results, passages: Sequence[CodedSound]) -> Notes | None:
     return Notes(difference.shown, tuple(heard), drawn)
 
 
-def _is_held(span_s: Span, passages: Sequence[CodedSound]) -> bool:
-    held = (next(iter(passage.values())).span_s for passage in passages)
-    return any(start <= span_s[0] and span_s[1] <= end + _LONGEST_S / 2 for start, end in held)
+def _held(span_s: Span, passages: Sequence[CodedSound]) -> Span | None:
+    """What the page holds of a note; None for less than half of it."""
+    onset, until = span_s
+    for passage in passages:
+        start, end = passage["reference"].span_s
+        if start <= onset and end - onset >= (until - onset) / 2:
+            return onset, min(until, end)
+    return None
 
 
 def _words(difference: ArticulationDifference, index: int) -> str:

@@ -210,7 +210,8 @@ FAULTS: list[Fault] = [
         ("if pair.same_take:", "if True:"),
         ("split.scatter_db < EXACT_SCATTER_DB", "split.scatter_db < 99.0"),
         ("softer = order[np.cumsum", "softer = order[::-1][np.cumsum"),
-        ("if low < len(_LEVELS_DB) else None", "if low < len(_LEVELS_DB) else 0.0"),
+        ("(*_LEVELS_DB, None)[", "(*_LEVELS_DB, 0.0)["),
+        ("low = middle + 1\n", "low = middle + 2\n"),
         ("10 ** (level_db / 10) - 1)", "10 ** (level_db / 20) - 1)"),
     ),
     *each(
