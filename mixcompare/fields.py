@@ -38,7 +38,7 @@ def labelled(words: str, unit: str | None = None) -> Metadata:
 
 
 def told_by_pair(name: str) -> Metadata:
-    """A difference of the pair's ``reference_NAME`` and ``candidate_NAME``, which stand beside it."""
+    """Of a difference: the ``reference_NAME`` and ``candidate_NAME`` that stand beside it."""
     return {"by_pair": name}
 
 

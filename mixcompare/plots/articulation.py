@@ -33,7 +33,7 @@ NOTE_CAPTION = (
 )
 SHARES_CAPTION = (
     "How many notes sound for less than a given share of the time from onset to onset; the dots"
-    " are medians. Near 100 % is legato, near 30 % a sharp staccato."
+    " are medians. Above 90 % is legato, 30 to 50 % staccato."
 )
 COURSE_CAPTION = (
     "Below: how much of its time every note sounds, where it stands in the passage; the stripes are"
@@ -41,7 +41,7 @@ COURSE_CAPTION = (
 )
 DOTS_CAPTION = (
     "Share of the time from onset to onset that notes sound, with 95 % intervals where known: near"
-    " 1 is legato, near 0.3 a sharp staccato."
+    " 1 is legato, 0.3 to 0.5 staccato."
 )
 _ROLES = (("reference", style.REFERENCE_LINE), ("candidate", style.CANDIDATE_LINE))
 _FEWEST_NOTES = 3  # of a curve of shares; our choice
@@ -118,7 +118,8 @@ def _draw_note(example: NoteShape, axes: Axes) -> None:
             )  # fmt: skip
     axes.set_ylim(_FLOOR_DB, 6)
     axes.set_xlabel("from the onset (ms)")
-    axes.set_title(f"{note_name(example.pitch)} at {clock(example.onset_s)}", loc="right")
+    seconds, tenths = divmod(round(10 * example.onset_s), 10)
+    axes.set_title(f"{note_name(example.pitch)} at {clock(seconds)}.{tenths}", loc="right")
 
 
 def followed(times_s: FloatArray, level_db: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@
   const BEFORE_S = 0.08;
   const FADE_S = 0.01;
   const button = document.getElementById("note-hear");
+  const begin = button.textContent;
   const now = document.getElementById("note-now");
   let sound = null;
   let waiting = [];
@@ -42,7 +43,7 @@
 
   function show(voice) {
     now.textContent = voice;
-    button.textContent = voice ? "Stop" : "Hear it in both";
+    button.textContent = voice ? "Stop" : begin;
   }
 
   function stop() {
@@ -86,6 +87,7 @@
   }
 
   button.addEventListener("click", hear);
+  list.addEventListener("change", stop);
   panel.data.drawn.forEach((note, place) => {
     const picture = document.getElementById(`articulation-note-${place}`);
     if (!picture || note < 0) return;

@@ -194,7 +194,7 @@ def test_sentence_of_an_element() -> None:
     )
     others = finding_of(ELEMENT, same_take=False)
     assert others.cause.likeliest == "players"
-    assert others.advice[0] == "Ask the repeating high figure for about one dynamic less."
+    assert others.advice[0] == "Ask the repeating high figure to play about one dynamic softer."
 
 
 def test_sentence_of_a_figure_whose_rate_is_unknown() -> None:
@@ -220,7 +220,7 @@ def test_players_of_a_figure_speak_in_written_note_values() -> None:
     )
     assert finding.advice == (
         "Bring the spots that carry the Flute, Oboe and Harp parts down by about 5 dB.",
-        "As players would do it: about one dynamic less.",
+        "Or, if it was played so: about one dynamic softer; not both.",
     )
 
 
@@ -242,7 +242,7 @@ def test_sentence_of_an_element_that_went_back() -> None:
         " reference."
     )
     assert finding.advice == (
-        "Ask the leading line for about half a dynamic more.",
+        "Ask the leading line to play about half a dynamic louder.",
         "Bring the spots that carry the leading line up by about 3 dB.",
     )
     assert finding_of(replace(back, kind="bass", name="bass line")).kind == "bass_weaker"

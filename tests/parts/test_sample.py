@@ -42,7 +42,7 @@ def test_who_plays_the_loud_figure_is_told_by_name(compared: Comparison) -> None
     assert finding.advice == (
         "Bring the spots that carry the clarinets, xylophone and harp parts down by about 6 dB.",
         # A step of dynamics is some 4 to 6 dB (common practice, no source).
-        "As players would do it: about one dynamic less.",
+        "Or, if it was played so: about one dynamic softer; not both.",
     )
 
 

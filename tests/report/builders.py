@@ -139,7 +139,7 @@ def _findings(time_map: TimeMap, length_s: float) -> tuple[Finding, ...]:
             5.8, (4.9, 6.7), "dB", 5.7, said(0.96), motor, (2000.0, 5000.0), Cause(0.55, 0.05, 0.4),
             "The repeating high figure is 5.8 dB louder against the rest at 0:08-0:20 and"
             " 0:31-0:40.",
-            ("Ask clarinets and xylophone for about one dynamic less.",
+            ("Ask clarinets and xylophone to play about one dynamic softer.",
              "Bring the xylophone spot down by about 4 dB."),
             on_candidate(motor), 1, ((5, 12), (20, 25)), None,
             ("It also makes the highs read 0.8 dB brighter.",),

@@ -29,7 +29,7 @@ def hear(page, note):
     page.locator("#note-hear").click()
     page.locator("#note-now", has_text="reference").wait_for()
     page.locator("#note-now", has_text="candidate").wait_for()
-    page.locator("#note-hear", has_text="Hear it in both").wait_for()
+    page.locator("#note-hear", has_text="Hear the reference").wait_for()
     page.wait_for_timeout(300)
     samples, rate = taped(page)
     place = places(samples, rate)

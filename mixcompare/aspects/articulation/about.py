@@ -18,8 +18,9 @@ SHARE_HELD = JustNoticeable(
 
 ABOUT = Description(
     title="Articulation",
-    meaning="How much of the time between two onsets a note sounds: near 100 % is legato, near 30 %"
-    " a sharp staccato. The first tables speak of the leading line as it is heard, the last one"
+    meaning="How much of the time between two onsets a note sounds: above 90 % is legato, 50 to"
+    " 75 % detached, 30 to 50 % staccato; above 100 % it still sounds when the next begins. The"
+    " first tables speak of the leading line as it is heard, the last one"
     " of every voice.",
     method="Level of single notes against time, from their onset to the next, with the decay of the"
     " room told apart where it can be.",

@@ -321,7 +321,7 @@ def _typical(notes: Sequence[Note], ratios: FloatArray, whole: Stretch) -> npt.N
     lengths = np.array([note.interval_s for note in notes])
     short = lengths < np.median(lengths)
     far = np.abs(ratios - [whole.reference_ratio, whole.candidate_ratio]).max(axis=1)
-    return np.argsort(far + short, kind="stable")[:_SHOWN_NOTES]
+    return np.sort(np.argsort(far + short, kind="stable")[:_SHOWN_NOTES])
 
 
 def _release_s(note: FollowedNote) -> float:

@@ -76,26 +76,31 @@ def stretch(
         if scatters and not halves_agree(changes, weights, (low, high)):
             low = min(low, -_MOST_CHANGE) if middle < _NO_CHANGE else low
             high = max(high, _MOST_CHANGE) if middle > -_NO_CHANGE else high
-    typical = _typical(ratios, weights, middle)
+    reference_share, candidate_share = _typical(ratios, weights, middle)
     return Stretch(
         sounding_ratio=middle,
         sounding_ratio_interval=(low, high),
-        reference_ratio=typical - middle / 2,
-        candidate_ratio=typical + middle / 2,
+        reference_ratio=reference_share,
+        candidate_ratio=candidate_share,
         agreement=float(weights @ (changes * middle > 0) / weights.sum()),
         notes=len(notes),
         spans_s=_spans(notes),
     )
 
 
-def _typical(ratios: FloatArray, weights: FloatArray, middle: float) -> float:
-    """Between both ratios of the notes whose change is a usual one, the middle half of all.
+def _typical(ratios: FloatArray, weights: FloatArray, middle: float) -> tuple[float, float]:
+    """Both ratios of the notes whose change is a usual one, the middle half of all.
 
-    Medians of either recording alone need not lie apart by the median of the changes.
+    Medians of either recording alone need not lie apart by the median of the changes; these do,
+    in whole per cent, which is more than is known of them.
     """
     away = np.abs(ratios[:, 1] - ratios[:, 0] - middle)
     usual = weights * (away <= weighted_quantile(away, weights, 0.5))
-    return float(usual @ ratios.mean(axis=1) / usual.sum())
+    between = 200 * float(usual @ ratios.mean(axis=1) / usual.sum())
+    apart = round(100 * middle)
+    odd = apart % 2
+    total = 2 * round((between - odd) / 2) + odd
+    return (total - apart) / 200, (total + apart) / 200
 
 
 def clear_stretch(

@@ -127,9 +127,9 @@ def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ..
     if detached:
         return (
             f"Ask {whom} to hold every note up to the next.",
-            f"In the parts: tenuto marks or slurs under {where}.",
+            f"In the parts: tenuto marks on the notes, or slurs over the phrases, of {where}.",
         )
     return (
         f"Ask {whom} to lift before every note.",
-        f"In the parts: dots or a word such as 'detached' over {where}.",
+        f"In the parts: dots on the notes of {where}, or a word such as 'detached'.",
     )

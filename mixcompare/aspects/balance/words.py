@@ -184,10 +184,13 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     if element.against:
         other = "up" if down else "down"
         desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
-    steps = f"{steps_of_dynamics(size)} {'less' if down else 'more'}"
+    steps = f"{steps_of_dynamics(size)} {'softer' if down else 'louder'}"
     if same_take:
-        return (desk, f"As players would do it: {steps}.") if element.players else (desk,)
-    podium = f"Ask the {what} for {steps}."
+        # Players' own step is the other way to the same end, never a second one.
+        return (
+            (desk, f"Or, if it was played so: {steps}; not both.") if element.players else (desk,)
+        )
+    podium = f"Ask the {what} to play {steps}."
     return podium, desk
 
 

@@ -162,7 +162,7 @@ FAULTS: list[Fault] = [
             "changes = ratios[:, 1] - ratios[:, 0]\n    middle",
             "changes = ratios[:, 1] - ratios[:, 0] + 0.05\n    middle",
         ),
-        ("reference_ratio=typical - middle / 2,\n", "reference_ratio=typical,\n"),
+        ("reference_ratio=reference_share,\n", "reference_ratio=candidate_share,\n"),
     ),
     *each(
         "mixcompare/aspects/articulation/aspect.py",

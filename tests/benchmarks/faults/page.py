@@ -390,7 +390,7 @@ FAULTS: list[Fault] = [
         ("start <= onset and", ""),
         ("return onset, min(until, end)", "return onset, until"),
         ("round(100 * ratios[index])", "round(10 * ratios[index])"),
-        ("place.get(example.onset_s, -1)", "place.get(example.onset_s, 0) + 1"),
+        ("place.get(example.onset_s, -1)", "place.get(example.onset_s + 1, -1)"),
     ),
     *each(
         "mixcompare/report/tables.py",
@@ -401,8 +401,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/articulation/stretch.py",
         ("tests/aspects/test_articulation.py",),
-        ("reference_ratio=typical - middle / 2", "reference_ratio=typical + middle / 2"),
+        ("return (total - apart) / 200,", "return (total + apart) / 200,"),
         ("usual = weights * (away <=", "usual = weights * (away >="),
+        ("odd = apart % 2", "odd = 0"),
     ),
     *each(
         "mixcompare/units.py",

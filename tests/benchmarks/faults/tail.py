@@ -61,7 +61,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/parts/test_sample.py",),
-        ("As players would do it: {steps}.", "As players would do it."),
+        ("if it was played so: {steps};", "if it was played so;"),
     ),
     *each(
         "mixcompare/aspects/balance/words.py",
