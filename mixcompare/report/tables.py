@@ -115,7 +115,11 @@ def key_value(measured: Measured) -> str:
             return f"{label}: {' against '.join(units.quantity(side, unit) for side in sides)}"
         gap = _number(difference.get(name))
         if gap is not None:
-            return f"{label}: {units.quantity(gap, unit, is_change(told))}"
+            signed = is_change(told)
+            around = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
+            shown = f"{label}: {units.quantity(gap, unit, signed)}"
+            narrow = len(set(around.split(" to "))) == 1
+            return shown if narrow else f"{shown} ({around})"
     return ""
 
 

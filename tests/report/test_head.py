@@ -97,7 +97,13 @@ def test_an_aspect_is_known_by_one_number_of_both():
     assert tables.key_value(measurements["articulation"]) == (
         f"Share sounding: 83{SPACE}% against 62{SPACE}%"
     )
-    assert tables.key_value(measurements["room"]) == f"Wetness: +2.6{SPACE}dB"
+    # Where it is of the pair alone, with its interval: what holds zero is no change.
+    assert tables.key_value(measurements["room"]) == f"Wetness: +2.6{SPACE}dB (+1.9 to +3.2)"
+    room = measurements["room"]
+    for around, shown in (((2.58, 2.62), ""), (None, ""), ((-0.4, 5.6), f" ({MINUS}0.4 to +5.6)")):
+        narrow = replace(room.difference, wetness_db_interval=around)
+        told = tables.key_value(replace(room, difference=narrow))
+        assert told == f"Wetness: +2.6{SPACE}dB{shown}"
 
 
 def test_every_aspect_s_number_is_one_of_its_values():
