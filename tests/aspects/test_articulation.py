@@ -629,3 +629,11 @@ def test_both_shares_lie_apart_by_the_difference(monkeypatch: pytest.MonkeyPatch
     # Of the notes that changed by 0.2, the reference's hold for 0.6 of their time on average.
     assert difference.reference_ratio == pytest.approx(0.6)
     assert difference.candidate_ratio == pytest.approx(0.8)
+    # Both are whole per cent also where their difference is an odd number of them.
+    odd = arithmetic(
+        monkeypatch, first, [held(ratio) for ratio in (0.71, 0.81, 0.91, 0.1, 0.6) * 5]
+    )
+    assert odd.sounding_ratio == pytest.approx(0.21)
+    for ratio in (odd.reference_ratio, odd.candidate_ratio):
+        assert ratio is not None
+        assert 100 * ratio == pytest.approx(round(100 * ratio))

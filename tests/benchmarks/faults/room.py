@@ -144,7 +144,7 @@ FAULTS: list[Fault] = [
         ("tests/published/test_iso3382.py",),
         ("_EARLY_S = 0.08", "_EARLY_S = 0.05"),
         ("(-self._fall / decay_s), by_level]", "(self._fall / decay_s), by_level]"),
-        ("if gained < 0:", "if gained < -10.0:"),
+        ("            damping *= 10.0\n", "            damping *= 0.1\n"),
         ("_SETTLED, _LONGEST_STEP = 100, 1e-6, 2.0", "_SETTLED, _LONGEST_STEP = 100, 1.0, 2.0"),
         (
             "_time(level, rate_hz, 0.0, -10.0, range_db)",
