@@ -52,11 +52,25 @@ class Run:
 
 @dataclass(frozen=True)
 class CoarsePath:
-    """Runs in playing order, the transposition found, and the mean misfit of what is placed."""
+    """How one recording runs through the other.
+
+    Attributes
+    ----------
+    runs : tuple of Run
+        In playing order.
+    semitones : int
+        The transposition found.
+    cost : float
+        Mean misfit of what is placed.
+    order_gain : float
+        By how much a path through the candidate played backwards costs more, per frame: it has the
+        same notes, chords and instruments, in another order, as other music has.
+    """
 
     runs: tuple[Run, ...]
     semitones: int
     cost: float
+    order_gain: float
 
 
 def find_offset_s(
@@ -111,23 +125,37 @@ def find_path(reference: Representation, candidate: Representation) -> CoarsePat
     CoarsePath
         ``semitones`` is the candidate's transposition on the tuned semitone grids.
     """
+    rate = _rate_for(reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
+    semitones = _transposition(reference, candidate)
+    of_reference = reference.harmony(rate)
+    of_candidate = candidate.transposed(semitones).harmony(rate)
+    total, rows, columns = _drive(of_reference, of_candidate, rate)
+    misfit = 1 - np.einsum("ik,ik->i", of_reference[rows], of_candidate[columns])
+    runs = _runs(rows, columns, rate)
+    backwards = total
+    if runs:
+        # Another transposition may fit best then: what other music may have, it may have too.
+        semitones_back = _transposition(reference, candidate, backwards=True)
+        of_candidate = candidate.transposed(semitones_back).harmony(rate)[::-1]
+        backwards, _, _ = _drive(of_reference, of_candidate, rate)
+    cost = float(misfit.mean()) if len(rows) else 1.0
+    return CoarsePath(runs, semitones, cost, backwards - total)
+
+
+def _transposition(
+    reference: Representation, candidate: Representation, backwards: bool = False
+) -> int:
+    """The candidate's transposition with which it costs least, up to a fifth either way."""
     rate = _rate_for(reference.duration_s, candidate.duration_s, 400_000, 1.0)
     of_reference = reference.harmony(rate)
-    of_candidate = candidate.harmony(rate)
+    of_candidate = candidate.harmony(rate)[:: -1 if backwards else 1]
     costs = {}
     for semitones in range(-LARGEST_TRANSPOSITION, LARGEST_TRANSPOSITION + 1):
         shifted = np.zeros_like(of_candidate)
         low, high = max(0, semitones), of_candidate.shape[1] + min(0, semitones)
         shifted[:, low - semitones : high - semitones] = of_candidate[:, low:high]
         costs[semitones] = _drive(of_reference, shifted, rate)[0]
-    semitones = min(costs, key=lambda shift: (costs[shift], abs(shift)))
-    rate = _rate_for(reference.duration_s, candidate.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
-    of_reference = reference.harmony(rate)
-    of_candidate = candidate.transposed(semitones).harmony(rate)
-    _, rows, columns = _drive(of_reference, of_candidate, rate)
-    misfit = 1 - np.einsum("ik,ik->i", of_reference[rows], of_candidate[columns])
-    cost = float(misfit.mean()) if len(rows) else 1.0
-    return CoarsePath(_runs(rows, columns, rate), semitones, cost)
+    return min(costs, key=lambda shift: (costs[shift], abs(shift)))
 
 
 def _rate_for(reference_s: float, candidate_s: float, cells: int, finest_hz: float) -> float:

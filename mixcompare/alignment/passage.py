@@ -44,7 +44,9 @@ def same_passage(reference: Representation, candidate: Representation) -> Alignm
     of_reference_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
     of_candidate_s = sum(float(np.ptp(track.candidate_s)) for track in tracks)
     share = max(of_reference_s / reference.duration_s, of_candidate_s / candidate.duration_s)
-    probability = relation.passage_probability(agreement, path.cost, roughness, share)
+    probability = relation.passage_probability(
+        agreement, path.cost, roughness, share, path.order_gain
+    )
     if probability < 0.5:
         return _unrelated(reference, candidate, 1 - probability, agreement)
     total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents

@@ -110,6 +110,24 @@ def test_rough_offset_has_the_sign_of_the_candidates_delay(later_s: float) -> No
     assert np.abs(np.subtract(found[1:], found[0])).min() >= 1.5
 
 
+def heard(samples: np.ndarray) -> Representation:
+    return Representation(AlignmentFeatures.of(Recording.from_array(samples, synthetic.RATE_HZ)))
+
+
+def test_the_same_music_runs_better_forwards_than_backwards() -> None:
+    """By definition: what is played backwards gains as much by being played backwards again."""
+    first = heard(synthetic.play(3, performance=1))
+    slower = synthetic.play(3, performance=2, beat_s=0.66)
+    higher = synthetic.play(3, performance=2, a4_hz=440 * 2 ** (3 / 12))
+    gain = coarse.find_path(first, heard(slower)).order_gain
+    assert gain > 0.5
+    assert coarse.find_path(first, heard(higher)).order_gain > 0.5
+    assert coarse.find_path(heard(slower), first).order_gain == pytest.approx(gain, abs=0.01)
+    assert coarse.find_path(first, heard(slower[::-1])).order_gain == pytest.approx(-gain, abs=0.05)
+    other = heard(synthetic.play(23, beat_s=0.55))
+    assert abs(coarse.find_path(first, other).order_gain) < 0.2
+
+
 # --- elastic ------------------------------------------------------------------------------------
 
 

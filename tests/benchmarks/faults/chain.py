@@ -202,6 +202,8 @@ FAULTS: list[Fault] = [
         ("_SHORTEST_RUN_S = 4.0", "_SHORTEST_RUN_S = 12.0"),
         ("lags, lags - size)", "lags, size - lags)"),
         ("np.diff(columns) < 0)", "np.diff(columns) < -99)"),
+        ("(semitones_back).harmony(rate)[::-1]", "(semitones_back).harmony(rate)"),
+        ("cost, backwards - total)", "cost, total - backwards)"),
     ),
     *each(
         "mixcompare/alignment/elastic.py",
@@ -218,6 +220,8 @@ FAULTS: list[Fault] = [
         ("(0.48 - misfit) / 0.06", "(0.38 - misfit) / 0.06"),
         ("(0.35 - roughness)", "(0.45 - roughness)"),
         ("0.75 - matched_share", "0.95 - matched_share"),
+        ("0.5 * max(fit, 0.0)", "0.5 * fit"),
+        ("(order_gain - _SAME_ORDER) / _ORDER_SPREAD", "0.0"),
         ("(candidate, candidate_s))", "(candidate, reference_s))"),
         ("if covered.sum() < 20:", "if covered.sum() < 2:"),
         ("(time_map.reference_s + time_map.candidate_s) / 2", "time_map.reference_s"),
