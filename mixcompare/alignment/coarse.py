@@ -142,6 +142,35 @@ def find_path(reference: Representation, candidate: Representation) -> CoarsePat
     return CoarsePath(runs, semitones, cost, backwards - total)
 
 
+def whole_places(passage: Representation, other: Representation) -> list[tuple[float, float]]:
+    """Where the other recording may have a passage from beginning to end, the likeliest first.
+
+    All of the passage is placed, moving on by none, one or two frames; places don't overlap.
+    """
+    rate = _rate_for(passage.duration_s, other.duration_s, LARGEST_TABLE, FINEST_RATE_HZ)
+    rows, columns = passage.harmony(rate), other.harmony(rate)
+    cost = 1 - rows[0] @ columns.T
+    begins = np.arange(len(columns))
+    for row in rows[1:]:
+        options = np.full((3, len(columns)), np.inf)
+        options[0, 1:] = cost[:-1]
+        options[1] = cost + _STEP_COST
+        options[2, 2:] = cost[:-2] + _STEP_COST
+        choice = options.argmin(axis=0)
+        came_from = np.maximum(np.arange(len(columns)) - np.array([1, 0, 2])[choice], 0)
+        begins = begins[came_from]
+        cost = options.min(axis=0) + (1 - row @ columns.T)
+    cost /= len(rows)
+    places = []
+    while cost.min() < _NO_PLACE:
+        end = int(cost.argmin())
+        first = int(begins[end])
+        places.append((first / rate, end / rate))
+        ends = np.arange(len(cost))
+        cost = np.where((ends > first) & (begins < end), np.inf, cost)
+    return places
+
+
 def _transposition(
     reference: Representation, candidate: Representation, backwards: bool = False
 ) -> int:

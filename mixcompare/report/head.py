@@ -6,10 +6,10 @@ from pathlib import PurePath
 
 from mixcompare import units
 from mixcompare.alignment.result import UNRELATED, Alignment
+from mixcompare.findings import of_a_hundred
 from mixcompare.report import wording
 from mixcompare.results import Level, Results, Source
 
-_SURE = 0.9  # below that a relation is only probable: our judgement, not measured
 _HEARD_DB = 0.05  # what would be printed as 0.0 dB
 _SURE_DB = 1.0  # breadth of an interval that is not worth printing; our choice
 
@@ -18,11 +18,12 @@ def compared(results: Results) -> str:
     """What was compared with what, and what was taken off, in a sentence or two."""
     alignment = results.alignment
     if alignment.relation == UNRELATED:
-        return "The two recordings do not share a passage."
+        surely = "" if alignment.is_sure else "probably "
+        return f"The two recordings {surely}do not share a passage."
     start_s, end_s = alignment.time_map.span_s
     length = wording.moment(end_s - start_s)
     kind = wording.RELATIONS.get(alignment.relation, alignment.relation)
-    probably = "" if alignment.confidence >= _SURE else ", probably"
+    probably = "" if alignment.is_sure else ", probably"
     sentences = [f"Compared over {length}{probably}: {kind}{_clock(alignment)}."]
     sentences += [_level(results.level)] if results.level is not None else []
     return " ".join(sentences + _turned(alignment))
@@ -85,7 +86,7 @@ def source(side: Source) -> dict[str, str]:
 def facts(results: Results) -> list[tuple[str, str]]:
     """What alignment found, as pairs of a name and words."""
     alignment = results.alignment
-    sure = f"right in about {wording.of_a_hundred(alignment.confidence)} of 100 such cases"
+    sure = f"right in about {of_a_hundred(alignment.confidence)} of 100 such cases"
     told = [
         ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
     ]

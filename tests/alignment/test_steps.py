@@ -10,7 +10,7 @@ from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
 from mixcompare.alignment.events import gap_event
 from mixcompare.alignment.joining import chain, joined, touch
-from mixcompare.alignment.passage import _proven, _smoother, _sure_ratio
+from mixcompare.alignment.laid import _proven, _smoother, _sure_ratio
 from mixcompare.alignment.representation import Representation, _attacks, without_tail
 from mixcompare.alignment.result import Event
 from mixcompare.alignment.timemap import TimeMap
