@@ -111,6 +111,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/width/aspect.py",
         ("tests/aspects/test_width.py",),
+        ("== (False, True) and pair.same_take", "== (False, True)"),
+        ("if any(difference.mono):", "if all(difference.mono):"),
         (
             "of_candidate.ratio_db() - of_reference.ratio_db(), weight",
             "of_reference.ratio_db() - of_candidate.ratio_db(), weight",
