@@ -17,7 +17,6 @@ from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ
 FloatArray = npt.NDArray[np.float64]
 
 _LOST = 0.05  # standard deviation of log slopes beyond the smoother track's; our judgement
-_SURE = 2.0  # times the median width
 
 
 @dataclass(frozen=True)
@@ -77,8 +76,8 @@ def lay(reference: Representation, candidate: Representation) -> Laid | None:
     probability = relation.passage_probability(
         agreement, path.cost, roughness, share, path.order_gain
     )
-    ratio = of_candidate_s / of_reference_s if len(tracks) > 1 else _sure_ratio(time_map)
-    return Laid(time_map, path.semitones, tuple(events), agreement, probability, float(ratio))
+    ratio = time_map.pace()[0]
+    return Laid(time_map, path.semitones, tuple(events), agreement, probability, ratio)
 
 
 def _proven(
@@ -101,20 +100,6 @@ def _proven(
 
     longest = max(refined, key=size)
     return [one for one in refined if one is longest or same(one)]
-
-
-def _sure_ratio(time_map: TimeMap) -> float:
-    """Candidate's over reference's duration between the outermost places that are sure.
-
-    A last chord that dies away says little of where it ends.
-    """
-    width = time_map.half_width_ms
-    sure = np.flatnonzero(width <= _SURE * np.median(width[np.isfinite(width)]))
-    first, last = (sure[0], sure[-1]) if len(sure) > 1 else (0, -1)
-    between_s = time_map.reference_s[last] - time_map.reference_s[first]
-    if between_s < 0.5 * np.ptp(time_map.reference_s):
-        first, last, between_s = 0, -1, np.ptp(time_map.reference_s)
-    return float((time_map.candidate_s[last] - time_map.candidate_s[first]) / between_s)
 
 
 def _smoother(

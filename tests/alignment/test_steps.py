@@ -10,10 +10,9 @@ from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
 from mixcompare.alignment.events import gap_event
 from mixcompare.alignment.joining import chain, joined, touch
-from mixcompare.alignment.laid import _proven, _smoother, _sure_ratio
+from mixcompare.alignment.laid import _proven, _smoother
 from mixcompare.alignment.representation import Representation, _attacks, without_tail
 from mixcompare.alignment.result import Event
-from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.features import LOWEST_ONSET, AlignmentFeatures
 from tests import synthetic
@@ -291,17 +290,6 @@ def test_of_the_shorter_runs_those_remain_that_hold_the_same_music() -> None:
     assert _proven(runs, reference, view(again, other)) == runs[:1]
     # The longest needs no proof of its own: the whole is judged by it.
     assert _proven(runs[::-1], view(second, other), view(other, first)) == runs[:1]
-
-
-def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
-    reference = np.arange(0.0, 20.1, 1.0)
-    candidate = 1.1 * reference
-    candidate[17:] += 2.0  # the last chord dies away
-    width = np.full(len(reference), 20.0)
-    width[17:] = 80.0
-    assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.1)
-    width[17:] = 20.0
-    assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.2)
 
 
 def test_the_smoother_slopes_are_the_same_whichever_is_the_reference() -> None:

@@ -281,10 +281,10 @@ def test_what_is_said_of_the_tempo(ratio: float) -> None:
     (finding,) = analyzer.findings(compared(time_map))
     tempo = 100 * (1 / ratio - 1)
     word, other = ("slower", "faster") if ratio > 1 else ("faster", "slower")
-    assert finding.text.startswith(f"The candidate is {abs(tempo):.0f} % {word} than the reference")
-    assert f"tempo {tempo:+.1f} %" in finding.text
+    assert finding.text.startswith(f"The candidate is {abs(tempo):.1f} % {word} than the reference")
+    assert finding.amount == f"{tempo:+.1f} %"
     assert finding.advice == (
-        f"Take the beat about 8 % {other}, if the tempo of the reference is wanted.",
+        f"Take the beat {other} by as much, if the tempo of the reference is wanted.",
     )
     assert finding.interval[0] < finding.difference < finding.interval[1]
     assert finding.spans_s == ((0.0, 60.0),)

@@ -48,16 +48,15 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     value, around = _as_tempo(value, around)
     slower = value < 0
     text = (
-        f"The candidate is {abs(value):.0f} % {'slower' if slower else 'faster'} than the"
-        f" reference (tempo {signed(value, '%')}, between {around[0]:+.1f} and"
-        f" {around[1]:+.1f})."
+        f"The candidate is {abs(value):.1f} % {'slower' if slower else 'faster'} than the"
+        f" reference (between {around[0]:+.1f} and {around[1]:+.1f} %)."
     )
     if pair.same_take:
         advice = "Check whether the candidate was stretched in time; its pitch did not follow."
     else:
         advice = (
-            f"Take the beat about {100 * abs(1 - difference.ratio):.0f} %"
-            f" {'faster' if slower else 'slower'}, if the tempo of the reference is wanted."
+            f"Take the beat {'faster' if slower else 'slower'} by as much, if the tempo of the"
+            " reference is wanted."
         )
     kind = "slower" if slower else "faster"
     return _finding(pair, kind, "the tempo", Size(value, around, TEMPO), (text, advice))

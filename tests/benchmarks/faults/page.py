@@ -211,7 +211,8 @@ FAULTS: list[Fault] = [
         "mixcompare/report/head.py",
         ("tests/report/test_head.py",),
         ('louder = "louder" if gain_db > 0', 'louder = "louder" if gain_db < 0'),
-        ("{'longer' if percent > 0", "{'longer' if percent < 0"),
+        ("'faster' if percent > 0", "'faster' if percent < 0"),
+        ("(1 / alignment.tempo_ratio - 1)", "(1 - alignment.tempo_ratio)"),
         ('"" if alignment.is_sure else ", probably"', '""'),
         (
             'alignment.polarity == -1:\n        told.append("Its',
