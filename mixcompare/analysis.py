@@ -122,7 +122,7 @@ def _where(alignment: Alignment, reference: Source, candidate: Source) -> list[s
     begins_s = (reference if who == "reference" else candidate).span_s[0]
     (compared,) = [place.own_s for place in alignment.places if place.compared]
     often, place = times(len(alignment.places)), places([moved(compared, begins_s)])
-    return [f"The {who} has the passage {often}; compared was {place}."]
+    return [f"The {who} has the passage {often}; {place} was compared."]
 
 
 def _verdict(findings: tuple[Finding, ...]) -> str:

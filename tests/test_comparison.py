@@ -241,7 +241,7 @@ def test_which_of_several_places_was_compared_is_in_the_verdict(
         Place("candidate", (0.0, 10.0), (at, at + 10.0), 0.9, 0.95, at > 50) for at in (4.0, 64.0)
     )
     verdict = analyse(*two_features, replace(alignment, places=places)).verdict
-    assert verdict.endswith(" The candidate has the passage twice; compared was 1:05-1:15.")
+    assert verdict.endswith(" The candidate has the passage twice; 1:05-1:15 was compared.")
 
 
 def test_tone_is_told_without_what_the_elements_explain() -> None:

@@ -127,7 +127,7 @@ def told(
     begins_s = (reference if who == "reference" else candidate).begins_s
     spans = [span_text(moved(place.own_s, begins_s)) for place in places]
     sure = [
-        f"{span} (sure to {min(place.confidence, 0.99):.0%})"
+        f"{span} (sure to {round(100 * min(place.confidence, 0.99))} %)"
         for span, place in zip(spans, places, strict=True)
     ]
     (taken,) = [at for at, place in enumerate(places) if place.compared]
@@ -141,9 +141,9 @@ def told(
     options = listed([f"--{who}-span {spans[at]}" for at in others], "or")
     text = (
         f"The {who} has the passage {times(len(places))}:"
-        f" {listed(sure)}. Compared was {spans[taken]}, {why} to the {_other(who)} (harmonies"
+        f" {listed(sure)}. {spans[taken]} was compared, {why} to the {_other(who)} (harmonies"
         f" agree to {places[taken].agreement:.2f} against {against})."
-        f" For {'the other' if len(others) == 1 else 'another'}: {options}."
+        f" To compare {'the other' if len(others) == 1 else 'another'}: {options}."
     )
     return (text,)
 

@@ -80,7 +80,7 @@ def test_both_places_are_told_and_the_first_of_equals_is_compared(
     (words,) = alignment.warnings
     assert words.startswith("The candidate has the passage twice: 0:11-0:2")
     assert "the first of those that are equally near to the reference" in words
-    assert "For the other: --candidate-span 0:38-0:5" in words
+    assert "To compare the other: --candidate-span 0:38-0:5" in words
     head, tail = alignment.events
     assert (head.kind, tail.kind) == ("head", "tail")
     assert head.text.endswith("of the candidate have no counterpart.")
@@ -189,9 +189,9 @@ def test_three_places_are_told_with_their_options() -> None:
     )  # fmt: skip
     silent = view(synthetic.play(3, bars=2))
     assert told(places, silent, silent) == (
-        "The candidate has the passage three times: 0:05-0:15 (sure to 80%), 1:05-1:15 (sure to"
-        " 99%) and 1:00:05-1:00:15 (sure to 90%). Compared was 1:05-1:15, the nearest to the"
-        " reference (harmonies agree to 0.70 against 0.60 and 0.50). For another:"
+        "The candidate has the passage three times: 0:05-0:15 (sure to 80 %), 1:05-1:15 (sure to"
+        " 99 %) and 1:00:05-1:00:15 (sure to 90 %). 1:05-1:15 was compared, the nearest to the"
+        " reference (harmonies agree to 0.70 against 0.60 and 0.50). To compare another:"
         " --candidate-span 0:05-0:15 or --candidate-span 1:00:05-1:00:15.",
     )
     assert told((), silent, silent) == ()
