@@ -48,8 +48,8 @@ def chosen(
         places = [
             Place(
                 recording,
-                one.time_map.span_s,
-                one.time_map.candidate_span_s,
+                _within(one.time_map.span_s, reference),
+                _within(one.time_map.candidate_span_s, candidate),
                 agreement,
                 one.probability,
                 compared=False,
@@ -61,6 +61,11 @@ def chosen(
         places[taken] = replace(places[taken], compared=True)
         return there[taken], tuple(sorted(places, key=lambda place: place.own_s))
     return found, ()
+
+
+def _within(span_s: Span, recording: Representation) -> Span:
+    """A map may go on a little beyond either end."""
+    return max(span_s[0], 0.0), min(span_s[1], recording.duration_s)
 
 
 def _agreement(reference: Representation, candidate: Representation, one: Laid) -> float:
@@ -101,11 +106,12 @@ def _lay_between(
 
 
 def _is_again(found: Laid, again: Laid, in_candidate: bool) -> bool:
-    """Whether it is nearly all of the passage, at about its pace."""
+    """Whether it is nearly all of the passage, in its key and at about its pace."""
     whole_s, part_s = (_sides(one, in_candidate)[0] for one in (found, again))
     pace = again.tempo_ratio / found.tempo_ratio
     return (
         again.probability >= 0.5
+        and again.semitones == found.semitones
         and part_s[1] - part_s[0] >= _WHOLE * (whole_s[1] - whole_s[0])
         and 1 / _MOST_PACE <= pace <= _MOST_PACE
     )
@@ -124,8 +130,11 @@ def told(
     if not places:
         return ()
     who = places[0].recording
-    begins_s = (reference if who == "reference" else candidate).begins_s
-    spans = [span_text(moved(place.own_s, begins_s)) for place in places]
+    whole = reference if who == "reference" else candidate
+    # An option that ends a part of a second behind the end would be refused.
+    ends_s = float(np.floor(whole.begins_s + whole.duration_s))
+    own = [moved(place.own_s, whole.begins_s) for place in places]
+    spans = [span_text((start, min(end, ends_s))) for start, end in own]
     sure = [
         f"{span} (sure to {round(100 * min(place.confidence, 0.99))} %)"
         for span, place in zip(spans, places, strict=True)

@@ -30,6 +30,9 @@ LARGEST_TRANSPOSITION = 7  # a fifth, in semitones; our choice
 _STEP_COST = 0.1  # our choice, no record on what
 _NO_PLACE = 0.75  # cost per frame of having no counterpart; similar frames cost 0.1 to 0.6
 _JUMP_COST = 8.0  # at the finest rate; our choice, no record on what
+_AS_CHEAP = (
+    0.02  # per frame: then the smaller transposition is likelier; a wrong one costs 0.1 more
+)
 _SHORTEST_RUN_S = 4.0  # our choice, no record on what
 
 
@@ -184,7 +187,11 @@ def _transposition(
         low, high = max(0, semitones), of_candidate.shape[1] + min(0, semitones)
         shifted[:, low - semitones : high - semitones] = of_candidate[:, low:high]
         costs[semitones] = _drive(of_reference, shifted, rate)[0]
-    return min(costs, key=lambda shift: (costs[shift], abs(shift)))
+    least = min(costs.values()) + _AS_CHEAP
+    return min(
+        (shift for shift in costs if costs[shift] <= least),
+        key=lambda shift: (abs(shift), costs[shift]),
+    )
 
 
 def _rate_for(reference_s: float, candidate_s: float, cells: int, finest_hz: float) -> float:

@@ -5,6 +5,7 @@ Made-up music with known places. The words and which place is taken are our own 
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from mixcompare.alignment.coarse import whole_places
 from mixcompare.alignment.representation import Representation
 from mixcompare.alignment.result import Alignment, Place
 from mixcompare.audio.recording import Recording
+from mixcompare.audio.span import parse_span
 from mixcompare.features import AlignmentFeatures
 from tests import synthetic
 from tests.synthetic import RATE_HZ
@@ -85,6 +87,32 @@ def test_both_places_are_told_and_the_first_of_equals_is_compared(
     assert (head.kind, tail.kind) == ("head", "tail")
     assert head.text.endswith("of the candidate have no counterpart.")
     assert "were not compared: the passage comes again there (0:38-0:5" in tail.text
+
+
+def test_the_option_that_is_named_leads_to_the_other_place(
+    passage: FloatArray, twice: FloatArray
+) -> None:
+    """It ends with the recording, and the span must not lie outside."""
+    (words,) = mixcompare.align(recording(passage), recording(twice)).warnings
+    named = re.search(r"--candidate-span (\S+)\.$", words)
+    assert named is not None
+    span_s = parse_span(named[1])
+    assert span_s[1] <= len(twice) / RATE_HZ
+    other = mixcompare.align(
+        recording(passage), Recording.from_array(twice, RATE_HZ, span_s=span_s)
+    )
+    assert other.relation == "same_passage"
+    assert other.tempo_ratio == pytest.approx(1.05, abs=0.01)
+
+
+def test_in_another_key_it_is_not_the_passage(passage: FloatArray, between: FloatArray) -> None:
+    """A tone higher: another place in the form."""
+    higher = play(3, a4_hz=440 * 2 ** (2 / 12))
+    candidate = np.concatenate([play(2), between, higher])
+    alignment = mixcompare.align(recording(passage), recording(candidate))
+    assert alignment.places == ()
+    assert alignment.transposition_semitones == 0
+    assert alignment.time_map.candidate_span_s[0] < 1.0
 
 
 def test_the_nearer_place_is_compared_whichever_comes_first(
@@ -187,14 +215,15 @@ def test_three_places_are_told_with_their_options() -> None:
             (5.0, 0.6, 0.8, False), (65.0, 0.7, 1.0, True), (3605.0, 0.5, 0.9, False),
         )
     )  # fmt: skip
-    silent = view(synthetic.play(3, bars=2))
-    assert told(places, silent, silent) == (
+    hour = view(synthetic.play(3, bars=2))
+    hour.duration_s = 3700.0
+    assert told(places, hour, hour) == (
         "The candidate has the passage three times: 0:05-0:15 (sure to 80 %), 1:05-1:15 (sure to"
         " 99 %) and 1:00:05-1:00:15 (sure to 90 %). 1:05-1:15 was compared, the nearest to the"
         " reference (harmonies agree to 0.70 against 0.60 and 0.50). To compare another:"
         " --candidate-span 0:05-0:15 or --candidate-span 1:00:05-1:00:15.",
     )
-    assert told((), silent, silent) == ()
+    assert told((), hour, hour) == ()
 
 
 def test_a_part_of_a_recording_has_its_features_where_they_were() -> None:

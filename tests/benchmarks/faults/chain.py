@@ -192,7 +192,8 @@ FAULTS: list[Fault] = [
         ("_WHOLE = 0.75", "_WHOLE = 0.3"),
         ("_SHORTEST_S = 8.0", "_SHORTEST_S = 4.0"),
         ("key=lambda at: places[at].own_s", "key=lambda at: -places[at].own_s[0]"),
-        ("again.probability >= 0.5", "True"),
+        ("again.semitones == found.semitones", "True"),
+        ("min(end, ends_s)", "end"),
     ),
     *each(
         "mixcompare/alignment/representation.py",
@@ -246,6 +247,7 @@ FAULTS: list[Fault] = [
         ("lags, lags - size)", "lags, size - lags)"),
         ("np.diff(columns) < 0)", "np.diff(columns) < -99)"),
         ("(ends > first) & (begins < end)", "ends == end"),
+        ("_AS_CHEAP = 0.02", "_AS_CHEAP = 0.0"),
         ("(semitones_back).harmony(rate)[::-1]", "(semitones_back).harmony(rate)"),
         ("cost, backwards - total)", "cost, total - backwards)"),
     ),
