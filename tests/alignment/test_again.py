@@ -6,6 +6,7 @@ Made-up music with known places. The words and which place is taken are our own 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,12 @@ import numpy as np
 import pytest
 
 import mixcompare
-from mixcompare.alignment.again import told
+from mixcompare.alignment.again import _is_again, told
 from mixcompare.alignment.coarse import whole_places
+from mixcompare.alignment.laid import Laid
 from mixcompare.alignment.representation import Representation
 from mixcompare.alignment.result import Alignment, Place
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.audio.span import parse_span
 from mixcompare.features import AlignmentFeatures
@@ -206,6 +209,28 @@ def test_two_real_orchestras(real_audio: Path) -> None:
     assert min(first.confidence, second.confidence) > 0.9
     assert "--candidate-span 0:17-0:5" in alignment.warnings[0]
     assert "no counterpart" not in alignment.events[0].text
+
+
+@pytest.mark.parametrize(
+    ("changes", "again"),
+    [
+        ({}, True),
+        ({"probability": 0.49}, False),
+        ({"semitones": 2}, False),
+        ({"tempo_ratio": 1.39}, True),
+        ({"tempo_ratio": 1.41}, False),
+        ({"tempo_ratio": 0.71}, False),
+        ({"time_map": TimeMap.linear(50.0, 1.0, 2.0, 9.6)}, True),
+        ({"time_map": TimeMap.linear(50.0, 1.0, 2.0, 9.4)}, False),
+    ],
+)
+def test_again_is_nearly_all_of_it_in_its_key_at_its_pace(
+    changes: dict[str, Any], again: bool
+) -> None:
+    """Regression: three quarters, and 1.4 times the pace either way, are our own choice."""
+    found = Laid(TimeMap.linear(0.0, 1.0, 0.0, 10.0), 0, (), 0.8, 0.9, 1.0)
+    place = replace(found, time_map=TimeMap.linear(50.0, 1.0, 0.0, 10.0))
+    assert _is_again(found, replace(place, **changes), in_candidate=True) is again
 
 
 def test_three_places_are_told_with_their_options() -> None:

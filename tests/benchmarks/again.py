@@ -103,6 +103,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     count: Counter[str] = Counter()
     for name, (own, again) in music.items():
         others = [other for at, (other, _) in music.items() if at != name]
+        print(name, flush=True)
         for kind, is_wrong in _wrong(own, again, others):
             count[kind] += 1
             wrong[kind] += is_wrong

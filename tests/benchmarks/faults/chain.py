@@ -193,6 +193,7 @@ FAULTS: list[Fault] = [
         ("_SHORTEST_S = 8.0", "_SHORTEST_S = 4.0"),
         ("key=lambda at: places[at].own_s", "key=lambda at: -places[at].own_s[0]"),
         ("again.semitones == found.semitones", "True"),
+        ("again.probability >= 0.5", "True"),
         ("min(end, ends_s)", "end"),
     ),
     *each(
