@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from mixcompare.alignment.result import UNRELATED, Alignment
+from mixcompare.alignment.result import UNRELATED, Alignment, moved, times
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.aspects.articulation.words import untold
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.features import Features
-from mixcompare.findings import Finding, counted, ranked
+from mixcompare.findings import Finding, counted, of_a_hundred, places, ranked
 from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.numerics import one_numeric_thread
@@ -36,7 +36,7 @@ def analyse(
     warnings += tuple(event.text for event in alignment.events)
     sources = (_source(reference), _source(candidate))
     if alignment.relation == UNRELATED:
-        verdict = "These are not two recordings of the same passage; nothing was compared."
+        verdict = _not_related(alignment)
         return Results(*sources, alignment, None, {}, (), verdict, warnings)
     tell("matching the level")
     recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
@@ -60,6 +60,7 @@ def analyse(
     if "articulation" in pair.differences:
         missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
     verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
+    verdict = " ".join([_doubted(verdict, alignment), *_where(alignment, *sources)])
     return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
 
 
@@ -90,6 +91,38 @@ def _source(features: Features) -> Source:
         format=features.format,
         usable_band_hz=features.usable_band_hz,
     )
+
+
+def _not_related(alignment: Alignment) -> str:
+    if alignment.is_sure:
+        return "These are not two recordings of the same passage; nothing was compared."
+    return (
+        f"These are probably not two recordings of the same passage ({_chance(alignment)});"
+        " nothing was compared."
+    )
+
+
+def _doubted(verdict: str, alignment: Alignment) -> str:
+    """All that is said stands or falls with the relation."""
+    if alignment.is_sure:
+        return verdict
+    doubt = f"Probably, not surely, the same passage ({_chance(alignment)})"
+    return f"{doubt}; if it is, {verdict[0].lower()}{verdict[1:]}"
+
+
+def _chance(alignment: Alignment) -> str:
+    return f"right in about {of_a_hundred(alignment.confidence)} of 100 such cases"
+
+
+def _where(alignment: Alignment, reference: Source, candidate: Source) -> list[str]:
+    """Which place was compared, where one of the two has the passage more than once."""
+    if not alignment.places:
+        return []
+    who = alignment.places[0].recording
+    begins_s = (reference if who == "reference" else candidate).span_s[0]
+    (compared,) = [place.own_s for place in alignment.places if place.compared]
+    often, place = times(len(alignment.places)), places([moved(compared, begins_s)])
+    return [f"The {who} has the passage {often}; {place} was compared."]
 
 
 def _verdict(findings: tuple[Finding, ...]) -> str:

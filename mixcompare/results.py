@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from mixcompare.alignment.result import Alignment
+from mixcompare.alignment.result import Alignment, moved
 from mixcompare.findings import Description, Finding
 from mixcompare.findings.detectable import Detectable
 
@@ -62,7 +62,7 @@ class Results:
     findings : tuple of Finding
         Ranked.
     verdict : str
-        One sentence.
+        What sticks out first, with the doubt whether they are comparable.
     warnings : tuple of str
     detectable : tuple of Detectable
         The smallest changes that would have been listed.
@@ -98,31 +98,20 @@ class Results:
         if first == 0 and second == 0:
             return self
         time_map = self.alignment.time_map.moved(first, second)
-        events = tuple(
-            replace(
-                event,
-                reference_s=_moved(event.reference_s, first),
-                candidate_s=_moved(event.candidate_s, second),
-            )
-            for event in self.alignment.events
-        )
         alignment = replace(
             self.alignment,
             time_map=time_map,
             offset_s=float(time_map.to_candidate(0.0)),
-            events=events,
+            events=tuple(one.moved(first, second) for one in self.alignment.events),
+            places=tuple(one.moved(first, second) for one in self.alignment.places),
         )
         findings = tuple(
             replace(
                 finding,
-                spans_s=tuple(_moved(span, first) for span in finding.spans_s),
-                candidate_spans_s=tuple(_moved(span, second) for span in finding.candidate_spans_s),
+                spans_s=tuple(moved(span, first) for span in finding.spans_s),
+                candidate_spans_s=tuple(moved(span, second) for span in finding.candidate_spans_s),
             )
             for finding in self.findings
         )
         stems = self.stems and self.stems.moved(first, second)
         return replace(self, alignment=alignment, findings=findings, stems=stems)
-
-
-def _moved(span_s: tuple[float, float], by_s: float) -> tuple[float, float]:
-    return span_s[0] + by_s, span_s[1] + by_s

@@ -14,8 +14,10 @@ import soundfile
 import wavinfo
 
 import mixcompare
+from mixcompare.alignment import align
+from mixcompare.alignment.result import UNRELATED, Place
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.analysis import _placed, _verdict
+from mixcompare.analysis import _placed, _verdict, analyse
 from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
@@ -179,6 +181,67 @@ def test_verdict_sentences() -> None:
     assert _verdict((tempo, figure, image)) == (
         "Three things stick out, first of all: the tempo (-5.6 %)."
     )
+
+
+@pytest.fixture(scope="module")
+def two_features() -> tuple[Features, Features]:
+    """The same passage, played twice."""
+    played = (synthetic.play(3, performance=at, scatter_s=0.006) for at in (1, 2))
+    first, second = (
+        Features.of(Recording.from_array(one, synthetic.RATE_HZ, span_s=(1.0, 15.5)))
+        for one in played
+    )
+    return first, second
+
+
+@pytest.mark.parametrize(
+    ("confidence", "begins"),
+    [
+        (
+            0.7,
+            "Probably, not surely, the same passage (right in about 70 of 100 such cases); if",
+        ),
+        (0.89, "Probably, not surely, the same passage (right in about 89 of"),
+        (0.9, ""),
+    ],
+)
+def test_the_verdict_holds_the_doubt_of_the_relation(
+    two_features: tuple[Features, Features], confidence: float, begins: str
+) -> None:
+    alignment = align(*two_features)
+    sure = analyse(*two_features, alignment).verdict
+    doubted = analyse(*two_features, replace(alignment, confidence=confidence)).verdict
+    assert doubted.startswith(begins)
+    assert doubted[-20:] == sure[-20:]
+    assert (doubted == sure) == (not begins)
+    if begins:
+        assert f"such cases); if it is, {sure[0].lower()}{sure[1:]}" in doubted
+
+
+@pytest.mark.parametrize(
+    ("confidence", "words"),
+    [
+        (0.68, "These are probably not two recordings of the same passage (right in about 68 of"),
+        (0.95, "These are not two recordings of the same passage; nothing was compared."),
+    ],
+)
+def test_that_they_are_not_related_is_told_with_its_doubt(
+    two_features: tuple[Features, Features], confidence: float, words: str
+) -> None:
+    other = replace(align(*two_features), relation=UNRELATED, confidence=confidence)
+    assert analyse(*two_features, other).verdict.startswith(words)
+
+
+def test_which_of_several_places_was_compared_is_in_the_verdict(
+    two_features: tuple[Features, Features],
+) -> None:
+    """On the file's clock, which the spans here read a second late."""
+    alignment = align(*two_features)
+    places = tuple(
+        Place("candidate", (0.0, 10.0), (at, at + 10.0), 0.9, 0.95, at > 50) for at in (4.0, 64.0)
+    )
+    verdict = analyse(*two_features, replace(alignment, places=places)).verdict
+    assert verdict.endswith(" The candidate has the passage twice; 1:05-1:15 was compared.")
 
 
 def test_tone_is_told_without_what_the_elements_explain() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
+from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event, Place
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.results import Results, Source
 from tests.by_hand import finding
@@ -23,8 +23,9 @@ def results(reference_start_s: float, candidate_start_s: float) -> Results:
         Event("tail", (15.0, 20.0), (16.4, 20.0), "The last 5.0 s have no counterpart."),
     )
     alignment = Alignment(
-        SAME_PASSAGE, 0.9, time_map, 0.5, None, None, None, 0, 0.0, 1.06, 10.0, events
-    )
+        SAME_PASSAGE, 0.9, time_map, 0.5, None, None, None, 0, 0.0, 1.06, 10.0, events,
+        places=(Place("candidate", (1.0, 15.0), (16.0, 30.0), 0.8, 0.9, True),),
+    )  # fmt: skip
     findings = (finding(spans_s=((2.0, 4.0), (7.0, 8.0)), candidate_spans_s=((2.62, 4.74),)),)
     return Results(*sources, alignment, None, {}, findings, "One thing.", ())
 
@@ -36,6 +37,8 @@ def test_times_count_from_the_starts_of_the_files() -> None:
     cut, tail = moved.alignment.events
     assert (cut.reference_s, cut.candidate_s) == ((103.0, 105.0), (33.5, 33.5))
     assert (tail.reference_s, tail.candidate_s) == ((115.0, 120.0), (46.4, 50.0))
+    (place,) = moved.alignment.places
+    assert (place.reference_s, place.own_s) == ((101.0, 115.0), (46.0, 60.0))
     assert moved.alignment.time_map.span_s == pytest.approx((101.0, 115.0))
     # 30 + 0.5 + 1.06 t falls on 100 + t.
     assert moved.alignment.time_map.to_candidate([101.0, 110.0]) == pytest.approx([31.56, 41.1])

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from mixcompare.alignment.representation import SIDES_RATE_HZ, Representation
-from mixcompare.alignment.result import Event
+from mixcompare.alignment.result import Event, Place, moved
 from mixcompare.alignment.timemap import TimeMap, sample_frames
+from mixcompare.audio.span import span_text
 
 
 def gap_event(extra: float, ends: tuple[float, float], starts: tuple[float, float]) -> Event:
@@ -48,31 +49,45 @@ def channels_swapped(
 
 
 def end_events(
-    reference: Representation, candidate: Representation, time_map: TimeMap
+    reference: Representation,
+    candidate: Representation,
+    time_map: TimeMap,
+    places: tuple[Place, ...] = (),
 ) -> tuple[Event, ...]:
-    """Music that only one recording has before or after the part in common."""
+    """Music that only one recording has before or after the part in common.
+
+    What holds the passage once more (one of ``places``) has a counterpart, and is not compared.
+    """
     start, end = time_map.span_s
     first, last = time_map.candidate_span_s
+    begins = {"reference": reference.begins_s, "candidate": candidate.begins_s}
     events = []
     if max(start, first) > 1.0:
-        who = "reference" if start > first else "candidate"
-        events.append(
-            Event(
-                "head",
-                (0.0, start),
-                (0.0, first),
-                f"The first {max(start, first):.1f} s of the {who} have no counterpart.",
-            )
+        who, upto = ("reference", start) if start > first else ("candidate", first)
+        again = [one.own_s for one in places if one.recording == who and one.own_s[0] < upto - 1.0]
+        text = (
+            f"The first {max(start, first):.1f} s of the {who}{_no_counterpart(again, begins[who])}"
         )
+        events.append(Event("head", (0.0, start), (0.0, first), text))
     left, rest = reference.duration_s - end, candidate.duration_s - last
     if max(left, rest) > 1.0:
-        who = "reference" if left > rest else "candidate"
-        events.append(
-            Event(
-                "tail",
-                (end, reference.duration_s),
-                (last, candidate.duration_s),
-                f"The last {max(left, rest):.1f} s of the {who} have no counterpart.",
-            )
-        )
+        who, since = ("reference", end) if left > rest else ("candidate", last)
+        again = [one.own_s for one in places if one.recording == who and one.own_s[1] > since + 1.0]
+        text = f"The last {max(left, rest):.1f} s of the {who}{_no_counterpart(again, begins[who])}"
+        ends = (end, reference.duration_s), (last, candidate.duration_s)
+        events.append(Event("tail", *ends, text))
     return tuple(events)
+
+
+def _no_counterpart(again: list[tuple[float, float]], begins_s: float) -> str:
+    """What is said of music before or after, which may hold the passage once more."""
+    if not again:
+        return " have no counterpart."
+    where = listed([span_text(moved(span_s, begins_s)) for span_s in again])
+    return f" were not compared: the passage comes again there ({where})."
+
+
+def listed(words: list[str], last: str = "and") -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    head = ", ".join(words[:-1])
+    return f"{head} {last} {words[-1]}" if head else words[-1]

@@ -42,8 +42,6 @@ def given(reference: Representation, candidate: Representation, time_map: TimeMa
     semitones, agreement = _transposition(reference, candidate, inside)
     sounding = candidate.transposed(semitones)
     doubts = _doubts(reference, sounding, inside, agreement)
-    start, end = inside.span_s
-    first, last = inside.candidate_span_s
     finite = inside.half_width_ms[np.isfinite(inside.half_width_ms)]
     total_cents = 100 * semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
     transposition = round(total_cents / 100)
@@ -57,7 +55,7 @@ def given(reference: Representation, candidate: Representation, time_map: TimeMa
         channels_swapped=channels_swapped(reference, candidate, inside),
         transposition_semitones=transposition,
         tuning_cents=float(total_cents - 100 * transposition),
-        tempo_ratio=(last - first) / (end - start),
+        tempo_ratio=inside.pace()[0],
         uncertainty_ms=MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
         warnings=("The time map was given by the user.", *notes, *doubts),
     )

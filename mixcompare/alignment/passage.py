@@ -1,61 +1,39 @@
-"""The same passage by other players: followed stretch by stretch, or refused."""
+"""The same passage by other players, or other music; and which of several places is compared."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
-from mixcompare.alignment import coarse, elastic, relation
+from mixcompare.alignment.again import chosen, told
 from mixcompare.alignment.events import channels_swapped, end_events
-from mixcompare.alignment.joining import chain, joined, touch
+from mixcompare.alignment.laid import lay
 from mixcompare.alignment.representation import Representation
 from mixcompare.alignment.result import SAME_PASSAGE, UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.features import ONSET_RATE_HZ, SEMITONE_RATE_HZ
 
-FloatArray = npt.NDArray[np.float64]
-
-_LOST = 0.05  # standard deviation of log slopes beyond the smoother track's; our judgement
-_SURE = 2.0  # times the median width
 MEDIAN_OVER_90 = 0.4  # median over 90 % quantile of onset errors, on the same pairs
 
 
 def same_passage(reference: Representation, candidate: Representation) -> Alignment:
-    """Follow the same music through another performance, or find that it is other music.
+    """Find the same music in another performance, or that it is other music.
 
     Whether they are related does not hang on which of the two is called the reference.
     """
-    path = coarse.find_path(reference, candidate)
-    sounding = candidate.transposed(path.semitones)
-    runs, repeats = chain(path.runs)
-    smoothed = (_smoother(run, reference, sounding) for run in runs)
-    refined = [one for one in smoothed if one is not None]
-    if not refined:
+    laid = lay(reference, candidate)
+    if laid is None:
         return _unrelated(reference, candidate, 0.99)
-    refined = _proven(refined, reference, sounding)
-    tracks = [track for track, _ in refined]
-    time_map, gaps = joined(tracks)
-    events = [*repeats, *(gap for gap in gaps if not any(touch(gap, one) for one in repeats))]
-    events.sort(key=lambda event: event.reference_s)
-    agreement = relation.harmony_agreement(reference, sounding, time_map)
-    roughness = float(np.std(np.concatenate([log_slopes for _, log_slopes in refined])))
-    of_reference_s = sum(float(np.ptp(track.reference_s)) for track in tracks)
-    of_candidate_s = sum(float(np.ptp(track.candidate_s)) for track in tracks)
-    share = max(of_reference_s / reference.duration_s, of_candidate_s / candidate.duration_s)
-    probability = relation.passage_probability(agreement, path.cost, roughness, share)
-    if probability < 0.5:
-        return _unrelated(reference, candidate, 1 - probability, agreement)
-    total_cents = 100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
+    if laid.probability < 0.5:
+        return _unrelated(reference, candidate, 1 - laid.probability, laid.agreement)
+    laid, places = chosen(reference, candidate, laid)
+    time_map = laid.time_map
+    total_cents = 100 * laid.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents
     transposition = round(total_cents / 100)
-    ratio = _sure_ratio(time_map)
-    if len(tracks) > 1:
-        ratio = of_candidate_s / of_reference_s
     finite = time_map.half_width_ms[np.isfinite(time_map.half_width_ms)]
     return Alignment(
         relation=SAME_PASSAGE,
-        confidence=probability,
+        confidence=laid.probability,
         time_map=time_map,
         offset_s=float(time_map.to_candidate(0.0)),
         drift_ppm=None,
@@ -63,92 +41,12 @@ def same_passage(reference: Representation, candidate: Representation) -> Alignm
         channels_swapped=channels_swapped(reference, candidate, time_map),
         transposition_semitones=transposition,
         tuning_cents=float(total_cents - 100 * transposition),
-        tempo_ratio=float(ratio),
+        tempo_ratio=laid.tempo_ratio,
         uncertainty_ms=MEDIAN_OVER_90 * float(np.median(finite)) if len(finite) else float("inf"),
-        events=tuple(events) + end_events(reference, candidate, time_map),
+        events=laid.events + end_events(reference, candidate, time_map, places),
+        warnings=told(places, reference, candidate),
+        places=places,
     )
-
-
-def _proven(
-    refined: list[tuple[elastic.Track, FloatArray]],
-    reference: Representation,
-    candidate: Representation,
-) -> list[tuple[elastic.Track, FloatArray]]:
-    """The longest run, and of the others those that hold the same music for themselves.
-
-    What is left over is put where it fits best, and somewhere some seconds always fit: a cut or a
-    repeat is told only where there is the same music on either side of it.
-    """
-
-    def size(one: tuple[elastic.Track, FloatArray]) -> float:
-        return float(np.ptp(one[0].reference_s) * np.ptp(one[0].candidate_s))
-
-    def same(one: tuple[elastic.Track, FloatArray]) -> bool:
-        own = TimeMap(one[0].reference_s, one[0].candidate_s)
-        return relation.harmony_agreement(reference, candidate, own) >= relation.SAME_HARMONY
-
-    longest = max(refined, key=size)
-    return [one for one in refined if one is longest or same(one)]
-
-
-def _sure_ratio(time_map: TimeMap) -> float:
-    """Candidate's over reference's duration between the outermost places that are sure.
-
-    A last chord that dies away says little of where it ends.
-    """
-    width = time_map.half_width_ms
-    sure = np.flatnonzero(width <= _SURE * np.median(width[np.isfinite(width)]))
-    first, last = (sure[0], sure[-1]) if len(sure) > 1 else (0, -1)
-    between_s = time_map.reference_s[last] - time_map.reference_s[first]
-    if between_s < 0.5 * np.ptp(time_map.reference_s):
-        first, last, between_s = 0, -1, np.ptp(time_map.reference_s)
-    return float((time_map.candidate_s[last] - time_map.candidate_s[first]) / between_s)
-
-
-def _smoother(
-    run: coarse.Run, reference: Representation, candidate: Representation
-) -> tuple[elastic.Track, FloatArray] | None:
-    """Follow a run with either recording leading: its track, and log slopes of the smoother one.
-
-    A tracker that has lost its place hurries and halts; then the candidate's lead counts. The
-    slopes are those on the leader's grid, so that they are the same whichever is the reference.
-    None where the run is too short.
-    """
-    tries = []
-    track = _followed(run, reference, candidate)
-    if track is not None:
-        tries.append((track, _log_slopes(track)))
-    track = _followed(run.mirrored(), candidate, reference)
-    if track is not None:
-        tries.append((track.mirrored(), -_log_slopes(track)))
-    if not tries:
-        return None
-    roughness = [float(np.std(log_slopes)) for _, log_slopes in tries]
-    least = int(np.argmin(roughness))
-    leads = 0 if roughness[0] <= roughness[least] + _LOST else least
-    return tries[leads][0], tries[least][1]
-
-
-def _log_slopes(track: elastic.Track) -> FloatArray:
-    return np.log(np.clip(np.diff(track.candidate_s) / elastic.STEP_S, 0.1, 10))
-
-
-def _followed(
-    run: coarse.Run, reference: Representation, candidate: Representation
-) -> elastic.Track | None:
-    if np.ptp(run.reference_s) < 1.0:
-        return None
-    track = elastic.grid_of(run.reference_s, run.candidate_s, smooth_s=0.8)
-    if len(track.reference_s) < 10:
-        return None
-    for tracker in (elastic.WIDE, elastic.MIDDLE, elastic.FINE):
-        track = elastic.follow(
-            reference.stacked, candidate.stacked, SEMITONE_RATE_HZ, track, tracker
-        )
-    track = elastic.follow(
-        reference.attacks, candidate.attacks, ONSET_RATE_HZ, track, elastic.ATTACKS
-    )
-    return elastic.with_even_ends(track, reference.attack_times_s)
 
 
 def _unrelated(

@@ -57,6 +57,8 @@ class Representation:
     ----------
     duration_s, grid_tuning_cents, is_mono, waveform
         As in the features.
+    begins_s : float
+        Where it begins in the file.
     stacked : ndarray, shape (frames, 24)
         Unit pitch-class profiles with the reverberation taken out, and attacks that fade over
         0.15 s (they tell where in a note a moment lies), side by side at 50 Hz.
@@ -70,6 +72,7 @@ class Representation:
 
     def __init__(self, features: AlignmentFeatures) -> None:
         self.duration_s = features.duration_s
+        self.begins_s = features.span_s[0]
         self.grid_tuning_cents = features.grid_tuning_cents
         self.is_mono = features.is_mono
         self.waveform = features.waveform
@@ -91,6 +94,24 @@ class Representation:
         other.attacks = np.roll(self.attacks, -semitones, axis=1)
         halves = np.split(self.stacked, 2, axis=1)
         other.stacked = np.concatenate([np.roll(half, -semitones, axis=1) for half in halves], 1)
+        return other
+
+    def between(self, start_s: float, end_s: float) -> Representation:
+        """A part of it, on its own clock; it begins where all features have a frame."""
+        other = copy.copy(self)
+        start_s = max(round(start_s * SIDES_RATE_HZ), 0) / SIDES_RATE_HZ
+        end_s = min(end_s, self.duration_s)
+
+        def part(frames: Float32Array, rate_hz: float) -> Float32Array:
+            return frames[round(start_s * rate_hz) : round(end_s * rate_hz) + 1]
+
+        other._log_power = part(self._log_power, HARMONY_RATE_HZ)
+        other.stacked = part(self.stacked, SEMITONE_RATE_HZ)
+        other.attacks = part(self.attacks, ONSET_RATE_HZ)
+        other.sides_db = part(self.sides_db, SIDES_RATE_HZ)
+        inside = (self.attack_times_s >= start_s) & (self.attack_times_s <= end_s)
+        other.attack_times_s = self.attack_times_s[inside] - start_s
+        other.begins_s, other.duration_s = self.begins_s + start_s, end_s - start_s
         return other
 
     def harmony(self, rate_hz: float, normalised: bool = True) -> Float32Array:

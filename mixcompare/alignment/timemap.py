@@ -19,6 +19,8 @@ from mixcompare.errors import AlignmentError
 
 FloatArray = npt.NDArray[np.float64]
 
+DEVIATIONS_90 = 1.645  # normal quantile: half width of 90 % in standard deviations
+_SURE = 1.2  # times the usual half width
 _LATEST_S, _LEAST_S = 1e7, 1e-10  # range in which slopes are numbers; our choice
 
 
@@ -102,6 +104,39 @@ class TimeMap:
     def covers(self, reference_s: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Whether the given reference times have a counterpart in the candidate."""
         return np.isfinite(self.uncertainty_ms(reference_s))
+
+    @property
+    def matched(self) -> npt.NDArray[np.bool_]:
+        """Which segments between nodes are matched (both ends without a counterpart = a gap)."""
+        told = np.isfinite(self.half_width_ms)
+        matched: npt.NDArray[np.bool_] = told[:-1] | told[1:]
+        return matched
+
+    def pace(self) -> tuple[float, float]:
+        """Ratio of the matched durations, candidate over reference, and its standard deviation.
+
+        Each matched stretch counts between its first and last sure places: before the first attack
+        and in the last chord's decay the map only goes on evenly.
+        """
+        padded = np.concatenate([[False], self.matched, [False]])
+        changes = np.flatnonzero(padded[1:] != padded[:-1])
+        width_ms = self.half_width_ms
+        told = np.isfinite(width_ms)
+        sure = width_ms <= _SURE * np.median(width_ms[told]) if told.any() else told
+        reference = candidate = square = 0.0
+        for first, last in zip(changes[::2], changes[1::2], strict=True):
+            ends = np.array([first, last])
+            inside = first + np.flatnonzero(sure[first : last + 1])
+            if len(inside) > 1:
+                near = inside[[0, -1]]
+                if np.ptp(self.reference_s[near]) >= 0.5 * np.ptp(self.reference_s[ends]):
+                    ends = near
+            reference += float(np.ptp(self.reference_s[ends]))
+            candidate += float(np.ptp(self.candidate_s[ends]))
+            square += float(np.sum(width_ms[ends][told[ends]] ** 2))
+        if reference == 0.0:
+            return float(np.ptp(self.candidate_s) / np.ptp(self.reference_s)), 0.0
+        return candidate / reference, float(np.sqrt(square)) / 1000 / DEVIATIONS_90 / reference
 
     def _inside(self, times: FloatArray) -> npt.NDArray[np.bool_]:
         start, end = self.span_s

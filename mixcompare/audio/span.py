@@ -37,6 +37,17 @@ def parse_span(text: str) -> tuple[float, float]:
     return start, end
 
 
+def span_text(span_s: tuple[float, float]) -> str:
+    """A span to whole seconds, as :func:`parse_span` reads it: ``0:12-0:46``."""
+    clocks = [divmod(round(edge_s), 60) for edge_s in span_s]
+    return "-".join(
+        f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+        if minutes >= 60
+        else f"{minutes}:{seconds:02d}"
+        for minutes, seconds in clocks
+    )
+
+
 def checked_span(
     span_s: tuple[float, float] | None, length_s: float, name: str
 ) -> tuple[float, float]:

@@ -180,13 +180,27 @@ class LightPass:
             "format": recording.format,
             "duration_s": recording.duration_s,
             "grid_tuning_cents": self._grid_cents,
-            "is_mono": recording.channels == 1 or self._side < 1e-7 * self._whole,
+            "is_mono": recording.channels == 1 or self._alike,
             "band_power": self._band_power(),
             "semitone_power": self._semitones("semitone", semitone_frames),
             "onset_power": self._joined("onset"),
             "waveform": self._joined("waveform"),
-            "warnings": recording.warnings,
+            "warnings": recording.warnings + self._mono_warnings(),
         }
+
+    @property
+    def _alike(self) -> bool:
+        """Whether both channels carry the same signal."""
+        return bool(self._side < 1e-7 * self._whole)
+
+    def _mono_warnings(self) -> tuple[str, ...]:
+        """What a file with one channel says of itself has to be heard of one with two."""
+        if self._recording.channels == 1 or not self._alike:
+            return ()
+        return (
+            f"{self._recording.name} carries the same signal in both channels: it is mono, width"
+            " and placement cannot be compared.",
+        )
 
     @property
     def _band_frames(self) -> int:
@@ -289,7 +303,7 @@ class FullPass(LightPass):
             "frame_tops": tops,
             "flat_samples": flat,
             "usable_band_hz": usable,
-            "warnings": recording.warnings + content_warnings(recording, self._clipped, usable),
+            "warnings": found["warnings"] + content_warnings(recording, self._clipped, usable),
         }
 
     def _band_power(self) -> Float32Array:

@@ -30,6 +30,11 @@ def counted(count: int) -> str:
     return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
 
 
+def of_a_hundred(confidence: float) -> int:
+    """In how many of a hundred cases it is right; nothing is ever right in all of them."""
+    return min(round(100 * confidence), 99)
+
+
 def parts_named(names: Sequence[str], family: str | None = None) -> str:
     """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
     if family:

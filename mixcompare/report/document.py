@@ -288,6 +288,7 @@ def alignment_document(alignment: Alignment) -> Json:
         "time_map": pairs.tolist() if related else [],
         "time_map_half_width_ms": plain(np.round(points.half_width_ms, 3)) if related else [],
         "events": plain(alignment.events) if related else [],
+        "places": plain(alignment.places) if related else [],
     }
 
 

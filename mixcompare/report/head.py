@@ -6,10 +6,10 @@ from pathlib import PurePath
 
 from mixcompare import units
 from mixcompare.alignment.result import UNRELATED, Alignment
+from mixcompare.findings import of_a_hundred
 from mixcompare.report import wording
 from mixcompare.results import Level, Results, Source
 
-_SURE = 0.9  # below that a relation is only probable: our judgement, not measured
 _HEARD_DB = 0.05  # what would be printed as 0.0 dB
 _SURE_DB = 1.0  # breadth of an interval that is not worth printing; our choice
 
@@ -18,11 +18,12 @@ def compared(results: Results) -> str:
     """What was compared with what, and what was taken off, in a sentence or two."""
     alignment = results.alignment
     if alignment.relation == UNRELATED:
-        return "The two recordings do not share a passage."
+        surely = "" if alignment.is_sure else "probably "
+        return f"The two recordings {surely}do not share a passage."
     start_s, end_s = alignment.time_map.span_s
     length = wording.moment(end_s - start_s)
     kind = wording.RELATIONS.get(alignment.relation, alignment.relation)
-    probably = "" if alignment.confidence >= _SURE else ", probably"
+    probably = "" if alignment.is_sure else ", probably"
     sentences = [f"Compared over {length}{probably}: {kind}{_clock(alignment)}."]
     sentences += [_level(results.level)] if results.level is not None else []
     return " ".join(sentences + _turned(alignment))
@@ -30,10 +31,17 @@ def compared(results: Results) -> str:
 
 def _clock(alignment: Alignment) -> str:
     """How the candidate's clock runs against the reference's; nothing where it runs alike."""
-    percent = 100 * (alignment.tempo_ratio - 1)
-    if abs(percent) < 0.05:
-        return ""
-    return f"; the candidate takes {abs(percent):.1f} % {'longer' if percent > 0 else 'less time'}"
+    percent = _faster_percent(alignment)
+    return f"; the candidate is {_pace(percent)}" if abs(percent) >= 0.05 else ""
+
+
+def _faster_percent(alignment: Alignment) -> float:
+    """As a person speaks of a tempo: in half the time it is 100 % faster."""
+    return 100 * (1 / alignment.tempo_ratio - 1)
+
+
+def _pace(percent: float) -> str:
+    return f"{abs(percent):.1f} % {'faster' if percent > 0 else 'slower'}"
 
 
 def _level(level: Level) -> str:
@@ -85,7 +93,7 @@ def source(side: Source) -> dict[str, str]:
 def facts(results: Results) -> list[tuple[str, str]]:
     """What alignment found, as pairs of a name and words."""
     alignment = results.alignment
-    sure = f"right in about {wording.of_a_hundred(alignment.confidence)} of 100 such cases"
+    sure = f"right in about {of_a_hundred(alignment.confidence)} of 100 such cases"
     told = [
         ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
     ]
@@ -102,9 +110,9 @@ def facts(results: Results) -> list[tuple[str, str]]:
         if alignment.polarity == -1:
             told.append(("Polarity", "inverted in the candidate"))
     else:
-        percent = 100 * (alignment.tempo_ratio - 1)
-        longer = "longer" if percent >= 0 else "shorter"
-        told.append(("Duration", f"the candidate takes {abs(percent):.1f} % {longer}"))
+        pace = _pace(_faster_percent(alignment))
+        lasts = f"it lasts {alignment.tempo_ratio:.3f} times as long"
+        told.append(("Tempo", f"the candidate is {pace}; {lasts}"))
         told.append(("Places", f"right to about {alignment.uncertainty_ms:.0f} ms (median)"))
     if alignment.channels_swapped:
         told.append(("Channels", "left and right are exchanged in the candidate"))

@@ -12,7 +12,7 @@ import numpy as np
 from markupsafe import Markup
 
 from mixcompare.alignment.result import UNRELATED
-from mixcompare.findings import Description, Finding, bars_named, clock
+from mixcompare.findings import Description, Finding, bars_named, clock, of_a_hundred
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.contours import Field, balance_field, gaps, loudness_contours
 from mixcompare.plots.courses import course_of, is_whole
@@ -111,7 +111,7 @@ def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, 
         "aspect": about.title,
         "size": wording.size(finding),
         "interval": wording.around(finding),
-        "sure": wording.of_a_hundred(finding.confidence),
+        "sure": of_a_hundred(finding.confidence),
         "band": wording.band(finding.band_hz),
         "causes": wording.causes(finding),
         "cause": finding.cause.spoken,

@@ -39,11 +39,6 @@ LIMITS = (
 )
 
 
-def of_a_hundred(confidence: float) -> int:
-    """In how many of a hundred cases it is right; nothing is ever right in all of them."""
-    return min(round(100 * confidence), 99)
-
-
 def interval(
     bounds: tuple[float | None, float | None] | None, unit: str = "", signed: bool = True
 ) -> str:

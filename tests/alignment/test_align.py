@@ -7,6 +7,8 @@ measures. Same take: cross-correlation finds the sample (check by construction).
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import mir_eval
 import numpy as np
 import pytest
@@ -433,6 +435,45 @@ def test_other_music_is_refused() -> None:
         assert alignment.uncertainty_ms == np.inf
         assert not alignment.time_map.covers([1.0, 5.0]).any()
         assert not alignment.same_take
+
+
+TWO_ORCHESTRAS = ("string_orchestra_brahms_hd5_pd.ogg", "symphony_orchestra_brahms_hd5_ccbysa.mp3")
+
+
+@pytest.fixture
+def orchestras(real_audio: Path) -> tuple[Path, Path]:
+    """Two orchestras play one dance: one its opening, the other all of it."""
+    return real_audio / TWO_ORCHESTRAS[0], real_audio / TWO_ORCHESTRAS[1]
+
+
+@pytest.mark.parametrize(
+    "span_s",
+    [None, (113.4, 147.8), (111.4, 149.8), (115.4, 145.8), (111.4, 145.8), (113.0, 149.0)],
+)
+def test_a_span_that_was_found_is_not_refused(
+    orchestras: tuple[Path, Path], span_s: tuple[float, float] | None
+) -> None:
+    """Of the whole and of every span the same moments are laid together (regression)."""
+    reference, candidate = orchestras
+    alignment = mixcompare.align(
+        Recording.open(reference), Recording.open(candidate, span_s=span_s)
+    )
+    assert alignment.relation == "same_passage"
+    assert alignment.confidence > 0.95
+    begin_s = 0.0 if span_s is None else span_s[0]
+    there_s = begin_s + alignment.time_map.to_candidate([10.0, 20.0, 30.0])
+    assert there_s == pytest.approx([125.7, 133.8, 141.4], abs=0.1)
+
+
+@pytest.mark.parametrize("span_s", [(72.0, 100.0), (75.0, 112.0), (85.0, 110.0)])
+def test_the_middle_of_the_dance_is_not_its_opening(
+    orchestras: tuple[Path, Path], span_s: tuple[float, float]
+) -> None:
+    reference, candidate = orchestras
+    alignment = mixcompare.align(
+        Recording.open(reference), Recording.open(candidate, span_s=span_s)
+    )
+    assert alignment.relation == "unrelated"
 
 
 def test_map_of_the_users_own_is_taken(piece: np.ndarray) -> None:

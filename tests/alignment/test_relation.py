@@ -21,30 +21,32 @@ def view(samples: np.ndarray) -> Representation:
 @pytest.mark.parametrize(
     ("statistics", "logit"),
     [
-        ((0.50, 0.48, 0.35, 1.00), 0.0),
-        ((0.56, 0.48, 0.35, 1.00), 1.0),  # agrees better: likelier
-        ((0.44, 0.48, 0.35, 1.00), -1.0),
-        ((0.50, 0.42, 0.35, 1.00), 1.0),  # fits better: likelier
-        ((0.50, 0.54, 0.35, 1.00), -1.0),
-        ((0.50, 0.48, 0.20, 1.00), 1.0),  # smoother: likelier
-        ((0.50, 0.48, 0.50, 1.00), -1.0),
-        ((0.50, 0.48, 0.35, 0.75), 0.0),
-        ((0.50, 0.48, 0.35, 0.25), -3.0),  # half of it unmatched: less likely
-        ((0.62, 0.36, 0.20, 0.50), 3.5),
+        ((0.50, 0.48, 0.35, 1.00, 0.10), 0.0),
+        ((0.56, 0.48, 0.35, 1.00, 0.10), 0.5),  # agrees better: likelier
+        ((0.50, 0.42, 0.35, 1.00, 0.10), 0.5),  # fits better: likelier
+        ((0.50, 0.48, 0.20, 1.00, 0.10), 0.5),  # smoother: likelier
+        ((0.50, 0.48, 0.35, 0.75, 0.10), 0.0),
+        ((0.56, 0.48, 0.35, 0.625, 0.10), 0.125),  # a part of it unmatched: less likely
+        ((0.62, 0.36, 0.20, 0.50, 0.10), 1.75),
+        ((0.44, 0.54, 0.50, 0.25, 0.10), 0.0),  # a bad fit proves nothing
+        ((0.50, 0.48, 0.35, 1.00, 0.16), 2.0),  # backwards it fits worse: likelier
+        ((0.50, 0.48, 0.35, 1.00, 0.04), -2.0),
+        ((0.62, 0.48, 0.35, 1.00, 0.04), -1.0),
     ],
 )
 def test_probability_is_logistic_in_what_speaks_for_one_passage(
-    statistics: tuple[float, float, float, float], logit: float
+    statistics: tuple[float, float, float, float, float], logit: float
 ) -> None:
-    """Regression: the line was read off rendered and real pairs; its signs are no choice."""
+    """Regression: the line was read off rendered pairs; its signs are no choice."""
     assert passage_probability(*statistics) == pytest.approx(1 / (1 + np.exp(-logit)))
 
 
-def test_probability_is_sure_of_the_worst_rendered_pair_and_refuses_other_music() -> None:
-    assert passage_probability(0.74, 0.29, 0.28, 1.0) > 0.99
-    assert passage_probability(0.40, 0.57, 0.40, 1.0) < 0.05
-    assert passage_probability(5.0, 0.0, 0.0, 1.0) == pytest.approx(1.0)
-    assert passage_probability(-5.0, 1.0, 9.0, 0.0) == pytest.approx(0.0, abs=1e-9)
+def test_probability_is_sure_of_the_worst_clean_pair_and_refuses_other_music() -> None:
+    assert passage_probability(0.74, 0.29, 0.28, 1.0, 0.26) > 0.99
+    assert passage_probability(0.40, 0.57, 0.40, 1.0, 0.03) < 0.2
+    assert passage_probability(5.0, 0.0, 0.0, 1.0, 0.7) == pytest.approx(1.0)
+    assert passage_probability(-5.0, 1.0, 9.0, 0.0, -0.1) < 0.01
+    assert passage_probability(0.8, 0.2, 0.05, 1.0, 0.0) > 0.9  # one chord repeated
 
 
 def test_agreement_is_one_with_itself_and_near_none_with_other_music() -> None:

@@ -10,10 +10,9 @@ from mixcompare.alignment.coarse import Run
 from mixcompare.alignment.elastic import STEP_S, Track
 from mixcompare.alignment.events import gap_event
 from mixcompare.alignment.joining import chain, joined, touch
-from mixcompare.alignment.passage import _proven, _smoother, _sure_ratio
+from mixcompare.alignment.laid import _proven, _smoother
 from mixcompare.alignment.representation import Representation, _attacks, without_tail
 from mixcompare.alignment.result import Event
-from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.features import LOWEST_ONSET, AlignmentFeatures
 from tests import synthetic
@@ -108,6 +107,24 @@ def test_rough_offset_has_the_sign_of_the_candidates_delay(later_s: float) -> No
     assert found[0] == pytest.approx(later_s, abs=0.1)
     assert len(found) == 3
     assert np.abs(np.subtract(found[1:], found[0])).min() >= 1.5
+
+
+def heard(samples: np.ndarray) -> Representation:
+    return Representation(AlignmentFeatures.of(Recording.from_array(samples, synthetic.RATE_HZ)))
+
+
+def test_the_same_music_runs_better_forwards_than_backwards() -> None:
+    """By definition: what is played backwards gains as much by being played backwards again."""
+    first = heard(synthetic.play(3, performance=1))
+    slower = synthetic.play(3, performance=2, beat_s=0.66)
+    higher = synthetic.play(3, performance=2, a4_hz=440 * 2 ** (3 / 12))
+    gain = coarse.find_path(first, heard(slower)).order_gain
+    assert gain > 0.5
+    assert coarse.find_path(first, heard(higher)).order_gain > 0.5
+    assert coarse.find_path(heard(slower), first).order_gain == pytest.approx(gain, abs=0.01)
+    assert coarse.find_path(first, heard(slower[::-1])).order_gain == pytest.approx(-gain, abs=0.05)
+    other = heard(synthetic.play(23, beat_s=0.55))
+    assert abs(coarse.find_path(first, other).order_gain) < 0.2
 
 
 # --- elastic ------------------------------------------------------------------------------------
@@ -273,17 +290,6 @@ def test_of_the_shorter_runs_those_remain_that_hold_the_same_music() -> None:
     assert _proven(runs, reference, view(again, other)) == runs[:1]
     # The longest needs no proof of its own: the whole is judged by it.
     assert _proven(runs[::-1], view(second, other), view(other, first)) == runs[:1]
-
-
-def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
-    reference = np.arange(0.0, 20.1, 1.0)
-    candidate = 1.1 * reference
-    candidate[17:] += 2.0  # the last chord dies away
-    width = np.full(len(reference), 20.0)
-    width[17:] = 80.0
-    assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.1)
-    width[17:] = 20.0
-    assert _sure_ratio(TimeMap(reference, candidate, width)) == pytest.approx(1.2)
 
 
 def test_the_smoother_slopes_are_the_same_whichever_is_the_reference() -> None:

@@ -105,3 +105,31 @@ def test_frames_between_and_beyond() -> None:
     assert told[:, 0] == pytest.approx([0.0, 0.5, 2.5, 4.0, 4.0])
     assert told[:, 1] == pytest.approx([10.0, 15.0, 25.0, 30.0, 30.0])
     assert sample_frames(np.array([3.0]), 2.0, [0.0, 5.0]) == pytest.approx([3.0, 3.0])
+
+
+def test_ratio_is_taken_between_the_outermost_sure_places() -> None:
+    reference = np.arange(0.0, 20.1, 1.0)
+    candidate = 1.1 * reference
+    candidate[17:] += 2.0  # the last chord dies away
+    width = np.full(len(reference), 20.0)
+    width[17:] = 80.0
+    assert TimeMap(reference, candidate, width).pace()[0] == pytest.approx(1.1)
+    width[17:] = 20.0
+    assert TimeMap(reference, candidate, width).pace()[0] == pytest.approx(1.2)
+    # Where what is sure is less than half, it does not speak for the whole.
+    dense = np.concatenate([np.arange(0.0, 1.0, 0.1), [10.0, 20.0]])
+    wide = np.where(dense < 1, 20.0, 80.0)
+    assert TimeMap(dense, np.where(dense < 1, dense, 1.2 * dense), wide).pace()[0] == 1.2
+
+
+def test_pace_leaves_out_what_has_no_counterpart() -> None:
+    reference, candidate = np.array([0.0, 30.0, 50.0, 80.0]), np.array([0.0, 33.0, 33.1, 66.1])
+    width = np.array([10.0, np.inf, np.inf, 20.0])
+    ratio, deviation = TimeMap(reference, candidate, width).pace()
+    assert ratio == pytest.approx(1.1)
+    # By hand: ends that are 10 and 20 ms uncertain at 90 %, of 60 s.
+    assert deviation == pytest.approx(np.hypot(0.010, 0.020) / 1.645 / 60)
+    back, _ = TimeMap(candidate, reference, width).pace()
+    assert back == pytest.approx(1 / 1.1)
+    lost = TimeMap(reference, candidate, np.full(4, np.inf))
+    assert lost.pace() == (pytest.approx(66.1 / 80), 0.0)

@@ -16,6 +16,7 @@ from scipy import signal
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects.room import aspect as room_aspect
 from mixcompare.aspects.room.freedecay import Fall
+from mixcompare.aspects.room.heard import Heard, across_channels
 from mixcompare.aspects.room.values import RoomDifference, RoomMeasurement
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
@@ -829,3 +830,24 @@ def test_a_fall_that_instruments_alone_may_take_is_a_bound(
     assert f"at most about {most_s:.1f} s" in measured.reasons[0]
     just_longer = [replace(MUSIC, time_s=1.41)]
     assert measured_of(just_longer, monkeypatch, responses[0]).decay_time_s == 1.41
+
+
+@pytest.mark.parametrize(
+    ("mono", "wetness", "gaps"),
+    [
+        ((False, False), (-1.0, 2.0), (-4.0, -2.0)),
+        ((True, True), (-1.0, 2.0), (-4.0, -2.0)),
+        ((False, True), (-1.0, 5.0), (-4.0, 1.0)),
+        ((True, False), (-4.0, 2.0), (-7.0, -2.0)),
+    ],
+)
+def test_one_channel_against_two_leaves_three_decibels_open(
+    mono: tuple[bool, bool], wetness: tuple[float, float], gaps: tuple[float, float]
+) -> None:
+    """10 lg 2: what differs between two channels, against what is the same in both."""
+    known = Heard(0.5, (-1.0, 2.0), gaps_db=-3.0, gaps_db_interval=(-4.0, -2.0))
+    heard = across_channels(known, mono)
+    assert (heard.wetness_db, heard.gaps_db) == (0.5, -3.0)
+    assert (heard.wetness_db_interval, heard.gaps_db_interval) == (wetness, gaps)
+    assert len(heard.reasons) == (mono[0] != mono[1])
+    assert across_channels(Heard(None, None), mono).wetness_db_interval is None

@@ -117,6 +117,18 @@ def test_holding_back_is_found_in_its_place() -> None:
     assert "0:12-0:15" in finding.text
 
 
+def test_a_long_stretch_is_no_moment() -> None:
+    moment = next(iter(analyzer.findings(compared(slower_from_12_to_15(15, 20)))))
+    assert (moment.subject, moment.advice) == ("one moment", ("Keep moving at 0:12.",))
+    times = np.arange(0.0, 60.01, 0.1)
+    slope = 1 + 0.3 * ((times >= 12) & (times < 24))
+    candidate = np.concatenate([[0.0], np.cumsum(slope[:-1] * 0.1)])
+    found = analyzer.findings(compared(TimeMap(times, candidate, np.full(len(times), 20.0))))
+    stretch = next(one for one in found if one.kind == "holds_back")
+    assert stretch.subject == "the tempo of one stretch"
+    assert stretch.advice == ("Keep moving from 0:12 to 0:24.",)
+
+
 def test_what_the_map_cannot_tell_is_not_said() -> None:
     difference = compared(slower_from_12_to_15(15, 200))
     assert [entry.kind for entry in analyzer.findings(difference)] == []
@@ -281,10 +293,10 @@ def test_what_is_said_of_the_tempo(ratio: float) -> None:
     (finding,) = analyzer.findings(compared(time_map))
     tempo = 100 * (1 / ratio - 1)
     word, other = ("slower", "faster") if ratio > 1 else ("faster", "slower")
-    assert finding.text.startswith(f"The candidate is {abs(tempo):.0f} % {word} than the reference")
-    assert f"tempo {tempo:+.1f} %" in finding.text
+    assert finding.text.startswith(f"The candidate is {abs(tempo):.1f} % {word} than the reference")
+    assert finding.amount == f"{tempo:+.1f} %"
     assert finding.advice == (
-        f"Take the beat about 8 % {other}, if the tempo of the reference is wanted.",
+        f"Take the beat {other} by as much, if the tempo of the reference is wanted.",
     )
     assert finding.interval[0] < finding.difference < finding.interval[1]
     assert finding.spans_s == ((0.0, 60.0),)

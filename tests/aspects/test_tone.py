@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -16,7 +17,9 @@ from mixcompare.aspects import tone
 from mixcompare.aspects.tone.aspect import _beside_elements
 from mixcompare.aspects.tone.hearing import HEARING_THRESHOLD_DB_SPL
 from mixcompare.aspects.tone.values import ToneDifference
+from mixcompare.aspects.tone.words import _gain
 from mixcompare.features import Features
+from mixcompare.findings import Finding
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.match import Match
@@ -480,8 +483,8 @@ def test_a_region_in_words(sign: int) -> None:
         f" around 400 Hz (between {value - 0.3:+.1f} and {value + 0.3:+.1f} dB; 280 Hz to 560 Hz)."
     )
     assert finding.advice == (
-        f"Try a broad {'cut' if more else 'boost'} of about 4 dB in the low mids around 400 Hz"
-        " (a broad bell).",
+        f"Try a broad {'cut' if more else 'boost'} in the low mids around 400 Hz (a broad bell):"
+        " about 3 dB.",
     )  # fmt: skip
     assert finding.confidence > 0.9
     assert (finding.cause.players, finding.cause.room, finding.cause.mix) == pytest.approx(
@@ -497,13 +500,13 @@ def test_shelves_in_words(sign: int) -> None:
     assert low.kind == ("tone_band_louder" if sign > 0 else "tone_band_weaker")
     assert low.subject == "the low end below 140 Hz"
     assert low.advice == (
-        f"Try a broad {verb} of about 3 dB in the low end below 140 Hz (a low shelf).",
+        f"Try a broad {verb} in the low end below 140 Hz (a low shelf): about 3 dB.",
     )  # fmt: skip
     (high,) = analyzer.findings(stated(bump(23, 30, 3.0 * sign)))  # from 4 kHz on
     assert high.kind == ("tone_brighter" if sign > 0 else "tone_darker")
     assert high.subject == "the highs above 3.5 kHz"
     assert high.advice == (
-        f"Try a broad {verb} of about 3 dB in the highs above 3.5 kHz (a high shelf).",
+        f"Try a broad {verb} in the highs above 3.5 kHz (a high shelf): about 3 dB.",
     )  # fmt: skip
     assert f"3.0 dB {amount} than the reference in the highs" in high.text
 
@@ -541,11 +544,66 @@ def test_a_tilt_in_words(sign: int) -> None:
     )
     treble, bass = ("Less", "more") if brighter else ("More", "less")
     assert finding.advice == (
-        f"{treble} treble and {bass} bass by a gentle slope over the whole range, about 2 dB at"
-        " either end.",
+        f"{treble} treble and {bass} bass by a gentle slope over the whole range, at either end"
+        " about 2 dB.",
     )  # fmt: skip
     assert finding.confidence > 0.9
     assert finding.spans_s == (stereo_music.SPAN_S,)
+
+
+def advised_db(finding: Finding) -> list[float]:
+    """Every number of decibels in what is advised, in order."""
+    (advice,) = finding.advice
+    return [float(number) for number in re.findall(r"([\d.]+)(?= dB| at most)", advice)]
+
+
+@pytest.mark.parametrize(
+    ("size", "half", "words"),
+    [
+        (-5.2, 2.9, "2 dB first, 5 at most"),
+        (3.3, 1.1, "2 dB first, 3 at most"),
+        (2.0, 1.6, "up to 2 dB"),
+        (2.9, 1.9, "1 dB first, 2.5 at most"),
+    ],
+)
+def test_between_performances_what_is_sure_comes_first(
+    size: float, half: float, words: str
+) -> None:
+    """The nearer end of the interval; the whole difference is the most."""
+    assert _gain(size, (size - half, size + half), same_take=False) == words
+
+
+@pytest.mark.parametrize("same_take", [True, False])
+def test_no_filter_is_turned_further_than_the_difference(same_take: bool) -> None:
+    """Of 150 made-up curves of bells, shelves and scatter."""
+    rng = np.random.default_rng(7)
+    octaves = np.log2(THIRD_OCTAVE_CENTRES_HZ / 1000)
+    told = 0
+    for _ in range(150):
+        curve = 0.3 * rng.standard_normal(31)
+        for _ in range(rng.integers(1, 4)):
+            size, middle = rng.uniform(-9, 9), rng.uniform(-4, 3)
+            kind, breadth = rng.integers(3), rng.uniform(0.3, 1.5)
+            away = (octaves - middle) / breadth
+            shelf = 1 / (1 + np.exp(-3 * away))
+            curve += size * (np.exp(-(away**2)), 1 - shelf, shelf)[kind]
+        slope = float(np.polyfit(octaves[7:28], curve[7:28], 1)[0])
+        half = rng.uniform(0.3, 2.5)
+        changes = {
+            "tilt_db_per_octave": slope,
+            "tilt_db_per_octave_interval": (slope - 0.1, slope + 0.1),
+            "same_take": same_take,
+        }
+        for found in analyzer.findings(stated(curve, half, **changes)):
+            unit = np.log2(100) / 2 if found.unit == "dB/octave" else 1.0
+            gains = advised_db(found)
+            assert len(gains) in ((1,) if same_take else (1, 2))
+            assert 0 < max(gains) <= round(unit * abs(found.difference), 1)
+            if len(gains) == 2:
+                assert gains[0] <= round(unit * min(map(abs, found.interval)), 1)
+                assert gains[0] <= gains[1]
+            told += 1
+    assert told > 150
 
 
 def test_what_stands_out_of_a_tilt_is_told_beside_it_and_without_it() -> None:

@@ -7,12 +7,14 @@ import numpy.typing as npt
 import pytest
 from scipy import signal
 
+import mixcompare
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import width
 from mixcompare.aspects.width.values import WidthDifference
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.thirds import CENTRES_HZ, NOTHING
+from tests import operations
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, filtered, music, same_clock, with_side
 from tests.pairs import Remembering
@@ -363,27 +365,63 @@ def test_less_than_can_be_heard_or_told_is_no_finding(changes: dict[str, object]
     assert analyzer.findings(stated(**changes)) == []
 
 
-@pytest.mark.parametrize("gone", ["candidate", "reference"])
-def test_mono_in_words(reference: Features, gone: str) -> None:
+def test_mono_in_words(reference: Features) -> None:
     mono = features_of(music().mean(axis=1))
-    pair = (reference, mono) if gone == "candidate" else (mono, reference)
-    (finding,) = analyzer.findings(analyzer.compare(*pair, stereo_music.slower()))
+    (finding,) = analyzer.findings(analyzer.compare(reference, mono, stereo_music.slower()))
     expected = float(np.corrcoef(music().T)[0, 1])
-    sign = 1 if gone == "candidate" else -1
-    assert finding.difference == pytest.approx(sign * (1 - expected), abs=0.01)
+    assert finding.difference == pytest.approx(1 - expected, abs=0.01)
     assert finding.interval[1] - finding.interval[0] == pytest.approx(0.04)
-    assert finding.kind == ("narrower" if gone == "candidate" else "wider")
-    other = "reference" if gone == "candidate" else "candidate"
+    assert finding.kind == "narrower"
+    assert finding.subject == "the stereo image (the candidate is mono)"
     assert finding.text == (
-        f"The {gone} is mono; the {other} is stereo with a correlation of {expected:.2f}."
+        f"The candidate is mono; the reference is stereo with a correlation of {expected:.2f}."
     )
-    assert finding.advice == (f"Check the {gone}: both channels carry the same signal.",)
+    assert finding.advice == ("Check the candidate: both channels carry the same signal.",)
     # In steps of 0.04, which is what is just heard near full correlation.
     size = (1 - expected) * (1 - (0.02 / 1.96 / (1 - expected)) ** 2) / 0.04
     assert finding.jnd == pytest.approx(size, rel=0.05)
     assert 0.9 < finding.cause.mix < 1
     assert finding.unit == ""
     assert finding.spans_s == (stereo_music.SPAN_S,)
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+@pytest.mark.parametrize(
+    ("mono", "same_take"), [("reference", True), ("reference", False), ("candidate", False)]
+)
+def test_a_mono_recording_has_no_image_to_judge(
+    reference: Features, mono: str, same_take: bool, channels: int
+) -> None:
+    """Only that one take lost its image is told: that it never had one is no difference."""
+    alike = np.repeat(music().mean(axis=1)[:, None], channels, axis=1)
+    pair = (
+        (features_of(alike), reference) if mono == "reference" else (reference, features_of(alike))
+    )
+    difference = analyzer.compare(*pair, stereo_music.slower(same_take))
+    assert analyzer.findings(difference) == []
+    assert difference.reasons == (f"The {mono} is mono: nothing can be said about width.",)
+    assert difference.side_to_mid_db is difference.correlation is None
+
+
+def test_a_real_take_folded_to_mono_is_one_finding_and_unfolded_none() -> None:
+    """The sum takes reverberation off as well: that is its effect, and no finding of its own."""
+    take = operations.strings(14.0)
+    folded = np.repeat(take.mean(axis=1)[:, None], 2, axis=1)
+    rate_hz = operations.RATE_HZ
+    there = mixcompare.compare((take, rate_hz), (folded, rate_hz))
+    assert [(found.aspect, found.kind) for found in there.findings] == [("width", "narrower")]
+    assert "the candidate is mono" in there.verdict
+    back = mixcompare.compare((folded, rate_hz), (take, rate_hz))
+    assert back.findings == ()
+
+
+def test_that_both_channels_are_alike_is_said_once() -> None:
+    alike = features_of(np.repeat(music().mean(axis=1)[:, None], 2, axis=1))
+    assert sum("mono" in warning for warning in alike.warnings) == 1
+    assert "carries the same signal in both channels: it is mono" in alike.warnings[0]
+    one = features_of(music().mean(axis=1))
+    assert sum("mono" in warning for warning in one.warnings) == 1
+    assert not any("mono" in warning for warning in stereo_music.features().warnings)
 
 
 @pytest.mark.parametrize("inverted", ["candidate", "reference"])

@@ -147,12 +147,11 @@ def test_the_facts_of_the_alignment(shown):
     assert level.method in told["Level taken out"]
     if alignment.same_take:
         assert told["Offset"] == "none"
-        assert "Duration" not in told
+        assert "Tempo" not in told
     else:
-        percent = float(re.search(r"takes ([\d.]+) %", told["Duration"])[1])
-        assert percent == pytest.approx(100 * abs(alignment.tempo_ratio - 1), abs=0.051)
-        longer = "longer" if alignment.tempo_ratio >= 1 else "shorter"
-        assert told["Duration"].endswith(longer)
+        percent = float(re.search(r"is ([\d.]+) % ", told["Tempo"])[1])
+        assert percent == pytest.approx(100 * abs(1 / alignment.tempo_ratio - 1), abs=0.051)
+        assert ("slower" if alignment.tempo_ratio >= 1 else "faster") in told["Tempo"]
         assert f"about {alignment.uncertainty_ms:.0f} ms" in told["Places"]
 
 
@@ -180,10 +179,11 @@ def test_facts_in_words(changes, name, words):
     }  # fmt: skip
 
 
-def test_a_shorter_candidate_is_called_shorter():
+def test_a_shorter_candidate_is_called_faster_by_the_figure_of_its_tempo():
     results = made_up_results(length_s=6.0)
     changed = replace(results, alignment=replace(results.alignment, tempo_ratio=0.9))
-    assert facts(render(changed, {}))["Duration"] == "the candidate takes 10.0 % shorter"
+    told = facts(render(changed, {}))["Tempo"]
+    assert told == "the candidate is 11.1 % faster; it lasts 0.900 times as long"
 
 
 def test_both_sources_are_described_each_at_its_own_name(shown):

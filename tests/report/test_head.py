@@ -18,8 +18,8 @@ MINUS, SPACE = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}"
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({}, "Compared over 0:48.0: one passage, played twice; the candidate takes 4.0 % longer."),
-        ({"tempo_ratio": 0.9}, "the candidate takes 10.0 % less time."),
+        ({}, "Compared over 0:48.0: one passage, played twice; the candidate is 3.8 % slower."),
+        ({"tempo_ratio": 0.9}, "the candidate is 11.1 % faster."),
         ({"tempo_ratio": 1.0004}, "one passage, played twice. "),
         (
             {"relation": SAME_TAKE, "tempo_ratio": 1.0},

@@ -19,7 +19,7 @@ import pytest
 import soundfile
 
 from mixcompare import analysis, units
-from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event
+from mixcompare.alignment.result import SAME_PASSAGE, Alignment, Event, Place
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS
 from mixcompare.aspects.base import Analyzer
@@ -91,6 +91,7 @@ def laid() -> tuple[Features, Features, Alignment]:
         transposition_semitones=0, tuning_cents=5.1, tempo_ratio=1.04, uncertainty_ms=4.5,
         events=(Event("tail", (13.0, 14.0), (13.6, 13.6), "The reference goes on."),),
         warnings=("The map is a made-up one.",),
+        places=(Place("candidate", (0.0, 13.0), (2.0, 13.6), 0.8, 0.93, True),),
     )  # fmt: skip
     return Features.of(first), Features.of(second), alignment
 
@@ -183,6 +184,16 @@ def test_the_alignment_is_told_by_its_names_and_on_the_clocks_of_the_files() -> 
             "reference_s": [14.0, 15.0],
             "candidate_s": [pytest.approx(16.1), pytest.approx(16.1)],
             "text": "The reference goes on.",
+        }
+    ]
+    assert told["places"] == [
+        {
+            "recording": "candidate",
+            "reference_s": [REFERENCE_START_S, REFERENCE_START_S + 13.0],
+            "candidate_s": [2.0 + CANDIDATE_START_S, 13.6 + CANDIDATE_START_S],
+            "agreement": 0.8,
+            "confidence": 0.93,
+            "compared": True,
         }
     ]
     assert set(told) == {item.name for item in fields(Alignment)} - {"warnings"} | {

@@ -316,7 +316,7 @@ def _around(value: float, draws: FloatArray, scatter: float) -> tuple[float, flo
 
 def _reasons(reference: Features, candidate: Features, frames: int) -> tuple[str, ...]:
     reasons = [
-        f"The {name} is mono: placement can't be compared."
+        f"The {name} is mono: nothing can be said about placement."
         for name, features in (("reference", reference), ("candidate", candidate))
         if features.is_mono
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,8 @@ from mixcompare.pair.pair import Pair
 _MOST_HIDDEN_DB = -18.0
 """A tail under this is not heard between the notes; where more would stay hidden, the response says
 nothing. Chosen by ear's limit in gaps (0.2 dB of wetness), not on any pair."""
+
+_LOST_IN_A_SUM_DB = 3.0  # 10 lg 2: independent channels against equal ones, ordinary signal theory
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,33 @@ def heard_in(pair: Pair) -> Heard | None:
     most_db = wetness_db(response.hidden_db)
     return Heard(
         wetness_db=0.0, wetness_db_interval=(-most_db, most_db), register_wetness_db=(0.0,) * 4
+    )
+
+
+def across_channels(heard: Heard, mono: tuple[bool, bool]) -> Heard:
+    """With the doubt of one channel against two.
+
+    Reverberation differs between two channels and adds up as noise does, the direct sound of the
+    middle is the same in both: summed to one, a recording has up to 3 dB less reverberation.
+    """
+    if mono[0] == mono[1]:
+        return heard
+    who = "reference" if mono[0] else "candidate"
+
+    def widened(bounds: Interval | None) -> Interval | None:
+        if bounds is None:
+            return None
+        low, high = bounds
+        return (low - _LOST_IN_A_SUM_DB, high) if mono[0] else (low, high + _LOST_IN_A_SUM_DB)
+
+    return replace(
+        heard,
+        wetness_db_interval=widened(heard.wetness_db_interval),
+        gaps_db_interval=widened(heard.gaps_db_interval),
+        reasons=(
+            *heard.reasons,
+            f"The {who} is mono: a sum of two channels has up to 3 dB less reverberation.",
+        ),
     )
 
 

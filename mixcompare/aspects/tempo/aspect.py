@@ -20,7 +20,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.alignment.timemap import TimeMap
+from mixcompare.alignment.timemap import DEVIATIONS_90, TimeMap
 from mixcompare.aspects.tempo.about import ABOUT
 from mixcompare.aspects.tempo.values import CURVE_RATE_HZ, TempoDifference, TempoMeasurement
 from mixcompare.aspects.tempo.words import freedom_finding, local_finding, overall_finding
@@ -36,8 +36,6 @@ FloatArray = npt.NDArray[np.float64]
 
 LOCAL_WINDOW_S, WIDE_WINDOW_S = 2.0, 4.0  # resolution: of a moment, and of the freedom
 
-_SURE = 1.2  # times the usual half width
-_DEVIATIONS_90 = 1.645  # normal quantile: half width of 90 % in standard deviations
 _EXPLAINED = (0.75, 1.25)  # share of the map's slope that the recordings' own tempi give
 
 
@@ -59,7 +57,7 @@ class TempoAnalyzer:
         """Overall ratio, local tempo, and how free each recording is."""
         reference, candidate, match = pair.reference, pair.candidate, pair.match
         time_map = match.time_map
-        ratio, deviation = _overall(time_map)
+        ratio, deviation = time_map.pace()
         around = (ratio - 1.96 * deviation, ratio + 1.96 * deviation)
         times, local, error = _local(time_map, LOCAL_WINDOW_S)
         spread = _spread_percent(time_map)
@@ -90,44 +88,13 @@ class TempoAnalyzer:
         return [entry for entry in out if entry is not None]
 
 
-def _matched(time_map: TimeMap) -> npt.NDArray[np.bool_]:
-    """Which segments between nodes are matched (both ends without a counterpart = a gap)."""
-    told = np.isfinite(time_map.half_width_ms)
-    matched: npt.NDArray[np.bool_] = told[:-1] | told[1:]
-    return matched
-
-
-def _overall(time_map: TimeMap) -> tuple[float, float]:
-    """Ratio of the matched durations and its standard deviation.
-
-    Each matched stretch counts between its first and last sure places: before the first attack
-    and in the last chord's decay the map only goes on evenly.
-    """
-    matched = _matched(time_map)
-    padded = np.concatenate([[False], matched, [False]])
-    changes = np.flatnonzero(padded[1:] != padded[:-1])
-    width_ms = np.where(np.isfinite(time_map.half_width_ms), time_map.half_width_ms, np.inf)
-    sure = width_ms <= _SURE * np.median(width_ms[np.isfinite(width_ms)])
-    reference = candidate = square = 0.0
-    for begin, end in zip(changes[::2], changes[1::2], strict=True):
-        inside = begin + np.flatnonzero(sure[begin : end + 1])
-        if len(inside) > 1:
-            begin, end = inside[0], inside[-1]
-        reference += float(time_map.reference_s[end] - time_map.reference_s[begin])
-        candidate += float(time_map.candidate_s[end] - time_map.candidate_s[begin])
-        ends = width_ms[[begin, end]]
-        square += float(np.sum(ends[np.isfinite(ends)] ** 2))
-    return candidate / reference, np.sqrt(square) / 1000 / _DEVIATIONS_90 / reference
-
-
 def _local(time_map: TimeMap, window_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Local ratio over windows without gaps: times, ratio, its standard deviation."""
     start, end = time_map.span_s
     half = window_s / 2
     times = np.arange(start + half, end - half + 1e-9, 1 / CURVE_RATE_HZ)
     early, late = times - half, times + half
-    matched = _matched(time_map)
-    missing = np.concatenate([[0.0], np.cumsum(np.diff(time_map.reference_s) * ~matched)])
+    missing = np.concatenate([[0.0], np.cumsum(np.diff(time_map.reference_s) * ~time_map.matched)])
     gap = np.interp(late, time_map.reference_s, missing) - np.interp(
         early, time_map.reference_s, missing
     )
@@ -136,7 +103,7 @@ def _local(time_map: TimeMap, window_s: float) -> tuple[FloatArray, FloatArray, 
     ratio = (time_map.to_candidate(late) - time_map.to_candidate(early)) / window_s
     widths = [time_map.uncertainty_ms(at) for at in (early, late)]
     widths = [np.where(np.isfinite(width), width, 0.0) for width in widths]
-    error = np.hypot(*widths) / 1000 / _DEVIATIONS_90 / window_s
+    error = np.hypot(*widths) / 1000 / DEVIATIONS_90 / window_s
     return times, np.asarray(ratio), np.asarray(error)
 
 

@@ -13,10 +13,12 @@ from mixcompare.aspects.tempo.values import (
     SHORTEST_LOCAL_S,
     TempoDifference,
 )
-from mixcompare.findings import Finding, Span, clock, signed, size_in_jnd
+from mixcompare.findings import Finding, Span, clock, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
+
+_MOMENT_S = 4.0  # a longer stretch is no moment any more; our judgement
 
 
 def _finding(
@@ -48,16 +50,15 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     value, around = _as_tempo(value, around)
     slower = value < 0
     text = (
-        f"The candidate is {abs(value):.0f} % {'slower' if slower else 'faster'} than the"
-        f" reference (tempo {signed(value, '%')}, between {around[0]:+.1f} and"
-        f" {around[1]:+.1f})."
+        f"The candidate is {abs(value):.1f} % {'slower' if slower else 'faster'} than the"
+        f" reference (between {around[0]:+.1f} and {around[1]:+.1f} %)."
     )
     if pair.same_take:
         advice = "Check whether the candidate was stretched in time; its pitch did not follow."
     else:
         advice = (
-            f"Take the beat about {100 * abs(1 - difference.ratio):.0f} %"
-            f" {'faster' if slower else 'slower'}, if the tempo of the reference is wanted."
+            f"Take the beat {'faster' if slower else 'slower'} by as much, if the tempo of the"
+            " reference is wanted."
         )
     kind = "slower" if slower else "faster"
     return _finding(pair, kind, "the tempo", Size(value, around, TEMPO), (text, advice))
@@ -122,8 +123,11 @@ def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
         f"At {clock(span[0])}-{clock(span[1])} the candidate"
         f" {'holds back' if holds else 'pushes on'}: against the reference it is there"
         f" {abs(value):.0f} % {'slower' if holds else 'faster'} than on average"
-        f" (tempo {signed(value, '%', 0)}, between {around[0]:+.0f} and {around[1]:+.0f})."
+        f" (between {around[0]:+.0f} and {around[1]:+.0f} %)."
     )
-    advice = f"{'Keep moving' if holds else 'Take more time'} at {clock(span[0])}."
+    brief = span[1] - span[0] < _MOMENT_S
+    where = f"at {clock(span[0])}" if brief else f"from {clock(span[0])} to {clock(span[1])}"
+    advice = f"{'Keep moving' if holds else 'Take more time'} {where}."
     kind, size = "holds_back" if holds else "pushes_on", Size(value, around, MOMENT_OF_TEMPO)
-    return _finding(pair, kind, "one moment", size, (text, advice), span)
+    subject = "one moment" if brief else "the tempo of one stretch"
+    return _finding(pair, kind, subject, size, (text, advice), span)

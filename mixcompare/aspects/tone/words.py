@@ -27,6 +27,7 @@ _BROAD_BANDS = 1.0  # standard deviation in third octaves: half of the weight wi
 _INDEPENDENT = 2.0  # of three bands side by side; our judgement, not measured
 _LEVEL_WITHIN_DB = 0.6
 """Half width of what was taken out as level: of all bands alike."""
+_LEAST_TURN_DB = 1.0  # a broad filter that does less is hardly heard; our judgement
 _OPEN = " Instruments, hall or microphones: which of them makes it can't be told apart here."
 _REGION_NAMES = (
     (60.0, "the lowest octave"),
@@ -62,9 +63,11 @@ def tilt_finding(
         f" about {span_db:.0f} dB from 100 Hz to 10 kHz."
     )
     text += "" if pair.same_take else _OPEN
+    half_span = math.log2(100) / 2
+    amount = _gain(half_span * line.slope, (half_span * low, half_span * high), pair.same_take)
     advice = (
         f"{'Less' if brighter else 'More'} treble and {'more' if brighter else 'less'} bass by a"
-        f" gentle slope over the whole range, about {span_db / 2:.0f} dB at either end.",
+        f" gentle slope over the whole range, at either end {amount}.",
     )
     proof = evidence(line.slope, (low, high), pair.same_take)
     return Finding(
@@ -162,8 +165,8 @@ def region_finding(
     if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:
         text += " What a single element adds there is already taken off."
     advice = (
-        f"Try a broad {'cut' if more else 'boost'} of about {abs(curve[peak]):.0f} dB in {where}"
-        f" ({shape}).",
+        f"Try a broad {'cut' if more else 'boost'} in {where} ({shape}):"
+        f" {_gain(value, around, pair.same_take)}.",
     )
     proof = evidence(value, around, pair.same_take)
     return Finding(
@@ -173,6 +176,23 @@ def region_finding(
         spans_s=(pair.span_s,),
         band_hz=(low, high), cause=_cause(difference, pair), text=text, advice=advice,
     )  # fmt: skip
+
+
+def _gain(size_db: float, around_db: tuple[float, float], same_take: bool) -> str:
+    """How far to turn a filter that undoes a difference: never further than the difference.
+
+    Between two performances the difference may be the music's own: what is sure of it first.
+    """
+    most = _to_half_db(abs(size_db))
+    if same_take:
+        return f"about {most:g} dB"
+    sure = _to_half_db(min(map(abs, around_db))) if around_db[0] * around_db[1] > 0 else 0.0
+    return f"up to {most:g} dB" if sure < _LEAST_TURN_DB else f"{sure:g} dB first, {most:g} at most"
+
+
+def _to_half_db(size_db: float) -> float:
+    """Down to half a decibel, of what is printed with one decimal."""
+    return math.floor(2 * round(size_db, 1)) / 2
 
 
 def _cause(difference: ToneDifference, pair: Pair) -> Cause:

@@ -144,9 +144,14 @@ class WidthAnalyzer:
         )
 
     def findings(self, difference: WidthDifference, pair: Pair) -> list[Finding]:
-        """One of: collapsed to mono, one channel inverted, wider or narrower."""
-        if difference.mono[0] != difference.mono[1]:
-            return mono_finding(difference, pair)
+        """One of: collapsed to mono, one channel inverted, wider or narrower.
+
+        A mono recording has no image to judge. That one take lost its image is told all the same;
+        that another recording never had one, or that this one has gained one, is no difference.
+        """
+        if any(difference.mono):
+            lost = difference.mono == (False, True) and pair.same_take
+            return mono_finding(difference, pair) if lost else []
         low = difference.low_correlation
         if low is not None and low[0] * low[1] < 0 and min(abs(low[0]), abs(low[1])) > INVERTED:
             return [inverted_finding(difference, pair, low)]
@@ -259,7 +264,7 @@ def _reasons(
     reasons = []
     for index, name in enumerate(("reference", "candidate")):
         if mono[index]:
-            reasons.append(f"The {name} is mono: width can't be compared.")
+            reasons.append(f"The {name} is mono: nothing can be said about width.")
         elif correlation[index] is None:
             reasons.append(f"One channel of the {name} is silent: width can't be compared.")
     if frames < agreement.SHORTEST_S * BAND_RATE_HZ:

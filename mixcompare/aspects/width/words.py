@@ -78,21 +78,20 @@ def _cause(pair: Pair, only_decays: bool) -> Cause:
 
 
 def mono_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
-    """One recording is mono and the other isn't: in correlation, since side to mid is infinite."""
+    """One take that became mono: in correlation, since side to mid is infinite."""
     if difference.whole_correlation is None:
         return []
     of_reference, of_candidate = difference.whole_correlation
     value = of_candidate - of_reference
     around = (value - 0.02, value + 0.02)
-    name, other = ("candidate", "reference") if value > 0 else ("reference", "candidate")
     text = (
-        f"The {name} is mono; the {other} is stereo with a correlation of"
-        f" {of_reference if value > 0 else of_candidate:.2f}."
+        f"The candidate is mono; the reference is stereo with a correlation of {of_reference:.2f}."
     )
-    words = (text, f"Check the {name}: both channels carry the same signal.")
-    kind = "narrower" if value > 0 else "wider"
+    words = (text, "Check the candidate: both channels carry the same signal.")
     cause = weighed(Differs.WIDTH, Seen.ON_ONE_CHANNEL, same_take=pair.same_take)
-    return [_finding(pair, kind, Size(value, around, NEAR_MONO), words, cause)]
+    found = _finding(pair, "narrower", Size(value, around, NEAR_MONO), words, cause)
+    subject = "the stereo image (the candidate is mono)"
+    return [replace(found, subject=subject, apart=("balance", "placement", "room"))]
 
 
 def inverted_finding(difference: WidthDifference, pair: Pair, low: tuple[float, float]) -> Finding:

@@ -189,8 +189,8 @@ FAULTS: list[Fault] = [
         "mixcompare/results.py",
         ("tests/report/test_report_contract.py",),
         (
-            "_moved(span, second) for span in finding.candidate_spans_s",
-            "_moved(span, first) for span in finding.candidate_spans_s",
+            "moved(span, second) for span in finding.candidate_spans_s",
+            "moved(span, first) for span in finding.candidate_spans_s",
         ),
         ("offset_s=float(time_map.to_candidate(0.0))", "offset_s=self.alignment.offset_s"),
     ),

@@ -48,8 +48,8 @@ FAULTS: list[Fault] = [
         "mixcompare/alignment/passage.py",
         ("tests/alignment",),
         (
-            "events=tuple(events) + end_events(reference, candidate, time_map),",
-            "events=end_events(reference, candidate, time_map),",
+            "events=laid.events + end_events(reference, candidate, time_map, places),",
+            "events=end_events(reference, candidate, time_map, places),",
             "cuts and repeats never found",
         ),
     ),

@@ -170,8 +170,8 @@ FAULTS: list[Fault] = [
         "mixcompare/alignment/passage.py",
         ("tests/published/test_real_recordings.py::test_speed_is_told_with_pitch_and_tempo",),
         (
-            "100 * path.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents",
-            "100 * path.semitones - candidate.grid_tuning_cents + reference.grid_tuning_cents",
+            "100 * laid.semitones + candidate.grid_tuning_cents - reference.grid_tuning_cents",
+            "100 * laid.semitones - candidate.grid_tuning_cents + reference.grid_tuning_cents",
         ),
     ),
     *each(

@@ -195,7 +195,7 @@ FAULTS: list[Fault] = [
         ("finding.amount.replace", "finding.subject.replace"),
     ),
     *each(
-        "mixcompare/report/wording.py",
+        "mixcompare/findings/words.py",
         ("tests/report/test_cards.py",),
         ("min(round(100 * confidence), 99)", "round(100 * confidence)"),
     ),
@@ -211,8 +211,9 @@ FAULTS: list[Fault] = [
         "mixcompare/report/head.py",
         ("tests/report/test_head.py",),
         ('louder = "louder" if gain_db > 0', 'louder = "louder" if gain_db < 0'),
-        ("{'longer' if percent > 0", "{'longer' if percent < 0"),
-        ("alignment.confidence >= _SURE", "alignment.confidence > _SURE"),
+        ("'faster' if percent > 0", "'faster' if percent < 0"),
+        ("(1 / alignment.tempo_ratio - 1)", "(1 - alignment.tempo_ratio)"),
+        ('"" if alignment.is_sure else ", probably"', '""'),
         (
             'alignment.polarity == -1:\n        told.append("Its',
             'alignment.polarity == 1:\n        told.append("Its',

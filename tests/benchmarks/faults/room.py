@@ -4,6 +4,12 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/aspects/room/heard.py",
+        ("tests/aspects/test_room.py::test_one_channel_against_two_leaves_three_decibels_open",),
+        ("if mono[0] else (low, high +", "if mono[1] else (low, high +"),
+        ("if mono[0] == mono[1]:", "if not any(mono):"),
+    ),
+    *each(
         "mixcompare/aspects/room/aspect.py",
         ("tests/aspects/test_room.py",),
         (

@@ -111,6 +111,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/width/aspect.py",
         ("tests/aspects/test_width.py",),
+        ("== (False, True) and pair.same_take", "== (False, True)"),
+        ("if any(difference.mono):", "if all(difference.mono):"),
         (
             "of_candidate.ratio_db() - of_reference.ratio_db(), weight",
             "of_reference.ratio_db() - of_candidate.ratio_db(), weight",
@@ -297,6 +299,11 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/tone/words.py",
         ("tests/aspects/test_tone.py",),
         ("brighter = line.slope > 0", "brighter = line.slope < 0"),
+        ("math.floor(2 * round(size_db, 1)) / 2", "math.ceil(2 * size_db) / 2"),
+        (
+            "sure = _to_half_db(min(map(abs, around_db)))",
+            "sure = _to_half_db(max(map(abs, around_db)))",
+        ),
         ("abs(line.slope) * math.log2(100)", "abs(line.slope) * math.log2(1000)"),
         ("'cut' if more else 'boost'", "'boost' if more else 'cut'"),
         ("{'more' if more else 'less'}\"", "{'less' if more else 'more'}\""),
