@@ -155,6 +155,21 @@ FAULTS: list[Fault] = [
         ("out[region] = middle_db[region]", "out[region] = 0.0"),
     ),
     *each(
+        "mixcompare/elements/seats.py",
+        ("tests/elements/test_seats.py",),
+        ("if change.against:", "if True:"),
+        ("latest = np.where(again, 0.0, latest) + odds[row]", "latest = odds[row]"),
+        ("(odds < -_SURE, odds > _SURE)", "(odds > _SURE, odds < -_SURE)"),
+        ("_APART, _SURER = 0.5, 8.0", "_APART, _SURER = 0.0, -8.0"),
+        ("spectra.candidate * shares[1] - spectra", "spectra.candidate * shares[0] - spectra"),
+        ("_BEGIN = ((0.15, 0.85), (0.02, 0.5), (0.5, 0.98))", "_BEGIN = ((0.15, 0.85),)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/elements/test_seats.py",),
+        ('"on the right" if seat > 0', '"on the right" if seat < 0'),
+    ),
+    *each(
         "mixcompare/findings/folding.py",
         ("tests/findings/test_folding.py",),
         ("(1 / max(1 + swings.difference, 0.1) - 1)", "(max(1 + swings.difference, 0.1) - 1)"),
