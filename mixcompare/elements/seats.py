@@ -50,6 +50,8 @@ _LEAST_OF_TWO = 0.1  # of the attacks; our judgement, not measured
 _SURE = 1.0  # natural logarithm of the odds for one of the two, for a cell to count; our choice
 _LEAST_SHARE = 0.08
 """Of the whole change's cells: less is what strays from one element. Our judgement."""
+_MOVED_DB, _STAYED_DB = 1.0, 1.0
+"""A gain, and how near to it a change is that all that stayed would show; our choice."""
 _STEPS = 100
 _BEGIN = ((0.15, 0.85), (0.02, 0.5), (0.5, 0.98))  # quantiles of the attacks, to begin with
 
@@ -68,8 +70,13 @@ class _Seats:
         return np.asarray(np.log((right + _STRAY / 2) / (left + _STRAY / 2)))
 
 
-def told_apart(split: Split, spectra: PairSpectra, shares: Shares | None) -> Split:
+def told_apart(
+    split: Split, spectra: PairSpectra, shares: Shares | None, gain_db: float = 0.0
+) -> Split:
     """The same split, with two elements where one change is made of two.
+
+    Of two halves the one that is said to have changed may be all that stayed, wherever it sits:
+    such a change is left as it is, and so is one that only undoes the pair's gain.
 
     Parameters
     ----------
@@ -79,12 +86,16 @@ def told_apart(split: Split, spectra: PairSpectra, shares: Shares | None) -> Spl
         The cells in which it was found.
     shares : (ndarray, ndarray) or None, shape (n, bands)
         Right less left of both recordings' cells, over the whole; None for a mono pair.
+    gain_db : float
+        What was taken out of the pair.
     """
     if shares is None:
         return split
     changes: list[Change] = []
     for change in split.changes:
-        two = _two(change, split.tone_db, spectra, shares)
+        stayed = abs(gain_db) > _MOVED_DB and abs(change.difference_db + gain_db) < _STAYED_DB
+        whole = change.against or stayed
+        two = None if whole else _two(change, split.tone_db, spectra, shares)
         changes += two or [change]
     return replace(split, changes=tuple(changes))
 
@@ -92,12 +103,7 @@ def told_apart(split: Split, spectra: PairSpectra, shares: Shares | None) -> Spl
 def _two(
     change: Change, tone_db: FloatArray, spectra: PairSpectra, shares: Shares
 ) -> list[Change] | None:
-    """Both elements of a change, the left one first; None where it is one.
-
-    Of two halves the one that is said to have changed may be all that stayed, wherever it sits.
-    """
-    if change.against:
-        return None
+    """Both elements of a change, the left one first; None where it is one."""
     size = change.difference_db
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible & (change.energy > 0), softer**0.3, 0.0)

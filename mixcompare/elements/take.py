@@ -60,7 +60,8 @@ def _split_pair(pair: Pair, spectra: PairSpectra) -> Split:
         spectra = not_judged(spectra, hidden)
     split = split_difference(spectra, pair.same_take)
     if pair.same_take:
-        split = told_apart(_without_ends(split, spectra), spectra, pair.right_less_left)
+        split = _without_ends(split, spectra)
+        split = told_apart(split, spectra, pair.right_less_left, pair.gain_db)
     return split if hidden is None else replace(split, hidden=_both(hidden, split.hidden))
 
 

@@ -68,6 +68,12 @@ def test_two_side_by_side_stay_one() -> None:
     assert found.interval[0] <= 5.0 <= found.interval[1]
 
 
+def test_all_that_stayed_where_the_gain_went_with_two_is_one() -> None:
+    found = changes_of({"violins": 5.0, "basses": 5.0})  # most of the sound, and the gain with them
+    assert [one.difference_db for one in found] == pytest.approx([-5.0], abs=0.3)
+    assert found[0].seat is None
+
+
 def test_of_a_mono_pair_two_stay_one() -> None:
     rate_hz = stem("violins")[1]
     pair = [

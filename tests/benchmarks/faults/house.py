@@ -157,7 +157,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/seats.py",
         ("tests/elements/test_seats.py",),
-        ("if change.against:", "if True:"),
+        ("whole = change.against or stayed", "whole = change.against"),
         ("latest = np.where(again, 0.0, latest) + odds[row]", "latest = odds[row]"),
         ("(odds < -_SURE, odds > _SURE)", "(odds > _SURE, odds < -_SURE)"),
         ("_APART, _SURER = 0.5, 8.0", "_APART, _SURER = 0.0, -8.0"),
