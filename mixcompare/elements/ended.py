@@ -29,6 +29,12 @@ _AFTER_ENDS, _UNDER_A_TAIL, _ALSO = 0.4, 0.5, 0.35
 """Of what a change moves: in one room, under another tail, and beside another such change. Of 14
 sections raised or lowered by 5 dB (two scores) 0.34 and less lies after such a note, of detached
 themes more than 0.42 in one room; under another tail, where a cell is less sure, 0.35 to 0.76."""
+_SETS_IN_OVER, _SETS_IN, _RISES_DB = 2, 0.7, 1.0
+"""Frames over which most of what differs comes about, which share of it, and by how much the sound
+rises at an attack; our choice."""
+_WITH_ATTACKS = 0.5
+"""Of what differs, come about while both rise: 0.67 and more of 21 sections raised or lowered alone
+and 24 pairs of them (three scores), at most 0.37 of notes held 0.4 or 0.7 as long."""
 _IN_COMMON = 0.5  # of a voice's range of pitches, for cells to be its own; our choice
 _NEXT_CELLS = (5, 3)  # frames and bands that hear of a cell; our choice
 
@@ -47,6 +53,12 @@ def ends_apart(split: Split, spectra: PairSpectra, one_tail: bool = False) -> Sp
     """
     least = _UNDER_A_TAIL if one_tail else _AFTER_ENDS
     shares = [_after_ends(one, spectra, split.tone_db) for one in split.changes]
+    if not (split.ended or one_tail):
+        # Where others hold its attacks an element seems to move later; others set in with it.
+        shares = [
+            0.0 if _sets_in_with_attacks(one, spectra, split.tone_db) > _WITH_ATTACKS else share
+            for one, share in zip(split.changes, shares, strict=True)
+        ]
     least = _ALSO if split.ended or max(shares, default=0.0) > least else least
     only_ends = [share > least for share in shares]
     changes = tuple(itertools.compress(split.changes, [not one for one in only_ends]))
@@ -76,6 +88,28 @@ def in_range_of(band_hz: tuple[float, float], ended: Change, spectra: PairSpectr
 
 def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:
     """How much of what moved lies after a moment at which the same note was as loud."""
+    longer, shorter, moved_db, moved = _moved_cells(change, spectra, tone_db)
+    weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
+    size = abs(change.difference_db)
+    after = _moved_at_its_loudest(longer, shorter, moved_db) < _AS_LOUD * size
+    return float(weight[after].sum() / max(weight.sum(), 1e-30))
+
+
+def _sets_in_with_attacks(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:
+    """How much of what moved began to as both recordings rose: at attacks, not at notes' ends."""
+    longer, shorter, _, moved = _moved_cells(change, spectra, tone_db)
+    more = np.maximum(10 ** (longer / 10) - 10 ** (shorter / 10), 0.0)
+    now, before = slice(_SETS_IN_OVER, None), slice(None, -_SETS_IN_OVER)
+    sets_in = moved[now] & (more[now] - more[before] > _SETS_IN * more[now])
+    rises = shorter[now] - shorter[before] > _RISES_DB
+    weight = np.where(sets_in, 10 ** (0.03 * longer[now]), 0.0)
+    return float(weight[rises].sum() / max(weight.sum(), 1e-30))
+
+
+def _moved_cells(
+    change: Change, spectra: PairSpectra, tone_db: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Levels where notes are longer and where shorter, their difference, and which cells moved."""
     size, sign = abs(change.difference_db), np.sign(change.difference_db)
     bands = slice(0, change.energy.shape[1])
     floor = 1e-9 * max(spectra.reference.max(), spectra.candidate.max(), 1e-20)
@@ -85,9 +119,7 @@ def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> fl
     moved_db = sign * (of_candidate - of_reference)
     longer, shorter = (of_candidate, of_reference)[:: int(sign) or 1]
     moved = (change.energy > 0) & (moved_db > _MOVED * size) & spectra.audible[:, bands]
-    weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
-    after = _moved_at_its_loudest(longer, shorter, moved_db) < _AS_LOUD * size
-    return float(weight[after].sum() / max(weight.sum(), 1e-30))
+    return longer, shorter, moved_db, moved
 
 
 def _moved_at_its_loudest(

@@ -129,6 +129,7 @@ FAULTS: list[Fault] = [
         ("places[~stood], level_db[~stood])", "places[~stood], 0 * level_db[~stood])"),
         ("_steps(difference_db - level_db[:, None])", "_steps(difference_db + level_db[:, None])"),
         ("return bool(alike and here[same]", "return bool(here[same]"),
+        ("_steps(beside - _steady_db(beside, weight))", "moving"),
         ("return bool(alike and here[same]", "return bool(alike < here[same]"),
     ),
     *each(
