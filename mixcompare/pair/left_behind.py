@@ -132,12 +132,12 @@ def _steady_db(difference_db: FloatArray, weight: FloatArray) -> FloatArray:
     """What a filter moves every band by: what nearly all of its moments share, as those around."""
     low, high = quantiles_by_column(difference_db, weight, (_RARELY, 1 - _RARELY))
     steady = np.maximum(low, 0.0) + np.minimum(high, 0.0)
-    return ndimage.median_filter(steady, _AROUND, mode="nearest")
+    return np.asarray(ndimage.median_filter(steady, _AROUND, mode="nearest"))
 
 
 def _heights(steps: npt.NDArray[np.int64], weight: FloatArray) -> FloatArray:
     """Weight at every step of the difference, of all bands."""
-    return _counts(steps, weight).sum(axis=0)
+    return np.asarray(_counts(steps, weight).sum(axis=0))
 
 
 def _stretches(level_db: FloatArray, far_db: float) -> list[npt.NDArray[np.int64]]:
