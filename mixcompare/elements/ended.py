@@ -91,7 +91,10 @@ def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> fl
     longer, shorter, moved_db, moved = _moved_cells(change, spectra, tone_db)
     weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
     size = abs(change.difference_db)
-    after = _moved_at_its_loudest(longer, shorter, moved_db) < _AS_LOUD * size
+    asked = np.ones(moved.shape, np.bool_)
+    if spectra.judged is not None:
+        asked = spectra.judged[:, : moved.shape[1]]
+    after = _moved_at_its_loudest(longer, shorter, moved_db, asked) < _AS_LOUD * size
     return float(weight[after].sum() / max(weight.sum(), 1e-30))
 
 
@@ -123,18 +126,21 @@ def _moved_cells(
 
 
 def _moved_at_its_loudest(
-    longer: FloatArray, shorter: FloatArray, moved_db: FloatArray
+    longer: FloatArray, shorter: FloatArray, moved_db: FloatArray, asked: BoolArray
 ) -> FloatArray:
     """Of every cell, the change at the loudest moment since its note began, shape (n, bands).
 
     Loudest in the recording in which notes end sooner; a note begins where the other one rises.
+    Where a cell is not asked, as around a gain that moves, nothing is known of its change.
     """
     before = np.minimum(longer[:-1], np.vstack([longer[:1], longer[:-2]]))
     begins = np.vstack([np.ones((1, longer.shape[1]), bool), longer[1:] - before > _ATTACK_DB])
     out = np.empty_like(moved_db)
-    loudest, at_loudest = shorter[0], moved_db[0]
+    loudest = np.full(longer.shape[1], -np.inf)
+    at_loudest = np.full(longer.shape[1], np.inf)
     for row, begin in enumerate(begins):
-        louder = begin | (shorter[row] > loudest)
+        loudest, at_loudest = np.where(begin, -np.inf, loudest), np.where(begin, np.inf, at_loudest)
+        louder = asked[row] & (shorter[row] > loudest)
         loudest = np.where(louder, shorter[row], loudest)
         at_loudest = np.where(louder, moved_db[row], at_loudest)
         out[row] = at_loudest

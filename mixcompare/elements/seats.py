@@ -33,6 +33,7 @@ _RISES_OVER = 2  # frames: 0.1 s, about a window of the cells
 _RISEN = 0.7  # of what a cell then holds of the change: before, it held little. Our choice
 _LEAST_DB, _LEAST_PART = 1.0, 0.2  # of a cell, and of the change's size, for an attack; our choice
 _FEWEST_ATTACKS = 60
+_LEAST_SIZE_DB = 2.0  # of a change: less may be the rest of something else. Our judgement
 _STRAY = 0.1  # attacks anywhere: room and beating. Our judgement, not measured
 _SPREAD = (0.08, 0.3)
 """Least and most spread of one element's attacks: 0.11 to 0.3 of 21 sections alone in a hall, whose
@@ -105,6 +106,8 @@ def _two(
 ) -> list[Change] | None:
     """Both elements of a change, the left one first; None where it is one."""
     size = change.difference_db
+    if abs(size) < _LEAST_SIZE_DB:
+        return None
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible & (change.energy > 0), softer**0.3, 0.0)
     moved_db = np.sign(size) * (spectra.difference_db - tone_db)
