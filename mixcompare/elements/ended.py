@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.attacks import RISEN, rise
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import describe
 from mixcompare.elements.one_take import BEATING
@@ -29,9 +30,7 @@ _AFTER_ENDS, _UNDER_A_TAIL, _ALSO = 0.4, 0.5, 0.35
 """Of what a change moves: in one room, under another tail, and beside another such change. Of 14
 sections raised or lowered by 5 dB (two scores) 0.34 and less lies after such a note, of detached
 themes more than 0.42 in one room; under another tail, where a cell is less sure, 0.35 to 0.76."""
-_SETS_IN_OVER, _SETS_IN, _RISES_DB = 2, 0.7, 1.0
-"""Frames over which most of what differs comes about, which share of it, and by how much the sound
-rises at an attack; our choice."""
+_RISES_DB = 1.0  # at an attack; our choice
 _WITH_ATTACKS = 0.5
 """Of what differs, come about while both rise: 0.67 and more of 21 sections raised or lowered alone
 and 24 pairs of them (three scores), at most 0.37 of notes held 0.4 or 0.7 as long."""
@@ -102,10 +101,9 @@ def _sets_in_with_attacks(change: Change, spectra: PairSpectra, tone_db: FloatAr
     """How much of what moved began to as both recordings rose: at attacks, not at notes' ends."""
     longer, shorter, _, moved = _moved_cells(change, spectra, tone_db)
     more = np.maximum(10 ** (longer / 10) - 10 ** (shorter / 10), 0.0)
-    now, before = slice(_SETS_IN_OVER, None), slice(None, -_SETS_IN_OVER)
-    sets_in = moved[now] & (more[now] - more[before] > _SETS_IN * more[now])
-    rises = shorter[now] - shorter[before] > _RISES_DB
-    weight = np.where(sets_in, 10 ** (0.03 * longer[now]), 0.0)
+    sets_in = moved & (rise(more) > RISEN * more)
+    weight = np.where(sets_in, 10 ** (0.03 * longer), 0.0)
+    rises = rise(shorter) > _RISES_DB
     return float(weight[rises].sum() / max(weight.sum(), 1e-30))
 
 

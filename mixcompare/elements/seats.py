@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.attacks import RISEN, rise
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.one_take import change_among
 from mixcompare.pair.spectra import PairSpectra
@@ -29,8 +30,6 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 Shares = tuple[FloatArray, FloatArray]
 
-_RISES_OVER = 2  # frames: 0.1 s, about a window of the cells
-_RISEN = 0.7  # of what a cell then holds of the change: before, it held little. Our choice
 _LEAST_DB, _LEAST_PART = 1.0, 0.2  # of a cell, and of the change's size, for an attack; our choice
 _FEWEST_ATTACKS = 60
 _LEAST_SIZE_DB = 2.0  # of a change: less may be the rest of something else. Our judgement
@@ -142,13 +141,9 @@ def _attacks(spectra: PairSpectra, shares: Shares, sign: float) -> tuple[BoolArr
     """Cells in which the change has just set in, and from where, shape (n, bands) each."""
     changed = sign * (spectra.candidate - spectra.reference)
     right_less_left = sign * (spectra.candidate * shares[1] - spectra.reference * shares[0])
-    rise, to_right = (
-        np.concatenate([np.zeros((_RISES_OVER, power.shape[1])),
-                        power[_RISES_OVER:] - power[:-_RISES_OVER]])
-        for power in (changed, right_less_left)
-    )  # fmt: skip
-    risen = (changed > 0) & (rise > _RISEN * changed)
-    return risen, np.clip(to_right / np.where(risen, rise, 1.0), -1, 1)
+    gained = rise(changed)
+    risen = (changed > 0) & (gained > RISEN * changed)
+    return risen, np.clip(rise(right_less_left) / np.where(risen, gained, 1.0), -1, 1)
 
 
 def _seats(seats: FloatArray, weight: FloatArray, moments: float) -> tuple[_Seats, bool] | None:

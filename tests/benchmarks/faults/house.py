@@ -156,6 +156,18 @@ FAULTS: list[Fault] = [
         ("out[region] = middle_db[region]", "out[region] = 0.0"),
     ),
     *each(
+        "mixcompare/elements/panned.py",
+        ("tests/elements/test_panned.py",),
+        ("if _enough(attacks):", "if False:"),
+        ("_WITHIN, _OF_THE_WAY = 0.02, 0.15", "_WITHIN, _OF_THE_WAY = 0.02, 0.0"),
+    ),
+    *each(
+        "mixcompare/elements/attacks.py",
+        ("tests/elements/test_panned.py", "tests/elements/test_seats.py"),
+        ("power[_OVER:] - power[:-_OVER]", "power[_OVER:]"),
+        ("RISEN = 0.7", "RISEN = -0.7"),
+    ),
+    *each(
         "mixcompare/elements/seats.py",
         ("tests/elements/test_seats.py",),
         ("whole = change.against or stayed", "whole = change.against"),
