@@ -15,6 +15,7 @@ from mixcompare.analysis import analyse
 from mixcompare.aspects.balance.words import seated
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.change import Change
+from mixcompare.elements.seats import _odds_of_cells, _seats
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
@@ -105,3 +106,32 @@ def test_words_of_a_seat() -> None:
     assert seated("bass line", None) == "bass line"
     assert seated("bass line", -0.6) == "bass line on the left"
     assert seated("high register, 1 to 4 kHz", 0.1) == "high register in the middle, 1 to 4 kHz"
+
+
+def gathered(*places: tuple[float, float]) -> np.ndarray:
+    """A thousand attacks about each place, with its spread."""
+    rng = np.random.default_rng(2)
+    return np.concatenate([rng.normal(at, spread, 1000) for at, spread in places])
+
+
+def test_attacks_about_one_place_have_one_seat() -> None:
+    seats = gathered((0.2, 0.25))
+    assert _seats(seats, np.ones_like(seats), 200.0) is None
+
+
+@pytest.mark.parametrize(("apart", "clearly"), [(1.2, True), (0.4, False)])
+def test_two_seats_are_clear_where_they_lie_apart(apart: float, clearly: bool) -> None:
+    seats = gathered((-apart / 2, 0.1), (apart / 2, 0.1))
+    found = _seats(seats, np.ones_like(seats), 200.0)
+    assert found is not None
+    assert found[0].seat == pytest.approx([-apart / 2, apart / 2], abs=0.02)
+    assert found[1] == clearly
+
+
+def test_a_cell_belongs_to_the_attack_that_it_follows() -> None:
+    odds = np.zeros((10, 3))
+    odds[2, 1], odds[6, 1] = -4.0, 3.0
+    of_cells = _odds_of_cells(odds, (odds != 0).astype(float), odds != 0)
+    band = of_cells[0, 1]  # by what its band mostly holds, before any attack
+    np.testing.assert_allclose(of_cells[2:6, 1], band - 4.0)
+    np.testing.assert_allclose(of_cells[6:, 1], band + 3.0)
