@@ -41,8 +41,8 @@ _OF_ONE = 0.35  # most spread of one element alone: 0.37 once, of 21
 _APART, _SURER = 0.5, 8.0
 """Least distance of two seats, and by how much two foretell the attacks better than one (natural
 logarithm, by moments). Of 21 sections alone (three scores) none has both: those that look two have
-seats under 0.4 apart, and the one with two seats 0.57 apart gains 3.4; of 24 pairs of sections those
-whose seats lie 0.7 and more apart gain 17 and more."""
+seats under 0.4 apart, and the one with two seats 0.57 apart gains 3.4; of 24 pairs those
+with seats 0.7 and more apart gain 17 and more."""
 _CLOSER, _LESS_SURE = 0.3, 4.0
 """The same where their sizes differ beyond doubt: of those 21 sections two reach both, each with
 one size on either side; of the pairs two more are told so."""
