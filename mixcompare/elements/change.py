@@ -31,6 +31,8 @@ class Change:
     against : bool
         True where the sound falls into two halves of about equal weight, so that "this one
         up" and "the other one down" are the same statement.
+    seat : float or None
+        Where it sits, -1 left to 1 right, if that is what told it from another element.
     """
 
     difference_db: float
@@ -40,6 +42,7 @@ class Change:
     against: bool = False
     strength: float = 0.0
     repeats: bool = False
+    seat: float | None = None
 
 
 @dataclass(frozen=True)

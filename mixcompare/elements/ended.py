@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.attacks import RISEN, rise
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import describe
 from mixcompare.elements.one_take import BEATING
@@ -29,6 +30,10 @@ _AFTER_ENDS, _UNDER_A_TAIL, _ALSO = 0.4, 0.5, 0.35
 """Of what a change moves: in one room, under another tail, and beside another such change. Of 14
 sections raised or lowered by 5 dB (two scores) 0.34 and less lies after such a note, of detached
 themes more than 0.42 in one room; under another tail, where a cell is less sure, 0.35 to 0.76."""
+_RISES_DB = 1.0  # at an attack; our choice
+_WITH_ATTACKS = 0.5
+"""Of what differs, come about while both rise: 0.67 and more of 21 sections raised or lowered alone
+and 24 pairs of them (three scores), at most 0.37 of notes held 0.4 or 0.7 as long."""
 _IN_COMMON = 0.5  # of a voice's range of pitches, for cells to be its own; our choice
 _NEXT_CELLS = (5, 3)  # frames and bands that hear of a cell; our choice
 
@@ -47,6 +52,12 @@ def ends_apart(split: Split, spectra: PairSpectra, one_tail: bool = False) -> Sp
     """
     least = _UNDER_A_TAIL if one_tail else _AFTER_ENDS
     shares = [_after_ends(one, spectra, split.tone_db) for one in split.changes]
+    if not (split.ended or one_tail):
+        # Where others hold its attacks an element seems to move later; others set in with it.
+        shares = [
+            0.0 if _sets_in_with_attacks(one, spectra, split.tone_db) > _WITH_ATTACKS else share
+            for one, share in zip(split.changes, shares, strict=True)
+        ]
     least = _ALSO if split.ended or max(shares, default=0.0) > least else least
     only_ends = [share > least for share in shares]
     changes = tuple(itertools.compress(split.changes, [not one for one in only_ends]))
@@ -76,6 +87,30 @@ def in_range_of(band_hz: tuple[float, float], ended: Change, spectra: PairSpectr
 
 def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:
     """How much of what moved lies after a moment at which the same note was as loud."""
+    longer, shorter, moved_db, moved = _moved_cells(change, spectra, tone_db)
+    weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
+    size = abs(change.difference_db)
+    asked = np.ones(moved.shape, np.bool_)
+    if spectra.judged is not None:
+        asked = spectra.judged[:, : moved.shape[1]]
+    after = _moved_at_its_loudest(longer, shorter, moved_db, asked) < _AS_LOUD * size
+    return float(weight[after].sum() / max(weight.sum(), 1e-30))
+
+
+def _sets_in_with_attacks(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> float:
+    """How much of what moved began to as both recordings rose: at attacks, not at notes' ends."""
+    longer, shorter, _, moved = _moved_cells(change, spectra, tone_db)
+    more = np.maximum(10 ** (longer / 10) - 10 ** (shorter / 10), 0.0)
+    sets_in = moved & (rise(more) > RISEN * more)
+    weight = np.where(sets_in, 10 ** (0.03 * longer), 0.0)
+    rises = rise(shorter) > _RISES_DB
+    return float(weight[rises].sum() / max(weight.sum(), 1e-30))
+
+
+def _moved_cells(
+    change: Change, spectra: PairSpectra, tone_db: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Levels where notes are longer and where shorter, their difference, and which cells moved."""
     size, sign = abs(change.difference_db), np.sign(change.difference_db)
     bands = slice(0, change.energy.shape[1])
     floor = 1e-9 * max(spectra.reference.max(), spectra.candidate.max(), 1e-20)
@@ -85,24 +120,25 @@ def _after_ends(change: Change, spectra: PairSpectra, tone_db: FloatArray) -> fl
     moved_db = sign * (of_candidate - of_reference)
     longer, shorter = (of_candidate, of_reference)[:: int(sign) or 1]
     moved = (change.energy > 0) & (moved_db > _MOVED * size) & spectra.audible[:, bands]
-    weight = np.where(moved, 10 ** (0.03 * longer), 0.0)
-    after = _moved_at_its_loudest(longer, shorter, moved_db) < _AS_LOUD * size
-    return float(weight[after].sum() / max(weight.sum(), 1e-30))
+    return longer, shorter, moved_db, moved
 
 
 def _moved_at_its_loudest(
-    longer: FloatArray, shorter: FloatArray, moved_db: FloatArray
+    longer: FloatArray, shorter: FloatArray, moved_db: FloatArray, asked: BoolArray
 ) -> FloatArray:
     """Of every cell, the change at the loudest moment since its note began, shape (n, bands).
 
     Loudest in the recording in which notes end sooner; a note begins where the other one rises.
+    Where a cell is not asked, as around a gain that moves, nothing is known of its change.
     """
     before = np.minimum(longer[:-1], np.vstack([longer[:1], longer[:-2]]))
     begins = np.vstack([np.ones((1, longer.shape[1]), bool), longer[1:] - before > _ATTACK_DB])
     out = np.empty_like(moved_db)
-    loudest, at_loudest = shorter[0], moved_db[0]
+    loudest = np.full(longer.shape[1], -np.inf)
+    at_loudest = np.full(longer.shape[1], np.inf)
     for row, begin in enumerate(begins):
-        louder = begin | (shorter[row] > loudest)
+        loudest, at_loudest = np.where(begin, -np.inf, loudest), np.where(begin, np.inf, at_loudest)
+        louder = asked[row] & (shorter[row] > loudest)
         loudest = np.where(louder, shorter[row], loudest)
         at_loudest = np.where(louder, moved_db[row], at_loudest)
         out[row] = at_loudest

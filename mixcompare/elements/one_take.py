@@ -118,8 +118,21 @@ def _near(change: Change, spectra: PairSpectra) -> npt.NDArray[np.bool_]:
     return near
 
 
+def change_among(
+    spectra: PairSpectra, tone_db: FloatArray, sign: float, cells: npt.NDArray[np.bool_]
+) -> Change | None:
+    """What came up (sign 1) or went down (-1), in some of the cells only."""
+    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
+    found = _above_tone(spectra, tone_db, softer, np.where(cells, softer, 0.0), (sign,))
+    return found[0] if found else None
+
+
 def _above_tone(
-    spectra: PairSpectra, tone: FloatArray, softer: FloatArray, left: FloatArray
+    spectra: PairSpectra,
+    tone: FloatArray,
+    softer: FloatArray,
+    left: FloatArray,
+    signs: tuple[float, ...] = (1.0, -1.0),
 ) -> list[Change]:
     """What came up and what went down, in the cells that are left."""
     expected = spectra.reference * 10 ** (tone / 10)
@@ -127,9 +140,7 @@ def _above_tone(
     rest = 10 * np.log10((spectra.candidate + floor) / (expected + floor))
     whitened = left / (spectra.reference.mean(axis=0) ** 0.5 + floor)
     noise = max(1.4826 * weighted_quantile(np.abs(rest), np.sqrt(softer), 0.5), 0.05)
-    found = (
-        _one_sign(spectra, sign * rest, sign, whitened, noise, expected) for sign in (1.0, -1.0)
-    )
+    found = (_one_sign(spectra, sign * rest, sign, whitened, noise, expected) for sign in signs)
     return [change for change in found if change is not None]
 
 

@@ -20,6 +20,7 @@ from mixcompare.elements.changes import split_difference
 from mixcompare.elements.ended import cells_of, ends_apart
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.elements.panned import find_panned, touched
+from mixcompare.elements.seats import told_apart
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import OneTail
@@ -58,7 +59,9 @@ def _split_pair(pair: Pair, spectra: PairSpectra) -> Split:
     if hidden is not None:
         spectra = not_judged(spectra, hidden)
     split = split_difference(spectra, pair.same_take)
-    split = _without_ends(split, spectra) if pair.same_take else split
+    if pair.same_take:
+        split = _without_ends(split, spectra)
+        split = told_apart(split, spectra, pair.right_less_left, pair.gain_db)
     return split if hidden is None else replace(split, hidden=_both(hidden, split.hidden))
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.statistics import weighted_quantile
+from mixcompare.statistics import quantiles_by_column, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -30,6 +30,7 @@ _MOST_LEFT = 0.2
 was changed and nothing else (17 stretches, twelve passages of three scores); at most 0.11 under
 rides and fades, beside a changed section as well (89 stretches)."""
 
+_RARELY, _AROUND = 0.2, 13  # of a band's moments; bands: an octave. Our judgement, not measured
 _SAME_DB = 0.75  # agreement of the cells of a move; other reverberation softens what plays alone
 _SELDOM = 0.1  # of the moments, at any other level; under 2:1 0.12 and more
 _HEARD, _MISSING, _LARGEST = 0.05, 0.25, 0.9
@@ -75,6 +76,9 @@ def without_moves_of_some(
     weight = weight.copy()
     weight[np.concatenate(stretches)] *= known[np.concatenate(stretches), None]
     whole = _counts(moving, weight)
+    # What an element moves by is one amount in all bands only once a filter is off them.
+    beside = difference_db - level_db[:, None]
+    unfiltered = _steps(beside - _steady_db(beside, weight))
     for stretch in stretches:
         elsewhere = whole - _counts(moving[stretch], weight[stretch])
         likely = _likely(elsewhere, _BORROWED_S * rate_hz)
@@ -89,7 +93,9 @@ def without_moves_of_some(
         stood[stretch] = left > _MOST_LEFT * (left + came_along) or (
             others.mean() < _SELDOM
             and _is_element_alone(
-                elsewhere.sum(axis=0), _counts(moving[stretch], counts).sum(axis=0), by_db
+                _heights(unfiltered, weight) - _heights(unfiltered[stretch], weight[stretch]),
+                _heights(unfiltered[stretch], counts),
+                by_db,
             )
         )
     if stood.any():
@@ -120,6 +126,18 @@ def _is_element_alone(elsewhere: FloatArray, here: FloatArray, level_db: float) 
     same = np.abs(at_db - level_db) <= _SAME_DB
     alike = abs(own_db - abs(level_db)) <= _SAME_DB
     return bool(alike and here[same].sum() < _MISSING * elsewhere[same].sum())
+
+
+def _steady_db(difference_db: FloatArray, weight: FloatArray) -> FloatArray:
+    """What a filter moves every band by: what nearly all of its moments share, as those around."""
+    low, high = quantiles_by_column(difference_db, weight, (_RARELY, 1 - _RARELY))
+    steady = np.maximum(low, 0.0) + np.minimum(high, 0.0)
+    return np.asarray(ndimage.median_filter(steady, _AROUND, mode="nearest"))
+
+
+def _heights(steps: npt.NDArray[np.int64], weight: FloatArray) -> FloatArray:
+    """Weight at every step of the difference, of all bands."""
+    return np.asarray(_counts(steps, weight).sum(axis=0))
 
 
 def _stretches(level_db: FloatArray, far_db: float) -> list[npt.NDArray[np.int64]]:

@@ -686,12 +686,17 @@ def test_what_leads_down_from_a_peak_belongs_to_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("half_db", "sign", "folds"),
-    [(1.5, 1.0, True), (0.2, 1.0, False), (1.5, -1.0, False)],
-    ids=["partials of a louder voice", "a filter", "against the voice"],
+    ("half_db", "sign", "most_db", "folds"),
+    [
+        (1.5, 1.0, 5.7, True),
+        (0.2, 1.0, 5.7, False),
+        (1.5, -1.0, 5.7, False),
+        (1.5, 1.0, 5.5, False),  # 3.1 dB and 2.5 dB are more than the whole voice rose by
+    ],
+    ids=["partials of a louder voice", "a filter", "against the voice", "beyond the voice"],
 )
 def test_an_uncertain_change_of_tone_in_an_elements_sense_may_be_its_partials(
-    half_db: float, sign: float, folds: bool
+    half_db: float, sign: float, most_db: float, folds: bool
 ) -> None:
     # Of a melody raised by 5.7 dB half of the band's rise is taken off, the rest is found at
     # 3.1 dB between 1.6 and 4.6; a filter of one take is known to a few tenths (project's own).
@@ -705,5 +710,5 @@ def test_an_uncertain_change_of_tone_in_an_elements_sense_may_be_its_partials(
     beside = SimpleNamespace(
         explained_db=np.where(inside, 2.5, 0.0), moments_spread_db=np.full(len(inside), 0.1)
     )
-    told = _beside_elements(found, beside)  # type: ignore[arg-type]
+    told = _beside_elements(found, beside, most_db)  # type: ignore[arg-type]
     assert ("balance" not in told.apart) == folds

@@ -12,10 +12,11 @@ from mixcompare.aspects.balance import analyzer
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.aspects.balance.words import ended_words
 from mixcompare.elements.describe import describe
-from mixcompare.elements.ended import cells_of, ends_apart
+from mixcompare.elements.ended import _after_ends, cells_of, ends_apart
 from mixcompare.elements.one_take import exact_split
 from mixcompare.elements.take import _without_ends, split_pair
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.undo import not_judged
 from tests import synthetic
 from tests.elements.voices import CENTRE_HZ, LOWEST, PARTIALS, TIMES_S, voice
 from tests.pair.test_tail import OTHER, OWN, pair_of, played
@@ -73,6 +74,33 @@ def test_a_theme_that_is_louder_or_softer_is_no_matter_of_its_ends(
     apart = ends_apart(split, spectra)
     assert apart.changes == split.changes
     assert apart.ended == ()
+
+
+# At two attacks of three a short, louder sound on the same pitch hides what the line does.
+@pytest.mark.parametrize("gain_db", [5.0, -5.0])
+def test_a_line_whose_attacks_others_cover_is_louder_or_softer(gain_db: float) -> None:
+    line, plucked = theme(0.95), 10 * theme(0.1)
+    plucked[(TIMES_S // EVERY_S).astype(int) % 3 == 0] = 0.0
+    spectra = cells(REST + plucked + line, REST + plucked + 10 ** (gain_db / 10) * line)
+    split = exact_split(spectra)
+    (change,) = split.changes
+    assert _after_ends(change, spectra, split.tone_db) > 0.4
+    apart = ends_apart(split, spectra)
+    assert apart.changes == split.changes
+    assert apart.ended == ()
+
+
+# Around every attack a compressor's gain moves, and no cell is asked.
+@pytest.mark.parametrize("gain_db", [5.0, -5.0])
+def test_attacks_that_are_not_asked_say_nothing_of_a_level(gain_db: float) -> None:
+    line = theme(0.95)
+    spectra = cells(REST + line, REST + 10 ** (gain_db / 10) * line)
+    attacks = np.broadcast_to((TIMES_S % EVERY_S < 0.25)[:, None], line.shape)
+    hidden = not_judged(spectra, attacks)
+    split = exact_split(hidden)
+    (change,) = split.changes
+    assert _after_ends(change, hidden, split.tone_db) < 0.4
+    assert ends_apart(split, hidden).changes == split.changes
 
 
 def test_another_element_is_found_beside_notes_that_end_sooner() -> None:

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 import soundfile
+from scipy import signal
 
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
@@ -22,6 +23,7 @@ from mixcompare.features import Features
 from mixcompare.pair.pair import Pair, aligned
 from mixcompare.results import Results
 from tests import samples
+from tests.benchmarks.rendering import room_response
 from tests.operations import sides
 from tests.told import told_of
 
@@ -148,3 +150,22 @@ def test_it_is_told_beside_a_narrower_image() -> None:
     found = {finding.kind: finding for finding in told(Features.of(narrow)).findings}
     assert set(found) == {"moved_right", "narrower"}
     assert found["moved_right"].difference == pytest.approx(1.2, abs=0.2)
+
+
+def in_a_hall(moved: dict[str, float] | None = None) -> Features:
+    """The same with a hall's own sound, which comes from where it came before."""
+    rate_hz = stem("violins")[1]
+    whole = sum(stem(name)[0] for name in PLACES)
+    hall = room_response(1.6, rate_hz, seed=3)
+    late = signal.fftconvolve(np.asarray(whole)[:, None], hall, axes=0)[: SECONDS * rate_hz]
+    return Features.of(Recording.from_array(0.5 * (mix(moved) + 0.5 * late), rate_hz))
+
+
+# Held, a note lies where the hall and the player together put it: that is told as a shorter way.
+@pytest.mark.parametrize(("name", "to"), [("clarinets", 0.6), ("horns", -0.6)])
+def test_what_is_panned_in_a_hall_is_told_with_its_whole_way(name: str, to: float) -> None:
+    found = find_panned(aligned(in_a_hall(), in_a_hall({name: to}), one_clock()))
+    (one,) = (each for each in found if (each.to_position - each.from_position) * to > 0)
+    way = to - PLACES[name]
+    assert one.to_position - one.from_position == pytest.approx(way, rel=0.15)
+    assert one.interval[0] <= way <= one.interval[1]

@@ -68,6 +68,24 @@ def test_an_element_that_plays_all_alone_is_no_move_of_the_whole(by_db: float, m
     assert ride.told.all()
 
 
+# A shelf moves what the solo moved elsewhere by another amount in every band above its corner.
+@pytest.mark.parametrize(("by_db", "shelf_db"), [(-4.0, -4.0), (4.0, 4.0), (4.0, -4.0)])
+def test_a_solo_beside_a_filter_is_no_move_of_the_whole(by_db: float, shelf_db: float) -> None:
+    shelf = np.where(np.arange(BANDS) < BANDS // 2, 0.0, shelf_db)
+    difference_db = with_others(differences(np.where(WHEN, 1.0, 0.2), by_db), by_db)
+    ride = ride_between(spectra(difference_db + shelf))
+    assert not ride.moves
+    assert ride.told.all()
+
+
+@pytest.mark.parametrize("shelf_db", [-4.0, 4.0])
+def test_the_whole_moves_beside_a_filter_and_an_element(shelf_db: float) -> None:
+    shelf = np.where(np.arange(BANDS) < BANDS // 2, 0.0, shelf_db)
+    difference_db = differences(np.full(ROWS, 0.2), 4.0, 4.0) + shelf
+    level_db = ride_between(spectra(difference_db)).level_db
+    assert np.median(level_db[WHEN]) - np.median(level_db[~WHEN]) == pytest.approx(4.0, abs=0.2)
+
+
 # As much as the element, which plays on, moved by; or another amount, while it rests.
 @pytest.mark.parametrize(
     ("by_db", "plays"), [(4.0, 0.2), (-4.0, 0.2), (3.0, 0.0), (2.0, 0.0), (-3.0, 0.0)]

@@ -34,6 +34,7 @@ from mixcompare.aspects.balance.words import (
     ended_words,
     local_finding,
     players_named,
+    seated,
 )
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.change import Change, Split
@@ -202,7 +203,8 @@ def _element(
     figure = found.notes_per_s is not None
     value = note_value(playing, found.spans_s, match.bars) if figure else None
     return Element(
-        name=", ".join(filter(None, (players_named(who), value))) or found.subject,
+        name=", ".join(filter(None, (players_named(who), value)))
+        or seated(found.subject, change.seat),
         kind=PART if who.names else found.kind,
         players=who.names,
         difference_db=change.difference_db,

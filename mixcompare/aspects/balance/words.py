@@ -15,6 +15,7 @@ from mixcompare.parts.heard import is_open
 from mixcompare.parts.values import Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
+_MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; our choice
 
 
 def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
@@ -29,6 +30,17 @@ def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
 def players_named(players: Players) -> str:
     """Who plays an element, as one name; empty where that can't be told."""
     return parts_named(players.names, players.family)
+
+
+def seated(subject: str, seat: float | None) -> str:
+    """An element's name with where it sits, if that tells it from another one."""
+    if seat is None:
+        return subject
+    side = "in the middle"
+    if abs(seat) > _MIDDLE:
+        side = "on the right" if seat > 0 else "on the left"
+    what, *further = subject.split(", ", 1)
+    return ", ".join([f"{what} {side}", *further])
 
 
 def element_finding(element: Element, difference: BalanceDifference, pair: Pair) -> Finding:

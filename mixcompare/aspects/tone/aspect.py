@@ -157,23 +157,33 @@ class ToneAnalyzer:
         for bands in regions(shape, half, heard):
             out.append(region_finding(difference, pair, curve, half, bands, heard))
         if exact:
-            out = [_beside_elements(one, difference) for one in out]
+            most_db = _largest_db(pair)
+            out = [_beside_elements(one, difference, most_db) for one in out]
         return out
 
 
-def _beside_elements(found: Finding, difference: ToneDifference) -> Finding:
+def _largest_db(pair: Pair) -> float:
+    """The most that any element may have changed by; nothing else moves a cell as far as that."""
+    found = pair.differences.get("balance")
+    sizes = [abs(edge) for one in found.elements for edge in one.interval] if found else []
+    return max(sizes, default=math.inf)
+
+
+def _beside_elements(found: Finding, difference: ToneDifference, most_db: float) -> Finding:
     """Not the elements' doing, unless it may be what is left of them.
 
     A filter acts whatever plays, so that its size is known closely. What is left of an element's
     upper partials comes and goes, or its size is uncertain, and it moves the bands in the sense in
-    which the element moved them.
+    which the element moved them. With what the element is known to do there, it moves none further
+    than the element itself moved.
     """
     low, high = found.band_hz or (0.0, math.inf)
     bands = (low < THIRD_OCTAVE_CENTRES_HZ) & (high > THIRD_OCTAVE_CENTRES_HZ)
     explained = float(np.asarray(difference.explained_db)[bands].sum())
     spread = float(np.median(np.asarray(difference.moments_spread_db)[bands]))
+    beyond = bands.any() and abs(found.difference + explained / bands.sum()) > most_db
     loose = spread >= _COMES_AND_GOES_DB or found.evidence.deviations < _EXACT_DEVIATIONS
-    if loose and explained * found.difference > 0:
+    if loose and explained * found.difference > 0 and not (found.unit == "dB" and beyond):
         return found
     return replace(found, apart=(*found.apart, "balance"))
 

@@ -129,6 +129,7 @@ FAULTS: list[Fault] = [
         ("places[~stood], level_db[~stood])", "places[~stood], 0 * level_db[~stood])"),
         ("_steps(difference_db - level_db[:, None])", "_steps(difference_db + level_db[:, None])"),
         ("return bool(alike and here[same]", "return bool(here[same]"),
+        ("_steps(beside - _steady_db(beside, weight))", "moving"),
         ("return bool(alike and here[same]", "return bool(alike < here[same]"),
     ),
     *each(
@@ -153,6 +154,33 @@ FAULTS: list[Fault] = [
         ("tests/elements/test_one_take.py",),
         ("_STILL_DB, _SLOPING = 0.6, 0.08", "_STILL_DB, _SLOPING = 0.6, 0.98"),
         ("out[region] = middle_db[region]", "out[region] = 0.0"),
+    ),
+    *each(
+        "mixcompare/elements/panned.py",
+        ("tests/elements/test_panned.py",),
+        ("if _enough(attacks):", "if False:"),
+        ("_WITHIN, _OF_THE_WAY = 0.02, 0.15", "_WITHIN, _OF_THE_WAY = 0.02, 0.0"),
+    ),
+    *each(
+        "mixcompare/elements/attacks.py",
+        ("tests/elements/test_panned.py", "tests/elements/test_seats.py"),
+        ("power[_OVER:] - power[:-_OVER]", "power[_OVER:]"),
+        ("RISEN = 0.7", "RISEN = -0.7"),
+    ),
+    *each(
+        "mixcompare/elements/seats.py",
+        ("tests/elements/test_seats.py",),
+        ("whole = change.against or stayed", "whole = change.against"),
+        ("latest = np.where(again, 0.0, latest) + odds[row]", "latest = odds[row]"),
+        ("(odds < -_SURE, odds > _SURE)", "(odds > _SURE, odds < -_SURE)"),
+        ("_APART, _SURER = 0.5, 8.0", "_APART, _SURER = 0.0, -8.0"),
+        ("spectra.candidate * shares[1] - spectra", "spectra.candidate * shares[0] - spectra"),
+        ("_BEGIN = ((0.15, 0.85), (0.02, 0.5), (0.5, 0.98))", "_BEGIN = ((0.15, 0.85),)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/elements/test_seats.py",),
+        ('"on the right" if seat > 0', '"on the right" if seat < 0'),
     ),
     *each(
         "mixcompare/findings/folding.py",

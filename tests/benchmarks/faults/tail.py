@@ -52,6 +52,9 @@ FAULTS: list[Fault] = [
         ("_ALSO = 0.4, 0.5, 0.35", "_ALSO = 1.0, 1.0, 0.35"),
         ("_ALSO = 0.4, 0.5, 0.35", "_ALSO = 0.4, 0.5, 0.5"),
         ("one.difference_db * most.difference_db > 0", "True"),
+        ("_WITH_ATTACKS = 0.5", "_WITH_ATTACKS = 1.5"),
+        ("louder = asked[row] & (", "louder = ("),
+        ("_WITH_ATTACKS = 0.5", "_WITH_ATTACKS = -0.5"),
     ),
     *each(
         "mixcompare/elements/take.py",
