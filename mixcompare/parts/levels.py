@@ -21,22 +21,27 @@ from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.parts.apart import OTHER_INSTRUMENTS_DB, with_second_opinion
+from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in
 from mixcompare.parts.course import Window, bars_of, course_of, edges_of, windows_of
 from mixcompare.parts.fit import Cells, Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
-from mixcompare.parts.laid import STEP, cells_over, coarseness, coarser, played_over
+from mixcompare.parts.held import held_alike
+from mixcompare.parts.laid import STEP, Played, cells_over, coarseness, coarser
 from mixcompare.parts.passages import Passage, passages_in
 from mixcompare.parts.placed import with_places
 from mixcompare.parts.players import players_of
-from mixcompare.parts.sizes import Size, size_of
+from mixcompare.parts.sizes import Size, size_of, widened
 from mixcompare.parts.theme import theme_of, written_in
 from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch, Theme
 
 FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
 _UNHEARD = "Heard in neither recording: too soft, covered by {}, or not in what was played."
+_OTHERS = (
+    "Other instruments seem to play than in the reference. Each may be some 4 dB louder or softer"
+    " for that alone, so that only parts that stand farther off are listed."
+)
 _RESTS = "Does not play in what both recordings have in common."
 Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
@@ -50,9 +55,6 @@ _FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
 _WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
 _LEAST_ELSEWHERE_DB = 0.5  # beside its passage: less and the passage is all there is; our choice
 _MOST_SCALED = 3.0  # by so much at most are readings small; our choice
-_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB, _MOST_FAR = 0.3, 0.08, 0.25, 0.5
-"""Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
-either side, in shares of the size, at most by half of it (24 changes on three movements)."""
 
 
 def levels_of(pair: Pair, split: Split) -> Levels | None:
@@ -63,12 +65,18 @@ def levels_of(pair: Pair, split: Split) -> Levels | None:
     spectra = ground(pair)[0] if pair.same_take else pair.of_elements
     if len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
         return None
-    played = played_over(spectra, parts)
-    cells = cells_over(spectra, played)
+    played = Played(spectra, parts)
+    cells = cells_over(spectra, played.full)
     if not cells.heard.any():
         return None
-    orchestra = _Orchestra(pair, split, spectra, played, cells, parts)
-    return with_places(orchestra.levels(), pair, cells, orchestra.fitted, parts, split.one_tail)
+    fitted = with_second_opinion(cells, fit(cells))
+    # In one take notes that end elsewhere are told from the difference itself.
+    if not pair.same_take:
+        cells, fitted = held_alike(spectra, played, cells, fitted)
+    orchestra = _Orchestra(pair, split, spectra, played, (cells, fitted), parts)
+    return with_places(
+        orchestra.levels(), pair, orchestra.cells, orchestra.fitted, parts, split.one_tail
+    )
 
 
 class _Orchestra:
@@ -79,22 +87,22 @@ class _Orchestra:
         pair: Pair,
         split: Split,
         spectra: PairSpectra,
-        played: FloatArray,
-        cells: Cells,
+        played: Played,
+        laid: tuple[Cells, Fitted],
         parts: tuple[PartNotes, ...],
     ) -> None:
         self.one_take, self.bars = pair.same_take, pair.match.bars
         self.own = pair.of_elements
         self.split, self.spectra, self.parts = split, spectra, parts
-        self.played, self.cells = played, cells
-        self.fitted: Fitted = with_second_opinion(cells, fit(cells))
+        cells, fitted = laid
+        self.played, self.cells, self.fitted = played, cells, fitted
         self.heard = heard_of(cells, self.fitted)
         self.moved = moved_in(self.fitted, parts)
         times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
         self.edges = edges_of(bars_of(times_s, self.bars), times_s)
         # In one take the elements say themselves in which bars they are; of other instruments none
         # of 16 changes in some bars (three movements) stands out from their notes' scatter.
-        asked = not self.one_take and self.fitted.scatter_db < OTHER_INSTRUMENTS_DB
+        asked = not self.one_take and not self.fitted.other_instruments
         found = passages_in(cells, self.fitted, self.edges, parts) if asked else ()
         self.passages = tuple(one for one in found if self._has_a_size(one))
         # What the elements leave is what the other parts did.
@@ -141,6 +149,7 @@ class _Orchestra:
                 Players(self._names(members), family, self._theme(members, change, parts))
                 for members, family, change in named
             ),
+            reasons=(_OTHERS,) if not self.one_take and self.fitted.other_instruments else (),
         )
 
     def _theme(
@@ -168,7 +177,7 @@ class _Orchestra:
         for change in self.split.changes:
             share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
             spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
-        return fit(cells_over(spectra, self.played))
+        return fit(cells_over(spectra, self.played.full))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
         """The same, with who doubles them and is too covered to tell, or moves too."""
@@ -384,13 +393,3 @@ def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArra
     if mean_db * level_db <= 0:
         return np.full_like(read_db, np.nan)
     return read_db * min(level_db / mean_db, _MOST_SCALED)
-
-
-def widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
-    """With what the fit reads small, and the more it scatters the more."""
-    near, far = sorted(interval, key=abs)
-    sign = np.sign(level_db)
-    near = sign * (abs(near) * (1 - min(_SHORT_PER_DB * scatter_db, 0.6)) - _BESIDE_DB)
-    far = sign * (abs(far) * (1 + min(_FAR_PER_DB * scatter_db, _MOST_FAR)) + _BESIDE_DB)
-    low, high = sorted((float(near), float(far)))
-    return low, high

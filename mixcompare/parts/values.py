@@ -196,9 +196,12 @@ class Levels:
         Of each of the changes.
     movers : tuple of Players
         Of each element that was panned elsewhere, and then raised ones, in one take.
+    reasons : tuple of str
+        Why some that moved may not be listed.
     """
 
     parts: tuple[PartLevel, ...]
     changes: tuple[Change, ...]
     players: tuple[Players, ...]
     movers: tuple[Players, ...] = ()
+    reasons: tuple[str, ...] = ()

@@ -134,6 +134,8 @@ class BalanceAnalyzer:
                 doubtful_words(describe(change.energy, spectra), change)
                 for change in split.doubtful
             ]
+        else:
+            reasons += written.reasons
         reasons += [ended_words(describe(one.energy, spectra), one) for one in split.ended]
         times, picture = _picture(pair.spectra)
         before, changed = _thirds(spectra, split)

@@ -86,7 +86,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/apart.py",
         ("tests/parts/test_apart.py",),
-        ("OTHER_INSTRUMENTS_DB = 3.0", "OTHER_INSTRUMENTS_DB = 0.0"),
         ("_WEIGHT = 60, 0.5", "_WEIGHT = 60, 0.9"),
         ("_VARIANCE, _DISAGREEMENT = 0.64, 0.1", "_VARIANCE, _DISAGREEMENT = 0.64, 0.0"),
         (
@@ -125,6 +124,17 @@ FAULTS: list[Fault] = [
         ("tests/parts/test_apart.py",),
         ("heard &= _carried_by_both(reference, candidate)[:, None]", "pass"),
         ("np.logical_or.accumulate(alike)", "alike"),
+        ("OTHER_INSTRUMENTS_DB = 3.0", "OTHER_INSTRUMENTS_DB = 0.0"),
+    ),
+    *each(
+        "mixcompare/parts/held.py",
+        ("tests/parts/test_held.py",),
+        ("_LEAST_GAIN = 3.0", "_LEAST_GAIN = 300.0"),
+        ("_LEAST_GAIN = 3.0", "_LEAST_GAIN = -30.0"),
+        ("for one in shorter:\n            templates", "for one in ():\n            templates"),
+        ("if side == _CANDIDATE else -fitted.left_db", "if side == 3 else -fitted.left_db"),
+        ("(there < _ENDED * whole) & (goes_on > _STILL)", "goes_on > 9"),
+        ("share[own] if left is None else (share * left)[own]", "share[own]"),
     ),
     *each(
         "mixcompare/parts/sizes.py",
@@ -133,11 +143,13 @@ FAULTS: list[Fault] = [
         ("left = difference_db - _tone_db(difference_db, rest)[:, None]", "left = difference_db"),
         ("own = heard & (share > _ITS_OWN) & (others < _ITS_OWN)", "own = heard & (share > 0.2)"),
         ("likelihood[best] - 1.92", "likelihood[best] - 0.02"),
+        ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
     ),
     *each(
         "mixcompare/parts/changed.py",
         ("tests/parts/test_changed.py",),
         ("_LEAST_DEVIATIONS = 3.0", "_LEAST_DEVIATIONS = 0.6"),
+        ("off_db = _OTHERS_OFF_DB if fitted.other_instruments else _OFF_DB", "off_db = _OFF_DB"),
         ("return Moved(rest, None, -level,", "return Moved(rest, None, level,"),
         ("share > _HALF_OF_ALL", "share > 1"),
         ("_LEAST_DB = 1.0", "_LEAST_DB = 0.1"),
@@ -161,7 +173,6 @@ FAULTS: list[Fault] = [
         ("heavy[sorted(moved)] = 0.0", "pass"),
         ("else _COVERED if plays[place] else _RESTS", "else _RESTS if plays[place] else _COVERED"),
         ("level, interval = sizes[place].difference_db, sizes[place].interval", "pass"),
-        ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
         ("if plays[place] and here < _FOLLOWED", "if plays[place]"),
     ),
     *each(
