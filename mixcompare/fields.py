@@ -37,6 +37,11 @@ def labelled(words: str, unit: str | None = None) -> Metadata:
     return {"label": words} if unit is None else {"label": words, "unit": unit}
 
 
+def of_several(column: str) -> Metadata:
+    """Names of others; while there are any, this value is of all of them: a table brackets it."""
+    return {"of_several": column}
+
+
 def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
     """Words and unit of a field: ``("Gap depth", "dB")`` for ``gap_depth_db``.
 

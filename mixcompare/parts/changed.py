@@ -69,7 +69,8 @@ def moved_in(fitted: Fitted, parts: Sequence[PartNotes]) -> tuple[Moved, ...]:
     chosen: list[Set] = []
     while len(chosen) < _MOST_SETS:
         taken = {part for members, _ in chosen for part in members}
-        free = [one for one in sets if not taken & set(one[0])]
+        # Sets that are everybody together leave nothing to stand against.
+        free = [one for one in sets if not taken & set(one[0]) and len(taken) + len(one[0]) < count]
         tried = [(_gain(fitted.difference_db, weight, [*chosen, one]), one) for one in free]
         tried = [(gain - SINGLE_PRICE * (len(one[0]) > 1), one) for gain, one in tried]
         before = _gain(fitted.difference_db, weight, chosen)

@@ -283,6 +283,7 @@ class _Orchestra:
     def _parts(self, named: Sequence[tuple[Sequence[int], Change]]) -> tuple[PartLevel, ...]:
         """Every part's level against those that did not move."""
         sizes = {part: change for members, change in named for part in members}
+        beside = {part: set(members) for members, _ in named for part in members}
         level_db, deviation = self._against_the_rest(self.rest, set(sizes))
         near, over_time = self._not_apart(), self._over_time(sizes)
         plays = self.fitted.energy > 0
@@ -304,7 +305,10 @@ class _Orchestra:
                     name=part.name,
                     level_db=level if told else None,
                     level_db_interval=interval if told else None,
-                    together_with=self._names(near[place]),
+                    # Of who moved it is known who they are.
+                    together_with=self._names(
+                        [one for one in near[place] if one in beside.get(place, {one})]
+                    ),
                     energy_share=float(self.fitted.energy[place]),
                     audible_share=float(self.heard.reference[place]),
                     candidate_audible_share=here,

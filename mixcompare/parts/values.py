@@ -15,6 +15,7 @@ from mixcompare.fields import (
     SIGNED,
     exchanged_with,
     labelled,
+    of_several,
     stretched,
     within,
 )
@@ -50,7 +51,7 @@ class PartLevel:
     level_db, level_db_interval : float and tuple of float, or None
         None where it is too covered to tell.
     together_with : tuple of str
-        Parts that can't be told apart from it.
+        Parts that can't be told apart from it: then the level is none of its own.
     energy_share : float
         Of the reference's K-weighted energy.
     audible_share, candidate_audible_share : float
@@ -76,7 +77,9 @@ class PartLevel:
         metadata=labelled("Against what did not change") | SIGNED | within(0.5)
     )
     level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
-    together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
+    together_with: tuple[str, ...] = field(
+        metadata=labelled("Can't be told apart from") | of_several("level_db") | BARE | KEPT
+    )
     energy_share: float = field(metadata=SHARED | KEPT | within(0.1))
     audible_share: float = field(
         metadata=labelled("Followed, reference")

@@ -120,3 +120,11 @@ def test_a_part_doubles_another_at_any_octave_and_not_the_other_way() -> None:
 def test_what_nobody_notices_is_not_told_however_sure() -> None:
     assert moved_in(fitted([0, 0, 0.99, 0, 0, 0, 0, 0], 0.01), score()) == ()
     assert len(moved_in(fitted([0, 0, 1.05, 0, 0, 0, 0, 0], 0.01), score())) == 1
+
+
+def test_two_halves_that_moved_apart_leave_one_to_stand_against_the_other() -> None:
+    """Two parts are two sets, and no third is left."""
+    far = fitted([5.0, -5.0])
+    (moved,) = moved_in(far, score()[:2])
+    assert abs(moved.level_db) == pytest.approx(10.0, abs=0.5)
+    assert moved.against

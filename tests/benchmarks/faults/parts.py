@@ -102,11 +102,34 @@ FAULTS: list[Fault] = [
         ("if part.course]", "]"),
     ),
     *each(
+        "mixcompare/plots/parts.py",
+        ("tests/plots/test_parts.py",),
+        ("if part.together_with else", "if False else"),
+        ("listed(part.together_with, _MOST_NAMES)", "listed(part.together_with)"),
+    ),
+    *each(
+        "mixcompare/plots/balance.py",
+        ("tests/plots/test_parts.py",),
+        ("if own else (style.QUIET,", "if True else (style.QUIET,"),
+        ("not part.together_with)", "True)"),
+    ),
+    *each(
+        "mixcompare/report/tables.py",
+        ("tests/plots/test_parts.py",),
+        (
+            "and values[column] is not None:\n                shown",
+            "and False:\n                shown",
+        ),
+    ),
+    *each(
         "mixcompare/parts/templates.py",
         ("tests/parts/test_templates.py",),
         ("_PARTIALS, _FALL = 16, 1.6", "_PARTIALS, _FALL = 16, 0.6"),
         ("_RELEASE_PER_S = 8.0", "_RELEASE_PER_S = 2.0"),
-        ('energy = np.einsum("f,pft->p", weight, out)', "energy = out.sum(axis=(1, 2))"),
+        (
+            'energy = np.einsum("f,pft->p", k_weighting_power(centre_hz), power)',
+            "energy = power.sum(axis=(1, 2))",
+        ),
         ("max(int((energy > 0).sum()), 1)", "1"),
         ("lobe**2, 0.0)", "lobe, 0.0)"),
         ("time_s - onset_s + _ATTACK_S", "time_s - onset_s - 1.0"),
@@ -308,7 +331,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/laid.py",
         ("tests/parts/test_levels.py",),
-        ("return min(shifted, key", "return max(shifted, key"),
+        ("self._by: float = min(tried)[1]", "self._by: float = max(tried)[1]"),
         ("_SMOOTH_S = 3, 0.06", "_SMOOTH_S = 3, 6.0"),
     ),
 ]
