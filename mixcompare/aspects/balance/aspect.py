@@ -57,6 +57,7 @@ from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
 from mixcompare.parts.levels import levels_of
 from mixcompare.parts.notevalues import note_value
+from mixcompare.parts.players import played_by
 from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
@@ -110,7 +111,7 @@ class BalanceAnalyzer:
         split = replace(split, changes=written.changes) if written else split
         elements = []
         for change, who in zip(split.changes, players, strict=True):
-            found = describe(change.energy, spectra, change.repeats)
+            found = played_by(who, describe(change.energy, spectra, change.repeats), match.parts)
             stands = _stands(change, spectra, split.tone_db)
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.

@@ -122,6 +122,25 @@ FAULTS: list[Fault] = [
         ),
     ),
     *each(
+        "mixcompare/parts/players.py",
+        ("tests/parts/test_players.py",),
+        ("return replace(found, spans_s=spans_s) if spans_s else found", "return found"),
+    ),
+    *each(
+        "mixcompare/knowledge/notes.py",
+        ("tests/parts/test_players.py",),
+        ("> last_s[:-1] + _REST_S", "> held_s[:-1, 1] + _REST_S"),
+        ("min(end, end_s))", "end)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/aspect.py",
+        ("tests/parts/test_players.py",),
+        (
+            "played_by(who, describe(change.energy, spectra, change.repeats), match.parts)",
+            "describe(change.energy, spectra, change.repeats)",
+        ),
+    ),
+    *each(
         "mixcompare/parts/templates.py",
         ("tests/parts/test_templates.py",),
         ("_PARTIALS, _FALL = 16, 1.6", "_PARTIALS, _FALL = 16, 0.6"),
