@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.parts.families import FAMILIES, is_of
-from mixcompare.parts.fit import Fitted
+from mixcompare.parts.fit import Cells, Fitted
 
 FloatArray = npt.NDArray[np.float64]
 Set = tuple[tuple[int, ...], str | None]
@@ -31,6 +31,7 @@ Of the same instruments, and of others, whose levels differ: sections of three l
 by 2.3 dB, a standard deviation (436 sections; 90 % within 4.0), of which the fit reads half. Of 36
 unchanged pairs of them nine are told with 0.3, one with 1.0, none with 1.5.
 """
+_NOT_APART = 0.45  # cosine of two parts' shares of all cells
 _MOST_SETS = 3
 _TOGETHER_S, _TOGETHER_SHARES = 0.06, (0.6, 0.8)  # onsets; of both parts' together
 SINGLE_PRICE = 0.5  # a part alone is the simpler answer
@@ -161,6 +162,17 @@ def doubles(parts: Sequence[PartNotes], least: float) -> npt.NDArray[np.bool_]:
         for part in parts
     ]
     return np.array([[len(one & other) >= least * len(one) for other in notes] for one in notes])
+
+
+def not_apart(cells: Cells, fitted: Fitted) -> list[list[int]]:
+    """For every part those that fill the same cells."""
+    shares = (fitted.shares * cells.heard).reshape(len(fitted.shares), -1)
+    length = np.maximum(np.linalg.norm(shares, axis=1), 1e-12)
+    alike = shares @ shares.T / np.outer(length, length) > _NOT_APART
+    return [
+        [int(other) for other in np.flatnonzero(row) if other != place]
+        for place, row in enumerate(alike)
+    ]
 
 
 def _places(part: PartNotes) -> npt.NDArray[np.int64]:

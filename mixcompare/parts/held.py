@@ -22,11 +22,12 @@ from mixcompare.parts.laid import Played, cells_over
 
 FloatArray = npt.NDArray[np.float64]
 
-_SHARES = (0.8, 0.6, 0.4, 0.25)  # of the written length; resolution
-_LEVELS_DB = np.arange(-8, 8.1, 1.0)  # resolution
+_SHARES = (0.8, 0.65, 0.5, 0.35, 0.25)  # of the written length; resolution
+_SHORTEST_UNSEEN = 0.5  # of that, which may go unseen: detached; shorter is rare; our choice
+_NOT_DISPROVED = 1.92  # half of chi-squared's 95 %
+_LEVELS_DB = np.arange(-8, 8.1, 0.5)  # resolution
 _LEAST_GAIN = 3.0
 _OF_THE_SUREST = 0.5  # what others' shorter notes leave in a part's cells is theirs; our choice
-_ROUNDS = 3  # cost
 _OWN = 0.05  # of a cell, to be asked; cost
 _ENDED, _STILL = 0.5, 0.15
 """Of a note, what is left where it has ended, and of a cell, what has to go on to be missed."""
@@ -46,18 +47,37 @@ class Shorter:
         Of the written length.
     gain : float
         Logarithm of how much likelier the cells are so.
+    louder_db : float
+        How much louder the part then is in that recording.
     """
 
     part: int
     side: int
     share: float
     gain: float
+    louder_db: float
 
 
-def held_alike(
-    spectra: PairSpectra, played: Played, cells: Cells, fitted: Fitted
-) -> tuple[Cells, Fitted]:
-    """The cells in which notes are held in both recordings or in neither, and the fit to them.
+@dataclass(frozen=True)
+class Alike:
+    """Cells in which notes are held in both recordings or in neither, and the fit to them.
+
+    Attributes
+    ----------
+    cells : Cells
+    fitted : Fitted
+    unseen_db : ndarray, shape (2, parts)
+        By how much a part may be softer than is read, or louder: were its notes shorter in the
+        reference, or in the candidate, and too short for that to be seen.
+    """
+
+    cells: Cells
+    fitted: Fitted
+    unseen_db: FloatArray
+
+
+def held_alike(spectra: PairSpectra, played: Played, cells: Cells, fitted: Fitted) -> Alike:
+    """Have every part's notes as long as either recording plays them.
 
     Parameters
     ----------
@@ -69,9 +89,10 @@ def held_alike(
         With all notes held as written.
     """
     shorter: list[Shorter] = []
-    for _ in range(_ROUNDS):
+    while True:
         asked = sorted(set(range(len(played.full))) - {one.part for one in shorter})
-        found = shorter_in(cells, fitted, played, asked)
+        tried = tried_in(cells, fitted, played, asked)
+        found = surely_shorter(tried)
         if not found:
             break
         shorter += found
@@ -81,22 +102,37 @@ def held_alike(
         cells = cells_over(spectra, *templates)
         cells = replace(cells, heard=cells.heard & ~_ended(cells, fitted, played.full, shorter))
         fitted = with_second_opinion(cells, fit(cells))
-    return cells, fitted
+    unseen_db = np.zeros((2, len(played.full)))
+    for one in tried:
+        if one.share >= _SHORTEST_UNSEEN and one.gain >= -_NOT_DISPROVED:
+            before = unseen_db[one.side, one.part]
+            unseen_db[one.side, one.part] = max(before, one.louder_db)
+    return Alike(cells, fitted, unseen_db)
 
 
-def shorter_in(
+def tried_in(
     cells: Cells, fitted: Fitted, played: Played, asked: Sequence[int]
 ) -> tuple[Shorter, ...]:
-    """Parts that one recording plays shorter, without those that may only lie in their cells."""
-    best: dict[int, Shorter] = {}
+    """Every part with every share of its length in either recording."""
+    out = []
     for side in (_REFERENCE, _CANDIDATE):
         as_held = {part: _likelihood(cells, fitted, part, side, None) for part in asked}
         for share in _SHARES:
             left = _left(cells, played.held(share), side)
             for part in asked:
-                gain = _likelihood(cells, fitted, part, side, left[part]) - as_held[part]
-                if part not in best or gain > best[part].gain:
-                    best[part] = Shorter(part, side, share, gain)
+                likely, level_db = _likelihood(cells, fitted, part, side, left[part])
+                before, before_db = as_held[part]
+                gain, louder_db = likely - before, level_db - before_db
+                out.append(Shorter(part, side, share, gain, louder_db))
+    return tuple(out)
+
+
+def surely_shorter(tried: Sequence[Shorter]) -> tuple[Shorter, ...]:
+    """Parts that one recording plays shorter, without those that may only lie in their cells."""
+    best: dict[int, Shorter] = {}
+    for one in tried:
+        if one.part not in best or one.gain > best[one.part].gain:
+            best[one.part] = one
     least = max([_LEAST_GAIN, *(_OF_THE_SUREST * one.gain for one in best.values())])
     return tuple(one for one in best.values() if one.gain >= least)
 
@@ -110,10 +146,10 @@ def _left(cells: Cells, shorter: FloatArray, side: int) -> FloatArray:
 
 def _likelihood(
     cells: Cells, fitted: Fitted, part: int, side: int, left: FloatArray | None
-) -> float:
+) -> tuple[float, float]:
     """Of the cells' differences, with so much left of a part, as loud as is likeliest.
 
-    Student's t, as for sizes.
+    Student's t, as for sizes. Also returned: how much louder than it was fitted that is.
     """
     share = (fitted.shares, fitted.candidate_shares)[side][part]
     own = cells.heard & (share > _OWN)
@@ -124,7 +160,8 @@ def _likelihood(
     for gain in 10 ** (_LEVELS_DB / 10):
         moved = 10 * np.log10(np.maximum(others + held * gain, 1e-3))
         likely.append(-1.5 * np.log1p(((away - moved) / fitted.scatter_db) ** 2).sum())
-    return float(max(likely)) / CELLS_PER_NOTE
+    best = int(np.argmax(likely))
+    return float(likely[best]) / CELLS_PER_NOTE, float(_LEVELS_DB[best])
 
 
 def _ended(

@@ -199,12 +199,15 @@ class Levels:
         Of each of the changes.
     movers : tuple of Players
         Of each element that was panned elsewhere, and then raised ones, in one take.
-    reasons : tuple of str
-        Why some that moved may not be listed.
+    other_instruments : bool
+        Whether the recordings are of other instruments: then less is told.
+    shorter : tuple of (Players, float)
+        Who is read louder or softer, and may play shorter in one of the recordings instead.
     """
 
     parts: tuple[PartLevel, ...]
     changes: tuple[Change, ...]
     players: tuple[Players, ...]
     movers: tuple[Players, ...] = ()
-    reasons: tuple[str, ...] = ()
+    other_instruments: bool = False
+    shorter: tuple[tuple[Players, float], ...] = ()

@@ -34,6 +34,7 @@ from mixcompare.aspects.balance.words import (
     ended_words,
     local_finding,
     players_named,
+    untold_words,
 )
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.change import Change, Split
@@ -136,7 +137,7 @@ class BalanceAnalyzer:
                 for change in split.doubtful
             ]
         else:
-            reasons += written.reasons
+            reasons += untold_words(written)
         reasons += [ended_words(describe(one.energy, spectra), one) for one in split.ended]
         times, picture = _picture(pair.spectra)
         before, changed = _thirds(spectra, split)

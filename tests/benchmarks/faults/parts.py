@@ -63,6 +63,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/course.py",
         ("tests/parts/test_course.py",),
+        ("min(level_db / mean_db, _MOST_SCALED)", "1.0"),
+        ("if mean_db * level_db <= 0:", "if False:"),
         ("level[:, window] @ share", "0 * level[:, window] @ share"),
         ("+ np.eye(parts) / _DEPARTS_DB**2", "+ np.eye(parts) * 5"),
         ("told = plays & (deviation < _TOLD_DB)\n    still", "told = plays | True\n    still"),
@@ -176,7 +178,14 @@ FAULTS: list[Fault] = [
         ("for one in shorter:\n            templates", "for one in ():\n            templates"),
         ("if side == _CANDIDATE else -fitted.left_db", "if side == 3 else -fitted.left_db"),
         ("(there < _ENDED * whole) & (goes_on > _STILL)", "goes_on > 9"),
+        ("max(before, one.louder_db)", "9.0"),
         ("share[own] if left is None else (share * left)[own]", "share[own]"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/parts/test_held.py",),
+        ("{'candidate' if level_db < 0 else 'reference'}; but", "candidate; but"),
+        ("if levels.other_instruments:", "if False:"),
     ),
     *each(
         "mixcompare/parts/sizes.py",
@@ -199,6 +208,11 @@ FAULTS: list[Fault] = [
         ("if not taken & set(one[0])", "if True"),
     ),
     *each(
+        "mixcompare/parts/changed.py",
+        ("tests/parts/test_levels.py",),
+        ("if other != place", "if True"),
+    ),
+    *each(
         "mixcompare/parts/families.py",
         ("tests/parts/test_families.py",),
         ("violin(?!c)|violon(?!c|e)", "violin|violon"),
@@ -211,7 +225,6 @@ FAULTS: list[Fault] = [
         "mixcompare/parts/levels.py",
         ("tests/parts/test_levels.py",),
         ("in self._with_doublings(named)", "in named"),
-        ("if other != place", "if True"),
         ("heavy[sorted(moved)] = 0.0", "pass"),
         ("else _COVERED if plays[place] else _RESTS", "else _RESTS if plays[place] else _COVERED"),
         ("level, interval = sizes[place].difference_db, sizes[place].interval", "pass"),
@@ -220,8 +233,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/levels.py",
         ("tests/parts/test_course.py",),
-        ("min(level_db / mean_db, _MOST_SCALED)", "1.0"),
-        ("if mean_db * level_db <= 0:", "if False:"),
         (
             "windows_of(self.cells, self.fitted, times_s, self.bars)",
             "windows_of(self.cells, self.fitted, times_s, None)",
@@ -294,7 +305,7 @@ FAULTS: list[Fault] = [
         ("tests/parts/test_passages.py",),
         ("inside[self.edges[place.first] : self.edges[place.last + 1]] = True", "inside[:] = True"),
         ("if not taken & set(one.parts)", "if False"),
-        ("for one in self._moved_throughout()", "for one in self.moved"),
+        ("moved = self._moved_throughout()", "moved = list(self.moved)"),
     ),
     *each(
         "mixcompare/parts/players.py",
