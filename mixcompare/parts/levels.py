@@ -311,7 +311,7 @@ class _Orchestra:
         out = []
         for place, part in enumerate(self.parts):
             level, half = float(level_db[place]), float(1.96 * deviation[place])
-            softer, louder = self.unseen_db[:, place]
+            softer, louder = self.unseen_db[:, place].tolist()
             interval: Interval = (level - half - softer, level + half + louder)
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
