@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.features.grid import ANALYSIS_RATE_HZ, SEMITONE_FFT
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.fit import CELLS_PER_NOTE, Cells, Fitted, fit
@@ -24,6 +25,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _SHARES = (0.8, 0.65, 0.5, 0.35, 0.25)  # of the written length; resolution
 _SHORTEST_UNSEEN = 0.5  # of that, which may go unseen: detached; shorter is rare; our choice
+_WINDOW_S = SEMITONE_FFT / ANALYSIS_RATE_HZ
 _NOT_DISPROVED = 1.92  # half of chi-squared's 95 %
 _LEVELS_DB = np.arange(-8, 8.1, 0.5)  # resolution
 _LEAST_GAIN = 3.0
@@ -106,7 +108,10 @@ def held_alike(spectra: PairSpectra, played: Played, cells: Cells, fitted: Fitte
     for one in tried:
         if one.share >= _SHORTEST_UNSEEN and one.gain >= -_NOT_DISPROVED:
             before = unseen_db[one.side, one.part]
-            unseen_db[one.side, one.part] = max(before, one.louder_db)
+            # Of a note within one window its length is read as its level.
+            within = played.lengths_s[one.part] < _WINDOW_S
+            louder_db = -10 * np.log10(one.share) if within else one.louder_db
+            unseen_db[one.side, one.part] = max(before, louder_db)
     return Alike(cells, fitted, unseen_db)
 
 

@@ -30,12 +30,17 @@ class Played:
     ----------
     full : ndarray, shape (parts, bands, n)
         Notes held as long as they are written.
+    lengths_s : tuple of float
+        How long most of every part's notes are written.
     """
 
     def __init__(self, spectra: PairSpectra, parts: Sequence[PartNotes]) -> None:
         semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
         self._parts, self._centre_hz = parts, spectra.centre_hz[semitones]
         every = coarseness(len(spectra.times_s))
+        self.lengths_s = tuple(
+            float(np.median(part.notes[:, 1] - part.notes[:, 0])) for part in parts
+        )
         self._times_s = spectra.times_s[::every]
         reference = coarser(spectra.reference[:, semitones].T, every)
         power = power_of(parts, self._times_s, self._centre_hz)

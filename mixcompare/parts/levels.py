@@ -141,7 +141,7 @@ class _Orchestra:
             named += [
                 (one.parts, one.name, self._change(one))
                 for one in self.passages
-                if not taken & set(one.parts)
+                if not taken & set(one.parts) and not self._may_be_held_shorter(one)
             ]
         return Levels(
             parts=parts,
@@ -225,7 +225,7 @@ class _Orchestra:
             )
         ]
 
-    def _may_be_held_shorter(self, moved: Moved) -> bool:
+    def _may_be_held_shorter(self, moved: Moved | Passage) -> bool:
         """Whether shorter notes alone, too short to be seen, would be read as much softer.
 
         Of other instruments only what stands far off is told at all.

@@ -105,6 +105,18 @@ def test_of_notes_too_short_to_tell_the_interval_holds_shorter_ones_too() -> Non
     assert own.level_db_interval[0] <= 0 <= own.level_db_interval[1]
 
 
+def test_what_a_window_does_not_resolve_is_read_as_level() -> None:
+    """Half the length in a window is half the energy: 3 dB."""
+    pair = pair_of(played_again())
+    played, cells, found = fitted(pair)
+    figure = NAMES.index("figure")
+    assert played.lengths_s[figure] == pytest.approx(0.2)
+    played.lengths_s = tuple(0.1 for _ in NAMES)
+    unseen_db = held_alike(pair.of_elements, played, cells, found).unseen_db
+    assert set(np.round(unseen_db, 1).ravel().tolist()) <= {0.0, 1.0, 1.9, 3.0}
+    assert unseen_db.max() >= 0.9
+
+
 def test_what_is_not_listed_for_that_has_its_words() -> None:
     flute = Players(("Flute",))
     (words,) = untold_words(Levels((), (), (), shorter=((flute, -3.0),)))

@@ -178,7 +178,8 @@ FAULTS: list[Fault] = [
         ("for one in shorter:\n            templates", "for one in ():\n            templates"),
         ("if side == _CANDIDATE else -fitted.left_db", "if side == 3 else -fitted.left_db"),
         ("(there < _ENDED * whole) & (goes_on > _STILL)", "goes_on > 9"),
-        ("max(before, one.louder_db)", "9.0"),
+        ("max(before, louder_db)", "9.0"),
+        ("-10 * np.log10(one.share) if within", "0.0 if within"),
         ("share[own] if left is None else (share * left)[own]", "share[own]"),
     ),
     *each(
