@@ -42,6 +42,11 @@ def told_by_pair(name: str) -> Metadata:
     return {"by_pair": name}
 
 
+def of_several(column: str) -> Metadata:
+    """Names of others; while there are any, this value is of all of them: a table brackets it."""
+    return {"of_several": column}
+
+
 def label_and_unit(item: Field[Any], prefix: str = "") -> tuple[str, str]:
     """Words and unit of a field: ``("Gap depth", "dB")`` for ``gap_depth_db``.
 

@@ -83,6 +83,7 @@ def play(
     performance: int = 0,
     a4_hz: float = 440.0,
     brightness_db: float = 0.0,
+    held: Mapping[str, float] | None = None,
 ) -> FloatArray:
     """Play the piece of a seed, shape (n, 2), at 24 kHz.
 
@@ -92,6 +93,8 @@ def play(
         Playing scatter of onsets and levels, and its seed.
     brightness_db
         Added per octave of partials: another instrument.
+    held
+        Share of their length for which a voice's notes are held.
     """
     rng = np.random.default_rng([seed, performance])
     voices = score(seed, bars, beat_s)
@@ -100,14 +103,16 @@ def play(
     for name, tones in voices.items():
         fall, attack, decay, release, left = _SOUND[name]
         gain = 10 ** ((gains_db or {}).get(name, 0.0) / 20)
+        share = (held or {}).get(name, 1.0)
         for tone in tones:
             start = max(tone.start_s + scatter_s * rng.standard_normal(), 0.0)
             level = gain * tone.level * 10 ** (scatter_db * rng.standard_normal() / 20)
             frequency = a4_hz * 2 ** ((tone.pitch - 69) / 12)
-            length = tone.length_s + 4 * release
+            held_s = share * tone.length_s
+            length = held_s + 4 * release
             time = np.arange(int(length * RATE_HZ)) / RATE_HZ
             envelope = np.minimum(time / attack, 1) * np.exp(-decay * time)
-            envelope *= np.exp(-np.maximum(time - tone.length_s, 0) / release)
+            envelope *= np.exp(-np.maximum(time - held_s, 0) / release)
             weights = []
             for partial in range(1, 13):
                 if partial * frequency > 0.45 * RATE_HZ:

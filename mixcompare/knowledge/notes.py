@@ -16,6 +16,7 @@ MOST_BARS = 20_000  # cost: the same
 UNMARKED = 80.0
 """Velocity of notes without a dynamic mark: mezzo forte."""
 
+_REST_S = 1.6  # shorter rests stay within one stretch, as those of elements do
 _OF_BAR, _OF_SPAN = 0.2, 0.25  # in common, for a span to name a bar; our choice
 
 
@@ -39,6 +40,31 @@ class PartNotes:
     notes: FloatArray
     others: FloatArray
     is_marked: bool = False
+
+
+def where_played(
+    parts: Sequence[PartNotes], spans_s: Sequence[tuple[float, float]]
+) -> tuple[tuple[float, float], ...]:
+    """What of some spans lies where any of these parts plays, short rests included.
+
+    Parameters
+    ----------
+    parts : sequence of PartNotes
+        At least one note.
+    spans_s : sequence of (start, end)
+        In order.
+    """
+    held_s = np.concatenate([part.notes[:, :2] for part in parts])
+    held_s = held_s[np.argsort(held_s[:, 0])]
+    last_s = np.maximum.accumulate(held_s[:, 1])
+    first = np.flatnonzero(np.append(True, held_s[1:, 0] > last_s[:-1] + _REST_S))
+    ends_s = last_s[np.append(first[1:], len(held_s)) - 1]
+    both = (
+        (max(start, onset_s), min(end, end_s))
+        for start, end in spans_s
+        for onset_s, end_s in zip(held_s[first, 0].tolist(), ends_s.tolist(), strict=True)
+    )
+    return tuple((start, end) for start, end in both if start < end)
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,6 @@ from mixcompare.standards.bs1770 import k_weighting_power
 
 FloatArray = npt.NDArray[np.float64]
 
-OTHER_INSTRUMENTS_DB = 3.0
-"""Scatter about the joint fit: the same players stay below, others lie above (60 pairs)."""
 # Chosen on three movements, played 18 times by other instruments: of the changed sections 7 are
 # found and 10 pairs told rightly first, with the joint fit alone 5 and 5.
 _UPDATES, _WEIGHT = 60, 0.5
@@ -29,7 +27,7 @@ _FARTHEST_DB, _MOST_APART_DB = 20.0, 8.0
 
 def with_second_opinion(cells: Cells, fitted: Fitted) -> Fitted:
     """The fit, and where other instruments play its mean with that of either recording alone."""
-    if fitted.scatter_db < OTHER_INSTRUMENTS_DB:
+    if not fitted.other_instruments:
         return fitted
     heavy = 1 / np.diag(fitted.covariance)
     other = levels_apart(cells).clip(-_FARTHEST_DB, _FARTHEST_DB)

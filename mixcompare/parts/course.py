@@ -25,6 +25,7 @@ _TOLD_DB = 1.8  # standard deviation up to which a departure is told; our choice
 _ROUNDS = 4  # of weights; what lies far off counts less
 _SHORTEST_S = 1.0  # of what is asked for passages; our choice
 _LENGTHS_S = (2.0, 4.0, 8.0)
+_MOST_SCALED = 3.0  # by so much at most are readings small; our choice
 _TOLD_SHARE = 0.6  # of what plays, or longer windows are taken; our choice
 
 
@@ -105,6 +106,15 @@ def course_of(
     weight = still / np.diag(fitted.covariance)
     level = fitted.difference_db - np.average(fitted.difference_db, weights=weight)
     return np.where(told, level[:, None] + departure - common, np.nan)
+
+
+def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArray:
+    """Readings over time that are as large as a known level where an element has its energy."""
+    told = np.isfinite(read_db) & (heavy > 0)
+    mean_db = float(np.average(read_db[told], weights=heavy[told])) if told.any() else 0.0
+    if mean_db * level_db <= 0:
+        return np.full_like(read_db, np.nan)
+    return read_db * min(level_db / mean_db, _MOST_SCALED)
 
 
 def bars_of(

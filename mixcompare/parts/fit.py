@@ -15,7 +15,7 @@ All derivatives are shares: of a cell, the share that a part has in it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -45,6 +45,29 @@ _LEAST_OWN_DB, LEAST_SCATTER_DB = 1.0, 0.05
 _AS_WRITTEN_DB = 8.0
 """How far parts stand from how loud they are written: where two play one line, neither has all."""
 _BLOCKS, _DRAWS = 16, 60
+OTHER_INSTRUMENTS_DB = 3.0
+"""Scatter about the fit: the same players stay below, others lie above (60 pairs)."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """The tail that is laid on templates.
+
+    Attributes
+    ----------
+    share : float
+        Of its energy against what it is laid on.
+    rate_hz : float
+        Frames a second.
+    """
+
+    share: float = 0.0
+    rate_hz: float = 1.0
+
+    def worn(self, templates: FloatArray, centre_hz: FloatArray) -> FloatArray:
+        """Templates with the tail, at the level of cells of equal mean."""
+        dry = templates * templates.shape[2]
+        return np.asarray(dry + self.share * _with_decay(dry, centre_hz, self.rate_hz))
 
 
 @dataclass(frozen=True)
@@ -59,6 +82,8 @@ class Cells:
     in_reference, in_candidate : ndarray, shape (parts, bands, n)
         Templates, each recording's tail laid on.
     heard : ndarray of bool, shape (bands, n)
+    rooms : tuple of Room
+        What was laid on either's.
     """
 
     centre_hz: FloatArray
@@ -67,6 +92,7 @@ class Cells:
     in_reference: FloatArray
     in_candidate: FloatArray
     heard: npt.NDArray[np.bool_]
+    rooms: tuple[Room, Room] = field(default_factory=lambda: (Room(), Room()))
 
 
 @dataclass(frozen=True)
@@ -96,11 +122,16 @@ class Fitted:
     left_db: FloatArray
     scatter_db: float
 
+    @property
+    def other_instruments(self) -> bool:
+        """Whether other instruments play than in the reference, by the scatter."""
+        return self.scatter_db >= OTHER_INSTRUMENTS_DB
+
 
 def cells_of(
     reference: FloatArray,
     candidate: FloatArray,
-    templates: FloatArray,
+    templates: tuple[FloatArray, FloatArray],
     centre_hz: FloatArray,
     rate_hz: float,
     judged: npt.NDArray[np.bool_] | None = None,
@@ -111,8 +142,8 @@ def cells_of(
     ----------
     reference, candidate : ndarray, shape (bands, n)
         Powers at the same musical moments.
-    templates : ndarray, shape (parts, bands, n)
-        See :mod:`mixcompare.parts.templates`.
+    templates : (ndarray, ndarray), shape (parts, bands, n)
+        Of reference and candidate; see :mod:`mixcompare.parts.templates`.
     centre_hz : ndarray, shape (bands,)
         Of the bands.
     rate_hz : float
@@ -124,15 +155,16 @@ def cells_of(
         reference / reference.sum(axis=0).mean(),
         candidate / candidate.sum(axis=0).mean(),
     )
-    templates = templates * templates.shape[2]
-    wet = _with_decay(templates, centre_hz, rate_hz)
-    one, other = (_in_room(power, templates, wet, centre_hz) for power in (reference, candidate))
+    (one, here), (other, there) = (
+        _in_room(power, dry, centre_hz, rate_hz)
+        for power, dry in zip((reference, candidate), templates, strict=True)
+    )
     floor = 10 ** (-_HEARD_DB / 10)
     heard = (reference > floor * reference.max()) & (candidate > floor * candidate.max())
     heard &= _carried_by_both(reference, candidate)[:, None]
     if judged is not None:
         heard &= judged
-    return Cells(centre_hz, reference, candidate, one, other, heard)
+    return Cells(centre_hz, reference, candidate, one, other, heard, (here, there))
 
 
 def _carried_by_both(reference: FloatArray, candidate: FloatArray) -> npt.NDArray[np.bool_]:
@@ -154,11 +186,12 @@ def _with_decay(templates: FloatArray, centre_hz: FloatArray, rate_hz: float) ->
 
 
 def _in_room(
-    power: FloatArray, dry: FloatArray, wet: FloatArray, centre_hz: FloatArray
-) -> FloatArray:
-    """Templates with as much tail as fits a recording best."""
-    tried = [dry + share * wet for share in _TAIL_SHARES]
-    return min(tried, key=lambda worn: misfit(power, worn, centre_hz))
+    power: FloatArray, templates: FloatArray, centre_hz: FloatArray, rate_hz: float
+) -> tuple[FloatArray, Room]:
+    """Templates with as much tail as fits a recording best, and how much that is."""
+    rooms = [Room(share, rate_hz) for share in _TAIL_SHARES]
+    tried = [(room.worn(templates, centre_hz), room) for room in rooms]
+    return min(tried, key=lambda one: misfit(power, one[0], centre_hz))
 
 
 def fit(cells: Cells) -> Fitted:

@@ -12,7 +12,7 @@ from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
 from mixcompare.parts.fit import Cells, cells_of
 from mixcompare.parts.separate import misfit
-from mixcompare.parts.templates import templates
+from mixcompare.parts.templates import mean_energy, power_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -21,19 +21,41 @@ _MOST_FRAMES = 2400  # cost: six minutes, then coarser
 _SHIFTS_S = (-0.06, -0.04, -0.02, 0.0, 0.02, 0.04)  # of the whole score; resolution
 
 
-def played_over(spectra: PairSpectra, parts: Sequence[PartNotes]) -> FloatArray:
+class Played:
     """The parts' templates on the cells' clock, moved as a whole to where the reference has them.
 
     Plain tones speak at once: instruments that do not were heard as later than they are.
+
+    Attributes
+    ----------
+    full : ndarray, shape (parts, bands, n)
+        Notes held as long as they are written.
+    lengths_s : tuple of float
+        How long most of every part's notes are written.
     """
-    semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
-    centre_hz = spectra.centre_hz[semitones]
-    every = coarseness(len(spectra.times_s))
-    reference = coarser(spectra.reference[:, semitones].T, every)
-    written = templates(parts, spectra.times_s[::every], centre_hz)
-    smooth = coarser(written, 1, step=1)
-    shifted = (_later(smooth, float(by)) for by in np.array(_SHIFTS_S) * RATE_HZ / every)
-    return min(shifted, key=lambda played: misfit(reference, played, centre_hz))
+
+    def __init__(self, spectra: PairSpectra, parts: Sequence[PartNotes]) -> None:
+        semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
+        self._parts, self._centre_hz = parts, spectra.centre_hz[semitones]
+        every = coarseness(len(spectra.times_s))
+        self.lengths_s = tuple(
+            float(np.median(part.notes[:, 1] - part.notes[:, 0])) for part in parts
+        )
+        self._times_s = spectra.times_s[::every]
+        reference = coarser(spectra.reference[:, semitones].T, every)
+        power = power_of(parts, self._times_s, self._centre_hz)
+        self._energy, smooth = mean_energy(power, self._centre_hz), coarser(power, 1, step=1)
+        tried = [
+            (misfit(reference, _later(smooth, by), self._centre_hz), by)
+            for by in (np.array(_SHIFTS_S) * RATE_HZ / every).tolist()
+        ]
+        self._by: float = min(tried)[1]
+        self.full = _later(smooth, self._by) / self._energy
+
+    def held(self, share: float) -> FloatArray:
+        """The same with notes held for a share of their written length."""
+        power = power_of(self._parts, self._times_s, self._centre_hz, share)
+        return _later(coarser(power, 1, step=1), self._by) / self._energy
 
 
 def _later(power: FloatArray, by: float) -> FloatArray:
@@ -46,8 +68,13 @@ def _later(power: FloatArray, by: float) -> FloatArray:
     return np.asarray(power[..., before] * (1 - part) + power[..., ahead] * part)
 
 
-def cells_over(spectra: PairSpectra, played: FloatArray) -> Cells:
-    """The pair's semitones and the parts' templates, on a clock of their own."""
+def cells_over(
+    spectra: PairSpectra, played: FloatArray, in_candidate: FloatArray | None = None
+) -> Cells:
+    """The pair's semitones and the parts' templates, on a clock of their own.
+
+    Those of the candidate are the same where no others are given.
+    """
     semitones = spectra.centre_hz < THIRDS_ABOVE_HZ
     every = coarseness(len(spectra.times_s))
     step = STEP * every
@@ -56,7 +83,8 @@ def cells_over(spectra: PairSpectra, played: FloatArray) -> Cells:
         coarser(power[:, semitones].T, every) for power in (spectra.reference, spectra.candidate)
     )
     centre_hz = spectra.centre_hz[semitones]
-    return cells_of(reference, candidate, played, centre_hz, RATE_HZ / step, judged)
+    both = played, played if in_candidate is None else in_candidate
+    return cells_of(reference, candidate, both, centre_hz, RATE_HZ / step, judged)
 
 
 def coarser(power: FloatArray, every: int, step: int = STEP) -> FloatArray:

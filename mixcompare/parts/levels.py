@@ -21,16 +21,17 @@ from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
-from mixcompare.parts.apart import OTHER_INSTRUMENTS_DB, with_second_opinion
-from mixcompare.parts.changed import Moved, doubles, moved_in
-from mixcompare.parts.course import Window, bars_of, course_of, edges_of, windows_of
-from mixcompare.parts.fit import Cells, Fitted, fit
+from mixcompare.parts.apart import with_second_opinion
+from mixcompare.parts.changed import Moved, doubles, moved_in, not_apart
+from mixcompare.parts.course import Window, bars_of, course_of, edges_of, scaled, windows_of
+from mixcompare.parts.fit import Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
-from mixcompare.parts.laid import STEP, cells_over, coarseness, coarser, played_over
+from mixcompare.parts.held import Alike, held_alike
+from mixcompare.parts.laid import STEP, Played, cells_over, coarseness, coarser
 from mixcompare.parts.passages import Passage, passages_in
 from mixcompare.parts.placed import with_places
 from mixcompare.parts.players import players_of
-from mixcompare.parts.sizes import Size, size_of
+from mixcompare.parts.sizes import Size, size_of, widened
 from mixcompare.parts.theme import theme_of, written_in
 from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch, Theme
 
@@ -42,17 +43,12 @@ Named = tuple[tuple[int, ...], str | None, Change]
 """Who plays an element (by their places), the family that they are, and the element."""
 
 _SHORTEST_S = 5.0
-_NOT_APART = 0.45  # cosine of two parts' shares of all cells
 _ALONG = 0.85  # of a part's notes that another has too, for it to double that one
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.1, 0.3
 """What the fit gets wrong of a part besides, in one take, and between performances by scatter."""
 _FOLLOWED = 0.5  # of its time heard: below, a part is covered; our choice
 _WIDEST_DB = 4.5  # half an interval; beyond, nothing is told
 _LEAST_ELSEWHERE_DB = 0.5  # beside its passage: less and the passage is all there is; our choice
-_MOST_SCALED = 3.0  # by so much at most are readings small; our choice
-_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB, _MOST_FAR = 0.3, 0.08, 0.25, 0.5
-"""Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
-either side, in shares of the size, at most by half of it (24 changes on three movements)."""
 
 
 def levels_of(pair: Pair, split: Split) -> Levels | None:
@@ -63,12 +59,21 @@ def levels_of(pair: Pair, split: Split) -> Levels | None:
     spectra = ground(pair)[0] if pair.same_take else pair.of_elements
     if len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
         return None
-    played = played_over(spectra, parts)
-    cells = cells_over(spectra, played)
+    played = Played(spectra, parts)
+    cells = cells_over(spectra, played.full)
     if not cells.heard.any():
         return None
-    orchestra = _Orchestra(pair, split, spectra, played, cells, parts)
-    return with_places(orchestra.levels(), pair, cells, orchestra.fitted, parts, split.one_tail)
+    fitted = with_second_opinion(cells, fit(cells))
+    # In one take notes that end elsewhere are told from the difference itself.
+    alike = (
+        Alike(cells, fitted, np.zeros((2, len(parts))))
+        if pair.same_take
+        else held_alike(spectra, played, cells, fitted)
+    )
+    orchestra = _Orchestra(pair, split, spectra, played, alike, parts)
+    return with_places(
+        orchestra.levels(), pair, orchestra.cells, orchestra.fitted, parts, split.one_tail
+    )
 
 
 class _Orchestra:
@@ -79,22 +84,23 @@ class _Orchestra:
         pair: Pair,
         split: Split,
         spectra: PairSpectra,
-        played: FloatArray,
-        cells: Cells,
+        played: Played,
+        alike: Alike,
         parts: tuple[PartNotes, ...],
     ) -> None:
         self.one_take, self.bars = pair.same_take, pair.match.bars
         self.own = pair.of_elements
         self.split, self.spectra, self.parts = split, spectra, parts
-        self.played, self.cells = played, cells
-        self.fitted: Fitted = with_second_opinion(cells, fit(cells))
+        cells, fitted = alike.cells, alike.fitted
+        self.played, self.cells, self.fitted = played, cells, fitted
+        self.unseen_db = alike.unseen_db
         self.heard = heard_of(cells, self.fitted)
         self.moved = moved_in(self.fitted, parts)
         times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
         self.edges = edges_of(bars_of(times_s, self.bars), times_s)
         # In one take the elements say themselves in which bars they are; of other instruments none
         # of 16 changes in some bars (three movements) stands out from their notes' scatter.
-        asked = not self.one_take and self.fitted.scatter_db < OTHER_INSTRUMENTS_DB
+        asked = not self.one_take and not self.fitted.other_instruments
         found = passages_in(cells, self.fitted, self.edges, parts) if asked else ()
         self.passages = tuple(one for one in found if self._has_a_size(one))
         # What the elements leave is what the other parts did.
@@ -102,6 +108,7 @@ class _Orchestra:
 
     def levels(self) -> Levels:
         """All parts, and the elements with their names."""
+        unseen: list[Moved] = []
         if self.one_take:
             # Nothing is surer than the difference itself: the fit says only whose it is.
             named = [
@@ -119,7 +126,9 @@ class _Orchestra:
                 for change in self.split.changes
             ]
         else:
-            named = [(one.parts, one.name, self._change(one)) for one in self._moved_throughout()]
+            moved = self._moved_throughout()
+            unseen = [one for one in moved if self._may_be_held_shorter(one)]
+            named = [(one.parts, one.name, self._change(one)) for one in moved if one not in unseen]
         named = self._without_echoes(
             [
                 (members, family, self._left_out(members, change))
@@ -132,7 +141,7 @@ class _Orchestra:
             named += [
                 (one.parts, one.name, self._change(one))
                 for one in self.passages
-                if not taken & set(one.parts)
+                if not taken & set(one.parts) and not self._may_be_held_shorter(one)
             ]
         return Levels(
             parts=parts,
@@ -140,6 +149,10 @@ class _Orchestra:
             players=tuple(
                 Players(self._names(members), family, self._theme(members, change, parts))
                 for members, family, change in named
+            ),
+            other_instruments=not self.one_take and self.fitted.other_instruments,
+            shorter=tuple(
+                (Players(self._names(one.parts), one.name), one.level_db) for one in unseen
             ),
         )
 
@@ -168,7 +181,7 @@ class _Orchestra:
         for change in self.split.changes:
             share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
             spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
-        return fit(cells_over(spectra, self.played))
+        return fit(cells_over(spectra, self.played.full))
 
     def _with_doublings(self, named: list[Named]) -> list[Named]:
         """The same, with who doubles them and is too covered to tell, or moves too."""
@@ -211,6 +224,18 @@ class _Orchestra:
                 for place in self.passages
             )
         ]
+
+    def _may_be_held_shorter(self, moved: Moved | Passage) -> bool:
+        """Whether shorter notes alone, too short to be seen, would be read as much softer.
+
+        Of other instruments only what stands far off is told at all.
+        """
+        if self.fitted.other_instruments:
+            return False
+        side = 1 if moved.level_db < 0 else 0
+        unseen_db = float(self.unseen_db[side, list(moved.parts)].min())
+        low, high = self._change(moved).interval
+        return unseen_db > 0 and low - unseen_db <= 0 <= high + unseen_db
 
     def _stays_elsewhere(self, moved: Moved, place: Passage) -> bool:
         """Whether parts stand where they stood outside their passage, as far as can be told."""
@@ -274,8 +299,9 @@ class _Orchestra:
     def _parts(self, named: Sequence[tuple[Sequence[int], Change]]) -> tuple[PartLevel, ...]:
         """Every part's level against those that did not move."""
         sizes = {part: change for members, change in named for part in members}
+        beside = {part: set(members) for members, _ in named for part in members}
         level_db, deviation = self._against_the_rest(self.rest, set(sizes))
-        near, over_time = self._not_apart(), self._over_time(sizes)
+        near, over_time = not_apart(self.cells, self.fitted), self._over_time(sizes)
         plays = self.fitted.energy > 0
         unheard = {
             place
@@ -285,7 +311,8 @@ class _Orchestra:
         out = []
         for place, part in enumerate(self.parts):
             level, half = float(level_db[place]), float(1.96 * deviation[place])
-            interval: Interval = (level - half, level + half)
+            softer, louder = self.unseen_db[:, place].tolist()
+            interval: Interval = (level - half - softer, level + half + louder)
             if place in sizes:
                 level, interval = sizes[place].difference_db, sizes[place].interval
             here, over = float(self.heard.candidate[place]), self._names(self.heard.over[place])
@@ -295,7 +322,10 @@ class _Orchestra:
                     name=part.name,
                     level_db=level if told else None,
                     level_db_interval=interval if told else None,
-                    together_with=self._names(near[place]),
+                    # Of who moved it is known who they are.
+                    together_with=self._names(
+                        [one for one in near[place] if one in beside.get(place, {one})]
+                    ),
                     energy_share=float(self.fitted.energy[place]),
                     audible_share=float(self.heard.reference[place]),
                     candidate_audible_share=here,
@@ -365,32 +395,3 @@ class _Orchestra:
             (self.own.times_s >= one.start_s) & (self.own.times_s < one.end_s) for one in windows
         ]
         return np.array([float(power[frames].sum()) for frames in inside])
-
-    def _not_apart(self) -> list[list[int]]:
-        """For every part those that fill the same cells."""
-        shares = (self.fitted.shares * self.cells.heard).reshape(len(self.parts), -1)
-        length = np.maximum(np.linalg.norm(shares, axis=1), 1e-12)
-        alike = shares @ shares.T / np.outer(length, length) > _NOT_APART
-        return [
-            [int(other) for other in np.flatnonzero(row) if other != place]
-            for place, row in enumerate(alike)
-        ]
-
-
-def scaled(read_db: FloatArray, heavy: FloatArray, level_db: float) -> FloatArray:
-    """Readings over time that are as large as a known level where an element has its energy."""
-    told = np.isfinite(read_db) & (heavy > 0)
-    mean_db = float(np.average(read_db[told], weights=heavy[told])) if told.any() else 0.0
-    if mean_db * level_db <= 0:
-        return np.full_like(read_db, np.nan)
-    return read_db * min(level_db / mean_db, _MOST_SCALED)
-
-
-def widened(level_db: float, interval: Interval, scatter_db: float) -> Interval:
-    """With what the fit reads small, and the more it scatters the more."""
-    near, far = sorted(interval, key=abs)
-    sign = np.sign(level_db)
-    near = sign * (abs(near) * (1 - min(_SHORT_PER_DB * scatter_db, 0.6)) - _BESIDE_DB)
-    far = sign * (abs(far) * (1 + min(_FAR_PER_DB * scatter_db, _MOST_FAR)) + _BESIDE_DB)
-    low, high = sorted((float(near), float(far)))
-    return low, high

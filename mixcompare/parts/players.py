@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.elements.change import overlap
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.elements.describe import Description
+from mixcompare.knowledge.notes import PartNotes, where_played
 from mixcompare.parts.changed import Moved, named_sets
 from mixcompare.parts.fit import Cells, Fitted
+from mixcompare.parts.values import Players
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,6 +25,13 @@ _AS_GOOD = 0.08
 """Of the cosine, by which another part may be worse and be named too: of 18 changes in some bars
 (three movements) the true part comes second five times, three times by less than this."""
 _FRAMES, _SOUNDS = 9, 0.05  # a second; of the element's loud moments
+
+
+def played_by(who: Players, found: Description, parts: Sequence[PartNotes]) -> Description:
+    """What an element is, without where none of its players plays: that is others' sound."""
+    playing = [part for part in parts if part.name in who.names]
+    spans_s = where_played(playing, found.spans_s) if playing else ()
+    return replace(found, spans_s=spans_s) if spans_s else found
 
 
 def players_of(

@@ -29,6 +29,9 @@ _NOT_ITS_OWN, _ITS_OWN = 0.15, 0.2  # shares; our judgement
 _LEAST_CELLS = 100  # four notes
 _LEAST_SPREAD_DB = 0.3  # of one cell
 _SMOOTH_BANDS = 4.0
+_BESIDE_DB, _SHORT_PER_DB, _FAR_PER_DB, _MOST_FAR = 0.3, 0.08, 0.25, 0.5
+"""Sizes are read small, the more so the more the cells scatter (dB): how far the truth may lie on
+either side, in shares of the size, at most by half of it (24 changes on three movements)."""
 
 
 @dataclass(frozen=True)
@@ -95,3 +98,15 @@ def _tone_db(difference_db: FloatArray, rest: BoolArray) -> FloatArray:
     )
     told = np.where(np.isfinite(told), told, np.median(difference_db[rest]))
     return np.asarray(ndimage.gaussian_filter1d(told, _SMOOTH_BANDS))
+
+
+def widened(
+    level_db: float, interval: tuple[float, float], scatter_db: float
+) -> tuple[float, float]:
+    """With what the fit reads small, and the more it scatters the more."""
+    near, far = sorted(interval, key=abs)
+    sign = np.sign(level_db)
+    near = sign * (abs(near) * (1 - min(_SHORT_PER_DB * scatter_db, 0.6)) - _BESIDE_DB)
+    far = sign * (abs(far) * (1 + min(_FAR_PER_DB * scatter_db, _MOST_FAR)) + _BESIDE_DB)
+    low, high = sorted((float(near), float(far)))
+    return low, high

@@ -7,6 +7,7 @@ really is, the fit finds by itself (:mod:`mixcompare.parts.fit`).
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -58,6 +59,20 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
         As loud against each other as they are written, with a K-weighted energy of one on the mean
         of those that play; zero for a part without a note there.
     """
+    power = power_of(parts, times_s, centre_hz)
+    return power / mean_energy(power, centre_hz)
+
+
+def mean_energy(power: FloatArray, centre_hz: FloatArray) -> float:
+    """K-weighted energy of the parts that play, on the mean."""
+    energy = np.einsum("f,pft->p", k_weighting_power(centre_hz), power)
+    return max(float(energy.sum()) / max(int((energy > 0).sum()), 1), 1e-30)
+
+
+def power_of(
+    parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatArray, held: float = 1.0
+) -> FloatArray:
+    """The same before they are scaled, notes held for a share of their written length."""
     bands = np.round(hz_to_pitch(centre_hz)).astype(int) - LOWEST_SEMITONE
     combs = {
         pitch: _comb(pitch)[bands]
@@ -65,18 +80,17 @@ def templates(parts: Sequence[PartNotes], times_s: FloatArray, centre_hz: FloatA
     }
     out = np.zeros((len(parts), len(centre_hz), len(times_s)))
     low = centre_hz < LONG_WINDOW_BELOW_HZ
-    weight = k_weighting_power(centre_hz)
     for row, part in zip(out, parts, strict=True):
         for pitch in np.unique(part.notes[:, 2]):
-            course = _course(part.notes[part.notes[:, 2] == pitch], times_s)
+            course = _course(part.notes[part.notes[:, 2] == pitch], times_s, held)
             row += combs[int(pitch)][:, None] * course
         row[:] = np.where(
             low[:, None], _seen(row, LOW_FFT, times_s), _seen(row, SEMITONE_FFT, times_s)
         )
-    energy = np.einsum("f,pft->p", weight, out)
-    return np.asarray(out / max(float(energy.sum()) / max(int((energy > 0).sum()), 1), 1e-30))
+    return out
 
 
+@functools.lru_cache(maxsize=128)
 def _comb(pitch: int) -> FloatArray:
     """Power of a note in all semitones of the features, as their windows see it."""
     partials = np.arange(1, _PARTIALS + 1)
@@ -101,10 +115,11 @@ def _lines(frequency_hz: FloatArray, edges_hz: FloatArray, size: int) -> FloatAr
     return np.asarray(power @ band_weights(edges_hz, ANALYSIS_RATE_HZ / size, bins))
 
 
-def _course(notes: FloatArray, times_s: FloatArray) -> FloatArray:
+def _course(notes: FloatArray, times_s: FloatArray, held: float) -> FloatArray:
     """Power of notes of one pitch over time."""
     out = np.zeros(len(times_s))
-    for onset_s, end_s, _, velocity in notes:
+    for onset_s, written_s, _, velocity in notes:
+        end_s = onset_s + held * (written_s - onset_s)
         first, last = np.searchsorted(times_s, [onset_s - _ATTACK_S, end_s + 1.0])
         time_s = times_s[first:last]
         rise = np.clip((time_s - onset_s + _ATTACK_S) / (2 * _ATTACK_S), 0, 1)

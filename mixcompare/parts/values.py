@@ -15,6 +15,7 @@ from mixcompare.fields import (
     SIGNED,
     exchanged_with,
     labelled,
+    of_several,
     stretched,
     within,
 )
@@ -50,7 +51,7 @@ class PartLevel:
     level_db, level_db_interval : float and tuple of float, or None
         None where it is too covered to tell.
     together_with : tuple of str
-        Parts that can't be told apart from it.
+        Parts that can't be told apart from it: then the level is none of its own.
     energy_share : float
         Of the reference's K-weighted energy.
     audible_share, candidate_audible_share : float
@@ -76,7 +77,9 @@ class PartLevel:
         metadata=labelled("Against what did not change") | SIGNED | within(0.5)
     )
     level_db_interval: Interval | None = field(metadata=SIGNED | within(1.0))
-    together_with: tuple[str, ...] = field(metadata=BARE | KEPT)
+    together_with: tuple[str, ...] = field(
+        metadata=labelled("Can't be told apart from") | of_several("level_db") | BARE | KEPT
+    )
     energy_share: float = field(metadata=SHARED | KEPT | within(0.1))
     audible_share: float = field(
         metadata=labelled("Followed, reference")
@@ -196,9 +199,15 @@ class Levels:
         Of each of the changes.
     movers : tuple of Players
         Of each element that was panned elsewhere, and then raised ones, in one take.
+    other_instruments : bool
+        Whether the recordings are of other instruments: then less is told.
+    shorter : tuple of (Players, float)
+        Who is read louder or softer, and may play shorter in one of the recordings instead.
     """
 
     parts: tuple[PartLevel, ...]
     changes: tuple[Change, ...]
     players: tuple[Players, ...]
     movers: tuple[Players, ...] = ()
+    other_instruments: bool = False
+    shorter: tuple[tuple[Players, float], ...] = ()

@@ -20,16 +20,17 @@ if TYPE_CHECKING:
     from mixcompare.elements.local import LocalChange
     from mixcompare.parts.values import PartLevel
 
-Row = tuple[str, float, tuple[float, float] | None]
-"""Name, level, and its interval."""
+Row = tuple[str, float, tuple[float, float] | None, bool]
+"""Name, level, its interval, and whether it is its own and no others'."""
 
 FIELD_CAPTION = (
     "Difference per band against time once the overall gain is taken out: blue where the candidate"
     " has less, orange where it has more, grey where nothing sounds; numbered frames are findings."
 )
 ELEMENTS_CAPTION = (
-    "Elements, and the parts of a score, against everything else, with 95 % intervals; the pale"
-    " stripe is what is just noticeable."
+    "Elements, and the parts of a score, against everything else, with 95 % intervals (hollow and"
+    " grey where parts can't be told apart: no measurement of one of them); the pale stripe is what"
+    " is just noticeable."
 )
 UNSEEN_CAPTION = (
     "The stripe on the right: by how many dB a single instrument with a tenth of the register's"
@@ -98,9 +99,9 @@ def _rows(difference: BalanceDifference) -> list[Row]:
     changed: list[Element | LocalChange] = [*difference.elements, *difference.passages]
     players = {name for element in difference.elements for name in element.players}
     return [
-        *((one.name, one.difference_db, one.interval) for one in changed[:_MOST_ELEMENTS]),
+        *((one.name, one.difference_db, one.interval, True) for one in changed[:_MOST_ELEMENTS]),
         *(
-            (part.name, part.level_db, part.level_db_interval)
+            (parts.named(part), part.level_db, part.level_db_interval, not part.together_with)
             for part in difference.parts
             if part.level_db is not None and part.name not in players
         ),
@@ -179,18 +180,19 @@ def _draw_elements(elements: list[Row], step: float, axes: Axes) -> None:
     axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     axes.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [3.0]
-    for row, (_, value, interval) in enumerate(elements):
+    for row, (_, value, interval, own) in enumerate(elements):
         around = closed(interval)
         ends.append(abs(value))
         colour = style.CANDIDATE if value > 0 else style.REFERENCE
+        colour, line, fill = (colour, "-", colour) if own else (style.QUIET, ":", style.PAPER)
         if around is not None:
-            axes.plot(around, (row, row), color=colour, linewidth=1.5)
+            axes.plot(around, (row, row), color=colour, linewidth=1.5, linestyle=line)
             ends.extend(abs(bound) for bound in around)
-        axes.plot(value, row, "o", color=colour, markersize=5)
+        axes.plot(value, row, "o", color=colour, markersize=5, markerfacecolor=fill)
     limit = min(1.1 * max(ends), 18.0)
     axes.set_xlim(-limit, limit)
     axes.set_ylim(len(elements) - 0.4, -0.9)
-    axes.set_yticks(range(len(elements)), [name for name, _, _ in elements])
+    axes.set_yticks(range(len(elements)), [name for name, *_ in elements])
     # Over its row and inside: long names beside it would take the breadth of everything above.
     axes.tick_params(axis="y", length=0, pad=-4)
     for label in axes.get_yticklabels():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,6 +12,7 @@ from matplotlib.colors import Normalize
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedFormatter, FixedLocator
 
+from mixcompare.findings.words import listed
 from mixcompare.plots import style
 
 if TYPE_CHECKING:
@@ -19,12 +20,25 @@ if TYPE_CHECKING:
 
 CAPTION = (
     "At the bottom: the parts of the score against time, against what did not change as a whole:"
-    " blue where the candidate has less, orange where it has more, grey where a part rests or"
-    " can't be told."
+    " blue where the candidate has less, orange where it has more, hatched where a part can't be"
+    " told apart from others, grey where it rests or can't be told."
 )
+_MOST_NAMES = 2  # for the eye
 _LIMIT_DB = 6.0  # for the eye: the deepest colour
 _MOST_LABELS = 12  # for the eye
 _HEIGHT_CM, _PART_CM = 1.4, 0.42
+_EDGE: dict[str, Any] = {"edgecolor": style.PAPER, "linewidth": 0.4}
+_HATCHED: dict[str, Any] = {
+    "facecolor": style.PAPER, "edgecolor": style.QUIET, "hatch": "/////", "linewidth": 0.0,
+}  # fmt: skip
+
+
+def named(part: PartLevel) -> str:
+    """A part's name, with those that it can't be told apart from."""
+    if not part.together_with:
+        return part.name
+    others = listed(part.together_with, _MOST_NAMES)
+    return f"{part.name} (can't be told apart from {others})"
 
 
 def height_cm(parts: Sequence[PartLevel]) -> float:
@@ -52,11 +66,11 @@ def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) ->
     colours = ScalarMappable(Normalize(-_LIMIT_DB, _LIMIT_DB), style.LIGHT_FIELD)
     for row, part in enumerate(rows):
         for one in part.course:
+            level = colours.to_rgba(np.array([one.level_db]))[0]
             axes.add_patch(
                 Rectangle(
                     (one.start_s, row - 0.5), one.end_s - one.start_s, 1.0,
-                    facecolor=colours.to_rgba(np.array([one.level_db]))[0],
-                    edgecolor=style.PAPER, linewidth=0.4,
+                    **(_HATCHED if part.together_with else {"facecolor": level} | _EDGE),
                 )
             )  # fmt: skip
             if one.bars is not None:

@@ -25,6 +25,7 @@ _TITLES = {
 ONLY_WITH_FINDINGS = (_TITLES["shaping"],)
 """What would be set at the desk: nobody should, where nothing of it sticks out."""
 _APART = "Over the music in common, and not the difference of the two values beside it"
+_IN_BRACKETS = "In brackets: of parts that can't be told apart, and no measurement of one of them"
 _MOST_ROWS = 40
 """Longer lists are for the figures."""
 _HEADS = {
@@ -207,6 +208,8 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
     columns = [column for column in first if not column.endswith("interval")]
     known = {item.name: item for item in fields(rows[0])}
     changes = {column for column in columns if is_change(known[column])}
+    several = {item.metadata["of_several"]: column for column, item in known.items()
+               if "of_several" in item.metadata}  # fmt: skip
     heads = []
     for column in columns:
         label, unit = label_and_unit(known[column])
@@ -215,21 +218,24 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
         heads.append(_HEADS.get(column, f"{label} ({written(unit)})" if unit else label))
         if _interval_name(first, column) is not None:
             heads.append("95 % interval")
-    cells = []
+    cells, bracketed = [], False
     for row in rows:
         line: list[str] = []
         values = _values(row)
         for column in columns:
             unit = label_and_unit(known[column])[1]
-            line.append(_cell(values[column], column, unit, column in changes))
+            shown = [_cell(values[column], column, unit, column in changes)]
             interval_name = _interval_name(values, column)
             if interval_name is not None:
-                line.append(wording.interval(_pair(values[interval_name]), unit))
+                shown.append(wording.interval(_pair(values[interval_name]), unit))
+            if values.get(several.get(column, "")) and values[column] is not None:
+                shown, bracketed = [f"({cell})" for cell in shown], True
+            line += shown
         cells.append(tuple(line))
     title = name.replace("_", " ").capitalize()
     if untold:
         title += f" (can't tell: {', '.join(str(row.name) for row in untold)})"
-    return Table(title, tuple(heads), tuple(cells))
+    return Table(title, tuple(heads), tuple(cells), f"{_IN_BRACKETS}." if bracketed else "")
 
 
 def _tells(record: Any) -> bool:

@@ -13,7 +13,9 @@ from tests.parts.test_fit import CENTRE_HZ, GAINS_DB, RATE_HZ, made, mixed
 
 
 def pair(change_db: np.ndarray) -> Cells:
-    return cells_of(mixed(GAINS_DB), mixed(GAINS_DB + change_db), made(), CENTRE_HZ, RATE_HZ)
+    return cells_of(
+        mixed(GAINS_DB), mixed(GAINS_DB + change_db), (made(), made()), CENTRE_HZ, RATE_HZ
+    )
 
 
 @pytest.mark.parametrize("part", range(4))
@@ -53,13 +55,13 @@ def test_where_other_instruments_play_it_is_the_mean_of_both_and_their_gap_is_do
 
 
 def test_the_lowest_bands_that_one_recording_lacks_say_nothing() -> None:
-    whole = cells_of(mixed(GAINS_DB), mixed(GAINS_DB), made(), CENTRE_HZ, RATE_HZ)
+    whole = cells_of(mixed(GAINS_DB), mixed(GAINS_DB), (made(), made()), CENTRE_HZ, RATE_HZ)
     lowest = int(np.flatnonzero(whole.heard.sum(axis=1) > 20)[3])
     candidate = mixed(GAINS_DB)
     candidate[:lowest] *= 10**-1.8
     loud = lowest + 10 + int(whole.heard[lowest + 10 :].sum(axis=1).argmax())
     candidate[loud] *= 10**-1.8  # a single band further up is somebody's doing
-    cells = cells_of(mixed(GAINS_DB), candidate, made(), CENTRE_HZ, RATE_HZ)
+    cells = cells_of(mixed(GAINS_DB), candidate, (made(), made()), CENTRE_HZ, RATE_HZ)
     assert not cells.heard[:lowest].any()
     assert whole.heard[:lowest].sum() > 60
     assert cells.heard[loud].any()

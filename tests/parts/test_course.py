@@ -11,9 +11,9 @@ from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
 from mixcompare.knowledge.notes import Bars
-from mixcompare.parts.course import Window, course_of, departures, windows_of
+from mixcompare.parts.course import Window, course_of, departures, scaled, windows_of
 from mixcompare.parts.fit import Cells, Fitted, fit
-from mixcompare.parts.levels import levels_of, scaled
+from mixcompare.parts.levels import levels_of
 from mixcompare.parts.values import Levels, Stretch
 from tests import synthetic
 from tests.parts.written import BARS, SEED, VOICES, pair_of

@@ -32,7 +32,9 @@ def mixed(gains_db: np.ndarray, tone_db: float = 0.0) -> np.ndarray:
 @pytest.mark.parametrize("by_db", [4.0, -4.0])
 def test_a_part_that_moved_is_found_with_its_size(part: int, by_db: float) -> None:
     change = by_db * (np.arange(4) == part)
-    found = fit(cells_of(mixed(GAINS_DB), mixed(GAINS_DB + change), made(), CENTRE_HZ, RATE_HZ))
+    found = fit(
+        cells_of(mixed(GAINS_DB), mixed(GAINS_DB + change), (made(), made()), CENTRE_HZ, RATE_HZ)
+    )
     against = found.difference_db - np.delete(found.difference_db, part).mean()
     assert against[part] == pytest.approx(by_db, abs=0.8)
     assert np.abs(np.delete(against, part)).max() < 0.4
@@ -40,12 +42,14 @@ def test_a_part_that_moved_is_found_with_its_size(part: int, by_db: float) -> No
 
 
 def test_tone_is_nobodys_level() -> None:
-    found = fit(cells_of(mixed(GAINS_DB), mixed(GAINS_DB, 4.0), made(), CENTRE_HZ, RATE_HZ))
+    found = fit(
+        cells_of(mixed(GAINS_DB), mixed(GAINS_DB, 4.0), (made(), made()), CENTRE_HZ, RATE_HZ)
+    )
     assert np.ptp(found.difference_db) < 1.5
 
 
 def test_shares_and_energies_are_those_of_the_mixture() -> None:
-    found = fit(cells_of(mixed(GAINS_DB), mixed(GAINS_DB), made(), CENTRE_HZ, RATE_HZ))
+    found = fit(cells_of(mixed(GAINS_DB), mixed(GAINS_DB), (made(), made()), CENTRE_HZ, RATE_HZ))
     weighted = np.einsum("f,pft->p", k_weighting_power(CENTRE_HZ), made()) * 10 ** (GAINS_DB / 10)
     true = weighted / weighted.sum()
     np.testing.assert_allclose(found.energy, true, atol=0.08)
@@ -64,7 +68,7 @@ def test_one_recording_alone_gives_the_gains_of_its_parts() -> None:
 def test_cells_that_are_not_judged_or_not_heard_do_not_count() -> None:
     judged = np.ones(mixed(GAINS_DB).shape, bool)
     judged[:, :50] = False
-    cells = cells_of(mixed(GAINS_DB), mixed(GAINS_DB), made(), CENTRE_HZ, RATE_HZ, judged)
+    cells = cells_of(mixed(GAINS_DB), mixed(GAINS_DB), (made(), made()), CENTRE_HZ, RATE_HZ, judged)
     assert not cells.heard[:, :50].any()
     floor = cells.reference < 10**-5.2 * cells.reference.max()
     assert not (cells.heard & floor).any()

@@ -10,7 +10,7 @@ from mixcompare.elements.take import split_pair
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import aligned
 from mixcompare.parts.heard import SILENT_DB
-from mixcompare.parts.levels import levels_of, widened
+from mixcompare.parts.levels import levels_of
 from mixcompare.parts.values import Levels, Players
 from tests.parts.written import VOICES, features, levels, pair_of, parts, played_again
 
@@ -124,13 +124,6 @@ def test_a_part_that_rests_throughout_has_no_level_and_says_why() -> None:
 )
 def test_players_are_named(players: Players, spoken: str) -> None:
     assert players_named(players) == spoken
-
-
-def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_scatter() -> None:
-    assert widened(4.0, (3.0, 5.0), 2.0) == pytest.approx((3.0 * 0.84 - 0.3, 5.0 * 1.5 + 0.3))
-    assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(
-        (-5.0 * 1.5 - 0.3, -(3.0 * 0.84 - 0.3))
-    )
 
 
 def test_written_dynamics_are_those_of_most_of_a_part() -> None:

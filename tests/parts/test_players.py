@@ -6,10 +6,14 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from mixcompare.knowledge.notes import PartNotes
+from mixcompare.aspects import balance
+from mixcompare.elements.describe import Description
+from mixcompare.knowledge.notes import PartNotes, where_played
 from mixcompare.parts.changed import Moved
 from mixcompare.parts.fit import Cells, Fitted
-from mixcompare.parts.players import players_of
+from mixcompare.parts.players import played_by, players_of
+from mixcompare.parts.values import Players
+from tests.parts.written import features, pair_of, parts
 
 FloatArray = npt.NDArray[np.float64]
 BANDS, FRAMES = 12, 200
@@ -81,3 +85,34 @@ def test_nobody_plays_what_lies_in_no_ones_cells() -> None:
     energy = np.zeros((BANDS, FRAMES))
     energy[0] = 1.0
     assert players_of(energy, 4.0, cells, fitted, PARTS, ()) == ((), None)
+
+
+def line(*notes: tuple[float, float]) -> PartNotes:
+    return PartNotes("Flute", np.array([[a, b, 60.0, 80.0] for a, b in notes]), NONE)
+
+
+def test_an_element_lies_where_its_players_play() -> None:
+    flute = line((9.0, 9.5), (10.0, 10.5), (20.0, 21.0))
+    found = Description("register", "high register", (500.0, 2000.0), ((1.0, 20.5),), None)
+    own = played_by(Players(("Flute",)), found, [flute])
+    assert own.spans_s == ((9.0, 10.5), (20.0, 20.5))  # a rest of half a second is within
+    # Where nobody is named, or plays, nothing better is known.
+    assert played_by(Players(), found, [flute]) == found
+    assert played_by(Players(("Flute",)), found, [line((30.0, 31.0))]) == found
+
+
+def test_notes_that_overlap_are_one_stretch() -> None:
+    held = line((0.0, 8.0), (1.0, 2.0))
+    other = line((9.0, 9.5), (12.0, 13.0))
+    assert where_played([held, other], [(0.5, 30.0)]) == ((0.5, 9.5), (12.0, 13.0))
+    assert where_played([held, other], [(10.0, 11.0)]) == ()
+
+
+def test_the_finding_on_a_part_that_enters_late_begins_with_its_first_note() -> None:
+    """The bars before it, in which others fill its cells, are none of it."""
+    figure, *others = parts()
+    enters_s = 9.0
+    late = PartNotes("figure", figure.notes[figure.notes[:, 0] > enters_s], figure.others)
+    difference = balance.analyzer.compare(pair_of(features(figure=5.0), (late, *others)))
+    (element,) = [one for one in difference.elements if "figure" in one.players]
+    assert element.spans_s[0][0] >= enters_s

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.parts.sizes import size_of
+from mixcompare.parts.sizes import size_of, widened
 
 BANDS, FRAMES = 60, 200
 
@@ -65,3 +65,10 @@ def test_too_few_cells_tell_no_size() -> None:
     heard = np.zeros(share.shape, bool)
     heard[0, :50] = True
     assert size_of(difference, share, others, heard) is None
+
+
+def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_scatter() -> None:
+    assert widened(4.0, (3.0, 5.0), 2.0) == pytest.approx((3.0 * 0.84 - 0.3, 5.0 * 1.5 + 0.3))
+    assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(
+        (-5.0 * 1.5 - 0.3, -(3.0 * 0.84 - 0.3))
+    )

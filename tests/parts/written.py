@@ -43,12 +43,17 @@ def features(**gains_db: float) -> Features:
     return Features.of(Recording.from_array(synthetic.in_room(played, 1.0, -9.0), RATE_HZ))
 
 
-@functools.cache
 def played_again(**gains_db: float) -> Features:
     """Of another performance, slower and tuned higher."""
+    return played_shorter("", 1.0, **gains_db)
+
+
+@functools.cache
+def played_shorter(voice: str, share: float, **gains_db: float) -> Features:
+    """The same with one voice's notes held for a share of their length."""
     played = synthetic.play(
         SEED, bars=BARS, gains_db=gains_db, scatter_s=0.012, scatter_db=0.6, performance=3,
-        beat_s=0.63, a4_hz=442.0,
+        beat_s=0.63, a4_hz=442.0, held={voice: share},
     )  # fmt: skip
     return Features.of(Recording.from_array(synthetic.in_room(played, 1.0, -9.0), RATE_HZ))
 

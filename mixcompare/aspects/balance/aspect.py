@@ -35,6 +35,7 @@ from mixcompare.aspects.balance.words import (
     local_finding,
     players_named,
     seated,
+    untold_words,
 )
 from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
 from mixcompare.elements.change import Change, Split
@@ -58,6 +59,7 @@ from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
 from mixcompare.parts.levels import levels_of
 from mixcompare.parts.notevalues import note_value
+from mixcompare.parts.players import played_by
 from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
 
@@ -111,7 +113,7 @@ class BalanceAnalyzer:
         split = replace(split, changes=written.changes) if written else split
         elements = []
         for change, who in zip(split.changes, players, strict=True):
-            found = describe(change.energy, spectra, change.repeats)
+            found = played_by(who, describe(change.energy, spectra, change.repeats), match.parts)
             stands = _stands(change, spectra, split.tone_db)
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.
@@ -135,6 +137,8 @@ class BalanceAnalyzer:
                 doubtful_words(describe(change.energy, spectra), change)
                 for change in split.doubtful
             ]
+        else:
+            reasons += untold_words(written)
         reasons += [ended_words(describe(one.energy, spectra), one) for one in split.ended]
         times, picture = _picture(pair.spectra)
         before, changed = _thirds(spectra, split)

@@ -12,7 +12,7 @@ from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
 from mixcompare.parts.heard import is_open
-from mixcompare.parts.values import Players
+from mixcompare.parts.values import Levels, Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
 _MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; our choice
@@ -75,6 +75,24 @@ def doubtful_words(found: Description, change: Change) -> str:
         f" {further}; but the two halves of the passage, its loud and soft moments or the two"
         " directions of the comparison don't agree, so it is not listed."
     )
+
+
+def untold_words(levels: Levels) -> list[str]:
+    """Why parts that are read louder or softer are not listed."""
+    found = []
+    if levels.other_instruments:
+        found.append(
+            "Other instruments seem to play than in the reference. Each may be some 4 dB louder or"
+            " softer for that alone, so that only parts that stand farther off are listed."
+        )
+    for players, level_db in levels.shorter:
+        sounds = "sound" if len(players.names) > 1 else "sounds"
+        found.append(
+            f"The {players_named(players)} {sounds} softer in the"
+            f" {'candidate' if level_db < 0 else 'reference'}; but of notes as short as these"
+            " softer can't be told from shorter, so that no level is listed."
+        )
+    return found
 
 
 def ended_words(found: Description, change: Change) -> str:

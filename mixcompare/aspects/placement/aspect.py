@@ -63,6 +63,7 @@ from mixcompare.pair.thirds import (
     pairs,
     values,
 )
+from mixcompare.parts.players import played_by
 from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import block_counts
@@ -198,11 +199,11 @@ def _elements(pair: Pair) -> tuple[MovedElement, ...]:
     if balance is None or not pair.same_take or balance.one_tail:
         return found
     taken = {name for one in found for name in one.players}
-    return found + moved_parts(balance.parts, pair.match.parts, taken)
+    return found + moved_parts(balance.parts, pair.match.parts, taken, pair.span_s)
 
 
 def _element(panned: Panned, who: Players, pair: Pair) -> MovedElement:
-    found = describe(panned.energy, pair.of_elements)
+    found = played_by(who, describe(panned.energy, pair.of_elements), pair.match.parts)
     return MovedElement(
         name=parts_named(who.names, who.family) or found.subject,
         players=who.names,

@@ -63,6 +63,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/course.py",
         ("tests/parts/test_course.py",),
+        ("min(level_db / mean_db, _MOST_SCALED)", "1.0"),
+        ("if mean_db * level_db <= 0:", "if False:"),
         ("level[:, window] @ share", "0 * level[:, window] @ share"),
         ("+ np.eye(parts) / _DEPARTS_DB**2", "+ np.eye(parts) * 5"),
         ("told = plays & (deviation < _TOLD_DB)\n    still", "told = plays | True\n    still"),
@@ -86,7 +88,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/apart.py",
         ("tests/parts/test_apart.py",),
-        ("OTHER_INSTRUMENTS_DB = 3.0", "OTHER_INSTRUMENTS_DB = 0.0"),
         ("_WEIGHT = 60, 0.5", "_WEIGHT = 60, 0.9"),
         ("_VARIANCE, _DISAGREEMENT = 0.64, 0.1", "_VARIANCE, _DISAGREEMENT = 0.64, 0.0"),
         (
@@ -103,11 +104,53 @@ FAULTS: list[Fault] = [
         ("if part.course]", "]"),
     ),
     *each(
+        "mixcompare/plots/parts.py",
+        ("tests/plots/test_parts.py",),
+        ("if part.together_with else", "if False else"),
+        ("listed(part.together_with, _MOST_NAMES)", "listed(part.together_with)"),
+    ),
+    *each(
+        "mixcompare/plots/balance.py",
+        ("tests/plots/test_parts.py",),
+        ("if own else (style.QUIET,", "if True else (style.QUIET,"),
+        ("not part.together_with)", "True)"),
+    ),
+    *each(
+        "mixcompare/report/tables.py",
+        ("tests/plots/test_parts.py",),
+        (
+            "and values[column] is not None:\n                shown",
+            "and False:\n                shown",
+        ),
+    ),
+    *each(
+        "mixcompare/parts/players.py",
+        ("tests/parts/test_players.py",),
+        ("return replace(found, spans_s=spans_s) if spans_s else found", "return found"),
+    ),
+    *each(
+        "mixcompare/knowledge/notes.py",
+        ("tests/parts/test_players.py",),
+        ("> last_s[:-1] + _REST_S", "> held_s[:-1, 1] + _REST_S"),
+        ("min(end, end_s))", "end)"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/aspect.py",
+        ("tests/parts/test_players.py",),
+        (
+            "played_by(who, describe(change.energy, spectra, change.repeats), match.parts)",
+            "describe(change.energy, spectra, change.repeats)",
+        ),
+    ),
+    *each(
         "mixcompare/parts/templates.py",
         ("tests/parts/test_templates.py",),
         ("_PARTIALS, _FALL = 16, 1.6", "_PARTIALS, _FALL = 16, 0.6"),
         ("_RELEASE_PER_S = 8.0", "_RELEASE_PER_S = 2.0"),
-        ('energy = np.einsum("f,pft->p", weight, out)', "energy = out.sum(axis=(1, 2))"),
+        (
+            'energy = np.einsum("f,pft->p", k_weighting_power(centre_hz), power)',
+            "energy = power.sum(axis=(1, 2))",
+        ),
         ("max(int((energy > 0).sum()), 1)", "1"),
         ("lobe**2, 0.0)", "lobe, 0.0)"),
         ("time_s - onset_s + _ATTACK_S", "time_s - onset_s - 1.0"),
@@ -125,6 +168,25 @@ FAULTS: list[Fault] = [
         ("tests/parts/test_apart.py",),
         ("heard &= _carried_by_both(reference, candidate)[:, None]", "pass"),
         ("np.logical_or.accumulate(alike)", "alike"),
+        ("OTHER_INSTRUMENTS_DB = 3.0", "OTHER_INSTRUMENTS_DB = 0.0"),
+    ),
+    *each(
+        "mixcompare/parts/held.py",
+        ("tests/parts/test_held.py",),
+        ("_LEAST_GAIN = 3.0", "_LEAST_GAIN = 300.0"),
+        ("_LEAST_GAIN = 3.0", "_LEAST_GAIN = -30.0"),
+        ("for one in shorter:\n            templates", "for one in ():\n            templates"),
+        ("if side == _CANDIDATE else -fitted.left_db", "if side == 3 else -fitted.left_db"),
+        ("(there < _ENDED * whole) & (goes_on > _STILL)", "goes_on > 9"),
+        ("max(before, louder_db)", "9.0"),
+        ("-10 * np.log10(one.share) if within", "0.0 if within"),
+        ("share[own] if left is None else (share * left)[own]", "share[own]"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/parts/test_held.py",),
+        ("{'candidate' if level_db < 0 else 'reference'}; but", "candidate; but"),
+        ("if levels.other_instruments:", "if False:"),
     ),
     *each(
         "mixcompare/parts/sizes.py",
@@ -133,16 +195,23 @@ FAULTS: list[Fault] = [
         ("left = difference_db - _tone_db(difference_db, rest)[:, None]", "left = difference_db"),
         ("own = heard & (share > _ITS_OWN) & (others < _ITS_OWN)", "own = heard & (share > 0.2)"),
         ("likelihood[best] - 1.92", "likelihood[best] - 0.02"),
+        ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
     ),
     *each(
         "mixcompare/parts/changed.py",
         ("tests/parts/test_changed.py",),
         ("_LEAST_DEVIATIONS = 3.0", "_LEAST_DEVIATIONS = 0.6"),
+        ("off_db = _OTHERS_OFF_DB if fitted.other_instruments else _OFF_DB", "off_db = _OFF_DB"),
         ("return Moved(rest, None, -level,", "return Moved(rest, None, level,"),
         ("share > _HALF_OF_ALL", "share > 1"),
         ("_LEAST_DB = 1.0", "_LEAST_DB = 0.1"),
         ("len(one & other) >= least * len(one)", "len(one & other) >= least * len(other)"),
         ("if not taken & set(one[0])", "if True"),
+    ),
+    *each(
+        "mixcompare/parts/changed.py",
+        ("tests/parts/test_levels.py",),
+        ("if other != place", "if True"),
     ),
     *each(
         "mixcompare/parts/families.py",
@@ -157,18 +226,14 @@ FAULTS: list[Fault] = [
         "mixcompare/parts/levels.py",
         ("tests/parts/test_levels.py",),
         ("in self._with_doublings(named)", "in named"),
-        ("if other != place", "if True"),
         ("heavy[sorted(moved)] = 0.0", "pass"),
         ("else _COVERED if plays[place] else _RESTS", "else _RESTS if plays[place] else _COVERED"),
         ("level, interval = sizes[place].difference_db, sizes[place].interval", "pass"),
-        ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
         ("if plays[place] and here < _FOLLOWED", "if plays[place]"),
     ),
     *each(
         "mixcompare/parts/levels.py",
         ("tests/parts/test_course.py",),
-        ("min(level_db / mean_db, _MOST_SCALED)", "1.0"),
-        ("if mean_db * level_db <= 0:", "if False:"),
         (
             "windows_of(self.cells, self.fitted, times_s, self.bars)",
             "windows_of(self.cells, self.fitted, times_s, None)",
@@ -241,7 +306,7 @@ FAULTS: list[Fault] = [
         ("tests/parts/test_passages.py",),
         ("inside[self.edges[place.first] : self.edges[place.last + 1]] = True", "inside[:] = True"),
         ("if not taken & set(one.parts)", "if False"),
-        ("for one in self._moved_throughout()", "for one in self.moved"),
+        ("moved = self._moved_throughout()", "moved = list(self.moved)"),
     ),
     *each(
         "mixcompare/parts/players.py",
@@ -297,7 +362,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/parts/laid.py",
         ("tests/parts/test_levels.py",),
-        ("return min(shifted, key", "return max(shifted, key"),
+        ("self._by: float = min(tried)[1]", "self._by: float = max(tried)[1]"),
         ("_SMOOTH_S = 3, 0.06", "_SMOOTH_S = 3, 6.0"),
     ),
 ]
