@@ -17,15 +17,13 @@ import numpy as np
 
 from mixcompare.alignment import align
 from mixcompare.analysis import matched
-from mixcompare.audio.recording import Recording
 from mixcompare.elements.panned import Panned, find_panned
 from mixcompare.features import Features
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.pair import aligned
 from tests.benchmarks.corpus import cache_folder
-from tests.benchmarks.rendering import mix
-from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
-from tests.benchmarks.tails import OWN_ROOM, SOUNDFONTS, heard_sections
+from tests.benchmarks.symphonic import movements, over_scores
+from tests.benchmarks.tails import heard_in_own_room, heard_sections, in_own_room
 
 BY = (0.6, -0.8, 1.0, -1.2)
 FURTHEST = 0.9
@@ -60,11 +58,7 @@ def answers(
     named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[Told]:
     """All sections of all movements."""
-    for number, name in named:
-        music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
-        whole = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / float(np.abs(whole).max())
-        reference = _features(music, scale)
+    for number, name, music, scale, reference in in_own_room(named, scores, cache):
         for index, section in enumerate(heard_sections(music)):
             pan = next(part.pan for part in music.parts if part.name == section)
             by = BY[(index + number) % len(BY)]
@@ -75,13 +69,8 @@ def answers(
                 parts = tuple(
                     replace(part, pan=to) if part.name == section else part for part in music.parts
                 )
-                candidate = _features(replace(music, parts=parts), scale)
+                candidate = heard_in_own_room(replace(music, parts=parts), scale)
                 yield Told(words, position(to) - position(pan), _found(reference, candidate))
-
-
-def _features(music: Excerpt, scale: float) -> Features:
-    samples = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-    return Features.of(Recording.from_array(scale * samples, RATE_HZ))
 
 
 @one_numeric_thread

@@ -10,7 +10,7 @@ sizes, how often the interval holds the truth, false elements, seconds of one co
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -101,6 +101,26 @@ def _told(
 def _features(music: Excerpt, room: Room, gains_db: dict[str, float] | None = None) -> Features:
     samples = mix(music.stems, music.parts, *room, gains_db, sample_rate_hz=RATE_HZ)
     return Features.of(Recording.from_array(0.3 * samples, RATE_HZ))
+
+
+def in_own_room(
+    named: Sequence[tuple[int, str]], scores: Path, cache: Path
+) -> Iterator[tuple[int, str, Excerpt, float, Features]]:
+    """Movements of a set: number, name, sections, the scale that suits both, and the reference."""
+    for number, name in named:
+        music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
+        whole = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
+        scale = 0.3 / float(np.abs(whole).max())
+        yield number, name, music, scale, heard_in_own_room(music, scale)
+
+
+def heard_in_own_room(
+    music: Excerpt, scale: float, gains_db: Mapping[str, float] | None = None
+) -> Features:
+    """One mix of the sections."""
+    gains = dict(gains_db or {})
+    samples = mix(music.stems, music.parts, *OWN_ROOM, gains, sample_rate_hz=RATE_HZ)
+    return Features.of(Recording.from_array(scale * samples, RATE_HZ))
 
 
 def heard_sections(music: Excerpt) -> list[str]:

@@ -22,16 +22,14 @@ import numpy.typing as npt
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.analysis import matched
-from mixcompare.audio.recording import Recording
 from mixcompare.elements.change import Change, overlap
 from mixcompare.elements.take import split_pair
 from mixcompare.features import SEMITONE_RATE_HZ, Features
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.pair import Pair, aligned
 from tests.benchmarks.corpus import cache_folder
-from tests.benchmarks.rendering import mix
-from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
-from tests.benchmarks.tails import OWN_ROOM, SOUNDFONTS, heard_sections
+from tests.benchmarks.symphonic import Excerpt, movements, over_scores
+from tests.benchmarks.tails import heard_in_own_room, heard_sections, in_own_room
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -68,16 +66,12 @@ def answers(
     named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[Told]:
     """All pairs of all movements."""
-    for number, name in named:
-        music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
-        whole = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / float(np.abs(whole).max())
-        reference = _features(music, scale, {})
+    for number, name, music, scale, reference in in_own_room(named, scores, cache):
         alone: dict[str, npt.NDArray[np.float32]] = {}
         for changes_db in cases(heard_sections(music), number):
             words = f"{name} {', '.join(f'{one} {by:+.0f}' for one, by in changes_db.items())}"
             if only in words:
-                pair = _pair(reference, _features(music, scale, changes_db))
+                pair = _pair(reference, heard_in_own_room(music, scale, changes_db))
                 for one in changes_db:
                     if one not in alone:
                         alone[one] = _alone(music, scale, one)
@@ -97,11 +91,6 @@ def cases(heard: Sequence[str], seed: int) -> Iterator[dict[str, float]]:
         yield {one: (5.0, -5.0)[(index + seed) % 2]}
 
 
-def _features(music: Excerpt, scale: float, gains_db: Mapping[str, float]) -> Features:
-    samples = mix(music.stems, music.parts, *OWN_ROOM, dict(gains_db), sample_rate_hz=RATE_HZ)
-    return Features.of(Recording.from_array(scale * samples, RATE_HZ))
-
-
 @one_numeric_thread
 def _pair(reference: Features, candidate: Features) -> Pair:
     pair, _ = matched(aligned(reference, candidate, align(reference, candidate)))
@@ -111,7 +100,7 @@ def _pair(reference: Features, candidate: Features) -> Pair:
 def _alone(music: Excerpt, scale: float, section: str) -> npt.NDArray[np.float32]:
     """The section's own semitones in the reference's room."""
     stems = {name: stem * (name == section) for name, stem in music.stems.items()}
-    return _features(Excerpt(music.parts, stems), scale, {}).semitone_power
+    return heard_in_own_room(Excerpt(music.parts, stems), scale).semitone_power
 
 
 def _on_cells(power: npt.NDArray[np.float32], pair: Pair) -> FloatArray:
