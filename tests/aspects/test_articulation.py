@@ -289,6 +289,18 @@ def test_a_change_of_doubled_notes_is_told(monkeypatch: pytest.MonkeyPatch) -> N
     assert finding([oboe], False).subject == "the oboe (or a part that doubles it)"
     both = finding([oboe, replace(oboe, name="flute")], False)
     assert both.subject == "the oboe and the flute"
+    # One share where it is that of both; the manner is that of both together.
+    assert "are held for 50 % of their length against 90 % in the reference" in both.text
+    assert oboe.stretch is not None
+    longer = replace(oboe.stretch, reference_ratio=0.96, candidate_ratio=0.56)
+    shorter = replace(oboe.stretch, reference_ratio=0.86, candidate_ratio=0.46)
+    two = finding(
+        [replace(oboe, stretch=shorter), replace(oboe, name="flute", stretch=longer)], False
+    )
+    assert two.text.endswith(
+        "are held for 46 % and 56 % of their length against 86 % and 96 % in the reference:"
+        " detached, where the reference is legato or tenuto."
+    )
     alone = arithmetic(monkeypatch, long, short, written=True, doubled=9).voices[2]
     assert finding([alone], False).subject == "the oboe"
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import (
     LEAD,
@@ -83,7 +85,9 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
     first = stretches[0]
     value, limits = first.sounding_ratio, first.sounding_ratio_interval
     detached = value < 0
-    manners = (manner_of(first.candidate_ratio), manner_of(first.reference_ratio))
+    held = [stretch.candidate_ratio for stretch in stretches]
+    before = [stretch.reference_ratio for stretch in stretches]
+    manners = (manner_of(float(np.mean(held))), manner_of(float(np.mean(before))))
     if manners[0] == manners[1]:
         words = "more detached" if detached else "more connected"
     else:
@@ -91,11 +95,9 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
     names = listed([f"the {voice.name}" for voice in group])
     if len(group) == 1 and group[0].doubled:
         names += " (or a part that doubles it)"
-    held = listed([f"{100 * stretch.candidate_ratio:.0f} %" for stretch in stretches])
-    before = listed([f"{100 * stretch.reference_ratio:.0f} %" for stretch in stretches])
     text = (
-        f"The notes of {names} are held for {held} of their length against {before} in the"
-        f" reference: {words}."
+        f"The notes of {names} are held for {_shares(held)} of their length against"
+        f" {_shares(before)} in the reference: {words}."
     )
     proof = evidence(value, limits, same_take, agreeing=first.agreement)
     bands = [voice.band_hz for voice in group if voice.band_hz is not None]
@@ -115,6 +117,12 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         text=text,
         advice=_advice(names if group[0].written else None, detached, same_take),
     )
+
+
+def _shares(ratios: Sequence[float]) -> str:
+    """One for each voice, or one for all of them."""
+    shown = [f"{100 * ratio:.0f} %" for ratio in ratios]
+    return listed(shown if len(set(shown)) > 1 else shown[:1])
 
 
 def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ...]:

@@ -226,8 +226,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/words.py",
         ("tests/aspects/test_articulation.py",),
         (
-            'held = listed([f"{100 * stretch.candidate_ratio:.0f} %"',
-            'held = listed([f"{100 * stretch.reference_ratio:.0f} %"',
+            "held = [stretch.candidate_ratio for",
+            "held = [stretch.reference_ratio for",
         ),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
         ("if not voices and not same_take:", "if not voices and same_take:"),
