@@ -102,7 +102,8 @@ def facts(results: Results) -> list[tuple[str, str]]:
     if results.level is not None:
         gain = units.quantity(results.level.gain_db, "dB", signed=True)
         around = wording.interval(results.level.interval, "dB")
-        told.append(("Level taken out", f"{gain} (95 %: {around}), by the {results.level.method}"))
+        after = "most of the sound is at one level after that"
+        told.append(("Level taken out", f"{gain} (95 %: {around}); {after}"))
     if alignment.same_take:
         told.append(("Offset", _offset(alignment.offset_s)))
         if alignment.drift_ppm is not None:
@@ -118,12 +119,20 @@ def facts(results: Results) -> list[tuple[str, str]]:
         told.append(("Channels", "left and right are exchanged in the candidate"))
     if alignment.transposition_semitones:
         told.append(("Transposition", f"{alignment.transposition_semitones:+d} semitones"))
-    if abs(alignment.tuning_cents) >= 0.05:
-        told.append(("Tuning", units.quantity(alignment.tuning_cents, "cents", signed=True)))
+    tuning_cents = _tuning_cents(results)
+    if abs(tuning_cents) >= 0.05:
+        told.append(("Tuning", units.quantity(tuning_cents, "cents", signed=True)))
     for event in alignment.events:
         if event.text not in results.warnings:
             told.append((event.kind.capitalize(), event.text))
     return told
+
+
+def _tuning_cents(results: Results) -> float:
+    """As the aspect measured it; what the alignment took for it, where that can't tell."""
+    measured = results.measurements.get("tuning")
+    found = measured.difference.tuning_cents if measured is not None else None
+    return float(results.alignment.tuning_cents if found is None else found)
 
 
 def _offset(offset_s: float) -> str:

@@ -186,10 +186,11 @@ def _noticeable(results: Results) -> list[tuple[str, str, str]]:
 
 
 def _settings(results: Results) -> list[tuple[str, str]]:
-    return [
+    shown = [
         (str(name).replace("_", " "), "not set" if value is None else str(plain(value)))
         for name, value in results.settings.items()
     ]
+    return shown + ([("level taken out", results.level.method)] if results.level else [])
 
 
 def _sound(passage: CodedSound) -> dict[str, str]:

@@ -144,7 +144,8 @@ def test_the_facts_of_the_alignment(shown):
     assert told["Level taken out"].startswith(
         f"{units.quantity(level.gain_db, 'dB', signed=True)} (95 %: "
     )
-    assert level.method in told["Level taken out"]
+    assert told["Level taken out"].endswith("most of the sound is at one level after that")
+    assert level.method in page  # among the settings
     if alignment.same_take:
         assert told["Offset"] == "none"
         assert "Tempo" not in told
@@ -171,12 +172,26 @@ def test_the_facts_of_the_alignment(shown):
 )
 def test_facts_in_words(changes, name, words):
     results = made_up_results(SAME_TAKE, length_s=6.0)
+    rest = {name: one for name, one in results.measurements.items() if name != "tuning"}
+    results = replace(results, measurements=rest)
     changed = replace(results, alignment=replace(results.alignment, **changes))
     assert words in facts(render(changed, {}))[name]
     quiet = replace(results.alignment, polarity=1, tuning_cents=0.04, channels_swapped=False)
     assert not facts(render(replace(results, alignment=quiet), {})).keys() & {
         "Polarity", "Tuning", "Channels", "Transposition",
     }  # fmt: skip
+
+
+def test_the_tuning_is_told_by_one_figure():
+    """The aspect's own, where it has one, whatever the alignment took for it."""
+    results = made_up_results()
+    aligned = replace(results.alignment, tuning_cents=7.7)
+    for told, cents in ((-3.44, f"{MINUS}3.4"), (None, "+7.7")):
+        measured = results.measurements["tuning"]
+        difference = replace(measured.difference, tuning_cents=told)
+        changed = {**results.measurements, "tuning": replace(measured, difference=difference)}
+        page = render(replace(results, alignment=aligned, measurements=changed), {})
+        assert facts(page)["Tuning"] == f"{cents}{SPACE}cents"
 
 
 def test_a_shorter_candidate_is_called_faster_by_the_figure_of_its_tempo():
