@@ -71,7 +71,7 @@ def render(
         candidate=head.source(results.candidate),
         compared=head.compared(results),
         facts=head.facts(results),
-        warnings=dict.fromkeys((*results.warnings, *results.alignment.warnings)),
+        warnings=_warnings(results),
         cards=[_card(finding, results, field) for finding in results.findings],
         ticks=timeline.ticks(span_s),
         lanes=timeline.lanes(results, contours, field, span_s) if related else (),
@@ -97,6 +97,14 @@ def render(
         script=Markup(script),
         policy=policy(style, script, "data: blob:" if notes else "data:"),
     )
+
+
+def _warnings(results: Results) -> list[str]:
+    """Each once; files by their names, as everywhere on the page."""
+    told = dict.fromkeys((*results.warnings, *results.alignment.warnings))
+    for side in (results.reference, results.candidate):
+        told = dict.fromkeys(text.replace(side.path, head.short(side)) for text in told)
+    return list(told)
 
 
 def _card(finding: Finding, results: Results, field: Field | None) -> dict[str, Any]:

@@ -116,3 +116,22 @@ def test_every_aspect_s_number_is_one_of_its_values():
         }
         for key in measured.about.key:
             assert key in names or f"reference_{key}" in names, (aspect, key)
+
+
+def test_warnings_call_files_by_their_names():
+    results = made_up_results()
+    sides = (results.reference, results.candidate)
+    named = replace(
+        results,
+        reference=replace(sides[0], path="/a folder/one.wav"),
+        candidate=replace(sides[1], path="/a folder/two.wav"),
+        warnings=(
+            "/a folder/two.wav is mono.",
+            "/a folder/two.wav is mono.",
+            "/a folder/one.wav ends.",
+        ),
+    )
+    (block,) = re.findall(r'aria-label="Warnings">(.*?)</section>', render(named, {}), re.DOTALL)
+    told = re.findall(r"<p>(.*?)</p>", block)
+    assert told[:2] == ["two.wav is mono.", "one.wav ends."]
+    assert "folder" not in block
