@@ -11,7 +11,7 @@ from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.aspects.articulation.words import untold
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.features import Features
-from mixcompare.findings import Finding, counted, of_a_hundred, places, ranked
+from mixcompare.findings import Finding, chance, counted, places, ranked
 from mixcompare.findings.folding import without_consequences
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.numerics import one_numeric_thread
@@ -97,8 +97,8 @@ def _not_related(alignment: Alignment) -> str:
     if alignment.is_sure:
         return "These are not two recordings of the same passage; nothing was compared."
     return (
-        f"These are probably not two recordings of the same passage ({_chance(alignment)});"
-        " nothing was compared."
+        "These are probably not two recordings of the same passage"
+        f" ({chance(alignment.confidence)}); nothing was compared."
     )
 
 
@@ -106,12 +106,8 @@ def _doubted(verdict: str, alignment: Alignment) -> str:
     """All that is said stands or falls with the relation."""
     if alignment.is_sure:
         return verdict
-    doubt = f"Probably, not surely, the same passage ({_chance(alignment)})"
+    doubt = f"Probably, not surely, the same passage ({chance(alignment.confidence)})"
     return f"{doubt}; if it is, {verdict[0].lower()}{verdict[1:]}"
-
-
-def _chance(alignment: Alignment) -> str:
-    return f"right in about {of_a_hundred(alignment.confidence)} of 100 such cases"
 
 
 def _where(alignment: Alignment, reference: Source, candidate: Source) -> list[str]:

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.attacks import RISEN, rise
+from mixcompare.elements.attacks import rise, risen
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.describe import describe
 from mixcompare.elements.one_take import BEATING
@@ -101,7 +101,7 @@ def _sets_in_with_attacks(change: Change, spectra: PairSpectra, tone_db: FloatAr
     """How much of what moved began to as both recordings rose: at attacks, not at notes' ends."""
     longer, shorter, _, moved = _moved_cells(change, spectra, tone_db)
     more = np.maximum(10 ** (longer / 10) - 10 ** (shorter / 10), 0.0)
-    sets_in = moved & (rise(more) > RISEN * more)
+    sets_in = moved & risen(more)
     weight = np.where(sets_in, 10 ** (0.03 * longer), 0.0)
     rises = rise(shorter) > _RISES_DB
     return float(weight[rises].sum() / max(weight.sum(), 1e-30))

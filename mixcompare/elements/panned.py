@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.attacks import RISEN, rise
+from mixcompare.elements.attacks import place_of_rise, risen
 from mixcompare.elements.change import Change
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.pair.pair import Pair
@@ -223,13 +223,10 @@ def _at_attacks(
 ) -> tuple[FloatArray, FloatArray]:
     """Where what each cell gains lies as a note begins in both recordings; elsewhere zero."""
     powers = spectra.reference, spectra.candidate
-    gains = [rise(power) for power in powers]
-    risen = np.logical_and(
-        *(gained > RISEN * power for gained, power in zip(gains, powers, strict=True))
-    )
+    begun = risen(powers[0]) & risen(powers[1])
     of_reference, of_candidate = (
-        np.clip(np.where(risen, rise(power * share), 0.0) / np.where(risen, gained, 1.0), -1, 1)
-        for power, share, gained in zip(powers, shares, gains, strict=True)
+        place_of_rise(power, power * share, begun)
+        for power, share in zip(powers, shares, strict=True)
     )
     return of_reference, of_candidate
 

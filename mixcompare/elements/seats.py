@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.elements.attacks import RISEN, rise
+from mixcompare.elements.attacks import place_of_rise, risen
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.one_take import change_among
 from mixcompare.pair.spectra import PairSpectra
@@ -110,16 +110,16 @@ def _two(
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible & (change.energy > 0), softer**0.3, 0.0)
     moved_db = np.sign(size) * (spectra.difference_db - tone_db)
-    risen, seats = _attacks(spectra, shares, np.sign(size))
-    risen &= (moved_db > max(_LEAST_DB, _LEAST_PART * abs(size))) & (weight > 0)
-    if risen.sum() < _FEWEST_ATTACKS:
+    begun, seats = _attacks(spectra, shares, np.sign(size))
+    begun &= (moved_db > max(_LEAST_DB, _LEAST_PART * abs(size))) & (weight > 0)
+    if begun.sum() < _FEWEST_ATTACKS:
         return None
-    attacks = np.where(risen, weight, 0.0)
-    found = _seats(seats[risen], attacks[risen], effective_number(attacks.sum(axis=1)))
+    attacks = np.where(begun, weight, 0.0)
+    found = _seats(seats[begun], attacks[begun], effective_number(attacks.sum(axis=1)))
     if found is None:
         return None
     seats_of, clearly = found
-    odds = _odds_of_cells(np.where(risen, seats_of.odds(seats), 0.0), attacks, risen)
+    odds = _odds_of_cells(np.where(begun, seats_of.odds(seats), 0.0), attacks, begun)
     whole = weight.sum()
     out = []
     for seat, own in zip(seats_of.seat, (odds < -_SURE, odds > _SURE), strict=True):
@@ -141,9 +141,8 @@ def _attacks(spectra: PairSpectra, shares: Shares, sign: float) -> tuple[BoolArr
     """Cells in which the change has just set in, and from where, shape (n, bands) each."""
     changed = sign * (spectra.candidate - spectra.reference)
     right_less_left = sign * (spectra.candidate * shares[1] - spectra.reference * shares[0])
-    gained = rise(changed)
-    risen = (changed > 0) & (gained > RISEN * changed)
-    return risen, np.clip(rise(right_less_left) / np.where(risen, gained, 1.0), -1, 1)
+    begun = risen(changed)
+    return begun, place_of_rise(changed, right_less_left, begun)
 
 
 def _seats(seats: FloatArray, weight: FloatArray, moments: float) -> tuple[_Seats, bool] | None:
@@ -189,12 +188,12 @@ def _foretold(seats: FloatArray, weight: FloatArray, about: _Seats) -> float:
     return float(weight @ np.log(density) / weight.sum())
 
 
-def _odds_of_cells(odds: FloatArray, attacks: FloatArray, risen: BoolArray) -> FloatArray:
+def _odds_of_cells(odds: FloatArray, attacks: FloatArray, begun: BoolArray) -> FloatArray:
     """Of every cell, by the attack that it follows and by what its band mostly holds."""
     out = np.zeros_like(odds)
     latest = np.zeros(odds.shape[1])
     for row in range(len(odds)):
-        again = risen[row] & ~(risen[row - 1] if row else np.zeros_like(risen[row]))
+        again = begun[row] & ~(begun[row - 1] if row else np.zeros_like(begun[row]))
         latest = np.where(again, 0.0, latest) + odds[row]
         out[row] = latest
     of_band = (odds * attacks).sum(axis=0) / np.maximum(attacks.sum(axis=0), 1e-30)

@@ -35,6 +35,11 @@ def of_a_hundred(confidence: float) -> int:
     return min(round(100 * confidence), 99)
 
 
+def chance(confidence: float) -> str:
+    """How often what was told with so much confidence is right."""
+    return f"right in about {of_a_hundred(confidence)} of 100 such cases"
+
+
 def parts_named(names: Sequence[str], family: str | None = None) -> str:
     """``"Horn part"``, ``"Horn and Trumpet parts"``, ``"woodwinds (Flute, Oboe)"``."""
     if family:
@@ -48,6 +53,15 @@ def clock(seconds: float) -> str:
     hours, rest = divmod(whole, 3600)
     minutes, left = divmod(rest, 60)
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+def moment(seconds: float) -> str:
+    """A place in the music with tenths: ``1:07.5``."""
+    tenths = round(seconds * 10)
+    minutes, rest = divmod(tenths, 600)
+    hours, minutes = divmod(minutes, 60)
+    clock = f"{minutes}:{rest / 10:04.1f}"
+    return f"{hours}:{minutes:02d}:{rest / 10:04.1f}" if hours else clock
 
 
 def joined_spans(spans_s: Sequence[Span]) -> tuple[Span, ...]:

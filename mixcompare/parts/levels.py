@@ -108,6 +108,7 @@ class _Orchestra:
 
     def levels(self) -> Levels:
         """All parts, and the elements with their names."""
+        named: list[Named] = []
         unseen: list[Moved] = []
         if self.one_take:
             # Nothing is surer than the difference itself: the fit says only whose it is.
@@ -126,9 +127,12 @@ class _Orchestra:
                 for change in self.split.changes
             ]
         else:
-            moved = self._moved_throughout()
-            unseen = [one for one in moved if self._may_be_held_shorter(one)]
-            named = [(one.parts, one.name, self._change(one)) for one in moved if one not in unseen]
+            for one in self._moved_throughout():
+                change = self._change(one)
+                if self._may_be_held_shorter(one, change):
+                    unseen.append(one)
+                else:
+                    named.append((one.parts, one.name, change))
         named = self._without_echoes(
             [
                 (members, family, self._left_out(members, change))
@@ -138,10 +142,11 @@ class _Orchestra:
         parts = self._parts([(members, change) for members, _, change in named])
         if not self.one_take:
             taken = {part for members, _, _ in named for part in members}
+            told = [(one, self._change(one)) for one in self.passages if not taken & set(one.parts)]
             named += [
-                (one.parts, one.name, self._change(one))
-                for one in self.passages
-                if not taken & set(one.parts) and not self._may_be_held_shorter(one)
+                (one.parts, one.name, change)
+                for one, change in told
+                if not self._may_be_held_shorter(one, change)
             ]
         return Levels(
             parts=parts,
@@ -225,7 +230,7 @@ class _Orchestra:
             )
         ]
 
-    def _may_be_held_shorter(self, moved: Moved | Passage) -> bool:
+    def _may_be_held_shorter(self, moved: Moved | Passage, change: Change) -> bool:
         """Whether shorter notes alone, too short to be seen, would be read as much softer.
 
         Of other instruments only what stands far off is told at all.
@@ -234,7 +239,7 @@ class _Orchestra:
             return False
         side = 1 if moved.level_db < 0 else 0
         unseen_db = float(self.unseen_db[side, list(moved.parts)].min())
-        low, high = self._change(moved).interval
+        low, high = change.interval
         return unseen_db > 0 and low - unseen_db <= 0 <= high + unseen_db
 
     def _stays_elsewhere(self, moved: Moved, place: Passage) -> bool:

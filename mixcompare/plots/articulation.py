@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy import ndimage
 
-from mixcompare.findings import clock
+from mixcompare.findings import moment
 from mixcompare.findings.manner import MANNERS
 from mixcompare.plots import style
 from mixcompare.plots.dots import Dot, draw_dots
@@ -118,8 +118,7 @@ def _draw_note(example: NoteShape, axes: Axes) -> None:
             )  # fmt: skip
     axes.set_ylim(_FLOOR_DB, 6)
     axes.set_xlabel("from the onset (ms)")
-    seconds, tenths = divmod(round(10 * example.onset_s), 10)
-    axes.set_title(f"{note_name(example.pitch)} at {clock(seconds)}.{tenths}", loc="right")
+    axes.set_title(f"{note_name(example.pitch)} at {moment(example.onset_s)}", loc="right")
 
 
 def followed(times_s: FloatArray, level_db: FloatArray) -> FloatArray:

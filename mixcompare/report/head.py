@@ -6,7 +6,7 @@ from pathlib import PurePath
 
 from mixcompare import units
 from mixcompare.alignment.result import UNRELATED, Alignment
-from mixcompare.findings import of_a_hundred
+from mixcompare.findings import chance, moment
 from mixcompare.report import wording
 from mixcompare.results import Level, Results, Source
 
@@ -21,7 +21,7 @@ def compared(results: Results) -> str:
         surely = "" if alignment.is_sure else "probably "
         return f"The two recordings {surely}do not share a passage."
     start_s, end_s = alignment.time_map.span_s
-    length = wording.moment(end_s - start_s)
+    length = moment(end_s - start_s)
     kind = wording.RELATIONS.get(alignment.relation, alignment.relation)
     probably = "" if alignment.is_sure else ", probably"
     sentences = [f"Compared over {length}{probably}: {kind}{_clock(alignment)}."]
@@ -84,8 +84,8 @@ def source(side: Source) -> dict[str, str]:
         "name": short(side),
         "path": side.path,
         "kind": f"{side.format}, {rate_khz:g}\N{NO-BREAK SPACE}kHz, {channels}",
-        "length": wording.moment(side.duration_s),
-        "span": "" if whole else f"{wording.moment(start)} to {wording.moment(end)}",
+        "length": moment(side.duration_s),
+        "span": "" if whole else f"{moment(start)} to {moment(end)}",
         "usable_band": wording.band((low, high)) if low > 5 else f"up to {high / 1000:.1f} kHz",
     }
 
@@ -93,7 +93,7 @@ def source(side: Source) -> dict[str, str]:
 def facts(results: Results) -> list[tuple[str, str]]:
     """What alignment found, as pairs of a name and words."""
     alignment = results.alignment
-    sure = f"right in about {of_a_hundred(alignment.confidence)} of 100 such cases"
+    sure = chance(alignment.confidence)
     told = [
         ("Relation", f"{wording.RELATIONS.get(alignment.relation, alignment.relation)}; {sure}")
     ]

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from mixcompare.findings import Span
+from mixcompare.findings import Span, moment
 from mixcompare.listening.page_sound import CodedSound
 from mixcompare.plots.articulation import note_name
-from mixcompare.report.wording import moment
 from mixcompare.results import Results
 
 if TYPE_CHECKING:

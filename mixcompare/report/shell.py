@@ -9,7 +9,7 @@ from importlib import resources
 import jinja2
 
 from mixcompare import units
-from mixcompare.report import wording
+from mixcompare.findings import moment
 
 _HERE = "mixcompare.report"
 
@@ -25,7 +25,7 @@ def environment(package: str = _HERE) -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["moment"] = wording.moment
+    made.filters["moment"] = moment
     made.filters["minus"] = units.with_minus
     return made
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from mixcompare import units
 from mixcompare.fields import is_change, is_ratio, label_and_unit
+from mixcompare.findings import moment
 from mixcompare.report import wording
 from mixcompare.results import Measured
 from mixcompare.standards.iec61260 import NOMINAL_HZ
@@ -316,9 +317,9 @@ def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
     if name == "span_s":
-        return f"{wording.moment(value[0])}-{wording.moment(value[1])}"
+        return f"{moment(value[0])}-{moment(value[1])}"
     if name.endswith("spans_s"):
-        shown = [f"{wording.moment(start)}-{wording.moment(end)}" for start, end in value[:4]]
+        shown = [f"{moment(start)}-{moment(end)}" for start, end in value[:4]]
         return ", ".join(shown) + (" ..." if len(value) > 4 else "")
     return ", ".join(_cell(item, name, unit) for item in value)
 

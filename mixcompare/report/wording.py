@@ -74,15 +74,6 @@ def band(band_hz: tuple[float, float] | None) -> str:
     return f"{low:.0f} to {high:.0f}\N{NO-BREAK SPACE}Hz"
 
 
-def moment(seconds: float) -> str:
-    """A place in the music with tenths: ``1:07.5``."""
-    tenths = round(seconds * 10)
-    minutes, rest = divmod(tenths, 600)
-    hours, minutes = divmod(minutes, 60)
-    clock = f"{minutes}:{rest / 10:04.1f}"
-    return f"{hours}:{minutes:02d}:{rest / 10:04.1f}" if hours else clock
-
-
 def causes(finding: Finding) -> tuple[tuple[str, int], ...]:
     """Players, room and mix with their weights in whole per cent, heaviest first."""
     weights = finding.cause.weights

@@ -40,7 +40,7 @@ from tests.benchmarks.symphonic import (
     over_scores,
     played,
 )
-from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections
+from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections, take_of
 
 FloatArray = npt.NDArray[np.float64]
 Bar = tuple[int, int]
@@ -193,9 +193,8 @@ class Ground:
     @classmethod
     def of(cls, music: Excerpt) -> Ground:
         """Of an excerpt."""
-        take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / float(np.abs(take).max())
-        reference = Features.of(Recording.from_array(scale * take, RATE_HZ))
+        scale, take = take_of(music)
+        reference = Features.of(take)
         return cls(reference, laid(music, reference), scale)
 
 

@@ -37,12 +37,18 @@ from tests.benchmarks.symphonic import (
     DURATION_S,
     RATE_HZ,
     Excerpt,
-    excerpt,
     movements,
     over_scores,
     played,
 )
-from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections
+from tests.benchmarks.tails import (
+    OWN_ROOM,
+    ROOMS,
+    SOUNDFONTS,
+    Room,
+    heard_sections,
+    in_own_room,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -151,12 +157,8 @@ def answers(
     named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[tuple[str, Answer]]:
     """Every candidate of every movement."""
-    for number, name in named:
+    for number, name, music, scale, reference in in_own_room(named, scores, cache):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        music = excerpt(name, scores, soundfont, cache)
-        take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / float(np.abs(take).max())
-        reference = Features.of(Recording.from_array(scale * take, RATE_HZ))
         score, before = laid(music, reference), places(music, OWN_ROOM)
         for case in cases(name, number, music, cache, soundfont):
             if only in f"{name} {case.kind}":

@@ -109,9 +109,15 @@ def in_own_room(
     """Movements of a set: number, name, sections, the scale that suits both, and the reference."""
     for number, name in named:
         music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
-        whole = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / float(np.abs(whole).max())
-        yield number, name, music, scale, heard_in_own_room(music, scale)
+        scale, take = take_of(music)
+        yield number, name, music, scale, Features.of(take)
+
+
+def take_of(music: Excerpt) -> tuple[float, Recording]:
+    """All sections in their own room, and the scale that suits them."""
+    take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
+    scale = 0.3 / float(np.abs(take).max())
+    return scale, Recording.from_array(scale * take, RATE_HZ)
 
 
 def heard_in_own_room(

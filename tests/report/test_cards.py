@@ -210,7 +210,7 @@ def test_both_sources_are_described_each_at_its_own_name(shown):
         text = plain(block)
         assert text.startswith(role)
         assert f"{source.sample_rate_hz / 1000:g}{SPACE}kHz, stereo" in text
-        assert f"{wording.moment(source.duration_s)} long" in text
+        assert f"{findings.moment(source.duration_s)} long" in text
         assert source.path.rpartition("/")[2] in text
         assert "compared" not in text
     part = replace(results.candidate, span_s=(2.0, 9.5), channels=8)

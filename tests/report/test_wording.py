@@ -123,11 +123,11 @@ def test_intervals_bands_and_moments():
     assert wording.band((200.0, 999.0)) == f"200 to 999{SPACE}Hz"
     assert wording.band((44.6, 1000.0)) == f"45{SPACE}Hz to 1.0{SPACE}kHz"
     assert wording.band(None) == ""
-    assert wording.moment(67.46) == "1:07.5"
-    assert wording.moment(0.0) == "0:00.0"
-    assert wording.moment(59.96) == "1:00.0"
-    assert wording.moment(3661.0) == "1:01:01.0"
-    assert wording.moment(3599.97) == "1:00:00.0"
+    assert findings.moment(67.46) == "1:07.5"
+    assert findings.moment(0.0) == "0:00.0"
+    assert findings.moment(59.96) == "1:00.0"
+    assert findings.moment(3661.0) == "1:01:01.0"
+    assert findings.moment(3599.97) == "1:00:00.0"
 
 
 def test_clock_times_round_to_seconds_and_carry():

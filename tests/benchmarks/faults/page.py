@@ -175,7 +175,7 @@ FAULTS: list[Fault] = [
         ),
     ),
     *each(
-        "mixcompare/report/wording.py",
+        "mixcompare/findings/words.py",
         ("tests/report/test_wording.py",),
         ("hours, minutes = divmod(minutes, 60)", "hours, minutes = divmod(minutes, 100)"),
     ),

@@ -306,7 +306,7 @@ FAULTS: list[Fault] = [
         ("tests/parts/test_passages.py",),
         ("inside[self.edges[place.first] : self.edges[place.last + 1]] = True", "inside[:] = True"),
         ("if not taken & set(one.parts)", "if False"),
-        ("moved = self._moved_throughout()", "moved = list(self.moved)"),
+        ("in self._moved_throughout():", "in self.moved:"),
     ),
     *each(
         "mixcompare/parts/players.py",
