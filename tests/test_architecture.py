@@ -60,7 +60,6 @@ ONLY_IN = {
     "matplotlib": {"plots"},
     "argparse": {"cli"},
     "soundfile": {"audio", "listening"},
-    "mido": {"knowledge"},
     "soxr": {"features", "audio"},
     "pyloudnorm": {"standards"},
     "threadpoolctl": {"numerics"},

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import bisect
-import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
 
-import mido
 import numpy as np
 
 from mixcompare.errors import ScoreError
+from mixcompare.knowledge.midifile import MidiFile, Stroke, parsed
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
 from mixcompare.paths import hindrance
 
@@ -31,54 +30,38 @@ def readings(path: Path) -> list[Reading]:
     if trouble:
         raise ScoreError(f"{path}: {trouble}")
     try:
-        # Out of the memory: an open file makes room for as much as a header claims.
-        file = mido.MidiFile(file=io.BytesIO(path.read_bytes()))
-    except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError) as error:
-        why = str(error)[:99] or "it breaks off"
-        raise ScoreError(f"{path}: is no readable MIDI file ({why}); export it again.") from error
-    except mido.midifiles.meta.KeySignatureError as error:
-        raise ScoreError(f"{path}: holds no such key ({error!s:.99}); export it again.") from error
-    if file.ticks_per_beat <= 0:
-        raise ScoreError(
-            f"{path}: counts no ticks to the beat (but frames of a film, or nothing); export it"
-            " again with ticks."
-        )
+        file = parsed(path.read_bytes())
+    except OSError as error:
+        raise ScoreError(f"{path}: cannot be read ({error.strerror}).") from error
+    except ValueError as error:
+        raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
     tempi = _tempi(file)
     rows: list[tuple[str, float, float, float, float]] = []
     struck: dict[str, None] = {}
     last = 0
-    for number, track in enumerate(file.tracks):
-        name, tick = f"part {number}", 0
-        held: dict[tuple[int, int], list[tuple[int, int]]] = {}
-        for message in track:
-            tick += message.time
-            if message.type == "track_name" and message.name.strip():
-                name = message.name.strip()
-            if message.type not in ("note_on", "note_off"):
+    for track in file.tracks:
+        held: dict[tuple[int, int], list[Stroke]] = {}
+        for stroke in track:
+            if stroke.channel == _PERCUSSION:
+                struck[stroke.part] = None
                 continue
-            if message.channel == _PERCUSSION:
-                struck[name] = None
-                continue
-            key = (message.channel, message.note)
-            if message.type == "note_on" and message.velocity > 0:
-                held.setdefault(key, []).append((tick, message.velocity))
+            key = (stroke.channel, stroke.pitch)
+            if stroke.velocity > 0:
+                held.setdefault(key, []).append(stroke)
             elif held.get(key):
-                start, velocity = held[key].pop(0)
-                if tick > start:
-                    span_s = _seconds(start, tempi), _seconds(tick, tempi)
-                    rows.append((name, *span_s, message.note, velocity))
-                    last = max(last, tick)
+                begun = held[key].pop(0)
+                if stroke.tick > begun.tick:
+                    span_s = _seconds(begun.tick, tempi), _seconds(stroke.tick, tempi)
+                    rows.append((stroke.part, *span_s, stroke.pitch, begun.velocity))
+                    last = max(last, stroke.tick)
     pitched = {row[0] for row in rows}
-    return [Reading(rows, _bars(file, tempi, last), tuple(set(struck) - pitched))]
+    left_out = tuple(set(struck) - pitched)
+    return [Reading(rows, _bars(file, last), left_out, senseless=file.senseless)]
 
 
-def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: int) -> Bars | None:
+def _bars(file: MidiFile, last: int) -> Bars | None:
     """Bars up to a tick; a change of metre begins one."""
-    metres = [
-        (tick, message.numerator, message.denominator)
-        for tick, message in _messages(file, "time_signature")
-        if tick < last and message.numerator > 0
-    ]
+    metres = [metre for metre in file.metres if metre[0] < last]
     if not metres:
         return None
     if metres[0][0] > 0:
@@ -87,7 +70,7 @@ def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: 
     beats: list[int] = []
     quarters: list[float] = []
     for (tick, upper, lower), (until, *_) in zip(metres, [*metres[1:], (last,)], strict=True):
-        length = 4 * file.ticks_per_beat * upper / lower
+        length = 4 * file.ticks * upper / lower
         count = math.ceil((until - tick) / length)
         if len(edges) + count > MOST_BARS:
             return None
@@ -96,28 +79,17 @@ def _bars(file: mido.MidiFile, tempi: Sequence[tuple[int, float, float]], last: 
         quarters += [4 * upper / lower] * count
     # The last bar is whole, whenever its last note ends.
     edges.append(edges[-1] + length)
+    tempi = _tempi(file)
     times_s = np.array([_seconds(edge, tempi) for edge in edges])
     number = np.arange(1, len(edges))
     return Bars(times_s[:-1], times_s[1:], number, np.array(beats), np.array(quarters))
 
 
-def _messages(file: mido.MidiFile, kind: str) -> list[tuple[int, mido.MetaMessage]]:
-    """All messages of one kind with their ticks, in order."""
-    found = []
-    for track in file.tracks:
-        tick = 0
-        for message in track:
-            tick += message.time
-            if message.type == kind:
-                found.append((tick, message))
-    return sorted(found, key=lambda each: each[0])
-
-
-def _tempi(file: mido.MidiFile) -> list[tuple[int, float, float]]:
+def _tempi(file: MidiFile) -> list[tuple[int, float, float]]:
     """Changes of tempo: tick, second, seconds per tick."""
-    out = [(0, 0.0, 0.5 / file.ticks_per_beat)]
-    for tick, message in _messages(file, "set_tempo"):
-        out.append((tick, _seconds(tick, out[-1:]), message.tempo / 1e6 / file.ticks_per_beat))
+    out = [(0, 0.0, 0.5 / file.ticks)]  # Standard MIDI File 1.0: 120 quarters a minute
+    for tick, microseconds in file.tempi:
+        out.append((tick, _seconds(tick, out[-1:]), microseconds / 1e6 / file.ticks))
     return out
 
 

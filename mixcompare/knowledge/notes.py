@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -127,9 +127,12 @@ class Reading:
         Parts that hold no notes with a pitch.
     marked : frozenset of str
         Parts whose velocities are written dynamics.
+    senseless : mapping of str to int
+        Marks that make no sense and were passed over, how many of each kind.
     """
 
     rows: list[tuple[str, float, float, float, float]]
     bars: Bars | None = None
     unpitched: tuple[str, ...] = ()
     marked: frozenset[str] = frozenset()
+    senseless: Mapping[str, int] = field(default_factory=dict)

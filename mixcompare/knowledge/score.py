@@ -7,8 +7,8 @@ by plain tones and laid over the recording as another performance would be.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -80,6 +80,8 @@ class Score:
         Parts that are left out: they hold no notes with a pitch.
     marked : frozenset of str
         Parts whose velocities are written dynamics.
+    senseless : mapping of str to int
+        Marks of the file that make no sense and were passed over, how many of each kind.
     otherwise : tuple of Score
         The same with other repeats.
     """
@@ -89,6 +91,7 @@ class Score:
     bars: Bars | None = None
     unpitched: tuple[str, ...] = ()
     marked: frozenset[str] = frozenset()
+    senseless: Mapping[str, int] = field(default_factory=dict)
     otherwise: tuple[Score, ...] = ()
 
     @classmethod
@@ -130,7 +133,8 @@ class Score:
         for name, *note in rows:
             by_part.setdefault(name, []).append(tuple(note))
         parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
-        return cls(parts, path.name, reading.bars, reading.unpitched, reading.marked)
+        others = reading.unpitched, reading.marked, reading.senseless
+        return cls(parts, path.name, reading.bars, *others)
 
     def check_length(self, duration_s: float) -> None:
         """Refuse a score that is far longer than the recording of which it is.
@@ -221,6 +225,12 @@ class Score:
             out.append(
                 f"Left out of the score, having no pitch: {', '.join(sorted(self.unpitched))}."
             )
+        if self.senseless:
+            marks = (
+                f"{count} {kind}{'s' if count > 1 else ''}"
+                for kind, count in self.senseless.items()
+            )
+            out.append(f"Passed over in the score, making no sense: {', '.join(marks)}.")
         return tuple(out)
 
     def tones(self) -> npt.NDArray[np.float32]:

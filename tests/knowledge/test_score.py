@@ -498,6 +498,11 @@ def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> 
     higher, left_out = score.over(_line(0.9)[1]).warnings
     assert "2 semitones lower than the score is written" in higher
     assert left_out == "Left out of the score, having no pitch: Cymbals, Tam-tam."
+    damaged = Score((("one", notes),), senseless={"time signature": 1, "key signature": 2})
+    _, passed_over = damaged.over(_line(0.9)[1]).warnings
+    assert passed_over == (
+        "Passed over in the score, making no sense: 1 time signature, 2 key signatures."
+    )
 
 
 def test_tempi_of_several_tracks_count_in_their_order(tmp_path: Path) -> None:
@@ -506,27 +511,6 @@ def test_tempi_of_several_tracks_count_in_their_order(tmp_path: Path) -> None:
     path = midi(tmp_path, [late], [early], [on(60, 0), off(60, 480), on(62, 0), off(62, 960)])
     # Half a second, one second and two seconds a quarter.
     assert Score.open(path).parts[0][1][:, :2].tolist() == [[0, 0.5], [0.5, 3.5]]
-
-
-@pytest.mark.parametrize(
-    ("header", "event", "words"),
-    [
-        (b"\0\0", b"", "counts no ticks to the beat"),
-        (b"\xe7\x28", b"", "counts no ticks to the beat"),  # 25 frames a second, 40 to a frame
-        (b"\1\xe0", b"\0\xff\x59\2\x40\0", "holds no such key"),  # 64 sharps
-        (b"\1\xe0", b"\0\xff\x51\1\0", "is no readable MIDI file"),  # a tempo of one byte
-    ],
-)
-def test_midi_that_says_impossible_things(
-    header: bytes, event: bytes, words: str, tmp_path: Path
-) -> None:
-    """Standard MIDI File 1.0: division in the header, key signature, tempo."""
-    path = tmp_path / "score.mid"
-    track = event + b"\0\x90\x3c\x40\x60\x80\x3c\0\0\xff\x2f\0"
-    chunk = b"MTrk" + len(track).to_bytes(4, "big") + track
-    path.write_bytes(b"MThd\0\0\0\6\0\0\0\1" + header + chunk)
-    with pytest.raises(ScoreError, match=words):
-        Score.open(path)
 
 
 def test_scores_too_large_or_in_other_units_are_refused_while_they_are_read(

@@ -139,7 +139,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/knowledge/midi.py",
         ("tests/knowledge/test_score.py",),
-        ("if file.ticks_per_beat <= 0:", "if file.ticks_per_beat == 0:"),
         ("_MOST_BYTES = 10_000_000", "_MOST_BYTES = 100_000_000"),
     ),
     *each(
