@@ -28,6 +28,7 @@ from mixcompare.errors import MixcompareError
 from mixcompare.outputs import heard_by, hearers
 
 REPORT_TO = "whoever you have it from (SECURITY.md tells what to send)"
+_SCRATCH = ("mixcompare-", "matplotlib-", "joblib", tempfile.gettempprefix())
 _PATIENCE_S = 0.4
 """After an interrupt: what has not ended by then is ended. A second is promised."""
 
@@ -79,10 +80,20 @@ def _told(error: Exception) -> int:
         return _said(short, BAD_INPUT)
     if isinstance(error, OSError):
         place = error.filename if isinstance(error.filename, str) else "a file"
-        if place.startswith(tempfile.gettempdir()):
-            place = f"{tempfile.gettempdir()}, the folder for temporary files"
+        scratch = _scratch_folder(place)
+        if scratch is not None:
+            place = f"{scratch}, the folder for temporary files"
         return _said(f"{place}: {(error.strerror or str(error)).lower()}.", BAD_INPUT)
     return _said(_defect(error), DEFECT)
+
+
+def _scratch_folder(place: str) -> str | None:
+    """The folder for temporary files, where a place is one that we or a library made in it."""
+    with contextlib.suppress(OSError, ValueError):
+        folder = tempfile.gettempdir()
+        if Path(place).relative_to(folder).parts[0].startswith(_SCRATCH):
+            return folder
+    return None
 
 
 def _interrupted() -> int:

@@ -196,7 +196,17 @@ def _clear(folder: Path, target: Path) -> None:
         if (folder / "journal").exists():
             continue  # an undoing that failed: the next run tries again
         if entry.is_dir() and not entry.is_symlink():
+            _open_up(entry)
             shutil.rmtree(entry, ignore_errors=True)
         else:
             with contextlib.suppress(OSError):
                 entry.unlink()
+
+
+def _open_up(folder: Path) -> None:
+    """What a former report closed, or gave its mode, would keep what it holds."""
+    with contextlib.suppress(OSError):
+        folder.chmod(0o700)
+    for inside in folder.iterdir():
+        if inside.is_dir() and not inside.is_symlink():
+            _open_up(inside)

@@ -7,6 +7,7 @@ report's are never touched, nor is anything that is read.
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -124,12 +125,22 @@ def check_writable(out_dir: str | Path, inputs: Sequence[str | Path] = ()) -> Pa
             home = home.parent
         if not home.is_dir():
             raise OutputError(f"{home}: is a file; name a folder for the report.")
-        taken_up(target if target.parent.is_dir() else home / "report")
+        taken_up(_first_missing(target, home))
         if target.is_dir():
+            if not os.access(target, os.W_OK | os.X_OK):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
             _check_former(target, inputs)
+            # Looks into every folder of a former report: one that is closed is told now.
+            _holds_strangers(target, _former_files(target) or ())
     except OSError as error:
         raise OutputError(cannot(target, error)) from error
     return target
+
+
+def _first_missing(target: Path, home: Path) -> Path:
+    """What would be made first below the last folder that is there, or the target itself."""
+    below = target.relative_to(home).parts
+    return home / below[0] if below else target
 
 
 def _is_there(path: Path) -> bool:

@@ -37,6 +37,10 @@ def opened(given: Given, whose: str = "the stems") -> tuple[dict[str, Recording]
         folder, where = checked_path(given, "the folder of the stems"), str(given)
         try:
             inside = list(folder.iterdir())
+        except PermissionError as error:
+            raise ParameterError(
+                f"{where}: cannot be read (permission denied); open it for reading."
+            ) from error
         except (OSError, ValueError) as error:
             raise ParameterError(
                 f"{where}: is no folder; name the folder that holds the stems."

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,8 +13,10 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.audio.file import file_info
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, OutputError, ParameterError
+from mixcompare.outputs import cannot
 from mixcompare.takes import engines, page, table
 from mixcompare.takes.pairs import compare_pair
+from mixcompare.takes.place import DOCUMENT, KEPT, PAGE, TABLE, VERSIONS, files_of, opened
 from mixcompare.takes.store import (
     fingerprint,
     identity,
@@ -29,9 +30,6 @@ from mixcompare.takes.values import Json, Take
 from mixcompare.takes.versions import Item, followed
 
 Tell = Callable[[str], None]
-
-DOCUMENT, KEPT = "takes.json", "kept"
-_NAMES = (DOCUMENT, "takes.html", "takes.csv", "versions.csv", "pairs", "sound", KEPT)
 
 # Peak memory of one comparison with its report and sound, two 48 kHz stereo files: 658 MB at 10
 # minutes, 1394 MB at 30 (measured, each in a process of its own), and what a short pair takes.
@@ -136,31 +134,59 @@ def compare_all(
     if jobs is not None and jobs < 1:
         raise ParameterError(f"{jobs} processes can do nothing; give 1 or more.")
     tell = progress or (lambda words: None)
-    folder = _folder(out_dir)
-    cache = folder / KEPT if cache_dir is None else Path(cache_dir).expanduser().resolve()
     tell("reading the reference")
     first = Recording.open(_absolute(reference), reference_span_s)
-    audio_of_reference = fingerprint(first.name)
-    _make(folder)
-    features = kept_features(first, audio_of_reference, cache)
-    common = Task(
-        name="",
-        reference=first.name,
-        candidate="",
-        features=str(features),
-        folder=str(folder),
-        reference_span_s=reference_span_s,
-        score=None if score is None else _absolute(score),
-        audio=audio,
-    )
-    made_of = {
-        "reference": [first.name, audio_of_reference, first.span_s],
-        "score": None if common.score is None else [common.score, fingerprint(common.score)],
-        "audio": audio,
-    }
+    names = _named([_absolute(candidate) for candidate in candidates])
+    written = None if score is None else _absolute(score)
+    read = [first.name, *names.values(), *filter(None, [written])]
+    with opened(out_dir, _own_files(versions), read) as folder:
+        cache = folder / KEPT if cache_dir is None else Path(cache_dir).expanduser().resolve()
+        audio_of_reference = fingerprint(first.name)
+        features = kept_features(first, audio_of_reference, cache)
+        common = Task(
+            name="",
+            reference=first.name,
+            candidate="",
+            features=str(features),
+            folder=str(folder),
+            reference_span_s=reference_span_s,
+            score=written,
+            audio=audio,
+        )
+        made_of = {
+            "reference": [first.name, audio_of_reference, first.span_s],
+            "score": None if written is None else [written, fingerprint(written)],
+            "audio": audio,
+        }
+        known, tasks = _sorted(common, names, made_of, first.duration_s)
+        at_once = _at_once(tasks, jobs)
+        if beforehand is not None:
+            unchanged = sum(not take.problem for take in known.values())
+            beforehand(_beforehand(unchanged, tasks, at_once, cluster))
+        ready = 0
+        for task, take in _worked(tasks, at_once, cluster):
+            ready += 1
+            tell(f"{ready} of {len(tasks)} compared")
+            known[task.name] = take
+            if not take.problem:
+                _keep(task, take, made_of)
+        takes = tuple(known[name] for name in names)
+        items = followed([take.findings if _is_comparable(take) else None for take in takes])
+        result = Takes(folder, first.name, takes, items if versions else (), ready)
+        _write(result, versions)
+    return result
+
+
+def _own_files(versions: bool) -> list[str]:
+    return [PAGE, TABLE, *([VERSIONS] if versions else [])]
+
+
+def _sorted(
+    common: Task, names: Mapping[str, str], made_of: Json, reference_s: float
+) -> tuple[dict[str, Take], list[Task]]:
+    """What is known of candidates already, and what there is to do for the others."""
     known: dict[str, Take] = {}
     tasks: list[Task] = []
-    names = _named([_absolute(candidate) for candidate in candidates])
     for name, path in names.items():
         task = replace(common, name=name, candidate=path)
         try:
@@ -172,25 +198,9 @@ def compare_all(
         except AudioFileError as error:
             known[name] = task.failed(str(error))
             continue
-        memory_mb = memory_of_pair_mb(first.duration_s, info.frames / info.samplerate)
+        memory_mb = memory_of_pair_mb(reference_s, info.frames / info.samplerate)
         tasks.append(replace(task, memory_mb=memory_mb))
-    at_once = _at_once(tasks, jobs)
-    if beforehand is not None:
-        unchanged = sum(not take.problem for take in known.values())
-        beforehand(_beforehand(unchanged, tasks, at_once, cluster))
-    ready = 0
-    for task, take in _worked(tasks, at_once, cluster):
-        ready += 1
-        tell(f"{ready} of {len(tasks)} compared")
-        known[task.name] = take
-        if not take.problem:
-            _keep(task, take, made_of)
-    takes = tuple(known[name] for name in names)
-    items = followed([take.findings if _is_comparable(take) else None for take in takes])
-    result = Takes(folder, first.name, takes, items if versions else (), ready)
-    _sweep(folder)
-    _write(result, versions)
-    return result
+    return known, tasks
 
 
 def memory_of_pair_mb(reference_s: float, candidate_s: float) -> float:
@@ -264,35 +274,6 @@ def _named(paths: Sequence[str]) -> dict[str, str]:
     return named
 
 
-def _folder(out_dir: str | Path) -> Path:
-    """The folder for all takes, if it may be one.
-
-    Raises
-    ------
-    OutputError
-    """
-    folder = Path(out_dir).expanduser().resolve()
-    if folder.exists() and not folder.is_dir():
-        raise OutputError(f"{out_dir}: is a file; name a folder.")
-    taken = [name for name in _NAMES if (folder / name).exists()]
-    former = read_json(folder / DOCUMENT)
-    if taken and (former is None or "mixcompare_version" not in former):
-        raise OutputError(
-            f"{out_dir}: holds '{taken[0]}', which is not from a former run; name another folder."
-        )
-    return folder
-
-
-def _make(folder: Path) -> None:
-    """Make the folder, and say in it at once whose it is, so that a run can be resumed."""
-    try:
-        (folder / KEPT).mkdir(parents=True, exist_ok=True)
-        if read_json(folder / DOCUMENT) is None:
-            write_json(folder / DOCUMENT, {"mixcompare_version": __version__, "takes": []})
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror}).") from error
-
-
 def _former(task: Task, made_of: Json) -> Take | None:
     """What a former run found of the very same pair, if its report is still there.
 
@@ -326,17 +307,7 @@ def _keep(task: Task, take: Take, made_of: Json) -> None:
     try:
         write_json(path, {"made_of": _made_of(task, take.audio, made_of), "take": take.plain()})
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from error
-
-
-def _sweep(folder: Path) -> None:
-    """Remove what workers that were ended in the middle left half written."""
-    for pattern in ("pairs/.*", f"{KEPT}/.*"):
-        for left in folder.glob(pattern):
-            if left.is_dir():
-                shutil.rmtree(left, ignore_errors=True)
-            else:
-                left.unlink(missing_ok=True)
+        raise OutputError(cannot(path, error)) from error
 
 
 def _write(result: Takes, versions: bool) -> None:
@@ -346,17 +317,17 @@ def _write(result: Takes, versions: bool) -> None:
         "reference": result.reference,
         "takes": [{**take.plain(), "distance_jnd": take.distance_jnd} for take in result.takes],
         "versions": [item.plain() for item in result.items] if versions else None,
+        "files": _own_files(versions),
     }
     ordered = result.takes if versions else result.nearest
     try:
         text = page.render(result.reference, ordered, result.items if versions else None)
-        write_text(result.folder / "takes.html", text)
-        write_text(result.folder / "takes.csv", table.takes_table(ordered))
+        write_text(result.folder / PAGE, text)
+        write_text(result.folder / TABLE, table.takes_table(ordered))
         if versions:
-            text = table.versions_table(result.takes, result.items)
-            write_text(result.folder / "versions.csv", text)
-        else:
-            (result.folder / "versions.csv").unlink(missing_ok=True)
+            write_text(result.folder / VERSIONS, table.versions_table(result.takes, result.items))
+        elif VERSIONS in files_of(read_json(result.folder / DOCUMENT) or {}):
+            (result.folder / VERSIONS).unlink(missing_ok=True)
         write_json(result.folder / DOCUMENT, document)
     except OSError as error:
-        raise OutputError(f"{result.folder}: cannot be written ({error.strerror}).") from error
+        raise OutputError(cannot(result.folder, error)) from error

@@ -21,6 +21,8 @@ from mixcompare import __version__
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, OutputError
 from mixcompare.features import Features
+from mixcompare.outputs import cannot
+from mixcompare.paths import hindrance
 
 FORMAT = 1
 """Of the files kept; rises when they change."""
@@ -40,13 +42,14 @@ def fingerprint(path: str | Path) -> str:
     AudioFileError
         If the file cannot be read.
     """
+    trouble = hindrance(Path(path))
+    if trouble:
+        raise AudioFileError(f"{path}: {trouble}")
     digest = hashlib.blake2b(digest_size=20)
     try:
         with open(path, "rb") as handle:
             while block := handle.read(_READ_BYTES):
                 digest.update(block)
-    except FileNotFoundError:
-        raise AudioFileError(f"{path}: no such file.") from None
     except OSError as error:
         raise AudioFileError(f"{path}: cannot be read ({error.strerror}).") from error
     return digest.hexdigest()
@@ -121,7 +124,7 @@ def kept_features(recording: Recording, audio: str, folder: Path) -> Path:
         write_json(path.with_suffix(".json"), said)
         os.replace(scratch, path)
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror}).") from error
+        raise OutputError(cannot(folder, error)) from error
     return path
 
 

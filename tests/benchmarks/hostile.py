@@ -143,7 +143,15 @@ class Ground:
         (self.folder / "folder").mkdir()
         (self.folder / "folder" / "mine.txt").write_text("mine")
         (self.folder / "closed").mkdir(mode=0)
+        # Nothing is closed to the superuser but a disk that can't be written.
+        is_open = os.geteuid() == 0
+        self.disk = mounted(self.folder / "closed", "ro,size=4k") if is_open else None
         self.before = seen(self.folder)
+
+    def remove(self) -> None:
+        """Take it away, with all that is in it."""
+        unmounted(self.disk)
+        shutil.rmtree(self.folder, ignore_errors=True)
 
     def is_whole(self) -> bool:
         """Whether nothing that was there was touched; what came is removed."""
@@ -301,17 +309,22 @@ def _filled(disk: Path, room: int) -> None:
         file.write(bytes(max(free - room, 0)))
 
 
-def small_disk(home: Path) -> Path | None:
-    """A disk of 4 MB in memory, where that is allowed."""
-    place = home / "disk"
-    place.mkdir()
+def mounted(place: Path, options: str) -> Path | None:
+    """A disk in memory at a folder, where that is allowed."""
+    place.mkdir(exist_ok=True)
     try:
         done = subprocess.run(
-            ["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", str(place)], capture_output=True
+            ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(place)], capture_output=True
         )
     except OSError:
         return None
     return place if done.returncode == 0 else None
+
+
+def unmounted(place: Path | None) -> None:
+    """Take it away again."""
+    if place is not None:
+        subprocess.run(["umount", str(place)], check=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -329,9 +342,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     tempfile.tempdir = str(home / "temporary")
     Path(tempfile.tempdir).mkdir()
     outcomes: list[Outcome] = []
-    disk = small_disk(home)
+    disk = mounted(home / "disk", "size=4m")
+    ground = Ground(home)
     try:
-        ground, reports = Ground(home), Reports(home)
+        reports = Reports(home)
         for number in range(options.cases):
             chance = random.Random(f"{options.seed} {number}")
             way = chance.random()
@@ -343,14 +357,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 outcome = reports.broken_off(chance, disk if disk and way > 0.96 else None)
             if way < 0.85 and not ground.is_whole():
                 outcome = replace(outcome, what="foreign files touched", is_wrong=True)
-                shutil.rmtree(ground.folder)
+                ground.remove()
                 ground = Ground(home)
             outcomes.append(outcome)
             if outcome.is_wrong:
                 print(f"{number}: {outcome.kind}: {outcome.what}: {outcome.told}", flush=True)
     finally:
-        if disk is not None:
-            subprocess.run(["umount", str(disk)], check=False)
+        ground.remove()
+        unmounted(disk)
         shutil.rmtree(home, ignore_errors=True)
     return _told(outcomes)
 

@@ -13,6 +13,7 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
 from mixcompare.outputs import steps
 from mixcompare.report.writer import check_writable, save
+from tests.closed import without_powers
 from tests.report.builders import gliding_pair, made_up_results
 
 
@@ -119,11 +120,11 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_work(tmp_path):
         check_writable("/proc/out")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is closed to the superuser")
-def test_a_closed_folder_is_refused(tmp_path):
+def test_a_closed_folder_is_refused_by_the_name_that_was_given(tmp_path):
     tmp_path.chmod(0o500)
-    with pytest.raises(OutputError, match="permission denied"):
-        check_writable(tmp_path / "out")
+    for name in ("out", "out/below"):
+        with pytest.raises(OutputError, match=r"/out: cannot be .*permission denied"):
+            without_powers(lambda name=name: check_writable(tmp_path / name))
     tmp_path.chmod(0o700)
 
 
