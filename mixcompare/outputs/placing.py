@@ -2,7 +2,8 @@
 
 Where the system can exchange two folders at once it does. Where it can't, or the folder must stay
 (it holds other things, or is somebody's working directory), there is a moment at which a killed
-run leaves the place half done; what it left beside then tells the next run how to put it right.
+run leaves the place half done: without the files that make a report of the others, so that nobody
+takes it for one. What it left beside then tells the next run how to put it right.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ from mixcompare.outputs.steps import step
 NEW, FORMER, JOURNAL = "new", "former", "journal"
 
 
-def put_folder(workshop: Path, target: Path, former: Sequence[str], last: str, whole: bool) -> None:
+def put_folder(
+    workshop: Path, target: Path, former: Sequence[str], last: Sequence[str], whole: bool
+) -> None:
     """Let what was made in a workshop take its place.
 
     Parameters
@@ -34,8 +37,9 @@ def put_folder(workshop: Path, target: Path, former: Sequence[str], last: str, w
         Where it goes.
     former : sequence of str
         Files there that are given up.
-    last : str
-        The file that makes a whole of the others: it goes first and comes last.
+    last : sequence of str
+        The files that make a whole of the others: they come last, in this order, and go first, in
+        the opposite one. By the modes of the last the new files are closed to others.
     whole : bool
         Whether the folder there holds nothing else.
 
@@ -49,7 +53,7 @@ def put_folder(workshop: Path, target: Path, former: Sequence[str], last: str, w
         os.rename(new, target)
         step("in place")
         return
-    _take_over_modes(target, new, last)
+    _take_over_modes(target, new, last[-1])
     if whole and workshop.parent == target.parent and not _is_needed_where_it_is(target):
         _exchange(workshop, target)
     else:
@@ -88,10 +92,10 @@ def _has_working_folder() -> bool:
     return True
 
 
-def _take_over_modes(target: Path, new: Path, last: str) -> None:
+def _take_over_modes(target: Path, new: Path, document_name: str) -> None:
     """What was closed to others stays closed: the folder by the old one, files by its document."""
     folder_mode = target.stat().st_mode & 0o7777
-    document = target / last
+    document = target / document_name
     file_mode = document.stat().st_mode & 0o777 if former_place(document) else None
     for path in (new, *new.rglob("*")):
         mode = folder_mode if path.is_dir() else file_mode
@@ -138,12 +142,12 @@ def _of_libc(name: str) -> Callable[..., int] | None:
     return None
 
 
-def _move_in(workshop: Path, target: Path, former: Sequence[str], last: str) -> None:
-    """Move file by file beside what else is there, the document last; undo it all on trouble."""
+def _move_in(workshop: Path, target: Path, former: Sequence[str], last: Sequence[str]) -> None:
+    """Move file by file beside what else is there; undo it all on trouble."""
     new = workshop / NEW
     names = sorted(path.relative_to(new).as_posix() for path in new.rglob("*") if path.is_file())
-    names.sort(key=lambda name: name == last)
-    former = sorted(former, key=lambda name: name != last)
+    names.sort(key=lambda name: _turn(name, last))
+    former = sorted(former, key=lambda name: -_turn(name, last))
     for name in names:
         if os.path.lexists(target / name) and name not in former:
             raise OutputError(
@@ -152,12 +156,14 @@ def _move_in(workshop: Path, target: Path, former: Sequence[str], last: str) -> 
             )
         if (target / name).parent.is_symlink():
             raise OutputError(f"{(target / name).parent}: is a link; name another folder.")
-    (workshop / JOURNAL).write_text(json.dumps(names), "utf-8")
+    journal = json.dumps({"names": names, "last": list(last)})
+    (workshop / JOURNAL).write_text(journal, "utf-8")
+    step("journal written")
     moves = [(target / name, workshop / FORMER / name) for name in former]
     moves += [(new / name, target / name) for name in names]
     try:
         for source, place in moves:
-            _move(source, place)
+            _move(source, place, "a file moved")
         (workshop / JOURNAL).unlink()
     except BaseException:
         _undo(workshop, target)
@@ -166,43 +172,47 @@ def _move_in(workshop: Path, target: Path, former: Sequence[str], last: str) -> 
     step("in place")
 
 
-def _move(source: Path, place: Path) -> None:
+def _turn(name: str, last: Sequence[str]) -> int:
+    """When a file comes: 0, or later by its place among the last ones."""
+    return last.index(name) + 1 if name in last else 0
+
+
+def _move(source: Path, place: Path, told: str) -> None:
     if not place.parent.is_dir():
         place.parent.mkdir(parents=True)
         if source.parent.parent.is_dir():
             shutil.copymode(source.parent, place.parent)
     os.replace(source, place)
-    step("a file moved")
+    step(told)
 
 
 def _undo(workshop: Path, target: Path) -> None:
     """Take the new files back and put the former ones in their places; done twice it does no harm.
 
-    A new file that is still in the workshop was never moved, or is back already.
+    A new file that is still in the workshop was never moved, or is back already. Here too the files
+    that make a report of the others go first and come last.
     """
-    names = _listed(workshop / JOURNAL)
-    for name in names:
+    names, last = _listed(workshop / JOURNAL)
+    for name in sorted(names, key=lambda name: -_turn(name, last)):
         if not (workshop / NEW / name).exists() and former_place(target / name):
-            (workshop / NEW / name).parent.mkdir(parents=True, exist_ok=True)
-            os.replace(target / name, workshop / NEW / name)
+            _move(target / name, workshop / NEW / name, "a file taken back")
     aside = workshop / FORMER
-    former = [path for path in aside.rglob("*") if former_place(path)]
-    for path in former:
-        place = target / path.relative_to(aside)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        os.replace(path, place)
-        step("a file put back")
+    former = [path.relative_to(aside) for path in aside.rglob("*") if former_place(path)]
+    for path in sorted(former, key=lambda path: (_turn(path.as_posix(), last), path)):
+        _move(aside / path, target / path, "a file put back")
     _remove_empty(target, names)
     (workshop / JOURNAL).unlink()
 
 
-def _listed(journal: Path) -> list[str]:
-    """Names in a journal; one that breaks off was never acted on."""
+def _listed(journal: Path) -> tuple[list[str], list[str]]:
+    """Names in a journal, and those that come last; one that breaks off was never acted on."""
     try:
-        names = json.loads(journal.read_text("utf-8"))
-    except ValueError:
-        return []
-    return [name for name in names if ".." not in Path(name).parts and not os.path.isabs(name)]
+        said = json.loads(journal.read_text("utf-8"))
+        names, last = ([str(name) for name in said[key]] for key in ("names", "last"))
+    except (ValueError, TypeError, KeyError):
+        return [], []
+    inside = (name for name in names if ".." not in Path(name).parts)
+    return [name for name in inside if not os.path.isabs(name)], last
 
 
 def _remove_empty(target: Path, names: Sequence[str]) -> None:

@@ -41,7 +41,7 @@ _FOLDERS = ("figures", "listening", "preview")
 _NAMES = ("report.json", "report.html", "findings.csv", "trims.csv", *_FOLDERS)
 PREVIEW = "preview/with_trims.flac"
 MARKED = "listening/candidate_marked.wav"
-_DOCUMENT = "report.json"
+_PAGE, _DOCUMENT = "report.html", "report.json"
 
 Tell = Callable[[str], None]
 Mark = Callable[[Path], None]
@@ -193,7 +193,7 @@ def _fill(
     if heard is not None:
         heard(sound)
     tell("writing the page")
-    _write(folder / "report.html", render(results, pictures, sound))
+    _write(folder / _PAGE, render(results, pictures, sound))
     _write(folder / "findings.csv", findings_table(results.on_file_clocks().findings))
     if results.stems is not None:
         _write(folder / "trims.csv", trims_table(results))
@@ -243,7 +243,7 @@ def _put_in_place(place: Path, target: Path, inputs: Sequence[str | Path] = ()) 
         _check_former(target, inputs)
         former = _former_files(target) or ()
     whole = target.is_dir() and not _holds_strangers(target, former)
-    put_folder(place, target, former, _DOCUMENT, whole)
+    put_folder(place, target, former, (_PAGE, _DOCUMENT), whole)
 
 
 def _former_files(target: Path) -> tuple[str, ...] | None:

@@ -290,7 +290,7 @@ def _former(task: Task, made_of: Json) -> Take | None:
         take = Take.from_plain(said["take"])
     except (KeyError, TypeError, AttributeError):
         return None
-    files = [f"{take.report}/report.html"]
+    files = [f"{take.report}/{name}" for name in ("report.html", "report.json")]
     if take.sound is not None:
         files += [take.sound.reference, take.sound.candidate]
     there = all((folder / name).is_file() for name in files)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -13,8 +15,12 @@ import pytest
 from mixcompare.errors import OutputError
 from mixcompare.outputs import placing, put_folder, steps, taken_up, workshop
 
-OLD = {"report.json": "old", "findings.csv": "old", "figures/a.svg": "old", "figures/b.svg": "old"}
+OLD = {
+    "report.json": "old", "report.html": "old", "findings.csv": "old",
+    "figures/a.svg": "old", "figures/b.svg": "old",
+}  # fmt: skip
 NEW = {"report.json": "new", "report.html": "new", "figures/a.svg": "new", "preview/p": "new"}
+LAST = ("report.html", "report.json")
 FULL = OSError(errno.ENOSPC, "No space left on device")
 
 
@@ -33,7 +39,7 @@ def held(folder: Path) -> dict[str, str]:
 def replaced(target: Path, whole: bool) -> None:
     with workshop(target) as place:
         fill(place / "new", NEW)
-        put_folder(place, target, list(OLD), "report.json", whole)
+        put_folder(place, target, list(OLD), LAST, whole)
 
 
 @pytest.fixture
@@ -100,9 +106,18 @@ def test_trouble_at_any_step_leaves_the_old_one_or_the_new_one(
         assert [path.name for path in target.parent.iterdir()] == ["out"]
     assert held(target) == NEW
     assert all(outcome in (OLD, NEW) for outcome in outcomes)
-    assert len(outcomes) == (5 if whole else 11)
+    assert len(outcomes) == (5 if whole else 13)
     assert OLD in outcomes
     assert NEW in outcomes
+
+
+def is_told(left: dict[str, str]) -> bool:
+    """Whether nobody can take what stands there for a report that it is not.
+
+    The page holds all it shows: it may stand where all else is of the same report.
+    """
+    alone = [{name: text for name, text in one.items() if name != LAST[1]} for one in (OLD, NEW)]
+    return left in (OLD, NEW, *alone) or not set(left) & set(LAST)
 
 
 CHILD = """
@@ -133,7 +148,7 @@ def test_a_killed_run_leaves_one_of_them_and_the_next_run_clears_up(tmp_path: Pa
     """At every step of every way, at once: a process each, killed by itself."""
     running = []
     code = CHILD.format(project=str(Path(__file__).parents[2]))
-    for exchange, whole, steps_of_it in (("yes", "whole", 4), ("no", "whole", 5), ("no", "", 11)):
+    for exchange, whole, steps_of_it in (("yes", "whole", 4), ("no", "whole", 5), ("no", "", 13)):
         for at in range(1, steps_of_it + 1):
             target = fill(tmp_path / f"{exchange}{whole}{at}" / "out", OLD)
             command = [sys.executable, "-c", code, str(at), "9", exchange, whole, str(target)]
@@ -146,6 +161,8 @@ def test_a_killed_run_leaves_one_of_them_and_the_next_run_clears_up(tmp_path: Pa
         assert process.wait(20) == -9
         if exchange == "yes":
             assert held(target) in (OLD, NEW)  # at any moment, before anyone clears up
+        else:
+            assert is_told(held(target))
         taken_up(target)
         seen.append(held(target))
         assert seen[-1] in (OLD, NEW)
@@ -182,7 +199,7 @@ def test_links_inside_are_not_followed(tmp_path: Path) -> None:
     with workshop(target) as place:
         fill(place / "new", {"figures/b.svg": "new", "report.json": "new"})
         with pytest.raises(OutputError, match="is a link"):
-            put_folder(place, target, ["report.json"], "report.json", whole=False)
+            put_folder(place, target, ["report.json"], LAST, whole=False)
     assert held(outside) == {"a.svg": "mine"}
     assert (target / "report.json").read_text() == "old"
     assert not placing.former_place(target / "figures" / "a.svg")
@@ -190,13 +207,22 @@ def test_links_inside_are_not_followed(tmp_path: Path) -> None:
 
 
 def test_a_file_of_others_stops_it_all(tmp_path: Path) -> None:
-    target = fill(tmp_path / "out", OLD | {"report.html": "mine"})
-    with pytest.raises(OutputError, match=r"report\.html: is not from a former report"):
+    target = fill(tmp_path / "out", OLD | {"preview/p": "mine"})
+    with pytest.raises(OutputError, match=r"preview/p: is not from a former report"):
         replaced(target, whole=False)
-    assert held(target) == OLD | {"report.html": "mine"}
+    assert held(target) == OLD | {"preview/p": "mine"}
 
 
-@pytest.mark.parametrize("journal", ['["../precious", "/precious"]', '["rep', "[]"])
+@pytest.mark.parametrize(
+    "journal",
+    [
+        '{"names": ["../precious", "/precious"], "last": []}',
+        '{"names": ["rep',
+        '{"names": 3, "last": []}',
+        "[]",
+        "{}",
+    ],
+)
 def test_a_journal_leads_nowhere_else(journal: str, tmp_path: Path) -> None:
     target = fill(tmp_path / "out", OLD)
     fill(tmp_path, {"precious": "mine"})
@@ -207,10 +233,57 @@ def test_a_journal_leads_nowhere_else(journal: str, tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "precious"]
 
 
-def test_beside_others_the_document_goes_first_and_comes_last(
+def killed_at(step: int, act: Callable[[], None]) -> bool:
+    """Do something in a child that kills itself at a step; whether it came as far as that."""
+    child = os.fork()
+    if child == 0:
+        count = 0
+
+        def hook(name: str) -> None:
+            nonlocal count
+            count += 1
+            if count == step:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+        placing._of_libc = lambda name: None
+        steps.hook = hook
+        try:
+            act()
+        finally:
+            os._exit(0)
+    _, status = os.waitpid(child, 0)
+    return os.waitstatus_to_exitcode(status) == -signal.SIGKILL
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills by signals")
+def test_a_run_that_is_killed_while_it_puts_right_what_a_killed_one_left(tmp_path: Path) -> None:
+    """Every step of the moves, then every step of the undoing; beside a file of the user's."""
+    mine = {"mine.txt": "mine", "figures/own": "mine"}
+    kills = 0
+    for first in range(1, 30):
+        for second in range(1, 30):
+            target = fill(tmp_path / f"{first}-{second}" / "out", OLD | mine)
+            if not killed_at(first, lambda target=target: replaced(target, whole=False)):
+                assert held(target) == NEW | mine
+                assert first == 14
+                assert kills > 60
+                return
+            again = killed_at(second, lambda target=target: taken_up(target))
+            left = held(target)
+            assert all(left.pop(name) == "mine" for name in mine)
+            assert is_told(left)
+            taken_up(target)
+            assert held(target) in (OLD | mine, NEW | mine)
+            assert [path.name for path in target.parent.iterdir()] == ["out"]
+            if not again:
+                break
+            kills += 1
+
+
+def test_beside_others_page_and_document_go_first_and_come_last(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """So that a folder that is half done holds no list of files that would be taken as true."""
+    """So that a folder that is half done holds nothing that would be taken for a report."""
     target, moved, move = fill(tmp_path / "out", OLD), [], os.replace
 
     def replace(source: Path, place: Path) -> None:
@@ -219,6 +292,6 @@ def test_beside_others_the_document_goes_first_and_comes_last(
 
     monkeypatch.setattr(os, "replace", replace)
     replaced(target, whole=False)
-    assert moved[0][0] == target / "report.json"
-    assert moved[-1][1] == target / "report.json"
+    assert [source for source, _ in moved[:2]] == [target / name for name in LAST[::-1]]
+    assert [place for _, place in moved[-2:]] == [target / name for name in LAST]
     assert len(moved) == len(OLD) + len(NEW)

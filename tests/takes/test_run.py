@@ -228,6 +228,18 @@ def test_a_link_in_the_folder_is_replaced_and_not_followed(copied: Run, tmp_path
     assert not (copied.result.folder / "takes.html").is_symlink()
 
 
+def test_the_table_of_versions_goes_where_it_is_ours(copied: Run) -> None:
+    def once_more(versions: bool) -> bool:
+        folder = copied.result.folder
+        compare_all(copied.reference, copied.candidates, folder, versions=versions, jobs=1)
+        return (folder / "versions.csv").exists()
+
+    assert once_more(versions=True)
+    assert not once_more(versions=False)
+    (copied.result.folder / "versions.csv").write_text("mine", encoding="utf-8")
+    assert once_more(versions=False)
+
+
 def test_arguments_without_sense(local: Run, tmp_path: Path) -> None:
     with pytest.raises(ParameterError, match="at least one"):
         compare_all(local.reference, [], tmp_path)
