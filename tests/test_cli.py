@@ -631,7 +631,7 @@ def test_nothing_that_is_read_or_of_others_is_written_over(
         (["--figure", str(tmp_path / "new.eps")], "name a figure .svg, .pdf or .png"),
         (["--map", str(own)], "was not written by mixcompare"),
         (["--map-from", str(own), "--map", str(own)], "is read in this run and stays"),
-        (["--figure", new, "--map", new], "is read in this run and stays"),
+        (["--figure", new, "--map", new], "is where the map goes"),
         (["--map", str(tmp_path / "none" / "map.csv")], "there is no folder"),
     ):
         before = music.read_bytes(), own.read_bytes()

@@ -140,14 +140,16 @@ def _worst_places(alignment: Alignment) -> list[str]:
 def _check_outputs(arguments: argparse.Namespace, read: list[str]) -> None:
     """Refuse, before the work, what may not be written."""
     from mixcompare.alignment.mapfile import HEAD
-    from mixcompare.outputs import check_file
+    from mixcompare.outputs import check_file, is_one_of
 
     if arguments.map:
         check_file(arguments.map, HEAD.encode(), read)
     if arguments.figure:
         if Path(arguments.figure).suffix.lower() not in _KINDS:
             raise ParameterError(f"{arguments.figure}: name a figure .svg, .pdf or .png.")
-        check_file(arguments.figure, _MARK, [*read, *filter(None, [arguments.map])])
+        if arguments.map and is_one_of(Path(arguments.figure), [arguments.map]):
+            raise ParameterError(f"{arguments.figure}: is where the map goes; name another file.")
+        check_file(arguments.figure, _MARK, read)
 
 
 def _write_map(alignment: Alignment, path: str, read: list[str]) -> None:

@@ -33,6 +33,7 @@ exit codes:
     1  a finding exceeds --limit
     2  bad input or usage, or a place that can't be written; one sentence says what
     3  not the same passage (a report is still written)
+    4  takes: some candidates could not be compared; which and why is printed
    70  a defect in mixcompare: please report it
   130  interrupted; one line says whether anything was written
 

@@ -293,7 +293,7 @@ def test_help_tells_every_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 2
     told = capsys.readouterr().out
     readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
-    for code in (0, 1, 2, 3, 70, 130):
+    for code in (0, 1, 2, 3, 4, 70, 130):
         assert re.search(rf"^ +{code}  \w", told, re.MULTILINE)
         assert re.search(rf"^\| {code} \|", readme, re.MULTILINE)
     assert guard.DEFECT == 70

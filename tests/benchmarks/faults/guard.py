@@ -209,7 +209,7 @@ FAULTS: list[Fault] = [
         ("    _check_outputs(arguments, read)\n", ""),
         ("if Path(arguments.figure).suffix.lower() not in _KINDS:", "if False:"),
         ("metadata={_KINDS[kind]: _MARK.decode()}", "metadata={}"),
-        ("[*read, *filter(None, [arguments.map])]", "read"),
+        ("if arguments.map and is_one_of(Path(arguments.figure), [arguments.map]):", "if False:"),
     ),
     *each(
         "mixcompare/cli/shared.py",
