@@ -20,7 +20,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, TextIO
 
 from mixcompare import __version__
 from mixcompare.cli.shared import BAD_INPUT, DEFECT, INTERRUPTED
@@ -196,7 +196,21 @@ def end_process(code: int) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
     except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _to_nowhere(sys.stdout)
         if not isinstance(error, BrokenPipeError):
-            return _said(f"standard output: {(error.strerror or '').lower()}.", code or BAD_INPUT)
+            reason = (error.strerror or "").lower()
+            code = _said(f"standard output: {reason}.", code or BAD_INPUT)
+    try:
+        if sys.stderr is not None:
+            sys.stderr.flush()
+    except OSError:
+        # Else the interpreter trips over it, and ends with a code of its own.
+        _to_nowhere(sys.stderr)
     return code
+
+
+def _to_nowhere(stream: TextIO) -> None:
+    """What is still held back is lost."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)

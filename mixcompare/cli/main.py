@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from typing import NoReturn
 
 from mixcompare import __version__
 from mixcompare.cli import align, compare, measure, takes
@@ -76,8 +77,18 @@ def _flushed() -> int:
         return OK
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says in one sentence what is wrong with the arguments, and where they are explained."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with the sentence."""
+        name, _, command = self.prog.partition(" ")
+        where = f"{command}: " if command else ""
+        self.exit(BAD_INPUT, f"{name}: {where}{message}; see {self.prog} --help.\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="mixcompare",
         description=_DESCRIPTION,
         epilog=_EPILOG,

@@ -124,7 +124,8 @@ def check_writable(out_dir: str | Path, inputs: Sequence[str | Path] = ()) -> Pa
         while not _is_there(home):
             home = home.parent
         if not home.is_dir():
-            raise OutputError(f"{home}: is a file; name a folder for the report.")
+            kind = "a link that leads nowhere" if home.is_symlink() else "a file"
+            raise OutputError(f"{home}: is {kind}; name a folder for the report.")
         taken_up(_first_missing(target, home))
         if target.is_dir():
             if not os.access(target, os.W_OK | os.X_OK):

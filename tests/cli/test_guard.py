@@ -208,6 +208,8 @@ def test_a_process_says_it_in_one_line_whatever_its_streams_are() -> None:
             assert done.returncode == 2
             assert done.stderr.count(b"\n") == 1
             assert b"no space left on device" in done.stderr
+        for arguments in (["--help"], ["measure", TAKE], ["compare", "a"], ["measure", "none"]):
+            assert subprocess.run([*COMMAND, *arguments], stdout=full, stderr=full).returncode == 2
     done = subprocess.run(
         [*COMMAND, "measure", b"caf\xe9\x1b[2J.wav"],
         capture_output=True,
@@ -287,6 +289,29 @@ def test_decoders_chatter_nowhere_and_defects_are_heard(tmp_path: Path) -> None:
     assert re.fullmatch(
         r"mixcompare: a defect in mixcompare \(KeyError: 'nothing'\).*\n", done.stderr
     )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["frob"], "mixcompare: argument COMMAND: invalid choice: 'frob'"),
+        (["compare", "a"], "mixcompare: compare: the following arguments are required: CANDIDATE;"),
+        (
+            ["compare", "a", "b", "--limit", "nan"],
+            "mixcompare: compare: argument --limit: 'nan' is",
+        ),
+    ],
+)
+def test_wrong_usage_is_one_sentence_too(
+    arguments: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(arguments)
+    assert left.value.code == 2
+    said = capsys.readouterr().err
+    assert said.startswith(told)
+    assert said.endswith("--help.\n")
+    assert said.count("\n") == 1
 
 
 def test_help_tells_every_exit_code(capsys: pytest.CaptureFixture[str]) -> None:

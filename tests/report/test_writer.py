@@ -116,6 +116,9 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_work(tmp_path):
         check_writable(tmp_path / "file")
     with pytest.raises(OutputError, match="is a file; name a folder"):
         check_writable(tmp_path / "file" / "below")
+    (tmp_path / "loop").symlink_to("loop")
+    with pytest.raises(OutputError, match="is a link that leads nowhere; name a folder"):
+        check_writable(tmp_path / "loop")
     with pytest.raises(OutputError, match="cannot be written here"):
         check_writable("/proc/out")
 

@@ -190,6 +190,7 @@ FAULTS: list[Fault] = [
         ('.replace("\\r", "\\\\r")', ""),
         ("        os.dup2(nowhere, 2)\n", ""),
         ("parts[0].startswith(_SCRATCH)", "parts == ()"),
+        ("_to_nowhere(sys.stderr)", "pass"),
     ),
     *each(
         "mixcompare/cli/terminal.py",
@@ -210,6 +211,12 @@ FAULTS: list[Fault] = [
         ("if Path(arguments.figure).suffix.lower() not in _KINDS:", "if False:"),
         ("metadata={_KINDS[kind]: _MARK.decode()}", "metadata={}"),
         ("if arguments.map and is_one_of(Path(arguments.figure), [arguments.map]):", "if False:"),
+    ),
+    *each(
+        "mixcompare/cli/main.py",
+        ("tests/cli/test_guard.py",),
+        ('where = f"{command}: " if command else ""', 'where = ""'),
+        ("self.exit(BAD_INPUT, f", "self.exit(1, f"),
     ),
     *each(
         "mixcompare/cli/shared.py",
