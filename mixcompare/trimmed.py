@@ -11,6 +11,7 @@ from pathlib import Path
 
 from mixcompare.analysis import Tell, analyse, matched
 from mixcompare.audio.recording import Recording
+from mixcompare.errors import OutputError
 from mixcompare.features import Features
 from mixcompare.features.grid import ANALYSIS_RATE_HZ
 from mixcompare.listening.preview import Late, Trimmed, write_preview
@@ -77,9 +78,16 @@ def _trimmed(
         for place, stem in enumerate(found.told.stems)
     ]
     late = Late(found.late_gain(), found.cells.rate_hz, found.cells.centre_hz)
-    folder = tempfile.TemporaryDirectory(prefix="mixcompare-")
-    path = Path(folder.name) / "with_trims.flac"
-    lowered_db = write_preview(path, candidate, trimmed, late)
+    try:
+        folder = tempfile.TemporaryDirectory(prefix="mixcompare-")
+        path = Path(folder.name) / "with_trims.flac"
+        lowered_db = write_preview(path, candidate, trimmed, late)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise OutputError(
+            f"{tempfile.gettempdir()}, the folder for temporary files: {reason}; make room there,"
+            " or name another by TMPDIR."
+        ) from error
     preview = Recording.open(path)
     weakref.finalize(preview, folder.cleanup)
     return preview, lowered_db

@@ -25,7 +25,7 @@ from typing import Any, TextIO
 from mixcompare import __version__
 from mixcompare.cli.shared import BAD_INPUT, DEFECT, INTERRUPTED
 from mixcompare.errors import MixcompareError
-from mixcompare.outputs import heard_by, hearers
+from mixcompare.outputs import has_working_folder, heard_by, hearers
 
 REPORT_TO = "whoever you have it from (SECURITY.md tells what to send)"
 _SCRATCH = ("mixcompare-", "matplotlib-", "joblib", tempfile.gettempprefix())
@@ -80,6 +80,9 @@ def _told(error: Exception) -> int:
         return _said(short, BAD_INPUT)
     if isinstance(error, OSError):
         place = error.filename if isinstance(error.filename, str) else "a file"
+        if isinstance(error, FileNotFoundError) and not has_working_folder():
+            short = "the folder you work in is not there any more; change into another."
+            return _said(short, BAD_INPUT)
         scratch = _scratch_folder(place)
         if scratch is not None:
             place = f"{scratch}, the folder for temporary files"

@@ -14,7 +14,7 @@ from mixcompare.knowledge.midifile import MidiFile, Stroke, parsed
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
 from mixcompare.paths import hindrance
 
-_MOST_BYTES = 10_000_000  # cost: a movement has some 200 kB
+_MOST_BYTES = 5_000_000  # cost: a movement has some 200 kB
 _PERCUSSION = 9  # channel 10 of General MIDI (from memory), counted from zero
 
 

@@ -10,11 +10,14 @@ import collections
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from mixcompare.knowledge.notes import MOST_NOTES
+
 _OFF, _ON = 0x80, 0x90  # of a note; the lower four bits are the channel
 _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 _SYSTEM_BYTES = {0xF1: 1, 0xF2: 2, 0xF3: 1}  # in no file; others have none
 _EXCLUSIVE, _META = (0xF0, 0xF7), 0xFF
 _NAME, _END, _TEMPO, _METRE, _KEY = 0x03, 0x2F, 0x51, 0x58, 0x59
+_MOST_STROKES, _MOST_MARKS = 2 * MOST_NOTES, 100_000  # cost: more is taken as no single passage
 _LONGEST_QUANTITY = 4  # bytes of a variable-length quantity, by the standard
 _SHORTEST_BEAT = 7  # a 128th: two to the power of this; none shorter is written (common practice)
 
@@ -74,7 +77,8 @@ def parsed(data: bytes) -> MidiFile:
         # The standard: chunks of other kinds are to be skipped.
         kind, chunk = whole.take(4), whole.take(whole.number(4))
         if kind == b"MTrk":
-            file.tracks.append(_track(_Bytes(chunk), file, f"part {len(file.tracks)}"))
+            left = _MOST_STROKES - sum(map(len, file.tracks))
+            file.tracks.append(_track(_Bytes(chunk), file, f"part {len(file.tracks)}", left))
     file.tempi.sort(key=lambda each: each[0])
     file.metres.sort(key=lambda each: each[0])
     return file
@@ -112,8 +116,8 @@ class _Bytes:
         raise ValueError("a length or a time in it has no end")
 
 
-def _track(data: _Bytes, file: MidiFile, part: str) -> list[Stroke]:
-    """Strokes of a track; its tempi and metres go to the file."""
+def _track(data: _Bytes, file: MidiFile, part: str, most: int) -> list[Stroke]:
+    """Strokes of a track, no more than so many; its tempi and metres go to the file."""
     strokes: list[Stroke] = []
     tick, status = 0, 0
     while data:
@@ -142,11 +146,15 @@ def _track(data: _Bytes, file: MidiFile, part: str) -> list[Stroke]:
             if status & 0xF0 in (_OFF, _ON):
                 velocity = said[1] if status & 0xF0 == _ON else 0
                 strokes.append(Stroke(part, tick, status & 0x0F, said[0], velocity))
+                if len(strokes) > most:
+                    raise ValueError(f"it holds more than {MOST_NOTES} notes")
     return strokes
 
 
 def _hear(file: MidiFile, tick: int, kind: int, said: bytes) -> None:
     """Take in a tempo or a metre; count what makes no sense."""
+    if len(file.tempi) + len(file.metres) > _MOST_MARKS:
+        raise ValueError(f"it holds more than {_MOST_MARKS} changes of tempo and metre")
     if kind == _TEMPO:
         if len(said) == 3 and any(said):
             file.tempi.append((tick, int.from_bytes(said, "big")))

@@ -106,7 +106,7 @@ class Score:
         path = checked_path(path, "the score")
         trouble = hindrance(path)
         if trouble:
-            raise ScoreError(f"{path}: {trouble[:-1]}: {_KINDS}.")
+            raise ScoreError(f"{path}: {trouble}")
         reader = _READERS.get(path.suffix.lower())
         if reader is None:
             raise ScoreError(f"{path}: is no kind of score that is read; export it as {_KINDS}.")

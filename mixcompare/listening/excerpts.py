@@ -19,12 +19,11 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import soundfile
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
-from mixcompare.errors import OutputError
 from mixcompare.findings import Excerpts, Finding, Span
+from mixcompare.listening.writing import new_sound
 from mixcompare.standards.bs1770 import TruePeak
 
 Samples = npt.NDArray[np.float32]
@@ -220,7 +219,7 @@ def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerp
 
     Raises
     ------
-    OutputError
+    OSError
         If the files cannot be written.
     """
     name = re.sub(r"[^a-z0-9]+", "-", finding.kind.lower()).strip("-") or finding.aspect
@@ -228,13 +227,10 @@ def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerp
     for role, excerpt in (("reference", sound.reference), ("candidate", sound.candidate)):
         path = f"listening/{finding.rank:02d}-{name}-{role}.flac"
         target = folder / path
-        try:
-            target.parent.mkdir(exist_ok=True)
-            soundfile.write(
-                target, excerpt.samples, excerpt.sample_rate_hz, format="FLAC", subtype="PCM_16"
-            )
-        except (OSError, soundfile.SoundFileError) as error:
-            raise OutputError(f"{target}: the excerpt cannot be written ({error}).") from error
+        target.parent.mkdir(exist_ok=True)
+        channels = excerpt.samples.shape[1]
+        with new_sound(target, excerpt.sample_rate_hz, channels, ("FLAC", "PCM_16")) as file:
+            file.write(excerpt.samples)
         paths.append(path)
     return Excerpts(*paths)
 

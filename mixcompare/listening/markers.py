@@ -12,11 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import soundfile
-
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.findings import Finding
+from mixcompare.listening.writing import new_sound
 
 _MOST_BYTES = 4_000_000_000  # a WAV file counts its bytes with 32 bits
 _BYTES_A_SAMPLE = 3
@@ -56,22 +55,19 @@ def write_marked(path: Path, recording: Recording, markers: Sequence[Marker]) ->
     Raises
     ------
     OutputError
-        If it is too long for a WAV file, or cannot be written.
+        If it is too long for a WAV file.
+    OSError
+        If it cannot be written.
     """
     rate_hz = recording.sample_rate_hz
     if recording.frames * recording.channels * _BYTES_A_SAMPLE > _MOST_BYTES:
         raise OutputError(
             f"{recording.name}: is too long for a WAV file with markers; name a span of it."
         )
-    try:
-        with soundfile.SoundFile(
-            path, "w", rate_hz, recording.channels, subtype="PCM_24", format="WAV"
-        ) as file:
-            for block in recording.raw_blocks():
-                file.write(block)
-        _add(path, _chunks(markers, rate_hz, recording.frames))
-    except (OSError, soundfile.LibsndfileError) as error:
-        raise OutputError(f"{path}: cannot be written ({error}).") from error
+    with new_sound(path, rate_hz, recording.channels, ("WAV", "PCM_24")) as file:
+        for block in recording.raw_blocks():
+            file.write(block)
+    _add(path, _chunks(markers, rate_hz, recording.frames))
 
 
 def _add(path: Path, chunks: bytes) -> None:

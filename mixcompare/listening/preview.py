@@ -20,8 +20,8 @@ from scipy import fft, signal
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
 from mixcompare.audio.resampled import resampled
-from mixcompare.errors import OutputError
 from mixcompare.listening.excerpts import CEILING_DBTP, METER_MARGIN_DB
+from mixcompare.listening.writing import new_sound
 from mixcompare.standards.bs1770 import TruePeak
 
 FloatArray = npt.NDArray[np.float64]
@@ -95,7 +95,7 @@ def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: 
 
     Raises
     ------
-    OutputError
+    OSError
         If the file cannot be written.
     """
     meter = TruePeak(mix.sample_rate_hz)
@@ -103,7 +103,7 @@ def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: 
     waiting = path.with_suffix(".part")
     rate_hz = mix.sample_rate_hz
     try:
-        with soundfile.SoundFile(waiting, "w", rate_hz, 2, subtype="FLOAT", format="RF64") as file:
+        with new_sound(waiting, rate_hz, 2, ("RF64", "FLOAT")) as file:
             for block in _mixed(mix, trimmed, late):
                 meter.push(block)
                 file.write(block)
@@ -112,12 +112,10 @@ def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: 
         gain = np.float32(10 ** (-lowered_db / 20))
         with (
             soundfile.SoundFile(waiting) as made,
-            soundfile.SoundFile(path, "w", rate_hz, 2, subtype="PCM_24", format="FLAC") as file,
+            new_sound(path, rate_hz, 2, ("FLAC", "PCM_24")) as file,
         ):
             for block in made.blocks(round(_BLOCK_S * rate_hz), dtype="float32"):
                 file.write(gain * block)
-    except (OSError, soundfile.LibsndfileError) as error:
-        raise OutputError(f"{path}: cannot be written ({error}).") from error
     finally:
         waiting.unlink(missing_ok=True)
     return float(lowered_db)

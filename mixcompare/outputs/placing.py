@@ -80,11 +80,12 @@ def _is_real_folder(path: Path) -> bool:
 
 def _is_needed_where_it_is(target: Path) -> bool:
     """Whether it is a disk of its own, or this process works in it."""
-    here = Path(os.path.realpath(os.curdir)) if _has_working_folder() else None
+    here = Path(os.path.realpath(os.curdir)) if has_working_folder() else None
     return os.path.ismount(target) or (here is not None and here.is_relative_to(target))
 
 
-def _has_working_folder() -> bool:
+def has_working_folder() -> bool:
+    """Whether the folder this process works in is still there."""
     try:
         os.getcwd()
     except OSError:

@@ -59,6 +59,20 @@ def test_a_full_disk_for_temporary_files_is_named_by_its_folder(
     assert "mixcompare-x" not in told
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="there a folder in use stays")
+def test_a_working_folder_that_is_gone_is_told(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "gone").mkdir()
+    monkeypatch.chdir(tmp_path / "gone")
+    (tmp_path / "gone").rmdir()
+    assert main(["compare", str(TAKE), str(TAKE), "--no-audio", "--out", "out"]) == 2
+    told = capsys.readouterr().err
+    assert told == (
+        "mixcompare: the folder you work in is not there any more; change into another.\n"
+    )
+
+
 def test_a_defect_says_where_to_report_it_and_keeps_the_traceback(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

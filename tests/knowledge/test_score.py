@@ -522,8 +522,8 @@ def test_scores_too_large_or_in_other_units_are_refused_while_they_are_read(
     with pytest.raises(ScoreError, match="a note of 3600 s; times are in seconds"):
         Score.open(table(tmp_path, f"{head}v,0,3600,60\n"))
     path = tmp_path / "large.mid"
-    path.write_bytes(b"MThd" + bytes(11_000_000))
-    with pytest.raises(ScoreError, match="larger than 10 MB"):
+    path.write_bytes(b"MThd" + bytes(6_000_000))
+    with pytest.raises(ScoreError, match="larger than 5 MB"):
         Score.open(path)
     with pytest.raises(ScoreError, match="larger than 50 MB"):
         Score.open(table(tmp_path, 51_000_000 * "x"))

@@ -10,7 +10,6 @@ import soundfile
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
-from mixcompare.errors import OutputError
 from mixcompare.findings import Cause, Finding
 from mixcompare.listening import excerpts, page_sound
 from mixcompare.listening.excerpts import AlignedSound
@@ -281,7 +280,7 @@ def test_excerpts_are_named_after_rank_and_kind_and_hold_their_own_recording(tmp
         samples, _ = soundfile.read(tmp_path / path)
         assert samples[2 * RATE] == pytest.approx([level, level], abs=1e-3)
         assert len(samples) == 4 * RATE
-    with pytest.raises(OutputError, match="cannot be written"):
+    with pytest.raises(FileNotFoundError):
         excerpts.write_excerpts(finding, sound, tmp_path / "missing" / "folder")
 
 
