@@ -308,6 +308,8 @@ def compare(
     """
     if time_map is not None and not isinstance(time_map, TimeMap):
         raise ParameterError(f"time_map must be a TimeMap, not {time_map!r:.60}.")
+    if progress is not None and not callable(progress):
+        raise ParameterError(f"progress must be a function of a few words, not {progress!r:.60}.")
     tell = progress or (lambda words: None)
     tell("reading both recordings")
     written = Score.open(score) if score is not None else None

@@ -10,6 +10,7 @@ from mixcompare.alignment.take import same_take
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.checks import check_pair
 from mixcompare.audio.recording import Recording
+from mixcompare.errors import ParameterError
 from mixcompare.features import AlignmentFeatures, Progress
 
 __all__ = ["align"]
@@ -43,7 +44,14 @@ def align(
         If a recording cannot be read, or is too short.
     AlignmentError
         If the map lies outside the recordings, or they have nothing in common along it.
+    ParameterError
+        If what is given is none of these.
     """
+    for one in (reference, candidate):
+        if not isinstance(one, Recording | AlignmentFeatures):
+            raise ParameterError(f"align takes recordings as load() opens them, not {one!r:.60}.")
+    if time_map is not None and not isinstance(time_map, TimeMap):
+        raise ParameterError(f"time_map must be a TimeMap, not {time_map!r:.60}.")
     check_pair(*((one.name, one.duration_s) for one in (reference, candidate)))
     share = (0.0, 0.4, 0.8)
     first, second = (

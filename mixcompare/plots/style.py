@@ -8,6 +8,7 @@ candidate has less) to the candidate's orange (it has more).
 from __future__ import annotations
 
 import io
+import re
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -23,6 +24,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
 from mixcompare.findings import clock
+
+_NO_XML = re.compile("[^\\t\\n\\r\\x20-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]")
+"""What no XML may hold (XML 1.0, 2.2, from memory), and names of parts and stems may."""
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -206,4 +210,4 @@ def to_svg(figure: Figure) -> str:
     blank = dict.fromkeys(("Creator", "Date", "Format", "Type"))
     with settings():
         figure.savefig(buffer, format="svg", metadata=blank)
-    return buffer.getvalue()
+    return _NO_XML.sub("\N{REPLACEMENT CHARACTER}", buffer.getvalue())

@@ -13,7 +13,8 @@ from mixcompare.alignment.result import UNRELATED
 from mixcompare.audio.file import file_info
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import AudioFileError, OutputError, ParameterError
-from mixcompare.outputs import cannot
+from mixcompare.outputs import cannot, real_path
+from mixcompare.paths import checked_path
 from mixcompare.takes import engines, page, table
 from mixcompare.takes.pairs import compare_pair
 from mixcompare.takes.place import DOCUMENT, KEPT, PAGE, TABLE, VERSIONS, files_of, opened
@@ -131,8 +132,12 @@ def compare_all(
     """
     if not candidates:
         raise ParameterError("Name at least one candidate.")
-    if jobs is not None and jobs < 1:
-        raise ParameterError(f"{jobs} processes can do nothing; give 1 or more.")
+    if isinstance(candidates, str | bytes | os.PathLike):
+        raise ParameterError(f"candidates must be a list of paths, not {candidates!r:.60}.")
+    if jobs is not None and not (isinstance(jobs, int) and jobs >= 1):
+        raise ParameterError(f"{jobs!r:.60} processes can do nothing; give 1 or more.")
+    checked_path(out_dir, "the folder of all takes")
+    elsewhere = None if cache_dir is None else real_path(checked_path(cache_dir, "the cache"))
     tell = progress or (lambda words: None)
     tell("reading the reference")
     first = Recording.open(_absolute(reference), reference_span_s)
@@ -140,7 +145,7 @@ def compare_all(
     written = None if score is None else _absolute(score)
     read = [first.name, *names.values(), *filter(None, [written])]
     with opened(out_dir, _own_files(versions), read) as folder:
-        cache = folder / KEPT if cache_dir is None else Path(cache_dir).expanduser().resolve()
+        cache = folder / KEPT if elsewhere is None else elsewhere
         audio_of_reference = fingerprint(first.name)
         features = kept_features(first, audio_of_reference, cache)
         common = Task(
@@ -256,7 +261,7 @@ def _farness(take: Take) -> tuple[int, float]:
 
 def _absolute(path: str | Path) -> str:
     """The same name for a file wherever a worker stands."""
-    return os.path.abspath(Path(path).expanduser())
+    return os.path.abspath(os.path.expanduser(checked_path(path, "a recording or a score")))
 
 
 def _named(paths: Sequence[str]) -> dict[str, str]:

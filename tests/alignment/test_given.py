@@ -196,3 +196,10 @@ def test_places_that_hold_no_map(tmp_path: Path) -> None:
         read_map(tmp_path)
     with pytest.raises(ParameterError, match="must be named by a path"):
         read_map(3)  # type: ignore[arg-type]
+
+
+def test_what_is_no_recording_is_told(pair: tuple[AlignmentFeatures, AlignmentFeatures]) -> None:
+    with pytest.raises(ParameterError, match=r"recordings as load\(\) opens them, not 'a\.wav'"):
+        align(pair[0], "a.wav")  # type: ignore[arg-type]
+    with pytest.raises(ParameterError, match=r"time_map must be a TimeMap, not \[1, 2\]"):
+        align(*pair, [1, 2])  # type: ignore[arg-type]

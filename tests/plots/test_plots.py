@@ -5,6 +5,7 @@ import io
 import re
 from dataclasses import replace
 from pathlib import Path
+from xml.etree import ElementTree
 
 import matplotlib
 import numpy as np
@@ -252,3 +253,13 @@ def test_what_could_have_gone_unlisted_stands_beside_the_map():
         "?",
     ]
     assert "stripe on the right" in plots.draw_all(told)["balance"].caption
+
+
+def test_letters_that_no_xml_may_hold_are_replaced():
+    """XML 1.0, 2.2 (the parser of the standard library refuses them)."""
+    with style.settings():
+        figure = style.new_figure()
+        figure.text(0.5, 0.5, "vio\x1b\x01lin \ufffe é 音")
+    svg = style.to_svg(figure)
+    texts = [each.text for each in ElementTree.fromstring(svg).iter() if each.text]
+    assert any("vio\ufffd\ufffdlin \ufffd é 音" in text for text in texts)

@@ -243,8 +243,20 @@ def test_the_table_of_versions_goes_where_it_is_ours(copied: Run) -> None:
 def test_arguments_without_sense(local: Run, tmp_path: Path) -> None:
     with pytest.raises(ParameterError, match="at least one"):
         compare_all(local.reference, [], tmp_path)
-    with pytest.raises(ParameterError, match="1 or more"):
-        compare_all(local.reference, local.candidates, tmp_path, jobs=0)
+    for jobs in (0, "2", 1.5):
+        with pytest.raises(ParameterError, match="1 or more"):
+            compare_all(local.reference, local.candidates, tmp_path, jobs=jobs)
+    with pytest.raises(ParameterError, match="must be a list of paths, not 'one.wav'"):
+        compare_all(local.reference, "one.wav", tmp_path)
+    for reference, candidates, out in (
+        (None, local.candidates, tmp_path),
+        (local.reference, [3], tmp_path),
+        (local.reference, local.candidates, None),
+    ):
+        with pytest.raises(ParameterError, match="must be named by a path"):
+            compare_all(reference, candidates, out)
+    with pytest.raises(ParameterError, match="the cache must be named by a path"):
+        compare_all(local.reference, local.candidates, tmp_path / "new", cache_dir=3)
     with pytest.raises(AudioFileError, match="no such file"):
         compare_all(tmp_path / "none.wav", local.candidates, tmp_path)
 
