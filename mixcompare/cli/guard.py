@@ -24,6 +24,7 @@ from typing import Any, TextIO
 
 from mixcompare import __version__
 from mixcompare.cli.shared import BAD_INPUT, DEFECT, INTERRUPTED
+from mixcompare.cli.terminal import one_line
 from mixcompare.errors import MixcompareError
 from mixcompare.outputs import has_working_folder, heard_by, hearers
 
@@ -123,8 +124,7 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 
 def _said(sentence: str, code: int) -> int:
     with contextlib.suppress(OSError):
-        line = sentence.replace("\n", "\\n").replace("\r", "\\r")
-        print(f"mixcompare: {line}", file=sys.stderr, flush=True)
+        print(f"mixcompare: {one_line(sentence)}", file=sys.stderr, flush=True)
     return code
 
 

@@ -10,7 +10,7 @@ from mixcompare import __version__
 from mixcompare.cli import align, compare, measure, takes
 from mixcompare.cli.guard import guarded
 from mixcompare.cli.shared import BAD_INPUT, OK
-from mixcompare.cli.terminal import plain_streams, printed
+from mixcompare.cli.terminal import one_line, plain_streams, printed
 
 _DESCRIPTION = """\
 Compare two recordings of the same orchestral passage, a reference and a
@@ -84,7 +84,7 @@ class _Parser(argparse.ArgumentParser):
         """End with the sentence."""
         name, _, command = self.prog.partition(" ")
         where = f"{command}: " if command else ""
-        self.exit(BAD_INPUT, f"{name}: {where}{message}; see {self.prog} --help.\n")
+        self.exit(BAD_INPUT, f"{name}: {where}{one_line(message)}; see {self.prog} --help.\n")
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -17,7 +17,7 @@ from mixcompare.cli.shared import (
     add_limit,
     add_reference,
 )
-from mixcompare.cli.terminal import Ink, Status, printed
+from mixcompare.cli.terminal import Ink, Status, one_line, printed
 
 if TYPE_CHECKING:
     from mixcompare.takes.run import Takes
@@ -102,7 +102,7 @@ def run(arguments: argparse.Namespace) -> int:
             beforehand=None if arguments.quiet else _announce,
         )
     for take in result.failed:
-        print(f"mixcompare: {take.problem}", file=sys.stderr)
+        print(f"mixcompare: {one_line(take.problem)}", file=sys.stderr)
     if not arguments.quiet:
         with printed():
             _print(result, arguments.versions)

@@ -65,6 +65,11 @@ class Plain:
         return "".join(f"\\u{units[at : at + 2].hex()}" for at in range(0, len(units), 2))
 
 
+def one_line(sentence: str) -> str:
+    """A sentence in one line, whatever names are in it."""
+    return sentence.replace("\n", "\\n").replace("\r", "\\r")
+
+
 @contextlib.contextmanager
 def plain_streams() -> Iterator[None]:
     """Within it, what is printed is harmless; closed streams take everything."""
