@@ -314,6 +314,7 @@ def test_decoders_chatter_nowhere_and_defects_are_heard(tmp_path: Path) -> None:
             ["compare", "a", "b", "--limit", "nan"],
             "mixcompare: compare: argument --limit: 'nan' is",
         ),
+        (["measure", "a", "b\nc.wav"], r"mixcompare: unrecognized arguments: b\nc.wav; see"),
     ],
 )
 def test_wrong_usage_is_one_sentence_too(
