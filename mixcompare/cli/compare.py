@@ -25,6 +25,7 @@ from mixcompare.cli.shared import (
     add_limit,
     add_pair,
     map_of,
+    over_limit,
     pair_of,
     spans_of,
 )
@@ -136,7 +137,7 @@ def run(arguments: argparse.Namespace) -> int:
         webbrowser.open((folder / "report.html").resolve().as_uri())
     if comparison.alignment.relation == UNRELATED:
         return UNRELATED_EXIT
-    return _gate(comparison.findings, arguments.limit)
+    return OVER_LIMIT if over_limit(comparison.findings, arguments.limit) else OK
 
 
 def _check_handout(path: str | None, read: Sequence[str]) -> None:
@@ -149,15 +150,6 @@ def _check_handout(path: str | None, read: Sequence[str]) -> None:
     if Path(path).suffix.lower() != ".pdf":
         raise ParameterError(f"{path}: is no name for a handout; end it in .pdf.")
     check_file(path, MARK, read)
-
-
-def _gate(findings: Sequence[Finding], limit: float | None) -> int:
-    """Whether a finding exceeds the limit; which ones do is said beside the list."""
-    over = [one for one in findings if limit is not None and not one.jnd <= limit]
-    for one in over:
-        words = f"{one.rank} {one.subject} ({one.amount}): {one.jnd:.1f} x just noticeable"
-        print(f"mixcompare: over the limit of {limit:g}: {words}", file=sys.stderr)
-    return OVER_LIMIT if over else OK
 
 
 def _print_comparison(comparison: Comparison, folder: Path) -> None:

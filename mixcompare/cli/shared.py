@@ -5,10 +5,14 @@ from __future__ import annotations
 import argparse
 import contextlib
 import math
+import sys
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
     from mixcompare.alignment.timemap import TimeMap
+    from mixcompare.findings import Finding
+    from mixcompare.takes.values import Told
 
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -40,6 +44,25 @@ def add_limit(parser: argparse.ArgumentParser) -> None:
         type=_limit,
         help="exit with 1 when a finding exceeds this many just-noticeable differences",
     )
+
+
+def over_limit(findings: Iterable[Finding | Told], limit: float | None, of: str = "") -> bool:
+    """Whether a finding exceeds the limit; which ones do is said beside the list.
+
+    Parameters
+    ----------
+    findings : iterable
+        Of a report's findings, or of those that a table of takes keeps.
+    limit : float or None
+        In just-noticeable differences; None: nothing does.
+    of : str
+        The candidate, where there are several.
+    """
+    over = [one for one in findings if limit is not None and not one.jnd <= limit]
+    for one in over:
+        words = f"{one.rank} {one.subject} ({one.amount}): {one.jnd:.1f} x just noticeable"
+        print(f"mixcompare: {of}over the limit of {limit:g}: {words}", file=sys.stderr)
+    return bool(over)
 
 
 def map_of(arguments: argparse.Namespace) -> TimeMap | None:

@@ -16,6 +16,7 @@ from mixcompare.cli.shared import (
     Commands,
     add_limit,
     add_reference,
+    over_limit,
 )
 from mixcompare.cli.terminal import Ink, Status, one_line, printed
 
@@ -120,11 +121,8 @@ def _exit_code(result: Takes, limit: float | None) -> int:
         return PARTLY
     if any(take.relation == UNRELATED for take in result.takes):
         return UNRELATED_EXIT
-    if limit is not None and any(
-        told.jnd > limit for take in result.takes for told in take.findings
-    ):
-        return OVER_LIMIT
-    return OK
+    over = [over_limit(take.findings, limit, f"{take.name}: ") for take in result.takes]
+    return OVER_LIMIT if any(over) else OK
 
 
 def _print(result: Takes, versions: bool) -> None:

@@ -287,6 +287,15 @@ def test_the_command_tells_by_its_exit_code(
     assert printed.out + printed.err == ""
     command = ["takes", str(local.reference), *good, "--out", out, "--limit", "2"]
     assert main([*command, "--quiet"]) == 1
+    over = [
+        f"mixcompare: {take.name}: over the limit of 2: {told.rank} {told.subject}"
+        f" ({told.amount}): {told.jnd:.1f} x just noticeable"
+        for take in local.result.takes
+        for told in take.findings
+        if told.jnd > 2
+    ]
+    assert over
+    assert capsys.readouterr().err.splitlines() == over
     assert main(["takes", "none.wav", *good, "--out", str(tmp_path / "no")]) == 2
 
 

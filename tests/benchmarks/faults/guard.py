@@ -239,7 +239,6 @@ FAULTS: list[Fault] = [
         "mixcompare/cli/compare.py",
         ("tests/test_cli.py",),
         ("check_writable(arguments.out, read)", "check_writable(arguments.out)"),
-        ("for one in over:", "for one in ():"),
     ),
     *each(
         "mixcompare/outputs/signals.py",

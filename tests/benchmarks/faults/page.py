@@ -344,9 +344,14 @@ FAULTS: list[Fault] = [
         ('"relative": bs1770.RELATIVE_GATE_LU', '"relative": bs1770.ABSOLUTE_GATE_LUFS'),
     ),
     *each(
-        "mixcompare/cli/compare.py",
+        "mixcompare/cli/shared.py",
         ("tests/test_cli.py",),
         ("not one.jnd <= limit]", "not one.jnd < limit]"),
+        ("for one in over:", "for one in ():"),
+    ),
+    *each(
+        "mixcompare/cli/compare.py",
+        ("tests/test_cli.py",),
         ("candidate_span_s=spans[1],", "candidate_span_s=spans[0],"),
         ("where = places(finding.spans_s,", "where = places(finding.candidate_spans_s,"),
         ("spans_s, bars=finding.bars)", "spans_s)"),

@@ -122,7 +122,8 @@ FAULTS: list[Fault] = [
         "mixcompare/cli/takes.py",
         ("tests/takes/test_run.py",),
         ("if result.failed:\n        return PARTLY", "if False:\n        return PARTLY"),
-        ("told.jnd > limit", "told.jnd < -limit"),
+        ("if any(over)", "if all(over)"),
+        ('f"{take.name}: ")', '"")'),
         ('to_go_on="run it again to go on from here"', 'to_go_on=""'),
     ),
     *each(
