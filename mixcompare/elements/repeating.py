@@ -58,13 +58,13 @@ _HEARD = 0.3  # of a stretch, for a band that is compared
 _OF_SIZE = 3.5
 """Size over what the figure's own moments stand beside the others': two to five on the tuning set,
 for a share that is foretold is not the figure's alone."""
-_HALF = 2.0  # and over what it is beside the neighbouring bands, and alone: timbre hides half
+_PART = 3.0  # and over what it is beside the neighbouring bands, and alone: timbre hides some
 _ANCHORS_APART_DB = 2.2  # neighbours' and all bands'; tone or timbre moves more than the figure
-_LEAST_DB = 1.6  # of all, after two motifs: the tuning set's unchanged like players reach 1.4
+_LEAST_DB = 2.0  # of all, after two motifs: 105 unchanged pairs of like players reach 1.8
 _ONE_MOTIF = 0.5  # what a motif without a second one counts
 _ONE_DEVIATION = (0.16, 0.84)  # of a normal spread: a slope near nothing has wild draws
 _LEARNT_DB = 0.8  # least half width: no band is the figure's alone; our judgement, not measured
-_FIRM_DB = 2.0  # the smallest of the looks that is agreement by two thirds
+_FIRM_DB = 1.2  # that is agreement by two thirds
 
 
 def repeating_change(spectra: PairSpectra) -> Change | None:
@@ -126,7 +126,7 @@ class _Told:
         sign = float(np.sign(self.size_db))
         if abs(near - all_bands) > _ANCHORS_APART_DB:
             return 0.0
-        least = np.array([self.size_db, _OF_SIZE * self.stands_db, _HALF * near, _HALF * alone])
+        least = np.array([self.size_db, _OF_SIZE * self.stands_db, _PART * near, _PART * alone])
         return sign * max(float((sign * least).min()), 0.0) if np.isfinite(least).all() else 0.0
 
 

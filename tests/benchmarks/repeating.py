@@ -7,7 +7,8 @@ own and in another room, other instruments in two other rooms, always at another
 figure up, down and unchanged; and where something else changed: the melody up, a shelf, a wetter
 hall.
 ``--mirrored`` compares every pair in which the figure was found the other way round as well.
-Truth is the gain that was set.
+Truth is the gain that was set. Other libraries make sections louder and softer besides: of what was
+told beyond it, how much a section of that range stands so is counted apart.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from mixcompare.numerics import one_numeric_thread
 from tests.aspects.stereo_music import filtered
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.elements import element_band_hz, overlap
+from tests.benchmarks.parts import LEAST_DB, k_level_db
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.repeating_scenes import (
     REPORTING,
@@ -84,7 +86,11 @@ class Case:
 
 @dataclass(frozen=True)
 class Answer:
-    """What was told of one candidate; ``mirrored`` with the roles exchanged."""
+    """What was told of one candidate; ``mirrored`` with the roles exchanged.
+
+    ``stands`` holds every section's level against the middle one, in the other library, and its
+    range.
+    """
 
     figure: Figure
     case: Case
@@ -92,6 +98,7 @@ class Answer:
     band_hz: tuple[float, float]
     melody_band_hz: tuple[float, float]
     cpu_s: float
+    stands: tuple[tuple[float, tuple[float, float]], ...] = ()
     mirrored: tuple[Finding, ...] | None = None
 
     @property
@@ -122,6 +129,18 @@ class Answer:
         """What was told of balance that was not done."""
         return tuple(finding for finding in self.balance if not self.fits(finding))
 
+    def of_library(self, finding: Finding) -> bool:
+        """Whether a section of that range is as much louder or softer in the other library."""
+        low, high = finding.interval
+        return any(
+            level_db * finding.difference > 0
+            and abs(level_db) >= LEAST_DB
+            and low <= level_db <= high
+            and finding.band_hz is not None
+            and overlap(finding.band_hz, band_hz) > 0.5
+            for level_db, band_hz in self.stands
+        )
+
 
 def cases(number: int) -> tuple[Case, ...]:
     """All candidates of one passage."""
@@ -144,8 +163,8 @@ def cases(number: int) -> tuple[Case, ...]:
 
 def pairs(
     figure: Figure, number: int, scores: Path, cache: Path
-) -> Iterator[tuple[Case, Features, Features, Excerpt]]:
-    """Reference and candidate of every case."""
+) -> Iterator[tuple[Case, Features, Features, Excerpt, Excerpt]]:
+    """Reference and candidate of every case, and their stems."""
     soundfont = LIBRARIES[number % 2]
     others = [one for one in LIBRARIES if one != soundfont]
     parts = written_parts(figure, scores, cache)
@@ -168,7 +187,7 @@ def pairs(
         if case.shelf_db:
             shelf = ("high_shelf", 2000.0, case.shelf_db, float(np.sqrt(0.5)))
             samples = filtered(samples, shelf, rate_hz=RATE_HZ)
-        yield case, reference, _features(samples), music
+        yield case, reference, _features(samples), music, one
 
 
 def _features(samples: FloatArray) -> Features:
@@ -183,6 +202,7 @@ def _answer(
     reference: Features,
     candidate: Features,
     music: Excerpt,
+    played: Excerpt,
     mirrored: bool,
 ) -> Answer:
     begin = time.process_time()
@@ -192,11 +212,23 @@ def _answer(
     padded = {name: np.pad(stem, (0, longest - len(stem))) for name, stem in music.stems.items()}
     stems = Stems(padded, music.parts)
     bands = (element_band_hz(stems, names) for names in (figure.names, (melody_of(figure, music),)))
-    answer = Answer(figure, case, told, *bands, cpu_s)
+    answer = Answer(figure, case, told, *bands, cpu_s, _stands(stems, played))
     if mirrored and answer.found:
         back = analyse(candidate, reference, align(candidate, reference)).findings
         answer = replace(answer, mirrored=back)
     return answer
+
+
+def _stands(stems: Stems, played: Excerpt) -> tuple[tuple[float, tuple[float, float]], ...]:
+    """Level and range of every section of another performance."""
+    level_db = {
+        name: k_level_db(stem) - k_level_db(stems.samples[name])
+        for name, stem in played.stems.items()
+    }
+    middle_db = float(np.median(list(level_db.values())))
+    return tuple(
+        (level - middle_db, element_band_hz(stems, (name,))) for name, level in level_db.items()
+    )
 
 
 def answers(
@@ -204,9 +236,9 @@ def answers(
 ) -> Iterator[Answer]:
     """Every candidate of every passage."""
     for number, figure in numbered:
-        for case, reference, candidate, music in pairs(figure, number, scores, cache):
+        for case, *pair in pairs(figure, number, scores, cache):
             if only in f"{figure.name} {case.name}":
-                yield _answer(figure, case, reference, candidate, music, mirrored)
+                yield _answer(figure, case, *pair, mirrored)
 
 
 def report(told: Sequence[Answer]) -> str:
@@ -228,6 +260,11 @@ def report(told: Sequence[Answer]) -> str:
             f" {max(errors, default=np.nan):.1f} most, within 2 dB"
             f" {sum(error <= 2 for error in errors)}, interval holds {held}, wrong besides {wrong}"
         )
+    besides = [(one, finding) for one in told for finding in one.false]
+    of_library = sum(
+        one.case.group == OTHER and one.of_library(finding) for one, finding in besides
+    )
+    lines.append(f"told besides: {len(besides)}, so much the library's: {of_library}")
     controls = [one for one in told if not one.case.figure_db]
     loud = [one for one in controls if one.false]
     lines.append(

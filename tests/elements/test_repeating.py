@@ -147,3 +147,11 @@ def test_the_figure_comes_first_and_is_not_told_twice() -> None:
 def test_one_take_has_ways_of_its_own() -> None:
     changes = split_difference(performances(6.0), same_take=True).changes
     assert not any(change.repeats for change in changes)
+
+
+def test_pitches_that_a_hall_lifts_are_no_figure_that_came_up() -> None:
+    cells = performances()
+    pitches = {pitch + step - LOWEST for pitch in MOTIF for step, _ in PARTIALS[:3]}
+    lifted = np.where(np.isin(np.arange(len(CENTRE_HZ)), list(pitches)), 10**0.5, 1.0)
+    # Whoever plays there is 5 dB louder, and the bands beside them are not.
+    assert repeating_change(replace(cells, candidate=cells.candidate * lifted)) is None
