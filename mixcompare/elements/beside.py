@@ -44,10 +44,10 @@ class Beside:
             for power in (spectra.reference, spectra.candidate)
         )
         floor = 1e-12 * max(float(reference.max()), float(candidate.max())) + 1e-30
-        self._difference_db = 10 * np.log10((candidate + floor) / (reference + floor))
+        self.difference_db = 10 * np.log10((candidate + floor) / (reference + floor))
         softer = np.maximum(np.minimum(reference, candidate), 0.0)
         softer /= spectra.reference.mean(axis=0) + floor
-        self._weight = np.where(spectra.audible, np.sqrt(softer), 0.0)
+        self.weight = np.where(spectra.audible, np.sqrt(softer), 0.0)
 
     def level_db(self, share: FloatArray) -> tuple[float, float]:
         """Level of an element's own moments against the others' in the same bands.
@@ -63,11 +63,11 @@ class Beside:
             Candidate minus reference, and its standard deviation by the spread of the bands; NaN
             where too few bands have both.
         """
-        own, others = self._weight * (share > _OWN), self._weight * (share < _OTHERS)
+        own, others = self.weight * (share > _OWN), self.weight * (share < _OTHERS)
         both = np.minimum((own > 0).sum(axis=0), (others > 0).sum(axis=0)) >= _FEWEST_MOMENTS
         if both.sum() < _FEWEST_BANDS:
             return float("nan"), float("nan")
-        own, others, difference_db = own[:, both], others[:, both], self._difference_db[:, both]
+        own, others, difference_db = own[:, both], others[:, both], self.difference_db[:, both]
         apart_db = weighted_medians(difference_db, own) - weighted_medians(difference_db, others)
         weight = np.minimum(own.sum(axis=0), others.sum(axis=0))
         level_db = weighted_quantile(apart_db, weight, 0.5)
