@@ -44,7 +44,7 @@ def confirmed(split: Split, mirrored: Sequence[Change], spectra: PairSpectra) ->
     """
     sure, doubtful = [], []
     for change in split.changes:
-        back = next((one for one in mirrored if _opposite(change, one, spectra)), None)
+        back = next((one for one in mirrored if opposite(change, one, spectra)), None)
         if back is not None and _throughout(change, spectra, split.tone_db):
             sure.append(_of_both(change, back))
         else:
@@ -52,7 +52,7 @@ def confirmed(split: Split, mirrored: Sequence[Change], spectra: PairSpectra) ->
     return replace(split, changes=tuple(sure), doubtful=tuple(doubtful))
 
 
-def _opposite(change: Change, back: Change, spectra: PairSpectra) -> bool:
+def opposite(change: Change, back: Change, spectra: PairSpectra) -> bool:
     """Whether the other direction's change is the same cells moved the other way, as much."""
     low, high = change.interval
     if change.difference_db * back.difference_db >= 0 or not (

@@ -12,9 +12,9 @@ repeat swing (another room or distance smears the envelopes of both alike).
 That is a size, and no proof: what foretells may be more than the figure. The proof is another look:
 in each band the figure's own moments are held against the others' there
 (:mod:`mixcompare.elements.beside`), where room and instruments cancel. Both have to say the same,
-and so has what the slopes say without any anchor; after one motif, and after a second one (a
-multiple of the first, as a rule). The size is the middle
-of several: foretold by the reference and by the candidate, against the neighbouring bands and all
+and so has what the slopes say without any anchor; after one motif, after a second one (a multiple
+of the first, as a rule), and from both directions of the comparison. The size is the middle of
+several: foretold by the reference and by the candidate, against the neighbouring bands and all
 bands, by the middle of the bands and by the sum of their powers. The interval comes from their
 spread and from resampling stretches of time.
 """
@@ -22,12 +22,13 @@ spread and from resampling stretches of time.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.agreement import opposite
 from mixcompare.elements.beside import Beside
 from mixcompare.elements.change import Change
 from mixcompare.elements.motifs import (
@@ -77,6 +78,21 @@ def repeating_change(spectra: PairSpectra) -> Change | None:
     """
     if len(spectra.times_s) < _SHORTEST_S * RATE_HZ:
         return None
+    change = _one_way(spectra)
+    back = _one_way(spectra.mirrored()) if change is not None else None
+    if change is None or back is None or not opposite(change, back, spectra):
+        return None
+    (low, high), (back_low, back_high) = change.interval, back.interval
+    return replace(
+        change,
+        difference_db=(change.difference_db - back.difference_db) / 2,
+        interval=(min(low, -back_high), max(high, -back_low)),
+        agreeing=min(change.agreeing, back.agreeing),
+    )
+
+
+def _one_way(spectra: PairSpectra) -> Change | None:
+    """What the one direction of the comparison says."""
     envelopes = envelopes_of(spectra)
     rest = _Rest.of(spectra, envelopes)
     beside = Beside(spectra)
@@ -139,7 +155,7 @@ def _interval(told: _Told, drawn_db: FloatArray, stretches: int) -> tuple[float,
         float(np.hypot(1.96 * np.hypot(few * edge, apart), _LEARNT_DB)) for edge in (low, high)
     )
     edges = [told.size_db - below, told.size_db + above]
-    sign = np.sign(told.size_db)
+    sign = float(np.sign(told.size_db))
     proven = abs(told.stands_db) - 1.96 * told.deviation_db
     near = 0 if sign > 0 else 1
     edges[near] = sign * max(sign * edges[near], min(proven, abs(told.size_db) - _LEARNT_DB))

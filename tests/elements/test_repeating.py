@@ -95,9 +95,16 @@ def test_roles_exchanged_give_the_opposite() -> None:
     there, back = repeating_change(cells), repeating_change(cells.mirrored())
     assert there is not None
     assert back is not None
-    assert back.difference_db == pytest.approx(-there.difference_db, abs=0.3)
-    assert -back.interval[1] == pytest.approx(there.interval[0], abs=0.5)
-    assert -back.interval[0] == pytest.approx(there.interval[1], abs=0.5)
+    assert back.difference_db == pytest.approx(-there.difference_db, abs=1e-6)
+    assert -back.interval[1] == pytest.approx(there.interval[0], abs=1e-6)
+    assert -back.interval[0] == pytest.approx(there.interval[1], abs=1e-6)
+    assert back.agreeing == pytest.approx(there.agreeing, abs=1e-6)
+
+
+def test_what_only_one_direction_says_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    cells = performances(5.0)
+    monkeypatch.setattr("mixcompare.elements.repeating.opposite", lambda *those: False)
+    assert repeating_change(cells) is None
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -22,6 +22,9 @@ FAULTS: list[Fault] = [
         ("edges[near] = sign * max(", "edges[1 - near] = sign * max("),
         ("return edges[0], edges[1]", "return edges[1], edges[0]"),
         ("        repeats=True,\n", ""),
+        ("or back is None or not opposite(change, back, spectra)", "or back is None"),
+        ("(change.difference_db - back.difference_db) / 2", "change.difference_db + 1"),
+        ("min(low, -back_high)", "min(low, back_low)"),
     ),
     *each(
         "mixcompare/elements/motifs.py",
