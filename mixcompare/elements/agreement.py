@@ -52,8 +52,18 @@ def confirmed(split: Split, mirrored: Sequence[Change], spectra: PairSpectra) ->
     return replace(split, changes=tuple(sure), doubtful=tuple(doubtful))
 
 
-def opposite(change: Change, back: Change, spectra: PairSpectra) -> bool:
-    """Whether the other direction's change is the same cells moved the other way, as much."""
+def opposite(change: Change, back: Change, spectra: PairSpectra, same: float = _SAME) -> bool:
+    """Whether the other direction's change is the same cells moved the other way, as much.
+
+    Parameters
+    ----------
+    change, back : Change
+        Of candidate against reference, and of reference against candidate.
+    spectra : PairSpectra
+        Candidate against reference.
+    same : float
+        Least overlap of both.
+    """
     low, high = change.interval
     if change.difference_db * back.difference_db >= 0 or not (
         low <= -back.interval[0] and -back.interval[1] <= high
@@ -67,7 +77,7 @@ def opposite(change: Change, back: Change, spectra: PairSpectra) -> bool:
         )
     )
     length = float(np.linalg.norm(one) * np.linalg.norm(other))
-    return float(one @ other) >= _SAME * max(length, 1e-30)
+    return float(one @ other) >= same * max(length, 1e-30)
 
 
 def _of_both(change: Change, back: Change) -> Change:

@@ -61,7 +61,9 @@ _OF_SIZE = 3.5
 for a share that is foretold is not the figure's alone."""
 _PART = 3.0  # and over what it is beside the neighbouring bands, and alone: timbre hides some
 _ANCHORS_APART_DB = 2.2  # neighbours' and all bands'; tone or timbre moves more than the figure
+_LEAST_PART = 0.25  # of its size; our choice: the figures of the tuning set show a third and more
 _LEAST_DB = 2.0  # of all, after two motifs: 105 unchanged pairs of like players reach 1.8
+_SAME = 0.4  # overlap of what both directions find: a soft figure shows in fewer cells; our choice
 _ONE_MOTIF = 0.5  # what a motif without a second one counts
 _ONE_DEVIATION = (0.16, 0.84)  # of a normal spread: a slope near nothing has wild draws
 _LEARNT_DB = 0.8  # least half width: no band is the figure's alone; our judgement, not measured
@@ -80,7 +82,7 @@ def repeating_change(spectra: PairSpectra) -> Change | None:
         return None
     change = _one_way(spectra)
     back = _one_way(spectra.mirrored()) if change is not None else None
-    if change is None or back is None or not opposite(change, back, spectra):
+    if change is None or back is None or not opposite(change, back, spectra, _SAME):
         return None
     (low, high), (back_low, back_high) = change.interval, back.interval
     return replace(
@@ -133,17 +135,30 @@ class _Told:
 
     @property
     def agreed_db(self) -> float:
-        """The least that all looks agree on; zero where they differ.
+        """The least that the looks agree on, by either proof; zero where they differ.
 
         Beside a melody that moved a figure stands elsewhere and is as loud as it was; beside the
-        neighbouring bands a shelf moves nothing, and beside all bands it does.
+        neighbouring bands a shelf moves nothing, and beside all bands it does. A figure that plays
+        on and on has few moments without it: then all looks along what it foretells must agree, and
+        those few not speak against it.
         """
         near, all_bands, alone = _both(self.looks)
         sign = float(np.sign(self.size_db))
         if abs(near - all_bands) > _ANCHORS_APART_DB:
             return 0.0
-        least = np.array([self.size_db, _OF_SIZE * self.stands_db, _PART * near, _PART * alone])
-        return sign * max(float((sign * least).min()), 0.0) if np.isfinite(least).all() else 0.0
+        least = [self.size_db, _OF_SIZE * self.stands_db, _PART * near, _PART * alone]
+        proven = sign * min(sign * one for one in least) if np.isfinite(self.stands_db) else 0.0
+        said = np.array([near, all_bands, alone, *self.looks[[6, 8, 9]]])
+        foretold = self.looks[[0, 1, 3, 4]]
+        alike = (sign * foretold).min() >= 0 and not self._speaks_against
+        along = float((sign * said).min()) if alike else 0.0
+        return sign * max(sign * proven, along, 0.0)
+
+    @property
+    def _speaks_against(self) -> bool:
+        """Whether its own moments stand beside the others' by too little for such a size."""
+        most = np.sign(self.size_db) * self.stands_db + 1.96 * self.deviation_db
+        return bool(most < _LEAST_PART * abs(self.size_db))
 
 
 def _interval(told: _Told, drawn_db: FloatArray, stretches: int) -> tuple[float, float]:
