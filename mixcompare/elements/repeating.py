@@ -61,7 +61,7 @@ _OF_SIZE = 3.5
 for a share that is foretold is not the figure's alone."""
 _PART = 3.0  # and over what it is beside the neighbouring bands, and alone: timbre hides some
 _ANCHORS_APART_DB = 2.2  # neighbours' and all bands'; tone or timbre moves more than the figure
-_LEAST_PART = 0.25  # of its size; our choice: the figures of the tuning set show a third and more
+_LEAST_PART = 0.3  # of its size; our choice: the figures of the tuning set show a third and more
 _LEAST_DB = 2.0  # of all, after two motifs: 105 unchanged pairs of like players reach 1.8
 _SAME = 0.4  # overlap of what both directions find: a soft figure shows in fewer cells; our choice
 _ONE_MOTIF = 0.5  # what a motif without a second one counts
