@@ -17,6 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.elements.change import Change
+from mixcompare.elements.describe import own_cells
+from mixcompare.pair.spectra import PairSpectra
+
 FloatArray = npt.NDArray[np.float64]
 
 COMPONENT_DB_SPL = 65.0  # a file has no sound pressure (see above); our choice
@@ -53,6 +57,19 @@ def can_be_heard(reference: Audibility, candidate: Audibility) -> bool:
     return (
         max(reference.audible_share, candidate.audible_share) >= _LEAST_AUDIBLE
         and max(reference.loudness_share, candidate.loudness_share) >= _LEAST_LOUD
+    )
+
+
+def stands(
+    change: Change, spectra: PairSpectra, tone_db: FloatArray
+) -> tuple[Audibility, Audibility]:
+    """How an element stands in the reference and in the candidate."""
+    gain = 10 ** ((change.difference_db + tone_db) / 10)
+    of_reference = np.minimum(own_cells(change.energy, spectra), spectra.reference)
+    of_candidate = np.minimum(gain * of_reference, spectra.candidate)
+    return (
+        audibility(of_reference, spectra.reference - of_reference, spectra.centre_hz),
+        audibility(of_candidate, spectra.candidate - of_candidate, spectra.centre_hz),
     )
 
 

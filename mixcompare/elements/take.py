@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.elements.audibility import can_be_heard, stands
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.ended import cells_of, ends_apart
@@ -66,7 +67,12 @@ def _split_pair(pair: Pair, spectra: PairSpectra) -> Split:
 
 
 def _without_ends(split: Split, spectra: PairSpectra) -> Split:
-    """The elements that are left where notes that end sooner are not asked."""
+    """The elements that are left where notes that end sooner are not asked.
+
+    What can't be heard in the whole does not tell of anybody's notes.
+    """
+    heard = [one for one in split.changes if can_be_heard(*stands(one, spectra, split.tone_db))]
+    split = replace(split, changes=tuple(heard))
     ended = ends_apart(split, spectra).ended
     if not ended:
         return split

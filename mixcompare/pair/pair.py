@@ -19,6 +19,8 @@ from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
 from mixcompare.features.clipping import FRAME_S
 from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.pair import levels
+from mixcompare.pair.filled import filled_cells
+from mixcompare.pair.folded import with_other_folded
 from mixcompare.pair.image import (
     ImageChange,
     image_between,
@@ -223,10 +225,15 @@ class Pair:
 
     @cached_property
     def straightened(self) -> PairSpectra:
-        """The spectra with the candidate's image put back as it was."""
+        """The spectra with the candidate's image put back as it was, or both in mono."""
         spectra = self.spectra
         if not self.image.is_none:
             spectra = with_image_undone(spectra, self._images[1], self.image, self.gain_db)
+        mono = self.reference.is_mono, self.candidate.is_mono
+        if self.same_take and mono[0] != mono[1]:
+            of_reference, of_candidate = self._images
+            at_level = of_reference, of_candidate * 10 ** (-self.gain_db / 10)
+            spectra = with_other_folded(spectra, at_level, mono)
         if self.given is None:
             return spectra
         of_reference, of_candidate = self.given[0], self.given[1] * 10 ** (-self.gain_db / 10)
@@ -253,7 +260,8 @@ class Pair:
         spectra = self.straightened
         if self.ride.moves:
             spectra = with_ride_undone(spectra, self.ride)
-        return self._unclipped(spectra)
+        filled = filled_cells(spectra) if self.same_take else None
+        return self._unclipped(spectra if filled is None else not_judged(spectra, filled))
 
     def _unclipped(self, spectra: PairSpectra) -> PairSpectra:
         clipped = self.clipped(spectra.times_s)

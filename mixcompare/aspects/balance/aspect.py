@@ -37,9 +37,9 @@ from mixcompare.aspects.balance.words import (
     seated,
     untold_words,
 )
-from mixcompare.elements.audibility import Audibility, audibility, can_be_heard
+from mixcompare.elements.audibility import Audibility, audibility, can_be_heard, stands
 from mixcompare.elements.change import Change, Split
-from mixcompare.elements.describe import Description, describe, own_cells
+from mixcompare.elements.describe import Description, describe
 from mixcompare.elements.local import local_changes
 from mixcompare.elements.take import split_pair
 from mixcompare.features import (
@@ -114,11 +114,11 @@ class BalanceAnalyzer:
         elements = []
         for change, who in zip(split.changes, players, strict=True):
             found = played_by(who, describe(change.energy, spectra, change.repeats), match.parts)
-            stands = _stands(change, spectra, split.tone_db)
+            at_levels = stands(change, spectra, split.tone_db)
             # Under one tail what moves little of the sound is no element already; and what is left
             # of one between two tails is too little to judge how it is heard.
-            if split.one_tail or can_be_heard(*stands):
-                element = _element(change, found, match, stands, who)
+            if split.one_tail or can_be_heard(*at_levels):
+                element = _element(change, found, match, at_levels, who)
                 times_s, course_db = course_of(change, spectra, split.tone_db)
                 elements.append(replace(element, course_s=times_s, course_db=course_db))
         asked = spectra if split.hidden is None else not_judged(spectra, split.hidden)
@@ -183,24 +183,11 @@ class BalanceAnalyzer:
 analyzer = BalanceAnalyzer()
 
 
-def _stands(
-    change: Change, spectra: PairSpectra, tone_db: FloatArray
-) -> tuple[Audibility, Audibility]:
-    """How an element stands in the reference and in the candidate."""
-    gain = 10 ** ((change.difference_db + tone_db) / 10)
-    of_reference = np.minimum(own_cells(change.energy, spectra), spectra.reference)
-    of_candidate = np.minimum(gain * of_reference, spectra.candidate)
-    return (
-        audibility(of_reference, spectra.reference - of_reference, spectra.centre_hz),
-        audibility(of_candidate, spectra.candidate - of_candidate, spectra.centre_hz),
-    )
-
-
 def _element(
     change: Change,
     found: Description,
     match: Match,
-    stands: tuple[Audibility, Audibility],
+    at_levels: tuple[Audibility, Audibility],
     who: Players,
 ) -> Element:
     playing = [part for part in match.parts if part.name in who.names]
@@ -224,10 +211,10 @@ def _element(
         agreeing=change.agreeing,
         theme=who.theme,
         against=change.against or _left_alone(change, match),
-        reference_audible_share=stands[0].audible_share,
-        candidate_audible_share=stands[1].audible_share,
-        reference_loudness_share=stands[0].loudness_share,
-        candidate_loudness_share=stands[1].loudness_share,
+        reference_audible_share=at_levels[0].audible_share,
+        candidate_audible_share=at_levels[1].audible_share,
+        reference_loudness_share=at_levels[0].loudness_share,
+        candidate_loudness_share=at_levels[1].loudness_share,
     )
 
 

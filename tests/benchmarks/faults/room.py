@@ -318,16 +318,12 @@ FAULTS: list[Fault] = [
         ),
         ("np.log10(power[carried].sum() / total)", "np.log10(total / power[carried].sum())"),
         (
-            "of_candidate = np.minimum(gain * of_reference, spectra.candidate)",
-            "of_candidate = np.minimum(of_reference / gain, spectra.candidate)",
+            "reference_loudness_share=at_levels[0].loudness_share",
+            "reference_loudness_share=at_levels[1].loudness_share",
         ),
         (
-            "reference_loudness_share=stands[0].loudness_share",
-            "reference_loudness_share=stands[1].loudness_share",
-        ),
-        (
-            "candidate_audible_share=stands[1].audible_share",
-            "candidate_audible_share=stands[1].loudness_share",
+            "candidate_audible_share=at_levels[1].audible_share",
+            "candidate_audible_share=at_levels[1].loudness_share",
         ),
         (
             "ratio = np.where(told, power, 1.0) / np.where(told, before, 1.0)",
@@ -401,6 +397,14 @@ FAULTS: list[Fault] = [
         ("exact = same_take and", "exact = same_take or"),
         ("factor * change.energy, 0.05 * expected", "0 * change.energy, 0.05 * expected"),
         ("    expected = spectra.reference\n", "    expected = spectra.candidate\n"),
+    ),
+    *each(
+        "mixcompare/elements/audibility.py",
+        ("tests/aspects/test_balance.py",),
+        (
+            "of_candidate = np.minimum(gain * of_reference, spectra.candidate)",
+            "of_candidate = np.minimum(of_reference / gain, spectra.candidate)",
+        ),
     ),
     *each(
         "mixcompare/elements/audibility.py",

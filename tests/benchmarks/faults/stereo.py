@@ -22,6 +22,23 @@ FAULTS: list[Fault] = [
         ("if rounded >= 1000 else", "if frequency_hz >= 1000 else"),
     ),
     *each(
+        "mixcompare/pair/filled.py",
+        ("tests/pair/test_filled.py",),
+        ("2 * 12 * _OCTAVES_AROUND + 1, axis=1", "1, axis=1"),
+        ("_FILLED_DB = 12.0", "_FILLED_DB = 40.0"),
+        ("_FAR_DB, _FAR = 25.0, 0.98", "_FAR_DB, _FAR = 25.0, 0.0"),
+        ("for sign in (1, -1))", "for sign in (1,))"),
+        ("_CLEAR_DB = 6.0", "_CLEAR_DB = -20.0"),
+    ),
+    *each(
+        "mixcompare/pair/folded.py",
+        ("tests/pair/test_folded.py",),
+        ("_FOLDS = ((0.5, 0.0, 0.5), ", "_FOLDS = ((1.0, 0.0, 0.0), "),
+        ("(1.0, -1.0, 0.0), (1.0, 1.0, 0.0))", "(1.0, 1.0, 0.0))"),
+        ("return levelled(min(", "return (min("),
+        ("power if is_mono else", "power if not is_mono else"),
+    ),
+    *each(
         "mixcompare/pair/agreement.py",
         ("tests/pair/test_agreement.py",),
         ("SHORTEST_S = 3.0", "SHORTEST_S = 2.5"),
