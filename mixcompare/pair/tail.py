@@ -56,6 +56,7 @@ _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgem
 # A rise over 43 ms that is an attack; our judgement, not measured.
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
 _ATTACK_BLOCKS = 4  # cost: of the passage's blocks, at most
+_LOWEST_HZ = 80.0  # below it frames of 85 ms tell no semitones, and no filter for each, apart
 _MOST_TAIL_DB = 5.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 
 
@@ -66,7 +67,7 @@ class OneTail:
     Attributes
     ----------
     spectra : PairSpectra
-        Semitones only; cells of low coherence are silent in both.
+        Semitones from 80 Hz only; cells of low coherence are silent in both.
     level_db : float
         Taken out of the candidate besides the pair's gain: that gain holds the tail's energy.
     """
@@ -365,5 +366,6 @@ def _read(take: _Take, worn: Wave, centre_hz: FloatArray, level_db: float) -> Pa
                 sums[which][batch, mine] = product @ weights * scale
     wearing, candidate, along = np.maximum(ndimage.uniform_filter1d(sums, 5, axis=1)[:, rows], 0.0)
     coherent = along > _COHERENT * np.sqrt(wearing * candidate)
+    coherent &= centre_hz >= _LOWEST_HZ
     level = np.where(coherent, np.square(along) / np.maximum(wearing, 1e-30), 0.0)
     return PairSpectra(take.times_s, centre_hz, np.where(coherent, wearing, 0.0), level)

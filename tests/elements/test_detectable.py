@@ -14,7 +14,7 @@ from scipy import ndimage
 from mixcompare.aspects.balance.about import LEVEL
 from mixcompare.aspects.balance.unseen import unseen_words
 from mixcompare.aspects.balance.values import OCTAVE_REGISTERS_HZ
-from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
+from mixcompare.elements.detectable import ELEMENT_SHARES, _element, detectable
 from mixcompare.elements.one_take import exact_split
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
@@ -71,6 +71,20 @@ def test_an_equal_pair_hides_hardly_anything_where_something_sounds() -> None:
     # The music reaches from 55 Hz to 5 kHz: seven octaves, and none above.
     assert sorted({one.band_hz for one in found}) == list(OCTAVE_REGISTERS_HZ[:7])
     assert max(one.level_db or np.inf for one in found) <= 1.5
+
+
+# By definition: of a register's energy, a tenth and a third; in a cell beside it others sound.
+@pytest.mark.parametrize("share", ELEMENT_SHARES)
+def test_the_element_that_is_raised_has_its_share_of_the_register(share: float) -> None:
+    spectra = scattered(0.0)
+    band_hz = OCTAVE_REGISTERS_HZ[4]
+    own = _element(spectra, band_hz, share)
+    assert own is not None
+    inside = (band_hz[0] <= CENTRE_HZ) & (band_hz[1] > CENTRE_HZ)
+    assert not own[:, ~inside].any()
+    power = np.where(spectra.audible, spectra.reference, 0.0)
+    assert (own * power).sum() == pytest.approx(share * power[:, inside].sum(), rel=0.1)
+    assert 0.3 < own[own > 0].min() < own.max() < 1.0
 
 
 def test_scatter_hides_more() -> None:
@@ -130,7 +144,7 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
 
 
 def test_under_another_tail_no_more_is_promised_than_its_filter_leaves() -> None:
-    # Of an element the tail's filter learns half: what moves its cells by 1 dB is 2 dB at least.
+    # Of an element the tail's filter learns a part: what moves its cells by 1 dB is 2 dB at least.
     told = [one.level_db for one in detectable(under_other_tail(), OCTAVE_REGISTERS_HZ, 1.0)]
     assert any(level is not None for level in told)
     assert min(level for level in told if level is not None) >= 2.0

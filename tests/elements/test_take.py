@@ -10,15 +10,16 @@ import pytest
 from mixcompare.aspects.balance import analyzer
 from mixcompare.elements.take import proven_split, split_pair
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.standards.iec61260 import pitch_hz
 from mixcompare.statistics import effective_number
-from tests.elements.voices import pair
+from tests.elements.voices import CENTRE_HZ, TIMES_S, pair, voice
 from tests.pair.test_tail import OTHER, OWN, pair_of, played, under_other_tail
 
 
 # The gain is the one the voice was played with; 1 dB is the just-noticeable difference.
-@pytest.mark.parametrize(("voice", "gain_db"), [("melody", 6.0), ("melody", -6.0), ("figure", 6.0)])
-def test_a_changed_voice_is_found_under_another_tail(voice: str, gain_db: float) -> None:
-    split = split_pair(under_other_tail(**{voice: gain_db}))
+@pytest.mark.parametrize(("who", "gain_db"), [("melody", 6.0), ("melody", -6.0), ("figure", 6.0)])
+def test_a_changed_voice_is_found_under_another_tail(who: str, gain_db: float) -> None:
+    split = split_pair(under_other_tail(**{who: gain_db}))
     assert split.one_tail
     (change,) = split.changes
     assert change.difference_db == pytest.approx(gain_db, abs=1.0)
@@ -55,6 +56,18 @@ def test_what_moves_enough_of_the_sound_is_an_element_beside_scatter(
     (change,) = proven_split(scattered({name: change_db})).changes
     assert change.difference_db == pytest.approx(change_db, abs=1.0)
     assert effective_number(change.energy.sum(axis=0)) > 5
+
+
+# A soloist with few partials: next to nothing but the pitches of one line moves.
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+def test_a_line_of_few_cells_is_an_element_beside_scatter(change_db: float) -> None:
+    spectra = scattered({})
+    own = np.clip(voice("melody") / spectra.reference, 0.0, 1.0)
+    own[:, pitch_hz(84.5) < CENTRE_HZ] = 0.0  # its highest written pitch
+    own[TIMES_S > 8.0] = 0.0
+    factor = 1 + own * (10 ** (change_db / 10) - 1)
+    (change,) = proven_split(replace(spectra, candidate=spectra.candidate * factor)).changes
+    assert change.difference_db == pytest.approx(change_db, abs=1.0)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -73,6 +73,10 @@ def test_a_known_filter_is_learnt_until_little_scatter_is_left() -> None:
     assert one is not None
     assert exact_split(one.spectra).scatter_db < 0.5
     assert one.level_db + pair.gain_db == pytest.approx(0.0, abs=0.5)
+    # Frames of 85 ms tell 12 Hz apart (1 / length); below 80 Hz a semitone is narrower than 5 Hz.
+    low = one.spectra.centre_hz < 80
+    assert low.any()
+    assert not one.spectra.audible[:, low].any()
 
 
 def test_the_level_of_what_came_first_is_found_whatever_the_tail_adds() -> None:
