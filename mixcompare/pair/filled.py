@@ -23,13 +23,13 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 _OCTAVES_AROUND = 2  # up and down: what masks a cell lies there; our choice
-_FILLED_DB = 12.0  # elements change by less; our choice
+_FILLED_DB = (9.0, 12.0)  # elements change by less, or by less than the second; our choice
 _FAR_DB, _FAR = 25.0, 0.98
 """So far below the loudest around nearly all filled cells lie. Of six passages of three scores
 behind a codec 95 % lie 29 dB and more below; of a low cut 75 % within 23 dB, of a tail.s cells
 5 % within 11 dB."""
 _LEAST_SHARE, _LEAST_CELLS = 4e-4, 40
-"""Of the audible cells: 0.001 to 0.033 behind a codec (six passages of three scores)."""
+"""Of the audible cells: 0.002 to 0.04 behind a codec (six passages of three scores)."""
 _LOUDEST = 0.95  # quantile of the filled cells' level; our choice
 _CLEAR_DB = 6.0
 """So far over that a cell is judged: noise moves it by 1 dB at most."""
@@ -53,7 +53,11 @@ def filled_cells(spectra: PairSpectra) -> BoolArray | None:
     tone_db = weighted_medians(spectra.difference_db, spectra.audible.astype(np.float64))
     moved_db = np.where(spectra.audible, spectra.difference_db - tone_db, 0.0)
     below = np.where(spectra.audible, louder, 0.0) / np.maximum(loudest, 1e-30)
-    limit = max(_noise(below[sign * moved_db > _FILLED_DB], spectra) for sign in (1, -1))
+    limit = max(
+        _noise(below[sign * moved_db > least_db], spectra)
+        for sign in (1, -1)
+        for least_db in _FILLED_DB
+    )
     if limit <= 0:
         return None
     return np.asarray(softer < limit * 10 ** (_CLEAR_DB / 10) * loudest)
