@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.pair.spectra import PairSpectra
-from mixcompare.statistics import weighted_medians
+from mixcompare.statistics import effective_number, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -30,6 +30,8 @@ behind a codec 95 % lie 29 dB and more below; of a low cut 75 % within 23 dB, of
 5 % within 11 dB."""
 _LEAST_SHARE, _LEAST_CELLS = 4e-4, 40
 """Of the audible cells: 0.002 to 0.04 behind a codec (six passages of three scores)."""
+_FEWEST_BANDS = 6.0
+"""Over which they are spread: 7.3 and more behind a codec, 3.8 where a low cut ends."""
 _LOUDEST = 0.95  # quantile of the filled cells' level; our choice
 _CLEAR_DB = 6.0
 """So far over that a cell is judged: noise moves it by 1 dB at most."""
@@ -54,7 +56,7 @@ def filled_cells(spectra: PairSpectra) -> BoolArray | None:
     moved_db = np.where(spectra.audible, spectra.difference_db - tone_db, 0.0)
     below = np.where(spectra.audible, louder, 0.0) / np.maximum(loudest, 1e-30)
     limit = max(
-        _noise(below[sign * moved_db > least_db], spectra)
+        _noise(below, sign * moved_db > least_db, spectra)
         for sign in (1, -1)
         for least_db in _FILLED_DB
     )
@@ -63,10 +65,12 @@ def filled_cells(spectra: PairSpectra) -> BoolArray | None:
     return np.asarray(softer < limit * 10 ** (_CLEAR_DB / 10) * loudest)
 
 
-def _noise(filled: FloatArray, spectra: PairSpectra) -> float:
+def _noise(below: FloatArray, filled: BoolArray, spectra: PairSpectra) -> float:
     """Power of the noise against the loudest around; 0 where the filled cells are none of it."""
-    if len(filled) < max(_LEAST_CELLS, _LEAST_SHARE * spectra.audible.sum()):
+    if filled.sum() < max(_LEAST_CELLS, _LEAST_SHARE * spectra.audible.sum()):
         return 0.0
-    if np.quantile(filled, _FAR) > 10 ** (-_FAR_DB / 10):
+    if effective_number(filled.sum(axis=0).astype(np.float64)) < _FEWEST_BANDS:
         return 0.0
-    return float(np.quantile(filled, _LOUDEST))
+    if np.quantile(below[filled], _FAR) > 10 ** (-_FAR_DB / 10):
+        return 0.0
+    return float(np.quantile(below[filled], _LOUDEST))

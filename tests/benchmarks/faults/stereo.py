@@ -28,6 +28,7 @@ FAULTS: list[Fault] = [
         ("_FILLED_DB = (9.0, 12.0)", "_FILLED_DB = (40.0,)"),
         ("_FAR_DB, _FAR = 25.0, 0.98", "_FAR_DB, _FAR = 25.0, 0.0"),
         ("for sign in (1, -1)\n", "for sign in (1,)\n"),
+        ("_FEWEST_BANDS = 6.0", "_FEWEST_BANDS = 1.0"),
         ("_CLEAR_DB = 6.0", "_CLEAR_DB = -20.0"),
     ),
     *each(
