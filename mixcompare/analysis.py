@@ -22,7 +22,6 @@ from mixcompare.results import Level, Measured, Results, Source
 Tell = Callable[[str], None]
 
 
-@one_numeric_thread
 def analyse(
     reference: Features,
     candidate: Features,
@@ -32,12 +31,25 @@ def analyse(
     bars: Bars | None = None,
 ) -> Results:
     """Judge an aligned pair: level, all aspects, findings, verdict."""
+    return analysed(reference, candidate, alignment, tell, parts, bars)[0]
+
+
+@one_numeric_thread
+def analysed(
+    reference: Features,
+    candidate: Features,
+    alignment: Alignment,
+    tell: Tell = lambda words: None,
+    parts: tuple[PartNotes, ...] = (),
+    bars: Bars | None = None,
+) -> tuple[Results, Pair | None]:
+    """The same, and the pair with all that was computed of it; None where nothing was compared."""
     warnings = reference.warnings + candidate.warnings + alignment.warnings
     warnings += tuple(event.text for event in alignment.events)
     sources = (_source(reference), _source(candidate))
     if alignment.relation == UNRELATED:
         verdict = _not_related(alignment)
-        return Results(*sources, alignment, None, {}, (), verdict, warnings)
+        return Results(*sources, alignment, None, {}, (), verdict, warnings), None
     tell("matching the level")
     recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
     pair, level = matched(recorded)
@@ -61,7 +73,10 @@ def analyse(
         missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
     verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
     verdict = " ".join([_doubted(verdict, alignment), *_where(alignment, *sources)])
-    return Results(*sources, alignment, level, measured, findings, verdict, warnings, least, missed)
+    results = Results(
+        *sources, alignment, level, measured, findings, verdict, warnings, least, missed
+    )
+    return results, pair
 
 
 def matched(recorded: Pair) -> tuple[Pair, Level]:

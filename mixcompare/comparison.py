@@ -17,7 +17,7 @@ import numpy.typing as npt
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.analysis import Tell, analyse
+from mixcompare.analysis import Tell, analyse, analysed
 from mixcompare.audio.checks import check_pair
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import ParameterError
@@ -29,6 +29,7 @@ from mixcompare.numerics import one_numeric_thread
 from mixcompare.paths import checked_path
 from mixcompare.results import Level, Measured, Results
 from mixcompare.stems.files import Given, opened
+from mixcompare.stems.judge import judged
 from mixcompare.trimmed import with_stems
 
 if TYPE_CHECKING:
@@ -331,10 +332,13 @@ def compare(
         laid = written.over(features[0])
         parts, bars = laid.parts, laid.bars
         alignment = replace(alignment, warnings=alignment.warnings + laid.warnings)
-    results = analyse(features[0], features[1], alignment, tell, parts, bars)
+    results, pair = analysed(features[0], features[1], alignment, tell, parts, bars)
     preview = None
-    if files and alignment.relation != UNRELATED:
-        results, preview = with_stems(results, features, recordings, files, theirs, left_out, tell)
+    if files and pair is not None:
+        tell("laying the stems under their mix")
+        found = judged(pair, *recordings, files, left_out, theirs)
+        del pair  # memory
+        results, preview = with_stems(results, features[0], recordings[1], files, found, tell)
     settings = {
         "reference_span": _span_words(reference_span_s),
         "candidate_span": _span_words(candidate_span_s),

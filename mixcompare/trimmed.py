@@ -4,43 +4,37 @@ from __future__ import annotations
 
 import tempfile
 import weakref
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from mixcompare.analysis import Tell, analyse, matched
+from mixcompare.analysis import Tell, analyse
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.features import Features
 from mixcompare.features.grid import ANALYSIS_RATE_HZ
 from mixcompare.listening.preview import Late, Trimmed, write_preview
-from mixcompare.pair.pair import aligned
 from mixcompare.results import Results
-from mixcompare.stems.judge import Judged, judged
+from mixcompare.stems.judge import Judged
 from mixcompare.stems.values import Preview, due_course
 
 
 def with_stems(
     results: Results,
-    features: tuple[Features, ...],
-    recordings: Sequence[Recording],
+    reference: Features,
+    candidate: Recording,
     stems: Mapping[str, Recording],
-    reference_stems: Mapping[str, Recording],
-    notes: Sequence[str],
+    found: Judged,
     tell: Tell,
 ) -> tuple[Results, Recording | None]:
     """The same results with what the stems say, and the candidate with the trims that are due."""
-    reference, candidate = recordings
-    tell("laying the stems under their mix")
-    pair, _ = matched(aligned(features[0], features[1], results.alignment))
-    found = judged(pair, reference, candidate, stems, notes, reference_stems)
     told = found.told
     preview = None
     if told.due:
         tell("trying the trims")
         preview, lowered_db = _trimmed(candidate, stems, found)
-        after = analyse(features[0], Features.of(preview), results.alignment)
+        after = analyse(reference, Features.of(preview), results.alignment)
         told = replace(
             told,
             preview=Preview(

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import soundfile
-from scipy import fft, signal
+from scipy import fft
 
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
@@ -124,16 +124,24 @@ def write_preview(path: Path, mix: Recording, trimmed: Sequence[Trimmed], late: 
 def _mixed(mix: Recording, trimmed: Sequence[Trimmed], late: Late) -> Iterator[Samples]:
     """The mix with the trims, block by block."""
     size = round(_BLOCK_S * mix.sample_rate_hz)
-    made = [_made(one, mix.sample_rate_hz, mix.frames, size) for one in trimmed]
+    at_s = np.arange(0.0, mix.duration_s, _RAMP_S / 2)
+    steady: list[tuple[Trimmed, float]] = []
+    moving: list[tuple[Trimmed, float]] = []
+    for one in trimmed:
+        trims_db = one.trim_db(at_s)
+        (steady if np.ptp(trims_db) == 0 else moving).append((one, float(trims_db[0])))
+    together = _Made(steady, mix.sample_rate_hz, size)
+    apart = [(one, _Made([(one, 0.0)], mix.sample_rate_hz, size)) for one, _ in moving]
     rest = _Shaped(late, mix.sample_rate_hz)
     held: FloatArray = np.zeros((0, 2))
     ramp = np.hanning(round(_RAMP_S * mix.sample_rate_hz) | 1)
     ramp /= ramp.sum()
     begun = 0
     for block in mix.blocks(_BLOCK_S):
-        left, anew = block.astype(np.float64), np.zeros((len(block), 2))
-        for one, stream in zip(trimmed, made, strict=True):
-            sound = next(stream)[: len(block)]
+        sound, anew = (each[: len(block)] for each in together.next())
+        left = block - sound
+        for one, stream in apart:
+            sound = stream.next()[0][: len(block)]
             left -= sound
             anew += _gain(one, begun, len(block), ramp, mix.sample_rate_hz)[:, None] * sound
         begun += len(block)
@@ -150,7 +158,7 @@ def _gain(one: Trimmed, begun: int, count: int, ramp: FloatArray, rate_hz: int) 
     around = len(ramp) // 2
     at_s = np.arange(begun - around, begun + count + around) / rate_hz
     gain = 10 ** (one.trim_db(at_s) / 20)
-    return gain[around : around + count] if np.ptp(gain) == 0 else np.convolve(gain, ramp, "valid")
+    return np.convolve(gain, ramp, "valid")
 
 
 class _Shaped:
@@ -195,23 +203,42 @@ class _Shaped:
         return np.asarray(np.interp(self._place, np.arange(len(levels)), levels))
 
 
-def _made(one: Trimmed, rate_hz: int, frames: int, size: int) -> Iterator[FloatArray]:
-    """A stem as it sounds in the mix, in blocks of ``size``."""
-    response, before = _at_rate(one, rate_hz)
-    taps = response.shape[0]
-    # The filter begins before time 0: it is fed from so much further on.
-    stream = _blocks(one.stem, one.start_s, rate_hz, size, before)
-    tail: FloatArray = np.zeros((taps - 1, 2))
-    for _ in range(0, frames + size, size):
-        sound = signal.oaconvolve(next(stream), response, axes=0)
-        sound[: taps - 1] += tail
-        tail = sound[size:]
-        yield sound[:size]
+class _Made:
+    """Some stems as they sound in the mix, all together, in blocks of one size."""
+
+    def __init__(self, trimmed: Sequence[tuple[Trimmed, float]], rate_hz: int, size: int) -> None:
+        """Begin; each stem comes with the trim that it has all the time."""
+        self._size, self._taps = size, _taps(rate_hz)
+        self._length = fft.next_fast_len(size + self._taps - 1, real=True)
+        self._stems = []
+        for one, trim_db in trimmed:
+            response, before = _at_rate(one, rate_hz)
+            through = fft.rfft(response.T.astype(np.float32), self._length)
+            # The filter begins before time 0: it is fed from so much further on.
+            stream = _blocks(one.stem, one.start_s, rate_hz, size, before)
+            self._stems.append((stream, through, np.float32(10 ** (trim_db / 20))))
+        self._tail = np.zeros((2, 2, self._taps - 1), np.float32)
+
+    def next(self) -> FloatArray:
+        """The next block without and with the trims, shape (2, size, 2)."""
+        both = np.zeros((2, 2, self._length // 2 + 1), np.complex64)
+        for stream, response, gain in self._stems:
+            through = fft.rfft(next(stream).T, self._length) * response
+            both[0] += through
+            both[1] += gain * through
+        sound = fft.irfft(both, self._length)
+        sound[..., : self._taps - 1] += self._tail
+        self._tail = sound[..., self._size : self._size + self._taps - 1]
+        return np.asarray(sound[..., : self._size].swapaxes(1, 2), np.float64)
+
+
+def _taps(rate_hz: int) -> int:
+    return 2 * round(_TAPS_S * rate_hz / 2)
 
 
 def _at_rate(one: Trimmed, rate_hz: int) -> tuple[FloatArray, int]:
     """A stem's filters at another rate, shape (taps, 2), and by how many samples they are early."""
-    count = 2 * round(_TAPS_S * rate_hz / 2)
+    count = _taps(rate_hz)
     bins_hz = fft.rfftfreq(count, 1 / rate_hz)
     taps_s = (np.arange(one.filters.shape[1]) + one.first_tap) / one.rate_hz
     # Above the crossing nothing of the filter is left.
@@ -230,7 +257,7 @@ def _at_rate(one: Trimmed, rate_hz: int) -> tuple[FloatArray, int]:
 
 def _blocks(
     stem: Recording, start_s: float, rate_hz: int, size: int, skip: int
-) -> Iterator[FloatArray]:
+) -> Iterator[Samples]:
     """A stem at the mix's rate in blocks, from so many samples after the start on; then silence."""
     left = skip
     held: list[Samples] = []
@@ -239,8 +266,8 @@ def _blocks(
         left -= min(left, len(samples))
         while sum(map(len, held)) >= size:
             joined = np.concatenate(held)
-            yield joined[:size].astype(np.float64)
+            yield joined[:size]
             held = [joined[size:]]
-    yield np.concatenate([*held, np.zeros((size, 2))])[:size]
+    yield np.concatenate([*held, np.zeros((size, 2), np.float32)])[:size]
     while True:
-        yield np.zeros((size, 2))
+        yield np.zeros((size, 2), np.float32)

@@ -8,20 +8,18 @@ powers say. So every pair of stems has its cross power beside every stem's own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.audio.recording import Recording
 from mixcompare.features.grid import (
     ANALYSIS_RATE_HZ,
     LONG_WINDOW_BELOW_HZ,
     LOW_FFT,
     SEMITONE_FFT,
 )
-from mixcompare.features.together import RATE_HZ, frames_together
+from mixcompare.features.together import RATE_HZ, ComplexArray
 from mixcompare.standards.iec61260 import band_weights
 from mixcompare.stems.explained import Making
 
@@ -69,72 +67,90 @@ class StemCells:
         return np.asarray(self.cross[self.pairs[:, 0] == self.pairs[:, 1]])
 
 
-def cells_of(
-    mix: Recording,
-    stems: Sequence[Recording],
-    starts_s: Sequence[float],
-    making: Making,
-    centre_hz: FloatArray,
-) -> StemCells:
-    """Read mix and stems once more, each stem through its filter.
+class CellSums:
+    """Cells that are filled batch by batch."""
 
-    Parameters
-    ----------
-    mix : Recording
-        The candidate.
-    stems : sequence of Recording
-        On its clock.
-    starts_s : sequence of float
-        Where the common clock begins in the mix, and in each stem.
-    making : Making
-        How it is made of them.
-    centre_hz : ndarray, shape (bands,)
-        Semitones on the candidate's own tuning.
-    """
-    number = len(stems)
-    pairs = np.array([(i, j) for i in range(number) for j in range(i, number)])
-    twice = np.where(pairs[:, 0] == pairs[:, 1], 1.0, 2.0).astype(np.float32)
-    count = int(mix.duration_s * RATE_HZ)
-    step = STEP * max(1, -(-count // (STEP * _MOST_CELLS)))
-    count = count // step * step
-    low = centre_hz < LONG_WINDOW_BELOW_HZ
-    cross = np.zeros((len(pairs), count // step, len(centre_hz)), np.float32)
-    powers = np.zeros((4, count // step, len(centre_hz)), np.float32)
-    for size, bands in ((LOW_FFT, low), (SEMITONE_FFT, ~low)):
-        weights = _weights(centre_hz[bands], size)
-        bins = np.flatnonzero(weights.any(axis=1))
-        weights, at = weights[bins], 0
-        responses = making.responses(size)[:, :, None, bins]
-        for spectra in frames_together([mix, *stems], size, count, starts_s):
-            batch = spectra[..., bins]
-            made = batch[1:] * responses
-            rows = np.arange(at, at + batch.shape[2]) // step
-            for row, (first, second) in enumerate(pairs):
-                both = (made[first] * made[second].conj()).real.sum(axis=0)
-                _add(cross[row], rows, bands, twice[row] * (both @ weights))
-            mixed, whole = batch[0], made.sum(axis=0)
-            products = ((mixed, mixed), (mixed - whole,) * 2, (whole, whole), (mixed, whole))
-            for store, (one, other) in zip(powers, products, strict=True):
-                power = one.real * other.real + one.imag * other.imag
-                _add(store, rows, bands, power.sum(axis=0) @ weights)
-            at += batch.shape[2]
-    return StemCells(centre_hz, RATE_HZ / step, pairs, cross, *powers)
+    def __init__(self, making: Making, centre_hz: FloatArray, count: int) -> None:
+        """Make room.
+
+        Parameters
+        ----------
+        making : Making
+            How the candidate is made of its stems.
+        centre_hz : ndarray, shape (bands,)
+            Semitones on the candidate's own tuning.
+        count : int
+            Frames that there are.
+        """
+        number = len(making.sounds)
+        self._step = STEP * max(1, -(-count // (STEP * _MOST_CELLS)))
+        self._rows = count // self._step
+        self._centre_hz = centre_hz
+        self._pairs = np.array([(i, j) for i in range(number) for j in range(i, number)])
+        self._cross = np.zeros((len(self._pairs), self._rows, len(centre_hz)), np.float32)
+        self._powers = np.zeros((4, self._rows, len(centre_hz)), np.float32)
+        low = centre_hz < LONG_WINDOW_BELOW_HZ
+        self._bands = {
+            size: _bands(centre_hz, np.flatnonzero(which), size)
+            for size, which in ((LOW_FFT, low), (SEMITONE_FFT, ~low))
+        }
+        self._responses = {size: making.responses(size)[:, :, None] for size in self._bands}
+
+    def push(self, size: int, first: int, spectra: ComplexArray) -> None:
+        """Add frames.
+
+        Parameters
+        ----------
+        size : int
+            Of their windows.
+        first : int
+            Number of the first frame.
+        spectra : ndarray, shape (1 + stems, 2, frames, bins)
+            Of the mix and of all stems.
+        """
+        groups = np.arange(first, first + spectra.shape[2] - STEP + 1, STEP)
+        rows = groups // self._step
+        rows = rows[rows < self._rows]
+        if not len(rows):
+            return
+        made = spectra[:, :, : STEP * len(rows)].copy()
+        made[1:] *= self._responses[size]
+        # Real and imaginary parts side by side: their products add up to the cross power.
+        parts = made.view(np.float32).reshape(len(made), 2, len(rows), STEP, -1, 2)
+        for band, bins, amplitude in self._bands[size]:
+            inside = np.moveaxis(parts[..., bins, :] * amplitude, 2, 0)
+            flat = inside.reshape(len(rows), len(made), -1)
+            self._add(rows, band, flat @ flat.swapaxes(1, 2))
+
+    def _add(self, rows: npt.NDArray[np.int64], band: int, products: Float32Array) -> None:
+        """Add the products of mix and stems in groups of frames to the cells that they lie in."""
+        starts = np.flatnonzero(np.diff(rows, prepend=-1))
+        inside, rows = np.add.reduceat(products, starts, axis=0), rows[starts]
+        first, second = self._pairs.T + 1
+        twice = np.where(first == second, 1.0, 2.0)
+        self._cross[:, rows, band] += (twice * inside[:, first, second]).T
+        mixed = inside[:, 0, 0]
+        along, whole = inside[:, 0, 1:].sum(axis=1), inside[:, 1:, 1:].sum(axis=(1, 2))
+        left = np.maximum(mixed - 2 * along + whole, 0.0)
+        self._powers[:, rows, band] += (mixed, left, whole, along)
+
+    def result(self) -> StemCells:
+        """All that was added."""
+        rate_hz = RATE_HZ / self._step
+        return StemCells(self._centre_hz, rate_hz, self._pairs, self._cross, *self._powers)
 
 
-def _weights(centre_hz: FloatArray, size: int) -> Float32Array:
+def _bands(
+    centre_hz: FloatArray, which: npt.NDArray[np.intp], size: int
+) -> list[tuple[int, slice, Float32Array]]:
+    """Number, bins and their amplitudes of some bands."""
     edges_hz = np.append(centre_hz / _SEMITONE, centre_hz[-1:] * _SEMITONE)
-    scaled = band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)
+    weights = band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)
     # A window twice as long gathers four times the power of a tone in its bin.
-    return np.asarray(scaled * (SEMITONE_FFT / size) ** 2, np.float32)
-
-
-def _add(
-    store: Float32Array,
-    rows: npt.NDArray[np.int64],
-    bands: npt.NDArray[np.bool_],
-    power: Float32Array,
-) -> None:
-    """Add frames to the cells that they lie in."""
-    starts = np.flatnonzero(np.diff(rows, prepend=-1))
-    inside = np.add.reduceat(power, starts, axis=0)
-    store[np.ix_(rows[starts], np.flatnonzero(bands))] += inside
+    amplitudes = np.sqrt(weights) * np.float32(SEMITONE_FFT / size)
+    out = []
+    for band in which.tolist():
+        bins = np.flatnonzero(weights[:, band])
+        inside = slice(bins[0], bins[-1] + 1) if len(bins) else slice(0, 0)
+        out.append((band, inside, amplitudes[inside, band, None]))
+    return out

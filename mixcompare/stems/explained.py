@@ -115,31 +115,79 @@ class Making:
         return np.asarray(10 * np.log10((power + 1e-12) / (self.weight.sum(axis=1) + 1e-12)))
 
 
+@dataclass(frozen=True)
+class Laid:
+    """A mix on the common clock.
+
+    Attributes
+    ----------
+    mix : Recording
+    start_s : float
+        Where the common clock begins in it.
+    gain : ndarray, shape (frames,)
+        Amplitude that it is given from frame to frame; 0 where nothing of it counts.
+    """
+
+    mix: Recording
+    start_s: float
+    gain: FloatArray
+
+    @classmethod
+    def of(cls, mix: Recording, start_s: float = 0.0, duration_s: float | None = None) -> Laid:
+        """A mix as it is, from a moment on."""
+        lasts_s = mix.duration_s if duration_s is None else duration_s
+        at_s = np.arange(int(lasts_s * RATE_HZ)) / RATE_HZ
+        return cls(mix, start_s, wholly_inside(at_s, 0.0, lasts_s).astype(np.float64))
+
+
+def wholly_inside(at_s: FloatArray, start_s: float, end_s: float) -> npt.NDArray[np.bool_]:
+    """Frames whose windows pass neither end: there stems may go on where a mix is silent."""
+    half_s = SEMITONE_FFT / (2 * ANALYSIS_RATE_HZ)
+    return np.asarray((at_s >= start_s + half_s) & (at_s <= end_s - half_s))
+
+
 def making_of(
-    mix: Recording,
-    stems: Sequence[Recording],
-    starts_s: Sequence[float],
-    duration_s: float,
-    ride: FloatArray | None = None,
+    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], duration_s: float
 ) -> Making:
     """Solve for the filters from every stem to a mix.
 
     Parameters
     ----------
     mix : Recording
-        Of which they are stems, or another mix of the same take.
+        Of which they are stems.
     stems : sequence of Recording
         Mono or stereo.
     starts_s : sequence of float
         Where the common clock begins in the mix, and in each stem.
     duration_s : float
         From there on.
-    ride : ndarray, shape (int(duration_s * RATE_HZ),), optional
-        Amplitude that the mix is given from frame to frame.
     """
-    count = int(duration_s * RATE_HZ)
-    gain = np.ones(count) if ride is None else ride
-    cross, towards, power = _statistics(mix, stems, starts_s, gain)
+    return makings_of([Laid.of(mix, starts_s[0], duration_s)], stems, starts_s[1:])[0]
+
+
+def makings_of(
+    mixes: Sequence[Laid], stems: Sequence[Recording], starts_s: Sequence[float]
+) -> list[Making]:
+    """Solve for the filters from every stem to each of several mixes of one take.
+
+    Parameters
+    ----------
+    mixes : sequence of Laid
+        On one clock, with as many frames each.
+    stems : sequence of Recording
+        Mono or stereo; read once.
+    starts_s : sequence of float
+        Where the common clock begins in each of them.
+    """
+    frames = [int((laid.gain > 0).sum()) for laid in mixes]
+    sums = zip(_statistics(mixes, stems, starts_s), frames, strict=True)
+    return [_made_of(products, max(count, 1)) for products, count in sums]
+
+
+def _made_of(products: ComplexArray, count: int) -> Making:
+    """A mix's making from the products of mix and stems by block, channel and bin."""
+    cross, towards = products[..., 1:, 1:], products[..., 1:, 0]
+    power = products[..., 0, 0].real.sum(axis=0)
     own = np.einsum("bcfii->cif", cross).real
     usual = float(power[_MID].sum() / max(float(own[_MID].sum()), 1e-30))
     ridge = power / count / max(usual, 1e-12)
@@ -174,25 +222,37 @@ def making_of(
 
 
 def _statistics(
-    mix: Recording, stems: Sequence[Recording], starts_s: Sequence[float], gain: FloatArray
-) -> tuple[ComplexArray, ComplexArray, FloatArray]:
-    """Cross powers of the stems and towards the mix by block of time, channel and bin."""
-    bins, number, count = SEMITONE_FFT // 2 + 1, len(stems), len(gain)
-    cross = np.zeros((BLOCKS, 3, bins, number, number), np.complex128)
-    towards = np.zeros((BLOCKS, 3, bins, number), np.complex128)
-    power = np.zeros((3, bins))
-    batches = frames_together([mix, *stems], SEMITONE_FFT, count, starts_s)
-    for index, spectra in enumerate(batches):
+    mixes: Sequence[Laid], stems: Sequence[Recording], starts_s: Sequence[float]
+) -> list[ComplexArray]:
+    """Products of each mix and the stems by block of time, channel and bin; the mix comes first."""
+    bins, number, count = SEMITONE_FFT // 2 + 1, len(stems), len(mixes[0].gain)
+    out = [np.zeros((BLOCKS, 3, bins, number + 1, number + 1), np.complex128) for _ in mixes]
+    files = [*(laid.mix for laid in mixes), *stems]
+    begins_s = [*(laid.start_s for laid in mixes), *starts_s]
+    batches = frames_together(files, (SEMITONE_FFT,), count, begins_s)
+    for index, (spectra,) in enumerate(batches):
         first = index * BATCH
         block = min(first * BLOCKS // count, BLOCKS - 1)
-        spectra[0] *= gain[first : first + spectra.shape[2], None]
+        last = first + spectra.shape[2]
+        for laid, mix in zip(mixes, spectra, strict=False):
+            mix *= laid.gain[first:last, None]
         channels = np.concatenate([spectra, spectra.sum(axis=1, keepdims=True) / 2], axis=1)
-        by_bin = channels.transpose(1, 3, 0, 2)  # channel, bin, file, frame
-        own = by_bin[:, :, 1:]
-        cross[block] += own.conj() @ own.swapaxes(2, 3)
-        towards[block] += (own.conj() @ by_bin[:, :, 0, :, None])[..., 0]
-        power += np.square(np.abs(by_bin[:, :, 0])).sum(axis=2)
-    return cross, towards, power
+        by_bin = np.ascontiguousarray(channels.transpose(1, 3, 0, 2))  # channel, bin, file, frame
+        known: dict[bytes, ComplexArray] = {}
+        for place, laid in enumerate(mixes):
+            inside = laid.gain[first:last] > 0
+            if inside.any():
+                key = inside.tobytes()
+                if key not in known:
+                    known[key] = _products(by_bin if inside.all() else by_bin[..., inside])
+                rows = [place, *range(len(mixes), len(files))]
+                out[place][block] += known[key][..., rows, :][..., rows]
+    return out
+
+
+def _products(by_bin: npt.NDArray[np.complex64]) -> ComplexArray:
+    """Of every file with every other one, over the frames."""
+    return np.asarray(by_bin.conj() @ by_bin.swapaxes(2, 3))
 
 
 def _responses(cross: ComplexArray, towards: ComplexArray, ridge: FloatArray) -> ComplexArray:

@@ -21,18 +21,18 @@ from scipy import signal
 from mixcompare.alignment.timemap import sample_frames
 from mixcompare.audio.recording import Recording
 from mixcompare.features.together import RATE_HZ
-from mixcompare.findings import clock
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
-from mixcompare.stems.bus import pressed_note
-from mixcompare.stems.cells import StemCells, cells_of
-from mixcompare.stems.explained import SOUNDS, Making, making_of
+from mixcompare.stems.cells import StemCells
+from mixcompare.stems.doubts import doubts
+from mixcompare.stems.explained import SOUNDS, Laid, Making, makings_of, wholly_inside
 from mixcompare.stems.paired import levels_between
-from mixcompare.stems.places import Course, courses, products
+from mixcompare.stems.places import Course, courses
+from mixcompare.stems.sounding import sounding
 from mixcompare.stems.take import trims_of
 from mixcompare.stems.trims import fit
-from mixcompare.stems.values import Interval, Place, Stem, Stems, due_course
+from mixcompare.stems.values import Place, Stem, Stems, due_course
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -47,10 +47,7 @@ _LEAST_DB = 0.2  # doubt of a trim beside a place that was told
 _OF_RIDE = 0.4  # of the swing of what rides or presses the whole mix; of 6 pressed mixes
 _DECAY_S = 1.8  # of halls in general: the late part follows the stems so slowly; our choice
 _AGREE = 2.0  # standard deviations within which two ways say the same
-_COPY, _THE_MIX, _CONFUSED = 0.98, 0.999, 0.6
-_OFF_DB, _LATE_S = 4.0, 0.001
-_HOLE_S, _HOLE, _USUALLY = 2.0, 0.75, 0.45  # shares of the mix's energy that no stem explains
-_LITTLE = 0.3
+_CONFUSED = 0.6
 
 
 @dataclass(frozen=True)
@@ -110,15 +107,19 @@ def judged(
         Those of the reference, on the clock of its file.
     """
     names, files = list(stems), list(stems.values())
-    start = candidate.span_s[0]
-    starts = [0.0, *(start for _ in files)]
-    making = making_of(candidate, files, starts, candidate.duration_s)
+    mixes, offset_s = _mixes(pair, reference, candidate)
+    starts = [candidate.span_s[0]] * len(files)
+    makings = makings_of(mixes, files, starts)
+    making = makings[0]
     spectra = pair.of_elements
     centre_hz = spectra.centre_hz[spectra.centre_hz < THIRDS_ABOVE_HZ]
     match = pair.match
     higher = (match.tuning_cents + 100 * match.transposition_semitones) / 1200
-    cells = cells_of(candidate, files, starts, making, centre_hz * 2**higher)
-    found = _found(pair, (reference, reference_stems or {}), (candidate, stems), making, cells)
+    cells, over_time = sounding(mixes, makings, files, starts, centre_hz * 2**higher)
+    take = _take_trims(pair, makings, over_time, offset_s) if over_time else None
+    found = _found(
+        pair, (reference, reference_stems or {}), (candidate, stems), cells, making, take
+    )
     trim_db, deviation = found.trim_db, found.deviation_db
     own = cells.own.sum(axis=(1, 2)) / max(float(cells.mix.sum()), 1e-30)
     heard = (making.sounds > SOUNDS) & (own > _LEAST_SHARE)
@@ -152,7 +153,7 @@ def judged(
         Stems(
             tuple(told),
             max(explained, 0.0),
-            (*notes, *_notes(names, making, cells, heard), *found.notes),
+            (*notes, *doubts(names, making, cells, heard), *found.notes),
         ),
         making,
         cells,
@@ -193,15 +194,14 @@ def _found(
     pair: Pair,
     reference: tuple[Recording, Mapping[str, Recording]],
     candidate: tuple[Recording, Mapping[str, Recording]],
-    making: Making,
     cells: StemCells,
+    making: Making,
+    take: _Found | None,
 ) -> _Found:
     """Levels against the reference's stems; from the mixes where there are none."""
-    count, (mix, stems) = len(making.sounds), candidate
-    direct = None
+    count, found, direct = len(making.sounds), take, None
     if reference[1]:
         direct = levels_between(pair.match.time_map, reference, candidate, making)
-    found = _take_trims(pair, reference[0], mix, list(stems.values()), making)
     if direct is not None and np.isfinite(direct.trim_db).all():
         wide = np.hypot(direct.deviation_db, _ride_db(pair))
         alone = _Found(direct.trim_db, wide, [[]] * count, direct.partner, direct.notes)
@@ -260,44 +260,44 @@ def _ride_db(pair: Pair) -> float:
     return _OF_RIDE * float(np.std(pair.ride.level_db)) if pair.ride.moves else 0.0
 
 
-def _take_trims(
-    pair: Pair,
-    reference: Recording,
-    candidate_mix: Recording,
-    stems: Sequence[Recording],
-    candidate: Making,
-) -> _Found | None:
-    """Trims of another mix of the same take; None for another performance, or another clock."""
+def _mixes(pair: Pair, reference: Recording, candidate: Recording) -> tuple[list[Laid], float]:
+    """What is made of the candidate's stems, on its clock, and how much later that is.
+
+    The reference is, where it is another mix of the same take on the same clock.
+    """
+    own = Laid.of(candidate)
     time_map = pair.match.time_map
-    if not pair.same_take:
-        return None
-    first, last = time_map.span_s
-    offsets = time_map.to_candidate(np.array([first, last])) - (first, last)
-    if abs(offsets[1] - offsets[0]) > _SAME_CLOCK_S:
-        return None
-    offset = float(offsets.mean())
-    starts = [-offset, *(candidate_mix.span_s[0] for _ in stems)]
+    span_s = np.array(time_map.span_s)
+    there_s = time_map.to_candidate(span_s)
+    offsets = there_s - span_s
+    if not pair.same_take or abs(offsets[1] - offsets[0]) > _SAME_CLOCK_S:
+        return [own], 0.0
+    offset_s = float(offsets.mean())
     # The reference is given what rides or presses the candidate, or stems that play when the whole
     # is turned down would be taken for softer.
-    duration_s = last + offset
-    at_s = np.arange(int(duration_s * RATE_HZ)) / RATE_HZ - offset
-    ride = 10 ** (np.interp(at_s, pair.spectra.times_s, pair.ride.level_db) / 20)
-    other = making_of(reference, stems, starts, duration_s, ride)
+    at_s = np.arange(len(own.gain)) / RATE_HZ
+    ride = 10 ** (np.interp(at_s - offset_s, pair.spectra.times_s, pair.ride.level_db) / 20)
+    shared = wholly_inside(at_s, there_s[0], there_s[1])
+    return [own, Laid(reference, -offset_s, np.where(shared, ride, 0.0))], offset_s
+
+
+def _take_trims(
+    pair: Pair, makings: Sequence[Making], over_time: Sequence[FloatArray], offset_s: float
+) -> _Found:
+    """Trims of another mix of the same take."""
+    candidate, other = makings
     found = trims_of(other, candidate)
     alike = [
         [int(place) for place in np.flatnonzero(row > _CONFUSED) if place != own]
         for own, row in enumerate(candidate.alike)
     ]
     wide = np.hypot(found.deviation_db, _ride_db(pair))
-    over_time = courses(
-        products(reference, stems, starts, other, ride),
-        products(candidate_mix, stems, [0.0, *starts[1:]], candidate, np.ones(len(ride))),
-    )
-    trim_db = found.trim_db + [one.base_db for one in over_time]
+    over = courses(over_time[1], over_time[0])
+    trim_db = found.trim_db + [one.base_db for one in over]
     # A ride makes a stem's blocks of time disagree; once it is told it is no doubt of the rest.
-    told = [bool(one.changes) for one in over_time]
-    wide = np.where(told, [np.hypot(_LEAST_DB, one.scatter_db) for one in over_time], wide)
-    return _Found(trim_db, wide, alike, (None,) * len(stems), (), over_time, offset)
+    told = [bool(one.changes) for one in over]
+    wide = np.where(told, [np.hypot(_LEAST_DB, one.scatter_db) for one in over], wide)
+    return _Found(trim_db, wide, alike, (None,) * len(alike), (), over, offset_s)
 
 
 def _trims(pair: Pair, cells: StemCells) -> _Found:
@@ -325,76 +325,3 @@ def _trims(pair: Pair, cells: StemCells) -> _Found:
     ]
     wide = np.hypot(_OF_SPREAD * deviation, _OF_SCATTER * found.scatter_db)
     return _Found(found.trim_db, wide, confused, (None,) * len(deviation))
-
-
-def _notes(
-    names: Sequence[str], making: Making, cells: StemCells, heard: npt.NDArray[np.bool_]
-) -> list[str]:
-    """What does not add up."""
-    notes = []
-    for one in range(len(names)):
-        for other in range(one + 1, len(names)):
-            if making.alike[one, other] > _COPY:
-                notes.append(
-                    f"The stems {names[one]} and {names[other]} are the same sound; leave one out."
-                )
-    for place, name in enumerate(names):
-        if making.with_mix[place] > _THE_MIX:
-            notes.append(f"The stem {name} is the mix itself; leave it out.")
-        elif making.sounds[place] <= SOUNDS:
-            notes.append(
-                f"The stem {name} does not sound in the mix where it lies: check that it is of"
-                " this mix and starts where the mix does."
-            )
-    gains = making.gain_db
-    usual = float(np.median(gains[heard])) if heard.any() else 0.0
-    about_s = float(np.median(making.delay_s[heard])) if heard.any() else 0.0
-    for place in np.flatnonzero(heard).tolist():
-        name, away = names[place], float(gains[place]) - usual
-        late_s = float(making.delay_s[place]) - about_s
-        if making.is_inverted[place]:
-            notes.append(f"The stem {name} is in the mix with its polarity turned round.")
-        if abs(away) > _OFF_DB:
-            stands = "louder" if away > 0 else "softer"
-            notes.append(
-                f"The stem {name} is {abs(away):.1f} dB {stands} in the mix than in its file, set"
-                " against the other stems."
-            )
-        if abs(late_s) > max(_LATE_S, 3 * float(making.delay_deviation_s[place])):
-            notes.append(
-                f"The stem {name} sounds {1e3 * abs(late_s):.1f} ms"
-                f" {'later' if late_s > 0 else 'earlier'} in the mix than the other stems do"
-                f" ({343 * abs(late_s):.1f} m of air at 20 °C)."
-            )
-    return [*notes, *_holes(cells), *pressed_note(cells)]
-
-
-def _holes(cells: StemCells) -> list[str]:
-    """Stretches in which most of the mix is in no stem, where usually it is."""
-    rows = max(round(_HOLE_S * cells.rate_hz), 1)
-    count = len(cells.mix) // rows
-    if count == 0:
-        return []
-    mix, left = (
-        power[: count * rows].sum(axis=1, dtype=np.float64).reshape(count, rows).sum(axis=1)
-        for power in (cells.mix, cells.left)
-    )
-    share = left / np.maximum(mix, 1e-30)
-    loud = mix > 0.01 * mix.max()
-    if not loud.any() or np.median(share[loud]) > _USUALLY:
-        if loud.any() and np.median(share[loud]) > 1 - _LITTLE:
-            return ["The stems explain little of the mix: most of what sounds is in none of them."]
-        return []
-    holes = np.flatnonzero(loud & (share > _HOLE))
-    spans: list[Interval] = []
-    for hole in holes:
-        start = float(hole * rows / cells.rate_hz)
-        end = float((hole + 1) * rows / cells.rate_hz)
-        if spans and abs(spans[-1][1] - start) < 1e-6:
-            spans[-1] = (spans[-1][0], end)
-        else:
-            spans.append((start, end))
-    return [
-        f"From {clock(start)} to {clock(end)} something plays in the mix that no stem holds."
-        for start, end in spans
-    ]

@@ -10,16 +10,14 @@ stands away from what it is in most of the time. Times are the common clock's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.audio.recording import Recording
 from mixcompare.features.grid import ANALYSIS_RATE_HZ, SEMITONE_FFT
-from mixcompare.features.together import RATE_HZ, frames_together
+from mixcompare.features.together import RATE_HZ, ComplexArray
 from mixcompare.stems.explained import EDGES_HZ, Making
 
 FloatArray = npt.NDArray[np.float64]
@@ -82,40 +80,43 @@ class Course:
     scatter_db: float
 
 
-def products(
-    mix: Recording,
-    stems: Sequence[Recording],
-    starts_s: Sequence[float],
-    making: Making,
-    ride: FloatArray,
-) -> FloatArray:
-    """Products of mix and stems with one another, shape (cells, 1 + stems, 1 + stems).
+class Products:
+    """Products of a mix and its stems with one another, filled batch by batch."""
 
-    Parameters
-    ----------
-    mix, stems, starts_s, ride
-        As for :func:`~mixcompare.stems.explained.making_of`.
-    making : Making
-        What that gave.
-    """
-    count, number = len(ride), len(stems)
-    bins_hz = np.arange(SEMITONE_FFT // 2 + 1) * ANALYSIS_RATE_HZ / SEMITONE_FFT
-    bins = np.flatnonzero((bins_hz >= EDGES_HZ[0]) & (bins_hz < EDGES_HZ[-1]))
-    direct = making.near(_DIRECT_S).responses(SEMITONE_FFT)[..., bins]
-    # Music falls by about 6 dB an octave: so all octaves count alike.
-    filters = np.concatenate([np.ones((1, 2, len(bins))), direct]) * np.sqrt(bins_hz[bins])
-    through = filters[:, :, None].astype(np.complex64)
-    out = np.zeros((-(-count // _STEP), number + 1, number + 1))
-    at = 0
-    for spectra in frames_together([mix, *stems], SEMITONE_FFT, count, starts_s):
-        made = spectra[..., bins] * through
-        made[0] *= ride[at : at + made.shape[2], None]
-        place = np.arange(at, at + made.shape[2]) // _STEP
+    def __init__(self, making: Making, gain: FloatArray) -> None:
+        """Make room.
+
+        Parameters
+        ----------
+        making : Making
+            Of the mix.
+        gain : ndarray, shape (frames,)
+            Amplitude that it is given, of :class:`~mixcompare.stems.explained.Laid`.
+        """
+        bins_hz = np.arange(SEMITONE_FFT // 2 + 1) * ANALYSIS_RATE_HZ / SEMITONE_FFT
+        self._bins = np.flatnonzero((bins_hz >= EDGES_HZ[0]) & (bins_hz < EDGES_HZ[-1]))
+        bins, number = self._bins, len(making.sounds)
+        direct = making.near(_DIRECT_S).responses(SEMITONE_FFT)[..., bins]
+        # Music falls by about 6 dB an octave: so all octaves count alike.
+        filters = np.concatenate([np.ones((1, 2, len(bins))), direct]) * np.sqrt(bins_hz[bins])
+        self._through = filters[:, :, None].astype(np.complex64)
+        self._gain = gain.astype(np.float32)
+        self._out = np.zeros((-(-len(gain) // _STEP), number + 1, number + 1))
+
+    def push(self, first: int, spectra: ComplexArray) -> None:
+        """Add frames from a number on, shape (1 + stems, 2, frames, bins)."""
+        made = spectra[..., self._bins[0] : self._bins[-1] + 1] * self._through
+        gain = self._gain[first : first + made.shape[2]]
+        made[0] *= gain[:, None]
+        made[1:, :, gain == 0] = 0
+        place = np.arange(first, first + made.shape[2]) // _STEP
         for cell in range(place[0], place[-1] + 1):
-            flat = made[:, :, place == cell].reshape(number + 1, -1)
-            out[cell] += (flat @ flat.conj().T).real
-        at += made.shape[2]
-    return out
+            flat = made[:, :, place == cell].reshape(len(made), -1).view(np.float32)
+            self._out[cell] += flat @ flat.T
+
+    def result(self) -> FloatArray:
+        """All that was added, shape (cells, 1 + stems, 1 + stems)."""
+        return self._out
 
 
 def courses(reference: FloatArray, candidate: FloatArray) -> list[Course]:
@@ -124,7 +125,7 @@ def courses(reference: FloatArray, candidate: FloatArray) -> list[Course]:
     Parameters
     ----------
     reference, candidate : ndarray, shape (cells, 1 + stems, 1 + stems)
-        Of :func:`products`, of one length.
+        Of :class:`Products`, of one length.
     """
     smooth = [
         _levels_db(ndimage.uniform_filter1d(one, _WINDOW, axis=0, mode="nearest"))

@@ -52,7 +52,7 @@ def trims_of(reference: Making, candidate: Making) -> TakeTrims:
     found = [_two_way(one, weight) for one in ratio]
     trim_db, tone_db = found[0]
     blocks = np.array([trims - _middle(trims) for trims, _ in found[1:]])
-    spread = _spread(blocks, candidate.in_block)
+    spread = _spread(blocks, np.minimum(reference.in_block, candidate.in_block))
     rest = _left(ratio[0], weight, trim_db, tone_db)
     variance = (_OF_SPREAD * spread) ** 2 + (_OF_REST * rest) ** 2 + _LEAST_DB**2
     return TakeTrims(trim_db, np.sqrt(variance), tone_db)

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
-from mixcompare.analysis import analyse, matched
+from mixcompare.analysis import analysed, matched
 from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.numerics import one_numeric_thread
@@ -71,9 +71,10 @@ def answer(
     features = Features.of(reference), Features.of(candidate)
     alignment, largest = align(*features), None
     if preview:
-        results = analyse(*features, alignment)
-        files = (reference, candidate)
-        tried, _ = with_stems(results, features, files, stems, theirs, (), lambda words: None)
+        results, pair = analysed(*features, alignment)
+        assert pair is not None
+        found = judged(pair, reference, candidate, stems, (), theirs)
+        tried, _ = with_stems(results, features[0], candidate, stems, found, lambda words: None)
         told = tried.stems
         assert told is not None
         largest = max((one.jnd for one in results.findings if one.aspect == "balance"), default=0.0)

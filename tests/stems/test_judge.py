@@ -65,6 +65,24 @@ def test_unchanged_stems_need_no_trim(again: bool) -> None:
     assert all(stem.trim_db is not None for stem in found.told.stems)
 
 
+def test_a_reference_that_holds_some_of_the_take_says_nothing_of_the_rest() -> None:
+    """Outside of it the melody is twice as loud and the bass is silent."""
+    parts = made.stems(figure=5.0)
+    length = len(parts["melody"])
+    rest = np.ones((length, 1))
+    rest[length // 4 : 3 * length // 4] = 0.0
+    parts = {
+        **parts, "melody": parts["melody"] * (1 + rest), "bass": parts["bass"] * (1 - rest),
+    }  # fmt: skip
+    reference = mixed(made.stems())[length // 4 : 3 * length // 4]
+    one, other = recorded(reference), recorded(mixed(parts))
+    found = by_name(judged(pair_of(one, other), one, other, files(parts)))
+    for name, stem in found.items():
+        assert stem.trim_db == pytest.approx(-5.0 if name == "figure" else 0.0, abs=0.9)
+        assert not stem.places
+    assert found["figure"].is_due
+
+
 @pytest.mark.parametrize("trim_db", [0.0, 4.0])
 def test_what_rides_the_whole_mix_is_no_stem_s_trim(trim_db: float) -> None:
     """The whole fades by 8 dB; the melody plays in the first half alone, the figure in the second.

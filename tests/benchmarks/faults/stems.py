@@ -8,7 +8,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/features/together.py",
         _JUDGE,
-        ("joined[:, take:]], left - take\n    bins", "joined[:, :0]], left - take\n    bins"),
+        ("yield [one[:, :take] for one in held]", "yield [one[:, -take:] for one in held]"),
     ),
     *each(
         "mixcompare/audio/resampled.py",
@@ -18,7 +18,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/explained.py",
         _JUDGE,
-        ("own.conj() @ own.swapaxes(2, 3)", "own @ own.swapaxes(2, 3)"),
+        ("by_bin.conj() @ by_bin.swapaxes(2, 3)", "by_bin @ by_bin.swapaxes(2, 3)"),
+        ("inside = laid.gain[first:last] > 0", "inside = laid.gain[first:last] > -1"),
         ("is_inverted=peak < 0", "is_inverted=peak > 0"),
         (
             "late = np.where(place > taps * _FINER // 2, place - taps * _FINER, place)",
@@ -78,11 +79,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/cells.py",
         _JUDGE,
-        ("(mixed - whole,) * 2", "(mixed,) * 2"),
-        (
-            "cross[row], rows, bands, twice[row] * (both @ weights)",
-            "cross[row], rows, bands, (first == 0) * (both @ weights)",
-        ),
+        ("mixed - 2 * along + whole", "mixed + whole"),
+        ("np.where(first == second, 1.0, 2.0)", "np.where(first == second, 1.0, 0.0)"),
     ),
     *each(
         "mixcompare/stems/judge.py",
@@ -92,6 +90,10 @@ FAULTS: list[Fault] = [
         ("trim = float(trim_db[place]) - common", "trim = common - float(trim_db[place])"),
         ("half = 1.96 * float(deviation[place])", "half = 0.02 * float(deviation[place])"),
         ("share_percent=100 * float(own[place])", "share_percent=float(own[place])"),
+    ),
+    *each(
+        "mixcompare/stems/doubts.py",
+        _JUDGE,
         ("if making.alike[one, other] > _COPY:", "if False:"),
         ("if making.with_mix[place] > _THE_MIX:", "if False:"),
         ("elif making.sounds[place] <= SOUNDS:", "elif False:"),
@@ -101,8 +103,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/judge.py",
         _JUDGE,
-        ("stems, starts, duration_s, ride)", "stems, starts, duration_s)"),
-        ("/ RATE_HZ - offset", "/ RATE_HZ + 4 + offset"),
+        ("np.where(shared, ride, 0.0)", "np.where(shared, 1.0, 0.0)"),
+        ("at_s - offset_s, pair.spectra", "at_s + 4 + offset_s, pair.spectra"),
     ),
     *each(
         "mixcompare/stems/bus.py",
@@ -116,7 +118,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/stems/cells.py",
         _JUDGE,
-        ("(whole, whole), (mixed, whole))", "(whole, whole), (mixed, mixed))"),
+        ("+= (mixed, left, whole, along)", "+= (mixed, left, whole, mixed)"),
     ),
     *each(
         "mixcompare/stems/places.py",
@@ -131,7 +133,7 @@ FAULTS: list[Fault] = [
         "mixcompare/stems/judge.py",
         ("tests/stems/test_places.py",),
         ("(max(start - found.offset_s, 0.0), end - found.offset_s)", "(start, end)"),
-        ("found.trim_db + [one.base_db for one in over_time]", "found.trim_db"),
+        ("found.trim_db + [one.base_db for one in over]", "found.trim_db"),
         ("np.where(told, [", "np.where([False] * len(told), ["),
     ),
     *each(
@@ -165,7 +167,8 @@ FAULTS: list[Fault] = [
         ("np.arange(begun - around, begun + count + around)", "np.arange(count + 2 * around)"),
         ("left -= sound", "pass"),
         ("lowered_db = max(peak_db - CEILING_DBTP, 0.0)", "lowered_db = 0.0"),
-        ("sound[: taps - 1] += tail", "pass"),
+        ("sound[..., : self._taps - 1] += self._tail", "pass"),
+        ("both[1] += gain * through", "both[1] += through"),
         ("shaped / 1.5", "shaped"),
     ),
     *each(
