@@ -16,6 +16,7 @@ from mixcompare.features import Features
 from mixcompare.features.grid import ANALYSIS_RATE_HZ
 from mixcompare.listening.preview import Late, Trimmed, write_preview
 from mixcompare.results import Results
+from mixcompare.stems.advice import in_names_of_stems
 from mixcompare.stems.judge import Judged
 from mixcompare.stems.values import Preview, due_course
 
@@ -30,6 +31,10 @@ def with_stems(
 ) -> tuple[Results, Recording | None]:
     """The same results with what the stems say, and the candidate with the trims that are due."""
     told = found.told
+    findings = tuple(
+        in_names_of_stems(one, told.stems, found.cells, found.same_take) for one in results.findings
+    )
+    results = replace(results, findings=findings)
     preview = None
     if told.due:
         tell("trying the trims")

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 MINUS = "\N{MINUS SIGN}"
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,)\]-])-(?=\.?\d)")
+SOUND_M_S = 343.0  # in dry air at 20 °C; ISO 9613-1:1993 has 343.2, from memory
 NOT_KNOWN = "\N{EN DASH}"
 
 

@@ -134,6 +134,8 @@ def stems_of(results: Results) -> list[Json]:
             "identified": stem.trim_db is not None,
             "delay_ms": plain(stem.delay_ms),
             "delay_interval": plain(stem.delay_interval),
+            "before_array_ms": plain(stem.before_array_ms),
+            "before_array_interval": plain(stem.before_array_interval),
             "polarity": "inverted" if stem.is_inverted else "normal",
             "confused_with": list(stem.confused_with),
             "reason": stem.reason,

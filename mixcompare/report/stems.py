@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from mixcompare.findings import clock, listed
 from mixcompare.report.tables import Table
+from mixcompare.units import SOUND_M_S
 
 if TYPE_CHECKING:
     from mixcompare.stems.values import Stem, Stems
@@ -58,17 +59,29 @@ def _signed(value: float, decimals: int) -> str:
     )
 
 
+def _before(early_ms: float, interval: tuple[float, float] | None, array: str | None) -> str:
+    """How much earlier than the array, in time and in metres of air."""
+    way = "earlier" if early_ms > 0 else "later"
+    around = (interval[1] - interval[0]) / 2 if interval is not None else 0.0
+    return (
+        f"Hears its section {abs(early_ms):.2f} ms (\N{PLUS-MINUS SIGN}{max(around, 0.01):.2f};"
+        f" {abs(early_ms) * SOUND_M_S / 1e3:.2f} m of air at 20 °C) {way} than {array}."
+    )
+
+
 def stems_table(stems: Stems) -> Table:
     """A row a stem; first those whose fader is to move."""
     moved = sorted(stems.stems, key=lambda stem: not (stem.is_due or stem.places))
-    return Table("", _HEADS, tuple(_row(stem) for stem in moved))
+    return Table("", _HEADS, tuple(_row(stem, stems.array) for stem in moved))
 
 
-def _row(stem: Stem) -> tuple[str, ...]:
+def _row(stem: Stem, array: str | None) -> tuple[str, ...]:
     low, high = stem.interval or (None, None)
     notes = [stem.reason or ""]
     if stem.is_inverted:
         notes.append("Polarity turned round.")
+    if stem.before_array_ms is not None:
+        notes.append(_before(stem.before_array_ms, stem.before_array_interval, array))
     if stem.confused_with:
         notes.append(f"Looks like {listed(stem.confused_with)}.")
     for place in stem.places:

@@ -12,6 +12,7 @@ from mixcompare.stems.bus import pressed_note
 from mixcompare.stems.cells import StemCells
 from mixcompare.stems.explained import SOUNDS, Making
 from mixcompare.stems.values import Interval
+from mixcompare.units import SOUND_M_S
 
 _COPY, _THE_MIX = 0.98, 0.999  # correlations
 _OFF_DB, _LATE_S = 4.0, 0.001
@@ -68,7 +69,7 @@ def doubts(
             notes.append(
                 f"The stem {name} sounds {1e3 * abs(late_s):.1f} ms"
                 f" {'later' if late_s > 0 else 'earlier'} in the mix than the other stems do"
-                f" ({343 * abs(late_s):.1f} m of air at 20 °C)."
+                f" ({SOUND_M_S * abs(late_s):.1f} m of air at 20 °C)."
             )
     return [*notes, *_holes(cells), *pressed_note(cells)]
 

@@ -64,6 +64,10 @@ class Making:
         Correlation of the stems' sums of channels, 0 to 1: 1 where one is a copy of the other.
     with_mix : ndarray, shape (stems,)
         The same between each stem and the mix.
+    between : ndarray, shape (BLOCKS, 2, bins, stems, stems)
+        Cross powers of the stems by block of time and channel.
+    frames : int
+        That all this is of.
     """
 
     filters: FloatArray
@@ -77,6 +81,8 @@ class Making:
     sounds: FloatArray
     alike: FloatArray
     with_mix: FloatArray
+    between: npt.NDArray[np.complex64]
+    frames: int
 
     def of(self, places: Sequence[int]) -> Making:
         """The same of some stems only, in this order."""
@@ -93,6 +99,7 @@ class Making:
             sounds=self.sounds[some],
             alike=self.alike[np.ix_(some, some)],
             with_mix=self.with_mix[some],
+            between=self.between[..., some, :][..., some],
         )
 
     def near(self, within_s: float) -> Making:
@@ -191,10 +198,10 @@ def _made_of(products: ComplexArray, count: int) -> Making:
     own = np.einsum("bcfii->cif", cross).real
     usual = float(power[_MID].sum() / max(float(own[_MID].sum()), 1e-30))
     ridge = power / count / max(usual, 1e-12)
-    whole = _responses(cross.sum(axis=0), towards.sum(axis=0), ridge)
-    delay_s, peak = _arrivals(whole[_MID])
+    whole = least_squares(cross.sum(axis=0), towards.sum(axis=0), ridge)
+    delay_s, peak = peaks(whole[_MID])
     said = own[_MID] / (own[_MID] + ridge[_MID] + 1e-30)
-    blocks = [_responses(*one, ridge / BLOCKS)[_MID] for one in zip(cross, towards, strict=True)]
+    blocks = [least_squares(*one, ridge / BLOCKS)[_MID] for one in zip(cross, towards, strict=True)]
     own_of = [np.einsum("fii->if", one[_MID]).real for one in cross]
     directs = [_direct(whole[_MID], delay_s, own[_MID], said)] + [
         _direct(response, delay_s, part, part / (part + ridge[_MID] / BLOCKS + 1e-30))
@@ -213,11 +220,13 @@ def _made_of(products: ComplexArray, count: int) -> Making:
         in_block=np.array([part.sum(axis=1) for part in own_of])
         / np.maximum(own[_MID].sum(axis=1), 1e-30),
         delay_s=delay_s,
-        delay_deviation_s=_spread(np.array([_arrivals(response)[0] for response in blocks])),
+        delay_deviation_s=_spread(np.array([peaks(response)[0] for response in blocks])),
         is_inverted=peak < 0,
         sounds=heard / np.maximum(own[_MID].sum(axis=1) * usual, 1e-30),
         alike=alike,
         with_mix=with_mix,
+        between=cross[:, :_MID].astype(np.complex64),
+        frames=count,
     )
 
 
@@ -255,7 +264,7 @@ def _products(by_bin: npt.NDArray[np.complex64]) -> ComplexArray:
     return np.asarray(by_bin.conj() @ by_bin.swapaxes(2, 3))
 
 
-def _responses(cross: ComplexArray, towards: ComplexArray, ridge: FloatArray) -> ComplexArray:
+def least_squares(cross: ComplexArray, towards: ComplexArray, ridge: FloatArray) -> ComplexArray:
     """Least-squares responses, shape (channels, stems, bins), small where a stem says nothing.
 
     The ridge is the mix's own power in the bin over the squared gain that is expected: so much a
@@ -266,7 +275,7 @@ def _responses(cross: ComplexArray, towards: ComplexArray, ridge: FloatArray) ->
     return np.asarray(solved.swapaxes(1, 2), np.complex128)
 
 
-def _arrivals(responses: ComplexArray) -> tuple[FloatArray, FloatArray]:
+def peaks(responses: ComplexArray) -> tuple[FloatArray, FloatArray]:
     """When every stem's direct sound comes, in s, and its height there with its sign."""
     taps = 2 * (responses.shape[1] - 1)
     finer = fft.irfft(responses, taps * _FINER, axis=1) * _FINER

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,7 @@ from mixcompare.features.together import RATE_HZ
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
+from mixcompare.stems.arrivals import array_of, early
 from mixcompare.stems.cells import StemCells
 from mixcompare.stems.doubts import doubts
 from mixcompare.stems.explained import SOUNDS, Laid, Making, makings_of, wholly_inside
@@ -32,7 +34,7 @@ from mixcompare.stems.places import Course, courses
 from mixcompare.stems.sounding import sounding
 from mixcompare.stems.take import trims_of
 from mixcompare.stems.trims import fit
-from mixcompare.stems.values import Place, Stem, Stems, due_course
+from mixcompare.stems.values import Interval, Place, Stem, Stems, due_course
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -61,11 +63,14 @@ class Judged:
         How the candidate is made of them.
     cells : StemCells
         Where each of them sounds.
+    same_take : bool
+        Whether the reference is another mix of them.
     """
 
     told: Stems
     making: Making
     cells: StemCells
+    same_take: bool = False
 
     def late_gain(self) -> FloatArray:
         """By how much a hall's late part rises with the trims that are due, shape (n, bands).
@@ -124,7 +129,11 @@ def judged(
     own = cells.own.sum(axis=(1, 2)) / max(float(cells.mix.sum()), 1e-30)
     heard = (making.sounds > SOUNDS) & (own > _LEAST_SHARE)
     known = heard & np.isfinite(trim_db) & (1.96 * deviation <= _WIDEST_DB)
-    common = _usual(trim_db[known], np.sqrt(own[known])) if known.any() else 0.0
+    # Those that can't be told apart count too: an array that moved is not what most spots need.
+    fitted = heard & np.isfinite(trim_db)
+    common = _usual(trim_db[fitted], np.sqrt(own[fitted])) if known.any() else 0.0
+    array = array_of(names, np.where(heard, own, 0.0))
+    early_s, doubt_s = early(making, array) if array is not None else np.full((2, len(own)), np.nan)
     told = []
     for place, name in enumerate(names):
         half = 1.96 * float(deviation[place])
@@ -146,6 +155,7 @@ def judged(
                 reason=None if known[place] else _reason(heard[place], making.sounds[place]),
                 compared_with=found.partner[place] if known[place] else None,
                 places=_places(found, place, trim) if known[place] else (),
+                **_before_array(float(early_s[place]), float(doubt_s[place])),
             )
         )
     explained = 1 - float(cells.left.sum() / max(float(cells.mix.sum()), 1e-30))
@@ -154,10 +164,26 @@ def judged(
             tuple(told),
             max(explained, 0.0),
             (*notes, *doubts(names, making, cells, heard), *found.notes),
+            names[array] if array is not None and np.isfinite(early_s).any() else None,
         ),
         making,
         cells,
+        pair.same_take,
     )
+
+
+class _BeforeArray(TypedDict):
+    before_array_ms: float | None
+    before_array_interval: Interval | None
+
+
+def _before_array(early_s: float, doubt_s: float) -> _BeforeArray:
+    """As a stem has it."""
+    if not np.isfinite(early_s):
+        return {"before_array_ms": None, "before_array_interval": None}
+    around_ms = 1.96e3 * doubt_s
+    interval = 1e3 * early_s - around_ms, 1e3 * early_s + around_ms
+    return {"before_array_ms": 1e3 * early_s, "before_array_interval": interval}
 
 
 def _usual(trims: FloatArray, weight: FloatArray) -> float:

@@ -61,6 +61,9 @@ class Stem:
         Stem of the reference that its level was compared with; None: told from the mixes.
     places : tuple of Place
         Where the trim is another one; ``trim_db`` then is that of the rest.
+    before_array_ms, before_array_interval : float and tuple of float, or None
+        How much earlier than the main array it hears its section; None where that can't be told,
+        or there is no array.
     """
 
     name: str
@@ -74,6 +77,8 @@ class Stem:
     reason: str | None = None
     compared_with: str | None = None
     places: tuple[Place, ...] = ()
+    before_array_ms: float | None = None
+    before_array_interval: Interval | None = None
 
     @property
     def due_db(self) -> float:
@@ -144,6 +149,8 @@ class Stems:
         Of the mix's energy; the rest is the hall, or in no stem.
     notes : tuple of str
         What does not add up, in plain sentences.
+    array : str or None
+        Name of the main array, where spots were heard to be earlier than it.
     preview : Preview or None
         None where no trim is due.
     """
@@ -151,6 +158,7 @@ class Stems:
     stems: tuple[Stem, ...]
     explained_share: float
     notes: tuple[str, ...] = ()
+    array: str | None = None
     preview: Preview | None = None
 
     @property

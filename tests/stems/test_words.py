@@ -19,7 +19,7 @@ HARP = Stem(
 def test_the_trims_that_are_due_are_named_largest_first_with_what_they_come_to() -> None:
     winds = Stem("winds", 12.0, 4.96, (4.0, 6.0), 0.0, (0.0, 0.0))
     preview = Preview(1.26, 0.4, "One thing sticks out: x.", "Nothing sticks out.", 3.0, 0.0)
-    told = Stems((STRINGS, BRASS, SURELY_LITTLE, winds), 0.914, (), preview)
+    told = Stems((STRINGS, BRASS, SURELY_LITTLE, winds), 0.914, (), None, preview)
     assert stems_sentence(told) == (
         "The stems explain 91 % of the mix's energy. Trims: winds +5.0 dB and brass −3.0 dB. With"
         " these trims (preview/with_trims.flac): Nothing sticks out. The file was lowered by"
@@ -64,3 +64,17 @@ def test_the_table_has_signs_and_reasons() -> None:
             " celesta.",
         ),
     )  # fmt: skip
+
+
+def test_a_spot_tells_its_way_to_the_array_in_time_and_in_air() -> None:
+    """14.57 ms at 343 m/s (ISO 9613-1, 20 °C) are 5.00 m."""
+    spot = replace(STRINGS, before_array_ms=14.57, before_array_interval=(14.55, 14.59))
+    told = Stems((spot, BRASS), 1.0, (), "Main pair")
+    assert stems_table(told).rows[1][-1] == (
+        "Hears its section 14.57 ms (±0.02; 5.00 m of air at 20 °C) earlier than Main pair."
+    )
+    behind = replace(spot, before_array_ms=-2.0, before_array_interval=(-2.0, -2.0))
+    assert (
+        "2.00 ms (±0.01; 0.69 m of air at 20 °C) later than Main pair."
+        in (stems_table(replace(told, stems=(behind,))).rows[0][-1])
+    )
