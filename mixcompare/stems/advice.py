@@ -14,7 +14,9 @@ from mixcompare.stems.values import Interval, Stem
 
 FloatArray = npt.NDArray[np.float64]
 
-_CARRIES = 0.1  # of what all stems sound in the finding's own time and range; our choice
+# Of what all stems sound in the finding's own time and range, and of what the first of them does:
+# less is not what was heard. Our choice.
+_CARRIES, _BESIDE = 0.02, 0.25
 _NEAR_DB = 2.0  # a trim that is farther from the finding's size undoes something else
 
 
@@ -44,7 +46,9 @@ def in_names_of_stems(
     ]
     if not found:
         return finding
-    words = [word for _, faders in sorted(found, key=lambda one: -one[0]) for word in faders]
+    most = max(share for share, _ in found)
+    heard = sorted((one for one in found if one[0] >= _BESIDE * most), key=lambda one: -one[0])
+    words = [word for _, faders in heard for word in faders]
     told = f"Bring {listed(words)}."
     others = finding.advice[1:] if same_take else finding.advice[:-1]
     return replace(finding, advice=(told, *others) if same_take else (*others, told))

@@ -27,7 +27,7 @@ from mixcompare.pair.spectra import RATE_HZ as PAIR_RATE_HZ
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
 from mixcompare.stems.arrivals import array_of, early
 from mixcompare.stems.cells import StemCells
-from mixcompare.stems.doubts import doubts
+from mixcompare.stems.doubts import cut_short, doubts, spare
 from mixcompare.stems.explained import SOUNDS, Laid, Making, makings_of, wholly_inside
 from mixcompare.stems.paired import levels_between
 from mixcompare.stems.places import Course, courses
@@ -116,6 +116,10 @@ def judged(
     starts = [candidate.span_s[0]] * len(files)
     makings = makings_of(mixes, files, starts)
     making = makings[0]
+    if left_out := spare(names, making):
+        kept = {name: stem for name, stem in stems.items() if name not in left_out}
+        told = (*notes, *left_out.values())
+        return judged(pair, reference, candidate, kept, told, reference_stems)
     spectra = pair.of_elements
     centre_hz = spectra.centre_hz[spectra.centre_hz < THIRDS_ABOVE_HZ]
     match = pair.match
@@ -134,13 +138,13 @@ def judged(
     common = _usual(trim_db[fitted], np.sqrt(own[fitted])) if known.any() else 0.0
     array = array_of(names, np.where(heard, own, 0.0))
     early_s, doubt_s = early(making, array) if array is not None else np.full((2, len(own)), np.nan)
-    told = []
+    out = []
     for place, name in enumerate(names):
         half = 1.96 * float(deviation[place])
         trim = float(trim_db[place]) - common
         late_ms = 1e3 * float(making.delay_s[place])
         around_ms = 1.96e3 * float(making.delay_deviation_s[place])
-        told.append(
+        out.append(
             Stem(
                 name=name,
                 share_percent=100 * float(own[place]) if making.sounds[place] > SOUNDS else None,
@@ -161,9 +165,14 @@ def judged(
     explained = 1 - float(cells.left.sum() / max(float(cells.mix.sum()), 1e-30))
     return Judged(
         Stems(
-            tuple(told),
+            tuple(out),
             max(explained, 0.0),
-            (*notes, *doubts(names, making, cells, heard), *found.notes),
+            (
+                *notes,
+                *cut_short(candidate, stems),
+                *doubts(names, making, cells, heard),
+                *found.notes,
+            ),
             names[array] if array is not None and np.isfinite(early_s).any() else None,
         ),
         making,

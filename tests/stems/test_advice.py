@@ -74,6 +74,9 @@ def test_other_findings_keep_their_advice() -> None:
     ]
     for other in others:
         assert in_names_of_stems(other, (FLUTES, HORNS), cells(), False).advice == ADVICE
+    slight = replace(high, difference=1.2, interval=(0.9, 1.5))
+    worse = replace(FLUTES, trim_db=0.8, interval=(0.5, 1.1))
+    assert in_names_of_stems(slight, (worse, HORNS), cells(), False).advice == ADVICE
     little = replace(FLUTES, trim_db=-5.0, interval=(-11.0, 1.0))
     assert in_names_of_stems(high, (little, HORNS), cells(), False).advice == ADVICE
     elsewhere = replace(little, places=(Place((9.0, 9.9), (9.0, 9.9), -5.0, (-6.0, -4.0)),))

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+import soundfile
 
+from mixcompare.audio.recording import Recording
 from mixcompare.stems.judge import Judged, _Found, _together, judged
 from mixcompare.stems.values import Stem
 from tests import operations
@@ -146,10 +150,40 @@ def test_what_does_not_add_up_is_told_first() -> None:
     assert applause.trim_db is None
     assert applause.reason == "Does not sound in the mix at the place where it lies."
 
-    twice = judge({**parts, "copy": parts["melody"]}, mixed(parts)).told.notes
-    assert "The stems melody and copy are the same sound; leave one out." in twice
-    whole = judge({**parts, "print": mixed(parts)}, mixed(parts)).told.notes
-    assert "The stem print is the mix itself; leave it out." in whole
+
+def test_what_is_there_twice_is_left_out_and_the_rest_is_judged() -> None:
+    """The copy, and the mix itself among its stems."""
+    parts = made.stems(figure=5.0)
+    more = {"melody print": parts["melody"], **parts, "whole": mixed(parts)}
+    told = judge(more, mixed(parts)).told
+    assert told.notes == (
+        "The stem whole is the mix itself; it was left out.",
+        "The stems melody and melody print are the same sound; melody print was left out.",
+    )
+    assert [stem.name for stem in told.stems] == list(parts)
+    assert [stem.name for stem in told.due] == ["figure"]
+
+
+def test_stems_that_are_silent_cut_short_or_of_other_music_are_named(tmp_path: Path) -> None:
+    parts = made.stems()
+    soundfile.write(tmp_path / "tacet.wav", 0 * parts["bass"], made.RATE_HZ)
+    half = parts["pad"][: len(parts["pad"]) // 2]
+    stems = files({**parts, "pad": half}) | {"tacet": Recording.open(tmp_path / "tacet.wav")}
+    whole = recorded(mixed(parts))
+    told = judged(pair_of(whole, whole), whole, whole, stems).told
+    assert "Stems end before the mix does: pad at 0:08. Check that nothing of it was cut off." in (
+        told.notes
+    )
+    assert "The stem tacet is silent." in told.notes
+    rng = np.random.default_rng(1)
+    others = {name: 0.05 * rng.standard_normal(parts["pad"].shape) for name in ("rain", "wind")}
+    two = judge({**parts, **others}, mixed(parts)).told.notes
+    assert two[0].startswith("The stems rain and wind do not sound in the mix where they lie:")
+    (all_of_them,) = judge(others, mixed(parts)).told.notes
+    assert all_of_them == (
+        "The stems explain little of the mix: most of what sounds is in none of them. Check that"
+        " they are of this mix and start where it does."
+    )
 
 
 def test_a_mix_that_was_compressed_as_a_whole_is_told() -> None:
