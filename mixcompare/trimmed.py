@@ -20,6 +20,11 @@ from mixcompare.stems.advice import in_names_of_stems
 from mixcompare.stems.judge import Judged
 from mixcompare.stems.values import Preview, due_course
 
+_WORSE = (
+    "With the trims the balance stands further from the reference than before: leave the faders,"
+    " and see what differs between the recordings besides levels."
+)
+
 
 def with_stems(
     results: Results,
@@ -52,6 +57,8 @@ def with_stems(
                 left=tuple(f"{one.amount} {one.subject}" for one in after.findings),
             ),
         )
+        if told.preview is not None and told.preview.is_worse:
+            told = replace(told, notes=(*told.notes, _WORSE))
     return replace(results, stems=told, warnings=results.warnings + told.notes), preview
 
 

@@ -137,6 +137,11 @@ class Preview:
     largest_after: float
     left: tuple[str, ...] = ()
 
+    @property
+    def is_worse(self) -> bool:
+        """Whether more of the balance sticks out with the trims than without."""
+        return self.largest_after > self.largest_before
+
 
 @dataclass(frozen=True)
 class Stems:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -191,6 +192,10 @@ def test_a_mix_that_was_compressed_as_a_whole_is_told() -> None:
     told = "The mix is compressed as a whole"
     squeezed = operations.squeezed(mixed(parts), 3, -90)
     assert any(told in note for note in judge(parts, squeezed).told.notes)
+    above = -3.0 + 10 * np.log10(np.square(mixed(parts)).mean())
+    (note,) = judge(parts, operations.squeezed(mixed(parts), 4, above)).told.notes
+    least, most = re.search(r"falls by (\d+) to (\d+) dB", note).groups()
+    assert float(least) < 10 * (1 - 1 / 4) < float(most) + 1
     ends = [0, 5, 5.5, 20]
     ridden = operations.ridden(mixed(parts), ends, [0, 0, -5, -5])
     assert not any(told in note for note in judge(parts, ridden).told.notes)

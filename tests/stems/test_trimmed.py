@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import mixcompare
+from mixcompare import trimmed
+from mixcompare.features import Features
+from mixcompare.stems.judge import judged
 from tests.stems import made
 
 
@@ -23,3 +28,24 @@ def test_a_preview_that_had_to_be_lowered_is_matched_in_level_again() -> None:
     assert {stem.name for stem in found.stems.due} == {"bass"}
     assert preview.lowered_db > 0.5
     assert preview.level_db == pytest.approx(level.gain_db - preview.lowered_db, abs=0.2)
+
+
+def test_trims_that_make_it_worse_are_not_left_uncommented() -> None:
+    """Both recordings are one; the trim is made up."""
+    parts = made.stems()
+    one = made.recorded(0.4 * made.mixed(parts), "one")
+    stems = made.files({name: 0.4 * sound for name, sound in parts.items()})
+    results = mixcompare.compare(one, one, stems=stems).results
+    assert results.stems is not None
+    assert not results.stems.due
+    found = judged(made.pair_of(one, one), one, one, stems)
+    wrong = tuple(
+        replace(stem, trim_db=7.0, interval=(6.0, 8.0)) if stem.name == "figure" else stem
+        for stem in found.told.stems
+    )
+    found = replace(found, told=replace(found.told, stems=wrong))
+    told, _ = trimmed.with_stems(results, Features.of(one), one, stems, found, lambda words: None)
+    assert told.stems is not None
+    assert told.stems.preview is not None
+    assert told.stems.preview.is_worse
+    assert told.warnings[-1].startswith("With the trims the balance stands further from the")

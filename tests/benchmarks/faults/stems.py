@@ -118,6 +118,8 @@ FAULTS: list[Fault] = [
         ("loud & (along > _ALONG * made)", "loud & (along > 0)"),
         ("any(_slope(*quarter) > _SURELY for quarter in quarters)", "False"),
         ("heard.sum() < 4 * _FEWEST", "heard.sum() < _FEWEST"),
+        ("return min(tried)[1]", "return tried[0][1]"),
+        ("-10 * slope / _READ_LOW", "-10 * slope"),
     ),
     *each(
         "mixcompare/stems/cells.py",
@@ -197,6 +199,7 @@ FAULTS: list[Fault] = [
         "mixcompare/trimmed.py",
         ("tests/stems/test_trimmed.py",),
         ("level_db=after.level.gain_db", "level_db=results.level.gain_db"),
+        ("told.preview.is_worse:", "not told.preview.is_worse:"),
     ),
     *each(
         "mixcompare/report/writer.py",
