@@ -23,6 +23,7 @@ def making(gain_db: np.ndarray) -> Making:
         weight=np.full((STEMS, BANDS), 1 / BANDS), in_block=np.full((BLOCKS, STEMS), 1 / BLOCKS),
         delay_s=zeros, delay_deviation_s=zeros, is_inverted=zeros > 0, sounds=zeros + 1,
         alike=np.eye(STEMS), with_mix=zeros,
+            between=np.zeros((4, 2, 3, STEMS, STEMS), np.complex64), frames=1,
     )  # fmt: skip
 
 

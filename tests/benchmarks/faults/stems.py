@@ -236,4 +236,10 @@ FAULTS: list[Fault] = [
         ("abs(early_ms) * SOUND_M_S / 1e3", "abs(early_ms) / SOUND_M_S"),
         ('"earlier" if early_ms > 0 else "later"', '"later" if early_ms > 0 else "earlier"'),
     ),
+    *each(
+        "mixcompare/stems/sounding.py",
+        _JUDGE,
+        ("np.where(shared, mix.gain, 0.0)", "mix.gain"),
+        ("cells.push(SEMITONE_FFT, first, high[[0, *own]])", "pass"),
+    ),
 ]
