@@ -57,7 +57,7 @@ MOST_SPOTS = 8
 FLANKS_DB, SPOTS_DB = -5.0, -12.0  # against the array, in energy
 CHANGES_DB = (5.0, -5.0, 4.0, -4.0, 6.0, -6.0)
 LEAST_DB = 2.0  # a fader that is off by so much has to be told, or flagged
-FORMAT = 2
+FORMAT, LIKE = 3, "-like"
 
 
 @dataclass(frozen=True)
@@ -66,14 +66,22 @@ class Session:
 
     Attributes
     ----------
-    sounds : dict of str to ndarray, shape (samples, 2)
-        As they go into the mix, at the usual faders.
+    raw : dict of str to ndarray, shape (samples, 2)
+        Panned.
     early_s : dict of str to float
         By how much each spot hears its section before the nearer microphone of the array.
+    faders : dict of str to float
+        Their usual gains in the mix.
     """
 
-    sounds: dict[str, FloatArray]
+    raw: dict[str, FloatArray]
     early_s: dict[str, float]
+    faders: dict[str, float]
+
+    @property
+    def sounds(self) -> dict[str, FloatArray]:
+        """As they go into the mix, at the usual faders."""
+        return {name: self.faders[name] * sound for name, sound in self.raw.items()}
 
     def mixed(self, faders_db: Mapping[str, float]) -> FloatArray:
         """The mix with some faders elsewhere."""
@@ -83,9 +91,12 @@ class Session:
         )
 
 
-def session(name: str, music: Excerpt, cache: Path) -> Session:
-    """Sections through the hall, from the cache if they were there before."""
-    sections = heard_sections(music)[:MOST_SPOTS]
+def session(name: str, music: Excerpt, cache: Path, first: Excerpt | None = None) -> Session:
+    """Sections through the hall, from the cache if they were there before.
+
+    Spots stand where they did in the first performance, and faders lie as they did there.
+    """
+    sections = heard_sections(first or music)[:MOST_SPOTS]
     seats = {part.name: _seat(part) for part in music.parts}
     nearer = [np.array(ARRAY_M) + (side * APART_M / 2, 0, 0) for side in (-1, 1)]
     spots = {one: _spot(seats[one]) for one in sections}
@@ -97,12 +108,27 @@ def session(name: str, music: Excerpt, cache: Path) -> Session:
         / SOUND_M_S
         for one, spot in spots.items()
     }
-    key = hashlib.sha256(f"{FORMAT} {music.parts!r} {_length(music)}".encode()).hexdigest()[:12]
+    asked = f"{FORMAT} {sections} {music.parts!r} {_length(music)}"
+    key = hashlib.sha256(asked.encode()).hexdigest()[:12]
     path = cache / f"microphones-{name}-{key}.npz"
     if not path.exists():
         np.savez(path, **{k: v.astype(np.float32) for k, v in _heard(music, seats, spots).items()})
     with np.load(path) as stored:
-        return Session({key: stored[key].astype(np.float64) for key in stored.files}, early)
+        sounds = {key: stored[key].astype(np.float64) for key in stored.files}
+    if first is None:
+        return Session(sounds, early, _faders(sounds))
+    faders = session(name.removesuffix(LIKE), first, cache).faders
+    return Session(sounds, early, faders)
+
+
+def _faders(sounds: Mapping[str, FloatArray]) -> dict[str, float]:
+    """Usual gains: so much less energy than the array's."""
+    energy = {name: float(np.square(sound).sum()) for name, sound in sounds.items()}
+    below_db = {"Main pair": 0.0, "Flanks": FLANKS_DB}
+    return {
+        name: 10 ** (below_db.get(name, SPOTS_DB) / 20) * np.sqrt(energy["Main pair"] / own)
+        for name, own in energy.items()
+    }
 
 
 def _length(music: Excerpt) -> int:
@@ -122,7 +148,7 @@ def _spot(seat: FloatArray) -> FloatArray:
 def _heard(
     music: Excerpt, seats: Mapping[str, FloatArray], spots: Mapping[str, FloatArray]
 ) -> dict[str, FloatArray]:
-    """What every microphone hears, panned and at its usual level."""
+    """What every microphone hears, panned."""
     array = np.array(ARRAY_M)
     pairs = {"Main pair": APART_M, "Flanks": FLANKS_M}
     places = [array + (side * wide / 2, 0, 0) for wide in pairs.values() for side in (-1, 1)]
@@ -147,12 +173,9 @@ def _heard(
             through = signal.oaconvolve(sound, responses[0][skip:])[:length]
             heard[place, : len(through)] += through
     out = {name: heard[2 * number : 2 * number + 2].T for number, name in enumerate(pairs)}
-    usual = np.square(out["Main pair"]).sum()
-    out["Flanks"] *= 10 ** (FLANKS_DB / 20) * np.sqrt(usual / np.square(out["Flanks"]).sum())
     for (name, _), sound in zip(spots.items(), heard[4:], strict=True):
         pan = (next(part.pan for part in music.parts if part.name == name) + 1) * np.pi / 4
-        gain = 10 ** (SPOTS_DB / 20) * np.sqrt(usual / np.square(sound).sum())
-        out[f"Spot {name}"] = gain * sound[:, None] * [np.cos(pan), np.sin(pan)]
+        out[f"Spot {name}"] = sound[:, None] * [np.cos(pan), np.sin(pan)]
     return out
 
 
@@ -199,7 +222,7 @@ def answers(
     """All pairs of one movement."""
     soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
     music = excerpt(name, scores, soundfont, cache)
-    like = played(f"{name}-like", again(music.parts, number + 1, 0.94, 15), soundfont, cache,
+    like = played(name + LIKE, again(music.parts, number + 1, 0.94, 15), soundfont, cache,
                   DURATION_S + LONGER_S)  # fmt: skip
     own = session(name, music, cache)
     scale = 0.3 / float(np.abs(own.mixed({})).max())
@@ -209,7 +232,7 @@ def answers(
     for kind in ("one take", "like players"):
         if only not in f"{name} {kind}":
             continue
-        other = own if kind == "one take" else session(f"{name}-like", like, cache)
+        other = own if kind == "one take" else session(name + LIKE, like, cache, music)
         for faders in (
             {}, {spots[0]: sizes[0]}, {spots[1]: sizes[1]}, {"Main pair": sizes[2] / 2},
             {spots[2 % len(spots)]: sizes[3], spots[0]: sizes[4]},
