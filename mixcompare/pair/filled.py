@@ -26,8 +26,8 @@ _OCTAVES_AROUND = 2  # up and down: what masks a cell lies there; our choice
 _FILLED_DB = (9.0, 12.0)  # elements change by less, or by less than the second; our choice
 _FAR_DB, _FAR = 25.0, 0.98
 """So far below the loudest around nearly all filled cells lie. Of six passages of three scores
-behind a codec 95 % lie 29 dB and more below; of a low cut 75 % within 23 dB, of a tail.s cells
-5 % within 11 dB."""
+behind a codec 95 % lie 29 dB and more below; of a low cut's cells
+75 % lie within 23 dB, of a tail's 5 % within 11 dB."""
 _LEAST_SHARE, _LEAST_CELLS = 4e-4, 40
 """Of the audible cells: 0.002 to 0.04 behind a codec (six passages of three scores)."""
 _FEWEST_BANDS = 6.0

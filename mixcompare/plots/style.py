@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import re
 import threading
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -208,6 +209,8 @@ def to_svg(figure: Figure) -> str:
     """The figure as SVG text with real letters, without date or program name."""
     buffer = io.StringIO()
     blank = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-    with settings():
+    with settings(), warnings.catch_warnings():
+        # Letters stay letters: whoever shows them has a font that holds them.
+        warnings.filterwarnings("ignore", "Glyph", UserWarning)
         figure.savefig(buffer, format="svg", metadata=blank)
     return _NO_XML.sub("\N{REPLACEMENT CHARACTER}", buffer.getvalue())
