@@ -73,3 +73,21 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
         new_sound(tmp_path / "no" / "x", RATE_HZ, 2, KINDS[0]),
     ):
         pass
+
+
+def test_a_coder_that_says_nothing_of_what_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    short = SimpleNamespace(frames=len(NOISE) - 1)
+    monkeypatch.setattr(soundfile, "info", lambda path: short)
+    with (
+        pytest.raises(OSError, match="/x'$"),
+        new_sound(tmp_path / "x", RATE_HZ, 2, KINDS[0]) as file,
+    ):
+        file.write(NOISE)
+
+
+def test_a_write_that_took_less_than_it_was_given(tmp_path: Path) -> None:
+    # The library asserts that as much was written as it was given.
+    with pytest.raises(OSError, match="/x'$"), new_sound(tmp_path / "x", RATE_HZ, 2, KINDS[0]):
+        raise AssertionError

@@ -16,10 +16,13 @@ from mixcompare.errors import OutputError
 from mixcompare.outputs import placing, put_folder, steps, taken_up, workshop
 
 OLD = {
-    "report.json": "old", "report.html": "old", "findings.csv": "old",
-    "figures/a.svg": "old", "figures/b.svg": "old",
+    "findings.csv": "old", "report.html": "old", "report.json": "old", "trims.csv": "old",
+    "figures/a.svg": "old", "figures/b.svg": "old", "sound/s": "old",
 }  # fmt: skip
-NEW = {"report.json": "new", "report.html": "new", "figures/a.svg": "new", "preview/p": "new"}
+NEW = {
+    "report.html": "new", "report.json": "new", "trims.csv": "new", "figures/a.svg": "new",
+    "preview/p": "new",
+}  # fmt: skip
 LAST = ("report.html", "report.json")
 FULL = OSError(errno.ENOSPC, "No space left on device")
 
@@ -57,6 +60,7 @@ def test_the_new_one_comes_whole(way: str, tmp_path: Path, request: pytest.Fixtu
     fill(target, mine)
     replaced(target, whole=not mine)
     assert held(target) == NEW | mine
+    assert all(any(path.iterdir()) for path in target.rglob("*") if path.is_dir())
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -106,7 +110,7 @@ def test_trouble_at_any_step_leaves_the_old_one_or_the_new_one(
         assert [path.name for path in target.parent.iterdir()] == ["out"]
     assert held(target) == NEW
     assert all(outcome in (OLD, NEW) for outcome in outcomes)
-    assert len(outcomes) == (5 if whole else 13)
+    assert len(outcomes) == (5 if whole else 16)
     assert OLD in outcomes
     assert NEW in outcomes
 
@@ -148,7 +152,7 @@ def test_a_killed_run_leaves_one_of_them_and_the_next_run_clears_up(tmp_path: Pa
     """At every step of every way, at once: a process each, killed by itself."""
     running = []
     code = CHILD.format(project=str(Path(__file__).parents[2]))
-    for exchange, whole, steps_of_it in (("yes", "whole", 4), ("no", "whole", 5), ("no", "", 13)):
+    for exchange, whole, steps_of_it in (("yes", "whole", 4), ("no", "whole", 5), ("no", "", 16)):
         for at in range(1, steps_of_it + 1):
             target = fill(tmp_path / f"{exchange}{whole}{at}" / "out", OLD)
             command = [sys.executable, "-c", code, str(at), "9", exchange, whole, str(target)]
@@ -265,8 +269,8 @@ def test_a_run_that_is_killed_while_it_puts_right_what_a_killed_one_left(tmp_pat
             target = fill(tmp_path / f"{first}-{second}" / "out", OLD | mine)
             if not killed_at(first, lambda target=target: replaced(target, whole=False)):
                 assert held(target) == NEW | mine
-                assert first == 14
-                assert kills > 60
+                assert first == 17
+                assert kills > 100
                 return
             again = killed_at(second, lambda target=target: taken_up(target))
             left = held(target)

@@ -34,7 +34,6 @@ FAULTS: list[Fault] = [
         ("if not (workshop / NEW / name).exists() and", "if"),
         ("elif _is_real_folder(former) and not os.path.lexists(target):", "elif False:"),
         ('if ".." not in Path(name).parts', ""),
-        ("if not os.path.isabs(name)]", "]"),
         ("    _remove_empty(target, [*former, *names])\n", ""),
         ("except (ValueError, TypeError, KeyError):", "except (TypeError, KeyError):"),
         ("os.fsencode(other), flag) != 0", "os.fsencode(other), flag) == 0"),
