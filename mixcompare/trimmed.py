@@ -45,20 +45,17 @@ def with_stems(
         tell("trying the trims")
         preview, lowered_db = _trimmed(candidate, stems, found)
         after = analyse(reference, Features.of(preview), results.alignment)
-        told = replace(
-            told,
-            preview=Preview(
-                lowered_db=lowered_db,
-                level_db=after.level.gain_db if after.level is not None else 0.0,
-                before=results.verdict,
-                after=after.verdict,
-                largest_before=_largest(results),
-                largest_after=_largest(after),
-                left=tuple(f"{one.amount} {one.subject}" for one in after.findings),
-            ),
+        judged = Preview(
+            lowered_db=lowered_db,
+            level_db=after.level.gain_db if after.level is not None else 0.0,
+            before=results.verdict,
+            after=after.verdict,
+            largest_before=_largest(results),
+            largest_after=_largest(after),
+            left=tuple(f"{one.amount} {one.subject}" for one in after.findings),
         )
-        if told.preview is not None and told.preview.is_worse:
-            told = replace(told, notes=(*told.notes, _WORSE))
+        notes = (*told.notes, _WORSE) if judged.is_worse else told.notes
+        told = replace(told, preview=judged, notes=notes)
     return replace(results, stems=told, warnings=results.warnings + told.notes), preview
 
 

@@ -14,8 +14,8 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
+from mixcompare.elements.beside import SMOOTH_FRAMES, heard_in_both
 from mixcompare.elements.change import Change, Split
 from mixcompare.pair.spectra import PairSpectra
 
@@ -121,14 +121,9 @@ class _Looks:
     """Level of an element's own cells against the others', at chosen moments."""
 
     def __init__(self, change: Change, spectra: PairSpectra, tone_db: FloatArray) -> None:
-        reference, candidate = (
-            ndimage.uniform_filter1d(power, 5, axis=0)
-            for power in (spectra.reference, spectra.candidate)
-        )
-        floor = 1e-9 * max(reference.max(), candidate.max())
-        self.difference_db = 10 * np.log10((candidate + floor) / (reference + floor)) - tone_db
-        softer = np.minimum(reference, candidate) / (spectra.reference.mean(axis=0) + floor)
-        weight = np.where(spectra.audible, np.sqrt(np.maximum(softer, 0.0)), 0.0)
+        smooth = spectra.over_moments(SMOOTH_FRAMES)
+        self.difference_db = smooth.difference_db - tone_db
+        weight = heard_in_both(spectra, smooth)
         share = change.energy / (spectra.reference + 1e-20)
         self.own, self.others = weight * (share > _OWN), weight * (share < _OTHERS)
 

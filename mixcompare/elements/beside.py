@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import weighted_medians, weighted_quantile
@@ -23,10 +22,26 @@ FloatArray = npt.NDArray[np.float64]
 
 # Our judgement, not measured: shares of a cell that is the element's own, and that is not its.
 _OWN, _OTHERS = 0.5, 0.1
-_SMOOTH_FRAMES = 5  # 0.25 s: players of one chord are not together
+SMOOTH_FRAMES = 5  # 0.25 s: players of one chord are not together
 _FEWEST_MOMENTS = 3  # of either kind, for a band
 _FEWEST_BANDS = 3
+_FLOOR = 1e-12  # of the loudest: both directions are to read the same of soft bands
 _LEAST_DEVIATION_DB = 0.3  # unchanged pairs of the tuning set spread by it
+
+
+def heard_in_both(spectra: PairSpectra, smooth: PairSpectra) -> FloatArray:
+    """How much every cell says: amplitude of the softer one, each band by its mean level.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        The pair.
+    smooth : PairSpectra
+        The same over some moments.
+    """
+    softer = np.maximum(np.minimum(smooth.reference, smooth.candidate), 0.0)
+    softer /= spectra.reference.mean(axis=0) + smooth.floor
+    return np.where(spectra.audible, np.sqrt(softer), 0.0)
 
 
 class Beside:
@@ -39,15 +54,11 @@ class Beside:
     """
 
     def __init__(self, spectra: PairSpectra) -> None:
-        reference, candidate = (
-            ndimage.uniform_filter1d(power, _SMOOTH_FRAMES, axis=0)
-            for power in (spectra.reference, spectra.candidate)
-        )
-        floor = 1e-12 * max(float(reference.max()), float(candidate.max())) + 1e-30
+        smooth = spectra.over_moments(SMOOTH_FRAMES)
+        reference, candidate = smooth.reference, smooth.candidate
+        floor = _FLOOR * max(float(reference.max()), float(candidate.max())) + 1e-30
         self.difference_db = 10 * np.log10((candidate + floor) / (reference + floor))
-        softer = np.maximum(np.minimum(reference, candidate), 0.0)
-        softer /= spectra.reference.mean(axis=0) + floor
-        self.weight = np.where(spectra.audible, np.sqrt(softer), 0.0)
+        self.weight = heard_in_both(spectra, smooth)
 
     def level_db(self, share: FloatArray) -> tuple[float, float]:
         """Level of an element's own moments against the others' in the same bands.

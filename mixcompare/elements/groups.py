@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare.elements.beside import SMOOTH_FRAMES
 from mixcompare.elements.factorisation import Factors
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import quantiles_by_column, weighted_quantile
@@ -95,15 +96,12 @@ class GroupFit:
 
 def make_cells(spectra: PairSpectra, factors: Factors) -> Cells:
     """Collect the cells of a factorised pair."""
-    difference = spectra.difference_db.T
     heard = spectra.audible.T
+    smooth = spectra.over_moments(SMOOTH_FRAMES)
+    difference = smooth.difference_db.T
     frames = difference.shape[1]
-    reference = ndimage.uniform_filter1d(spectra.reference, 5, axis=0).T
-    candidate = ndimage.uniform_filter1d(spectra.candidate, 5, axis=0).T
-    floor = 1e-9 * max(reference.max(), candidate.max())
-    difference = 10 * np.log10((candidate + floor) / (reference + floor))
-    mean_level = np.sqrt(spectra.reference.mean(axis=0) + floor)
-    softer = np.maximum(np.minimum(reference, candidate), 0)
+    mean_level = np.sqrt(spectra.reference.mean(axis=0) + smooth.floor)
+    softer = np.maximum(np.minimum(smooth.reference, smooth.candidate), 0).T
     amplitude = np.sqrt(softer) / mean_level[:, None] ** 0.8
     activity = np.minimum(factors.reference, factors.candidate)
     mean = np.sqrt(factors.reference * factors.candidate) + 1e-6

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from mixcompare.elements.agreement import confirmed
+from mixcompare.elements.beside import SMOOTH_FRAMES, heard_in_both
 from mixcompare.elements.change import Change, Split, overlap, without_change
 from mixcompare.elements.factorisation import Factors, factorise
 from mixcompare.elements.groups import (
@@ -156,14 +156,9 @@ def _mask(factors: Factors, member: FloatArray) -> FloatArray:
 
 def _size(spectra: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
     """Level of the group's own cells against the rest's, by the modes of both."""
-    reference = ndimage.uniform_filter1d(spectra.reference, 5, axis=0)[::2]
-    candidate = ndimage.uniform_filter1d(spectra.candidate, 5, axis=0)[::2]
-    share = mask[::2]
-    floor = 1e-9 * max(reference.max(), candidate.max())
-    difference = 10 * np.log10((candidate + floor) / (reference + floor)) - group.tone_db
-    softer = np.maximum(np.minimum(reference, candidate), 0.0)
-    softer /= spectra.reference.mean(axis=0) + floor
-    weight = np.where(spectra.audible[::2], np.sqrt(softer), 0.0)
+    smooth = spectra.over_moments(SMOOTH_FRAMES)
+    share, weight = mask[::2], heard_in_both(spectra, smooth)[::2]
+    difference = smooth.difference_db[::2] - group.tone_db
     rest = share < 0.12
     for least in (0.75, 0.6):
         own = share > least

@@ -48,11 +48,10 @@ from mixcompare.statistics import (
 )
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 # Chosen on the tuning set of the benchmark of repeating figures, where no other is named.
 _SHORTEST_S = 20.0  # of a passage: four stretches; our judgement, not measured
-_STILL = 0.1  # of one that does not
+_STILL = 0.1  # likeness at the motif's lag beyond that at others, of a band that does not repeat
 _FEWEST = 12  # band stretches that repeat in either recording
 _AROUND = 4  # semitones to either side that say how neighbouring bands swing
 _HEARD = 0.3  # of a stretch, for a band that is compared
@@ -67,7 +66,7 @@ _SAME = 0.4  # overlap of what both directions find: a soft figure shows in fewe
 _ONE_MOTIF = 0.5  # what a motif without a second one counts
 _ONE_DEVIATION = (0.16, 0.84)  # of a normal spread: a slope near nothing has wild draws
 _LEARNT_DB = 0.8  # least half width: no band is the figure's alone; our judgement, not measured
-_FIRM_DB = 1.2  # that is agreement by two thirds
+_FIRM_DB = 1.2  # on which all looks agree, that is agreement by two thirds
 
 
 def repeating_change(spectra: PairSpectra) -> Change | None:
@@ -104,8 +103,9 @@ def _one_way(spectra: PairSpectra) -> Change | None:
         motif = Motif.at(envelopes, lag)
         looks = _looks(motif, envelopes, rest, once)
         if looks is not None:
-            stands_db = beside.level_db(motif.share(envelopes))
-            found.append(_Told(motif, looks[:, 0], float(_size_db(looks)[0]), *stands_db))
+            share = motif.share(envelopes)
+            size_db = float(_size_db(looks)[0])
+            found.append(_Told(motif, share, looks[:, 0], size_db, *beside.level_db(share)))
     if not found:
         return None
     firm, told = _of_two_motifs(found)
@@ -118,7 +118,7 @@ def _one_way(spectra: PairSpectra) -> Change | None:
         difference_db=told.size_db,
         interval=_interval(told, _size_db(drawn), rest.stretches),
         agreeing=float(1 - np.exp(-firm / _FIRM_DB)),
-        energy=told.motif.share(envelopes) * spectra.reference,
+        energy=told.share * spectra.reference,
         repeats=True,
     )
 
@@ -128,6 +128,7 @@ class _Told:
     """What one motif says: how large, and how the figure's own moments stand beside the others'."""
 
     motif: Motif
+    share: FloatArray
     looks: FloatArray
     size_db: float
     stands_db: float
@@ -146,13 +147,13 @@ class _Told:
         sign = float(np.sign(self.size_db))
         if abs(near - all_bands) > _ANCHORS_APART_DB:
             return 0.0
-        least = [self.size_db, _OF_SIZE * self.stands_db, _PART * near, _PART * alone]
-        proven = sign * min(sign * one for one in least) if np.isfinite(self.stands_db) else 0.0
+        least = np.array([self.size_db, _OF_SIZE * self.stands_db, _PART * near, _PART * alone])
+        proven = float((sign * least).min()) if np.isfinite(self.stands_db) else 0.0
         said = np.array([near, all_bands, alone, *self.looks[[6, 8, 9]]])
         foretold = self.looks[[0, 1, 3, 4]]
         alike = (sign * foretold).min() >= 0 and not self._speaks_against
         along = float((sign * said).min()) if alike else 0.0
-        return sign * max(sign * proven, along, 0.0)
+        return sign * max(proven, along, 0.0)
 
     @property
     def _speaks_against(self) -> bool:

@@ -56,10 +56,10 @@ def readings(path: Path) -> list[Reading]:
                     last = max(last, stroke.tick)
     pitched = {row[0] for row in rows}
     left_out = tuple(set(struck) - pitched)
-    return [Reading(rows, _bars(file, last), left_out, senseless=file.senseless)]
+    return [Reading(rows, _bars(file, tempi, last), left_out, senseless=file.senseless)]
 
 
-def _bars(file: MidiFile, last: int) -> Bars | None:
+def _bars(file: MidiFile, tempi: Sequence[tuple[int, float, float]], last: int) -> Bars | None:
     """Bars up to a tick; a change of metre begins one."""
     metres = [metre for metre in file.metres if metre[0] < last]
     if not metres:
@@ -79,7 +79,6 @@ def _bars(file: MidiFile, last: int) -> Bars | None:
         quarters += [4 * upper / lower] * count
     # The last bar is whole, whenever its last note ends.
     edges.append(edges[-1] + length)
-    tempi = _tempi(file)
     times_s = np.array([_seconds(edge, tempi) for edge in edges])
     number = np.arange(1, len(edges))
     return Bars(times_s[:-1], times_s[1:], number, np.array(beats), np.array(quarters))

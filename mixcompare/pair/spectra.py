@@ -58,8 +58,14 @@ class PairSpectra:
     @cached_property
     def difference_db(self) -> FloatArray:
         """Level difference of every cell, shape (n, bands)."""
-        floor = max(1e-9 * max(self.reference.max(), self.candidate.max()), 1e-30)
-        return np.asarray(10 * np.log10((self.candidate + floor) / (self.reference + floor)))
+        return np.asarray(
+            10 * np.log10((self.candidate + self.floor) / (self.reference + self.floor))
+        )
+
+    @cached_property
+    def floor(self) -> float:
+        """Power that is added to every cell before levels are taken: 90 dB under the loudest."""
+        return max(1e-9 * float(max(self.reference.max(), self.candidate.max())), 1e-30)
 
     @cached_property
     def audible(self) -> npt.NDArray[np.bool_]:
@@ -86,6 +92,14 @@ class PairSpectra:
     def raised(self, by_db: float) -> PairSpectra:
         """The same cells with the candidate louder throughout."""
         return replace(self, candidate=self.candidate * 10 ** (by_db / 10))
+
+    def over_moments(self, frames: int) -> PairSpectra:
+        """The same cells, each the mean of so many moments around."""
+        reference, candidate = (
+            ndimage.uniform_filter1d(power, frames, axis=0)
+            for power in (self.reference, self.candidate)
+        )
+        return replace(self, reference=reference, candidate=candidate)
 
     def mirrored(self) -> PairSpectra:
         """The same cells with the roles exchanged."""

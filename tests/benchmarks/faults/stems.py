@@ -199,7 +199,7 @@ FAULTS: list[Fault] = [
         "mixcompare/trimmed.py",
         ("tests/stems/test_trimmed.py",),
         ("level_db=after.level.gain_db", "level_db=results.level.gain_db"),
-        ("told.preview.is_worse:", "not told.preview.is_worse:"),
+        ("if judged.is_worse", "if not judged.is_worse"),
     ),
     *each(
         "mixcompare/report/writer.py",

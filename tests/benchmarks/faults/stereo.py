@@ -95,8 +95,8 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_spectra.py",),
         ("gain = 10 ** (-match.gain_db / 10)", "gain = 10 ** (match.gain_db / 10)"),
         (
-            "(self.candidate + floor) / (self.reference + floor)",
-            "(self.reference + floor) / (self.candidate + floor)",
+            "(self.candidate + self.floor) / (self.reference + self.floor)",
+            "(self.reference + self.floor) / (self.candidate + self.floor)",
         ),
         (
             "reference=self.candidate, candidate=self.reference)",
