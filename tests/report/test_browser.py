@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import threading
+import time
 import unicodedata
 from dataclasses import replace
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -148,21 +149,22 @@ def taken(page):
     return np.frombuffer(base64.b64decode(page.evaluate(TAKE)), np.float32).astype(float)
 
 
-def taped(page):
-    """What was heard since the last call: samples and rate."""
-    samples = taken(page)
-    assert len(samples), "no sound came out"
-    return samples, page.evaluate("window.rate")
-
-
-def taped_for(page, length_s):
-    """So much sound; a busy machine may play it later than asked."""
-    tape, rate = np.zeros(0), page.evaluate("window.rate")
-    for _ in range(40):
-        page.wait_for_timeout(500)
+def heard_for(page, length_s, within_s=60.0):
+    """So many seconds of sound, silence not counted: a busy machine plays later than asked."""
+    tape, end = taken(page), time.monotonic() + within_s
+    while np.count_nonzero(tape) < length_s * (page.evaluate("window.rate") or np.inf):
+        assert time.monotonic() < end, f"no {length_s} s of sound within {within_s} s"
+        page.wait_for_timeout(100)
         tape = np.concatenate([tape, taken(page)])
-        if len(tape) >= length_s * rate:
-            break
+    return tape, page.evaluate("window.rate")
+
+
+def heard_out(page, quiet_s=0.3):
+    """The rest of the sound, and the silence after it: the recorder goes on."""
+    tape, rate = taken(page), page.evaluate("window.rate")
+    while len(tape) < quiet_s * rate or np.abs(tape[-int(quiet_s * rate) :]).max() > 1e-6:
+        page.wait_for_timeout(100)
+        tape = np.concatenate([tape, taken(page)])
     return tape, rate
 
 
@@ -212,12 +214,11 @@ def test_switching_goes_on_at_the_same_place_in_the_music(recorded):
     assert position(page) == pytest.approx(6.0, abs=0.05)
     page.keyboard.press("Space")
     page.locator("#play", has_text="Pause").wait_for()
-    page.wait_for_timeout(1500)
+    first, rate = heard_for(page, 1.5)
     page.keyboard.press("s")
-    page.wait_for_timeout(1500)
+    second, _ = heard_for(page, 2.0)
     page.keyboard.press("Space")
-    page.wait_for_timeout(300)
-    samples, rate = taped(page)
+    samples = np.concatenate([first, second, heard_out(page)[0]])
     place = places(samples, rate)
     ours, theirs = (partner_share(samples, rate, factor) for factor in (0.5, 3.0))
     heard = np.flatnonzero(np.isfinite(place))
@@ -251,12 +252,11 @@ def test_the_candidate_with_the_trims_is_a_third_voice_at_the_same_place(recorde
     page.keyboard.press("2")
     page.keyboard.press("Space")
     page.locator("#play", has_text="Pause").wait_for()
-    page.wait_for_timeout(1500)
+    first, rate = heard_for(page, 1.5)
     page.get_by_role("button", name="Candidate with the trims").click()
-    page.wait_for_timeout(1500)
+    second, _ = heard_for(page, 2.0)
     page.keyboard.press("Space")
-    page.wait_for_timeout(300)
-    samples, rate = taped(page)
+    samples = np.concatenate([first, second, heard_out(page)[0]])
     place = places(samples, rate)
     theirs, trimmed = (partner_share(samples, rate, factor) for factor in (3.0, 6.0))
     heard = np.flatnonzero(np.isfinite(place))
@@ -298,7 +298,7 @@ def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
     page = recorded
     page.locator("#finding-1 .hear").first.click()
     page.locator("#play", has_text="Pause").wait_for()
-    whole, rate = taped_for(page, 4.5)
+    whole, rate = heard_for(page, 4.5)
     place = places(whole, rate)
     inside = place[np.isfinite(place)]
     low, high = np.percentile(inside, [3, 97])
@@ -307,10 +307,8 @@ def test_a_finding_loops_its_place_and_its_band_can_be_heard_alone(recorded):
     assert (np.diff(inside[::4000]) < -1).sum() >= 2  # it came round
     assert page.locator("#finding-1").evaluate("card => card.classList.contains('current')")
     page.keyboard.press("b")
-    page.wait_for_timeout(400)
-    taped(page)
-    page.wait_for_timeout(900)
-    band, _ = taped(page)
+    heard_for(page, 0.8)
+    band, _ = heard_for(page, 0.9)
     # The finding's band begins at 2 kHz, more than an octave above the glide (400 to 1000 Hz):
     # a fourth-order Butterworth takes 24 dB an octave.
     loss_db = 10 * np.log10(np.mean(np.square(whole)) / np.mean(np.square(band)))
@@ -336,7 +334,7 @@ def test_a_long_passage_plays_the_places_of_its_findings(browser, tmp_path):
     page.wait_for_timeout(300)
     assert start <= position(page) < end
     seek(page, 16.4)
-    page.locator("#play", has_text="Play").wait_for(timeout=5000)  # it ends with its place
+    page.locator("#play", has_text="Play").wait_for()  # it ends with its place
     assert position(page) == pytest.approx(end, abs=0.2)
     page.close()
 

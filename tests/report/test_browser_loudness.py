@@ -17,7 +17,7 @@ from mixcompare.listening.excerpts import AlignedSound, true_peak_dbtp
 from mixcompare.listening.page_sound import page_sound
 from mixcompare.report.page import render
 from tests.report.builders import candidate_length_s, made_up_results
-from tests.report.test_browser import RECORDER, TAPE, Silent, browser, taped
+from tests.report.test_browser import RECORDER, TAPE, Silent, browser, heard_for, heard_out
 
 __all__ = ["browser"]
 
@@ -75,19 +75,20 @@ def panel(browser, home):  # noqa: F811
     page.evaluate("document.getElementById('volume').value = 0")
     page.locator("body").press("Space")
     page.locator("#play", has_text="Pause").wait_for()
-    page.wait_for_timeout(300)  # until the recorder is in
+    heard_for(page, 0.1)  # the recorder is in
     page.keyboard.press("Space")
     page.keyboard.press("l")
     page.locator("#timeline").focus()
     page.keyboard.press("Home")
-    taped(page)
+    heard_out(page)
     yield page
     context.close()
 
 
 def lufs(samples, rate):
     """Loudness, and the true peak under the page's ceiling for all of it (EBU R 128: -1 dBTP)."""
-    both = np.stack([samples, samples], axis=1)
+    heard = np.flatnonzero(np.abs(samples) > 1e-6)
+    both = np.stack([samples[heard[0] : heard[-1] + 1]] * 2, axis=1)  # how the blocks fall is fixed
     assert true_peak_dbtp(both.astype(np.float32), rate) <= -1.0
     return pyloudnorm.Meter(rate).integrated_loudness(both)
 
@@ -99,9 +100,8 @@ def whole(page, voice):
     page.keyboard.press("Home")
     page.keyboard.press("Space")
     page.locator("#play", has_text="Pause").wait_for()
-    page.locator("#play", has_text="Play").wait_for(timeout=15_000)
-    page.wait_for_timeout(200)
-    return lufs(*taped(page))
+    page.locator("#play", has_text="Play").wait_for()
+    return lufs(*heard_out(page))
 
 
 def chosen(page):
@@ -131,10 +131,8 @@ def test_in_a_loop_same_loudness_is_that_of_the_loop_and_is_switched_while_playi
         if chosen(panel) != level:
             panel.keyboard.press("g")
         assert chosen(panel) == level
-        panel.wait_for_timeout(400)
-        taped(panel)
-        panel.wait_for_timeout(2200)
-        heard[voice, level] = lufs(*taped(panel))
+        heard_for(panel, 0.6)
+        heard[voice, level] = lufs(*heard_for(panel, 2.2))
     assert heard["2", "gain"] - heard["1", "gain"] == pytest.approx(6.0, abs=0.4)
     assert abs(heard["2", "loudness"] - heard["1", "loudness"]) < TOLERANCE_LU
     assert heard["1", "loudness"] == pytest.approx(heard["1", "gain"], abs=TOLERANCE_LU)
