@@ -302,6 +302,7 @@ def test_the_report_has_figures_and_sound_unless_one_does_without(
     assert not (out / "listening").exists()
 
 
+@pytest.mark.clock
 @pytest.mark.parametrize("by_signal", [False, True])
 def test_an_interrupted_comparison_writes_nothing(
     by_signal: bool,
@@ -596,6 +597,7 @@ def test_bad_map(music: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert "reference_s" in capsys.readouterr().err
 
 
+@pytest.mark.clock
 def test_help_is_quick_and_whole() -> None:
     took = []
     for _ in range(3):

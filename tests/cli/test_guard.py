@@ -235,6 +235,7 @@ def test_a_process_says_it_in_one_line_whatever_its_streams_are() -> None:
     )
 
 
+@pytest.mark.clock
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 @pytest.mark.parametrize("after_s", [0.8, 1.6])
 def test_an_interrupt_ends_the_process_within_a_second(after_s: float, tmp_path: Path) -> None:
@@ -263,6 +264,7 @@ def test_an_interrupt_ends_the_process_within_a_second(after_s: float, tmp_path:
     assert took_s < 2.5  # a second is promised; the machine of the tests may be busy
 
 
+@pytest.mark.clock
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_a_process_that_does_not_come_back_is_ended() -> None:
     code = (

@@ -17,6 +17,7 @@ from mixcompare.outputs import taken_up, uninterrupted, workshop
 from tests.closed import without_powers
 
 
+@pytest.mark.clock
 def test_the_second_waits_for_the_first(tmp_path: Path) -> None:
     order = []
 
@@ -122,6 +123,7 @@ def test_signals_come_after_what_must_stay_whole() -> None:
     assert signal.getsignal(signal.SIGTERM) is before
 
 
+@pytest.mark.clock
 @pytest.mark.skipif(sys.platform == "win32", reason="kills by signals")
 def test_the_lock_goes_with_its_process(tmp_path: Path) -> None:
     code = (

@@ -321,6 +321,7 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
 
 
 @needs_cluster
+@pytest.mark.clock
 def test_two_workers_one_killed_in_the_middle_give_what_one_machine_gives(
     cluster: Cluster, local: Run, tmp_path: Path
 ) -> None:
