@@ -84,7 +84,7 @@ class Tab:
         keyboard = {"type": "key", "id": "keys", "actions": strokes}
         self.tell("input.performActions", context=self._context, actions=[keyboard])
 
-    def until(self, expression, within_s=20.0):
+    def until(self, expression, within_s=60.0):
         """Wait for an expression to hold."""
         end = time.monotonic() + within_s
         while not self.run(expression):

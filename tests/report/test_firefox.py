@@ -15,15 +15,20 @@ HEARD = "document.querySelector('.voice[aria-pressed=true]').dataset.voice"
 
 
 @pytest.fixture(scope="module")
-def tab(saved, tmp_path_factory):
-    """The page; it says nothing to the console, and asks for nothing but what it holds."""
+def window(saved, tmp_path_factory):
+    """A tab whose page says nothing to the console, and asks for nothing but what it holds."""
     demand_firefox()
-    address = (saved / "report.html").as_uri()
     with firefox(tmp_path_factory.mktemp("firefox")) as opened:
-        opened.open(address, 1280, 800)
         yield opened
         asked = [text for text in opened.said if not text.startswith(("data:", "blob:"))]
-        assert set(asked) <= {address}
+        assert set(asked) <= {(saved / "report.html").as_uri()}
+
+
+@pytest.fixture
+def tab(window, saved):
+    """The page as it opens."""
+    window.open((saved / "report.html").as_uri(), 1280, 800)
+    return window
 
 
 def test_it_plays_switches_and_loops(tab):
@@ -32,12 +37,16 @@ def test_it_plays_switches_and_loops(tab):
     tab.until(f"{PLACE_S} > 0.5")
     tab.press("s")
     tab.until(f"{HEARD} === 'candidate'")
-    # Both clocks are read within the page, which a busy machine does not part.
-    began_s, place = tab.run(BOTH)
-    tab.until(f"{PLACE_S} > {place + 1.0}")
-    now_s, here = tab.run(BOTH)
+    # Both clocks are read within the page, which a busy machine does not part; what it does is to
+    # hold the sound up.
+    paces = []
+    for _ in range(3):
+        began_s, place = tab.run(BOTH)
+        tab.until(f"{PLACE_S} > {place + 1.0}")
+        now_s, here = tab.run(BOTH)
+        paces.append((now_s - began_s) / (here - place))
     # The candidate takes some 1.04 of the reference's time.
-    assert (now_s - began_s) / (here - place) == pytest.approx(1.04, abs=0.3)
+    assert min(paces) == pytest.approx(1.04, abs=0.3)
     tab.run("document.querySelector('.hear').click()")
     tab.until("!document.getElementById('loop').hidden")
     tab.press(" ")
