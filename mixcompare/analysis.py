@@ -69,12 +69,24 @@ def analysed(
     findings = tuple(_placed(finding, pair.time_map, bars) for finding in listed)
     tell("asking what could not have been found")
     least, missed = unseen(pair)
+    lengths: tuple[str, ...] = ()
     if "articulation" in pair.differences:
-        missed = f"{missed} {untold(pair.differences['articulation'], pair.same_take)}".strip()
+        lengths = untold(pair.differences["articulation"], pair.same_take)
+        missed = " ".join([missed, *lengths[:1]]).strip()
     verdict = _verdict(findings) if findings else f"{_verdict(findings)} {missed}".rstrip()
     verdict = " ".join([_doubted(verdict, alignment), *_where(alignment, *sources)])
     results = Results(
-        *sources, alignment, level, measured, findings, verdict, warnings, least, missed
+        *sources,
+        alignment,
+        level,
+        measured,
+        findings,
+        verdict,
+        warnings,
+        least,
+        missed,
+        lengths[1:],
+        bar_starts=_starts(bars),
     )
     return results, pair
 
@@ -84,6 +96,12 @@ def matched(recorded: Pair) -> tuple[Pair, Level]:
     pair = recorded.with_noise_shared()
     level = match_level(pair)
     return pair.with_gain(level.gain_db), level
+
+
+def _starts(bars: Bars | None) -> tuple[tuple[float, int], ...]:
+    if bars is None:
+        return ()
+    return tuple(zip(bars.start_s.tolist(), bars.number.tolist(), strict=True))
 
 
 def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:

@@ -165,7 +165,8 @@ class Comparison:
 
         pair = None
         if audio and self.alignment.relation != UNRELATED:
-            gain_db = self.results.level.gain_db if self.results.level else 0.0
+            # In the tenths in which it is told: then what is heard is as loud as what is printed.
+            gain_db = round(self.results.level.gain_db, 1) if self.results.level else 0.0
             tried = self.results.stems.preview if self.results.stems else None
             pair = AlignedSound(
                 self.reference,

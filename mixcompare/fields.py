@@ -24,6 +24,9 @@ CHANGE: Metadata = {"is_change": True}
 NOT_IN_REPORT: Metadata = {"report": False}
 """Serves figures alone."""
 
+UNTABLED: Metadata = {"table": False}
+"""In the report, and not in tables for people: another value says the same."""
+
 BARE: Metadata = {"unit": ""}
 """A share, a count, a factor, or a place between -1 and +1: a number without a unit."""
 
@@ -76,6 +79,15 @@ def is_ratio(item: Field[Any]) -> bool:
 def is_change(item: Field[Any]) -> bool:
     """Whether a value of the pair is candidate minus reference, so that its sign matters."""
     return item.metadata.get("mirror") in ("signed", "percent") or "is_change" in item.metadata
+
+
+def gap_unit(item: Field[Any], unit: str) -> str:
+    """Unit of a value of the pair: of a difference that is one of units or of points.
+
+    A change told in per cent of the reference's value stays in per cent.
+    """
+    relative = item.metadata.get("mirror") == "percent"
+    return units.difference_unit(unit) if is_change(item) and not relative else unit
 
 
 SIGNED: Metadata = {"mirror": "signed"}

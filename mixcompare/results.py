@@ -13,6 +13,8 @@ from mixcompare.findings.detectable import Detectable
 if TYPE_CHECKING:
     from mixcompare.stems.values import Stems
 
+_ONSET_WITHIN_S = 0.1  # of a bar line: as nearly as an onset and a score's bar are known together
+
 
 @dataclass(frozen=True)
 class Source:
@@ -69,8 +71,12 @@ class Results:
     unseen : str
         What could not have been found, in sentences: those changes, where they are larger than is
         usual, and whose notes could not be followed; else empty.
+    untold : tuple of str
+        The same in detail: why, where there are several reasons.
     stems : Stems or None
         Where stems were given.
+    bar_starts : tuple of (s, number)
+        Where the score's bars begin, as printed; empty without one.
     settings : mapping
         What was asked for, so that the comparison can be repeated.
     """
@@ -85,8 +91,26 @@ class Results:
     warnings: tuple[str, ...]
     detectable: tuple[Detectable, ...] = ()
     unseen: str = ""
+    untold: tuple[str, ...] = ()
     stems: Stems | None = None
+    bar_starts: tuple[tuple[float, int], ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def tuning_cents(self) -> float:
+        """As the aspect measured it; what the alignment took for it, where that can't tell."""
+        measured = self.measurements.get("tuning")
+        found = measured.difference.tuning_cents if measured is not None else None
+        return float(self.alignment.tuning_cents if found is None else found)
+
+    def bar_at(self, time_s: float) -> int | None:
+        """Number of the bar that a note begins in, if a score tells it.
+
+        A note's onset is read to some hundredths of a second: one right before a bar line is of
+        the bar after it.
+        """
+        begun = [number for start, number in self.bar_starts if start <= time_s + _ONSET_WITHIN_S]
+        return begun[-1] if begun else None
 
     def on_file_clocks(self) -> Results:
         """Times of alignment, findings and stems from the start of the files, not of the spans.
@@ -114,4 +138,5 @@ class Results:
             for finding in self.findings
         )
         stems = self.stems and self.stems.moved(first, second)
-        return replace(self, alignment=alignment, findings=findings, stems=stems)
+        bars = tuple((start + first, number) for start, number in self.bar_starts)
+        return replace(self, alignment=alignment, findings=findings, stems=stems, bar_starts=bars)

@@ -12,13 +12,17 @@ from dataclasses import dataclass
 
 MINUS = "\N{MINUS SIGN}"
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,)\]-])-(?=\.?\d)")
+DASH = "\N{EN DASH}"
+_HYPHEN_IN_TIMES = re.compile(r"(?<=\d:\d\d)-(?=\d+:\d\d)|(?<=\d:\d\d\.\d)-(?=\d+:\d\d)")
+_BARS = re.compile(r"\bbars \d+(?:-\d+)?(?:(?:, | and )\d+(?:-\d+)?)*")
 SOUND_M_S = 343.0  # in dry air at 20 °C; ISO 9613-1:1993 has 343.2, from memory
-NOT_KNOWN = "\N{EN DASH}"
+NOT_KNOWN = DASH
 
 
-def with_minus(text: str) -> str:
-    """A sentence as it is printed: sentences have hyphens for minus, which any terminal shows."""
-    return _HYPHEN_AS_MINUS.sub(MINUS, text)
+def in_print(text: str) -> str:
+    """A sentence as it is printed, with minus signs and dashes; terminals get hyphens for both."""
+    text = _HYPHEN_IN_TIMES.sub(DASH, _HYPHEN_AS_MINUS.sub(MINUS, text))
+    return _BARS.sub(lambda found: found.group().replace("-", DASH), text)
 
 
 @dataclass(frozen=True)
@@ -51,13 +55,23 @@ class Unit:
 SHARE = "share"
 """Symbol of a part of the whole, 0 to 1, which is written in per cent."""
 
+POINTS = "points"
+"""How the difference of two percentages is written: "39 % less" might be read as a share of one."""
+
+OF_TUNING, OF_DECAY = "Hz of tuning", "s of decay"
+"""Symbols of frequencies and times that are told more finely, or less, than others."""
+
+_SHARE_POINTS, _PERCENT_POINTS = "share points", "percent points"
+
 UNITS = (
     Unit("dB/octave", "_db_per_octave", 2),
     Unit("dB/dB", "_db_per_db", 2),
     Unit("per minute", "_per_minute", 1),
     Unit("per s", "_per_s", 1),
     Unit("semitones", "_semitones", 0),
-    Unit("%", "_percent", 1),
+    Unit("%", "_percent", 1, difference=_PERCENT_POINTS),
+    Unit(_PERCENT_POINTS, "_percent_points", 1, written=POINTS),
+    Unit(_SHARE_POINTS, "_share_points", 0, written=POINTS, times=100.0),
     Unit("degrees", "_degrees", 0),
     Unit("cents", "_cents", 1),
     Unit("LUFS", "_lufs", 1, difference="LU"),
@@ -67,10 +81,12 @@ UNITS = (
     Unit("LU", "_lu", 1),
     Unit("dB", "_db", 1),
     Unit("Hz", "_hz", 0),
+    Unit(OF_TUNING, "_tuned_hz", 1, written="Hz"),
+    Unit(OF_DECAY, "_decay_s", 1, written="s"),
     Unit("ms", "_ms", 0),
     Unit("\N{MICRO SIGN}s", "_us", 0),
     Unit("s", "_s", 2),
-    Unit(SHARE, "_share", 0, written="%", times=100.0),
+    Unit(SHARE, "_share", 0, difference=_SHARE_POINTS, written="%", times=100.0),
 )
 """Longer endings first: the first that fits is the unit."""
 
@@ -110,7 +126,7 @@ def written(symbol: str) -> str:
 
 
 def difference_unit(symbol: str) -> str:
-    """Unit of a difference between two values: LU for LUFS, dB for dBTP."""
+    """Unit of a difference between two values: LU for LUFS, points for per cent."""
     return _unit(symbol).difference or symbol
 
 

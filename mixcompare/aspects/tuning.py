@@ -24,9 +24,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from mixcompare import units
 from mixcompare.features import LOWEST_SEMITONE, SEMITONE_RATE_HZ, Features
 from mixcompare.fields import PAIR, PERCENT, SIGNED, labelled, stretched
-from mixcompare.findings import Finding, Span, signed, size_in_jnd
+from mixcompare.findings import Finding, Span, between, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.description import Description
@@ -59,7 +60,7 @@ _LEAST_CENTS, _STRETCHED_CENTS = 0.5, 2.0  # one take whose pitch does not follo
 class TuningMeasurement:
     """Tuning of one recording, within a quarter tone of A4 = 440 Hz."""
 
-    a4_hz: float | None
+    a4_hz: float | None = field(metadata=labelled("A4", units.OF_TUNING))
     cents_against_440: float | None = field(
         metadata=labelled("Tuning against A4 = 440 Hz", "cents")
     )
@@ -95,7 +96,9 @@ class TuningDifference:
         default=None, metadata=labelled("Playback speed, difference") | PERCENT
     )
     reasons: tuple[str, ...] = ()
-    a4_hz: tuple[float | None, float | None] = field(default=(None, None), metadata=PAIR)
+    a4_hz: tuple[float | None, float | None] = field(
+        default=(None, None), metadata=labelled("A4", units.OF_TUNING) | PAIR
+    )
 
 
 TUNING = JustNoticeable(
@@ -275,15 +278,14 @@ def _words(
     """Sentence, advice, and what else follows."""
     word = "higher" if total > 0 else "lower"
     semitones = difference.transposition_semitones
-    size = f"{abs(total):.0f} cents"
+    size = f"{abs(total):.1f} cents"
     by_machine = pair.same_take or difference.speed_percent is not None
     if semitones and not by_machine:
         name = "a semitone" if abs(semitones) == 1 else f"{abs(semitones)} semitones"
         rest = total - 100 * semitones
-        more = f" and {signed(rest, 'cents', 0)}" if abs(rest) >= 1 else ""
+        more = f" and {signed(rest, 'cents')}" if abs(rest) >= 1 else ""
         size = f"{size} ({name}{more})"
-    bounds = f"between {around[0]:+.1f} and {around[1]:+.1f}"
-    text = f"The candidate sounds {size} {word} than the reference ({total:+.1f} cents, {bounds})"
+    text = f"The candidate sounds {size} {word} than the reference ({between(around)})"
     of_reference, of_candidate = difference.a4_hz
     if of_reference is not None and of_candidate is not None and not semitones:
         text += f": A4 near {of_candidate:.1f} Hz against {of_reference:.1f} Hz"

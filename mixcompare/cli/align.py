@@ -82,8 +82,11 @@ def run(arguments: argparse.Namespace) -> int:
     return UNRELATED_EXIT if alignment.relation == UNRELATED else OK
 
 
-def alignment_lines(alignment: Alignment) -> list[str]:
-    """How the two lie against each other, line by line."""
+def alignment_lines(alignment: Alignment, tuning_cents: float | None = None) -> list[str]:
+    """How the two lie against each other, line by line.
+
+    ``tuning_cents`` is what was measured of the tuning, where it was.
+    """
     names = {
         "same_take": "the same take",
         "same_passage": "the same passage, another performance",
@@ -101,10 +104,11 @@ def alignment_lines(alignment: Alignment) -> list[str]:
             extra.append("polarity inverted")
     else:
         ratio = alignment.tempo_ratio
+        tuning_cents = alignment.tuning_cents if tuning_cents is None else tuning_cents
         extra = [
             f"offset {alignment.offset_s:+.2f} s",
             f"lasts {ratio:.3f} times as long",
-            f"tuning {round(alignment.tuning_cents) or 0:+d} cents",
+            f"tuning {round(tuning_cents, 1) or 0.0:+.1f} cents",
         ]
         if alignment.transposition_semitones:
             extra.append(f"transposed {alignment.transposition_semitones:+d} semitones")

@@ -81,7 +81,8 @@ def add_to(commands: Commands) -> None:
     parser.add_argument(
         "--markers",
         action="store_true",
-        help="put a WAV copy of the candidate into the report, with the findings as markers",
+        help="put a WAV copy of the candidate into the report, with the findings as markers, and"
+        " the excerpts as WAV files with theirs",
     )
     add_limit(parser)
     parser.add_argument("--open", action="store_true", help="open the page when done")
@@ -158,7 +159,7 @@ def _print_comparison(comparison: Comparison, folder: Path) -> None:
     results = comparison.results.on_file_clocks()
     print(f"reference  {results.reference.path}")
     print(f"candidate  {results.candidate.path}")
-    for line in alignment_lines(results.alignment):
+    for line in alignment_lines(results.alignment, results.tuning_cents):
         print(line)
     if results.level is not None:
         print(f"level      {results.level.gain_db:+.1f} dB taken out")

@@ -6,6 +6,7 @@ from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.findings.ranking import LEAST_CONFIDENCE, is_listed, ranked, salience, size_in_jnd
 from mixcompare.findings.words import (
     bars_named,
+    between,
     chance,
     clock,
     counted,
@@ -29,6 +30,7 @@ __all__ = [
     "JustNoticeable",
     "Span",
     "bars_named",
+    "between",
     "chance",
     "clock",
     "counted",

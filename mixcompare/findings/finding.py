@@ -130,6 +130,8 @@ class Finding:
         effects so far, and no further.
     noticeable : JustNoticeable or None
         By which it was measured; says how its size is read.
+    both : str
+        What both recordings have, in a sentence, where that says more than their difference.
     """
 
     aspect: str
@@ -156,6 +158,7 @@ class Finding:
     noticeable: JustNoticeable | None = field(
         default=None, compare=False, metadata={"report": False}
     )
+    both: str = field(default="", compare=False, metadata={"report": False})
 
     def __post_init__(self) -> None:
         """What it is sure of is what its evidence says."""
@@ -168,7 +171,7 @@ class Finding:
 
     @property
     def amount(self) -> str:
-        """Its size as a person reads it: ``+5.8 dB``, ``-34 %``."""
+        """Its size as a person reads it: ``+5.8 dB``, ``-34 points``."""
         return self.scale.amount(self.difference)
 
     @property
@@ -183,8 +186,8 @@ class Finding:
 
     @property
     def spoken(self) -> str:
-        """Its size in a sentence; of a share, with what it is a share of."""
-        return self.scale.spoken(self.difference)
+        """Its size in a sentence: both values where that says more, else their difference."""
+        return self.both or self.scale.spoken(self.difference)
 
     @property
     def as_consequence(self) -> str:

@@ -26,6 +26,8 @@ class JustNoticeable:
         A difference is read times this: 100 where a share is told in per cent.
     read_as : str
         Unit of what is read, where it is not ``unit``.
+    read_decimals : int
+        With how many decimals it is read then.
     of : str
         What a share is a share of, for a sentence.
     """
@@ -36,22 +38,37 @@ class JustNoticeable:
     source: str
     factor: float = 1.0
     read_as: str = ""
+    read_decimals: int = 0
     of: str = ""
 
     @property
     def decimals(self) -> int:
         """With how many decimals it is read."""
-        return 0 if self.read_as else units.decimals_of(self.unit)
+        return self.read_decimals if self.read_as else units.decimals_of(self.unit)
+
+    @property
+    def symbol(self) -> str:
+        """Unit of what is read."""
+        return self.read_as or self.unit
+
+    @property
+    def in_full(self) -> str:
+        """The same where there is room for words: ``percentage points``."""
+        return f"percentage {self.symbol}" if self.symbol == units.POINTS else self.symbol
+
+    def number(self, difference: float) -> str:
+        """A difference on the scale on which it is read, with the digits it is worth."""
+        return units.plain_number(self.factor * difference, decimals=self.decimals)
 
     def amount(self, difference: float) -> str:
-        """A difference as a person reads it: ``+5.8 dB``, ``-34 %``."""
-        symbol = self.read_as or self.unit
-        return f"{self.factor * difference:+.{self.decimals}f} {symbol}".rstrip()
+        """A difference as a person reads it: ``+5.8 dB``, ``-34 points``."""
+        return f"{self.factor * difference:+.{self.decimals}f} {self.symbol}".rstrip()
 
     def interval(self, bounds: tuple[float, float]) -> tuple[float, float]:
         """Bounds of a difference on the scale on which it is read."""
         return self.factor * bounds[0], self.factor * bounds[1]
 
     def spoken(self, difference: float) -> str:
-        """The same with what it is a share of."""
-        return f"{self.amount(difference)} {self.of}".rstrip()
+        """The same in full, with what it is a share of."""
+        size = f"{self.factor * difference:+.{self.decimals}f} {self.in_full}"
+        return f"{size} {self.of}".rstrip()

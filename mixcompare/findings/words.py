@@ -12,6 +12,13 @@ def signed(value: float, unit: str, decimals: int = 1) -> str:
     return f"{value:+.{decimals}f} {unit}".rstrip()
 
 
+def between(bounds: Span, decimals: int = 1) -> str:
+    """An interval beside a size whose direction is said: ``between 4.9 and 6.7``."""
+    low, high = sorted(map(abs, bounds))
+    low = 0.0 if bounds[0] < 0 < bounds[1] else low
+    return f"between {low:.{decimals}f} and {high:.{decimals}f}"
+
+
 def steps_of_dynamics(size_db: float) -> str:
     """A level in the players' words: a step is some 4 to 6 dB (common practice, no source)."""
     if size_db < 4:

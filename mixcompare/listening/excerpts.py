@@ -23,6 +23,7 @@ import numpy.typing as npt
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
 from mixcompare.findings import Excerpts, Finding, Span
+from mixcompare.listening.markers import add_markers, markers_within
 from mixcompare.listening.writing import new_sound
 from mixcompare.standards.bs1770 import TruePeak
 
@@ -200,8 +201,12 @@ def excerpts(finding: Finding, pair: AlignedSound, profile: Samples | None = Non
     return cut(pair, excerpt_span(finding, pair, profile))
 
 
-def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerpts:
-    """Write both excerpts as FLAC (16 bit) into the report's folder ``listening``.
+def write_excerpts(
+    finding: Finding, sound: ExcerptPair, folder: Path, marked: Sequence[Finding] = ()
+) -> Excerpts:
+    """Write both excerpts (16 bit) into the report's folder ``listening``.
+
+    As FLAC; as WAV with the places of ``marked`` as markers, where there are some.
 
     Parameters
     ----------
@@ -211,6 +216,8 @@ def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerp
         Excerpts of both recordings.
     folder : Path
         The report's folder.
+    marked : sequence of Finding
+        All that are marked where they meet an excerpt.
 
     Returns
     -------
@@ -225,12 +232,16 @@ def write_excerpts(finding: Finding, sound: ExcerptPair, folder: Path) -> Excerp
     name = re.sub(r"[^a-z0-9]+", "-", finding.kind.lower()).strip("-") or finding.aspect
     paths = []
     for role, excerpt in (("reference", sound.reference), ("candidate", sound.candidate)):
-        path = f"listening/{finding.rank:02d}-{name}-{role}.flac"
+        kind = "WAV" if marked else "FLAC"
+        path = f"listening/{finding.rank:02d}-{name}-{role}.{kind.lower()}"
         target = folder / path
         target.parent.mkdir(exist_ok=True)
-        channels = excerpt.samples.shape[1]
-        with new_sound(target, excerpt.sample_rate_hz, channels, ("FLAC", "PCM_16")) as file:
+        frames, channels = excerpt.samples.shape
+        with new_sound(target, excerpt.sample_rate_hz, channels, (kind, "PCM_16")) as file:
             file.write(excerpt.samples)
+        if marked:
+            there = markers_within(marked, excerpt.span_s, of_candidate=role == CANDIDATE)
+            add_markers(target, there, excerpt.sample_rate_hz, frames)
         paths.append(path)
     return Excerpts(*paths)
 

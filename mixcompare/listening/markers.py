@@ -14,7 +14,7 @@ from pathlib import Path
 
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
-from mixcompare.findings import Finding
+from mixcompare.findings import Finding, Span
 from mixcompare.listening.writing import new_sound
 
 _MOST_BYTES = 4_000_000_000  # a WAV file counts its bytes with 32 bits
@@ -33,11 +33,39 @@ class Marker:
 def markers_of(findings: Sequence[Finding]) -> list[Marker]:
     """One for every place of every finding, on the candidate's clock, in order of time."""
     found = [
-        Marker(max(start, 0.0), max(end, 0.0), f"{one.rank} {one.subject} {one.amount}")
+        Marker(max(start, 0.0), max(end, 0.0), _label(one))
         for one in findings
         for start, end in one.candidate_spans_s
     ]
     return sorted(found, key=lambda marker: (marker.start_s, marker.label))
+
+
+def markers_within(
+    findings: Sequence[Finding], span_s: Span, *, of_candidate: bool
+) -> list[Marker]:
+    """Places of findings that meet an excerpt, in s from its start.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Of the whole passage.
+    span_s : tuple of float
+        Of the excerpt, on the clock of the recording that it is cut from.
+    of_candidate : bool
+        Whether that is the candidate.
+    """
+    begin, until = span_s
+    found = []
+    for one in findings:
+        for start, end in one.candidate_spans_s if of_candidate else one.spans_s:
+            start, end = max(start, begin), min(end, until)
+            if end > start:
+                found.append(Marker(start - begin, end - begin, _label(one)))
+    return sorted(found, key=lambda marker: (marker.start_s, marker.label))
+
+
+def _label(finding: Finding) -> str:
+    return f"{finding.rank} {finding.subject} {finding.amount}"
 
 
 def write_marked(path: Path, recording: Recording, markers: Sequence[Marker]) -> None:
@@ -67,7 +95,12 @@ def write_marked(path: Path, recording: Recording, markers: Sequence[Marker]) ->
     with new_sound(path, rate_hz, recording.channels, ("WAV", "PCM_24")) as file:
         for block in recording.raw_blocks():
             file.write(block)
-    _add(path, _chunks(markers, rate_hz, recording.frames))
+    add_markers(path, markers, rate_hz, recording.frames)
+
+
+def add_markers(path: Path, markers: Sequence[Marker], rate_hz: int, frames: int) -> None:
+    """Put markers into a WAV file that has none yet, of so many frames."""
+    _add(path, _chunks(markers, rate_hz, frames))
 
 
 def _add(path: Path, chunks: bytes) -> None:

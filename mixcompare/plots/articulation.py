@@ -63,7 +63,7 @@ def draw(results: Results, figure: Figure) -> str | None:
     if notes and examples:
         above, below = style.columns_over_one(figure, (5.4, 4.6), [1.0] * len(examples))
         for place, (axes, example) in enumerate(zip(above, examples, strict=True)):
-            _draw_note(example, axes)
+            _draw_note(example, axes, results.bar_at(example.onset_s))
             axes.set_gid(f"note-{place}")  # the page plays what is pointed at
         above[0].set_ylabel("level of the note (dB)")
         lines = [line for line in above[0].lines if line.get_label() in dict(_ROLES)]
@@ -90,7 +90,7 @@ def draw(results: Results, figure: Figure) -> str | None:
     return DOTS_CAPTION
 
 
-def _draw_note(example: NoteShape, axes: Axes) -> None:
+def _draw_note(example: NoteShape, axes: Axes, bar: int | None) -> None:
     """Envelopes of one note in both recordings over each other."""
     sides = (
         (
@@ -118,7 +118,7 @@ def _draw_note(example: NoteShape, axes: Axes) -> None:
             )  # fmt: skip
     axes.set_ylim(_FLOOR_DB, 6)
     axes.set_xlabel("from the onset (ms)")
-    axes.set_title(f"{note_name(example.pitch)} at {moment(example.onset_s)}", loc="right")
+    axes.set_title(f"{note_name(example.pitch, bar)} at {moment(example.onset_s)}", loc="right")
 
 
 def followed(times_s: FloatArray, level_db: FloatArray) -> FloatArray:
@@ -128,9 +128,10 @@ def followed(times_s: FloatArray, level_db: FloatArray) -> FloatArray:
     return np.asarray(10 * np.log10(np.maximum(power, 1e-12)))
 
 
-def note_name(pitch: int) -> str:
-    """A pitch as musicians name it, middle C being C4: ``"F#5"``."""
-    return f"{_TITLES[pitch % 12]}{pitch // 12 - 1}"
+def note_name(pitch: int, bar: int | None = None) -> str:
+    """A pitch as musicians name it, middle C being C4, and its bar: ``"F#5 in bar 3"``."""
+    name = f"{_TITLES[pitch % 12]}{pitch // 12 - 1}"
+    return name if bar is None else f"{name} in bar {bar}"
 
 
 def _draw_shares(difference: ArticulationDifference, axes: Axes) -> None:

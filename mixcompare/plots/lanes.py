@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from mixcompare.plots import style
 from mixcompare.plots.contours import thinned
 from mixcompare.plots.values import closed, series
-from mixcompare.units import with_minus
+from mixcompare.units import in_print
 
 if TYPE_CHECKING:
     from mixcompare.aspects.balance.values import Element
@@ -58,7 +58,7 @@ def draw(element: Element, axes: Axes) -> None:
     style.symmetric(axes, max(_LEAST_DB, 1.2 * float(usual)), [element.difference_db])
     axes.set_ylabel("dB")
     axes.set_title(
-        with_minus(f"{element.name}: {element.difference_db:+.1f} dB"),
+        in_print(f"{element.name}: {element.difference_db:+.1f} dB"),
         loc="left",
         fontsize=9,
         pad=3,

@@ -16,7 +16,7 @@ from mixcompare.plots import style
 from mixcompare.plots.contours import Field, balance_field, thinned
 from mixcompare.plots.courses import Course, course_of, is_whole
 from mixcompare.results import Results
-from mixcompare.units import with_minus
+from mixcompare.units import in_print
 
 MARK = b"handout by mixcompare"
 """In every file of ours."""
@@ -67,7 +67,7 @@ def _heading(sheet: Figure, results: Results, names: str, compared: str) -> floa
     """Names, verdict, and what was compared; how high up the rest begins."""
     top_cm = _A4_CM[1] - _MARGIN_CM
     top_cm = _words(sheet, names, top_cm, 95, size=8.5)
-    top_cm = _words(sheet, with_minus(results.verdict), top_cm - 0.2, 58, size=15, weight="bold")
+    top_cm = _words(sheet, in_print(results.verdict), top_cm - 0.2, 58, size=15, weight="bold")
     return _words(sheet, compared, top_cm - 0.1, 95) - 0.6
 
 
@@ -76,14 +76,16 @@ def _finding(
 ) -> float:
     """What is said of one finding, and its small figures beside it; where both end."""
     below_cm = _words(
-        sheet, f"{finding.rank}  {with_minus(finding.text)}", top_cm, _WRAPPED_BOLD, weight="bold"
+        sheet, f"{finding.rank}  {in_print(finding.text)}", top_cm, _WRAPPED_BOLD, weight="bold"
     )
     whole = is_whole(results, finding)
     where = "the whole passage" if whole else places(finding.spans_s, bars=finding.bars)
     span_s = results.alignment.time_map.span_s
-    below_cm = _words(sheet, f"{where}; {finding.cause.spoken}", below_cm, _WRAPPED, size=8.5)
+    below_cm = _words(
+        sheet, f"{in_print(where)}; {finding.cause.spoken}", below_cm, _WRAPPED, size=8.5
+    )
     for sentence in finding.advice:
-        below_cm = _words(sheet, f"\N{BULLET} {with_minus(sentence)}", below_cm, _WRAPPED)
+        below_cm = _words(sheet, f"\N{BULLET} {in_print(sentence)}", below_cm, _WRAPPED)
     left_cm, width_cm = _MARGIN_CM + _TEXT_CM + 0.7, _A4_CM[0] - 2 * _MARGIN_CM - _TEXT_CM - 0.7
     _draw_size(finding, _axes(sheet, left_cm, top_cm - 0.9, width_cm, 0.9))
     course = course_of(results, finding, field)
@@ -125,7 +127,7 @@ def _draw_size(finding: Finding, axes: Axes) -> None:
     limit = 1.15 * max(map(abs, (*known, value, step)))
     axes.set_xlim(-limit, limit)
     axes.set_yticks([])
-    axes.set_xlabel(f"candidate minus reference ({scale.read_as or scale.unit or '1'})", fontsize=8)
+    axes.set_xlabel(f"candidate minus reference ({scale.in_full or '1'})", fontsize=8)
 
 
 def _draw_course(finding: Finding, course: Course, span_s: tuple[float, float], axes: Axes) -> None:

@@ -26,7 +26,7 @@ def draw(results: Results, figure: Figure) -> str | None:
     told: Stems | None = results.stems
     if told is None:
         return None
-    stems = told.stems
+    stems = told.in_order
     trims, shares = style.columns(figure, 1.6 + _STEM_CM * len(stems), (3.0, 1.0))
     trims.axvline(0, color=style.QUIET, linewidth=0.9)
     ends = [3.0]

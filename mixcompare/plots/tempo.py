@@ -18,12 +18,13 @@ if TYPE_CHECKING:
     from mixcompare.aspects.tuning import TuningMeasurement
 
 TEMPO_CAPTION = (
-    "How much longer the candidate takes for the same music, from place to place: above zero it is"
-    " slower. The band is the 95 % interval, the dashed line the passage as a whole, the pale"
+    "How much faster the candidate goes through the same music, from place to place: below zero it"
+    " is slower. The band is the 95 % interval, the dashed line the passage as a whole, the pale"
     " stripe what is just noticeable."
 )
 TUNING_CAPTION = "Tuning against A = 440 Hz of both recordings, with 95 % intervals where known."
 _LIMIT_PERCENT = 40.0  # for the eye: the range drawn
+_LEAST_RATIO = 0.1  # of durations: a band that reaches below it leaves the picture anyway
 
 
 def draw_tempo(results: Results, figure: Figure) -> str | None:
@@ -35,26 +36,30 @@ def draw_tempo(results: Results, figure: Figure) -> str | None:
     times, curve = series(difference.curve_s), series(difference.curve_percent)
     if times is None or curve is None:
         return None
-    ratio = difference.ratio
-    # The curve is against the passage's own mean; here both are seen together.
-    percent = 100 * (ratio * (1 + curve / 100) - 1)
-    half = np.array(difference.curve_half_width_percent, np.float64)
+    # The curve is against the passage's own mean; here both are seen together, as tempo.
+    longer = difference.ratio * (1 + curve / 100)
+    half = difference.ratio * np.array(difference.curve_half_width_percent, np.float64) / 100
+    percent, low, high = (
+        100 * (1 / np.maximum(times_longer, _LEAST_RATIO) - 1)
+        for times_longer in (longer, longer + half, longer - half)
+    )
     # Windows over a gap are left out of the curve: the line must not bridge them.
     steps = np.diff(times)
     holes = np.flatnonzero(steps > 1.5 * np.median(steps)) + 1
-    times, percent, half = (np.insert(row, holes, np.nan) for row in (times, percent, half))
+    times, percent, low, high = (
+        np.insert(row, holes, np.nan) for row in (times, percent, low, high)
+    )
     (axes,) = style.panels(figure, (5.4,))
     step = found.about.size_of("tempo")
     axes.axhspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
     style.zero_line(axes)
-    around = (percent - ratio * half, percent + ratio * half)
-    axes.fill_between(times, *around, **style.INTERVAL_FILL)
+    axes.fill_between(times, low, high, **style.INTERVAL_FILL)
     axes.plot(times, percent, **style.DIFFERENCE_LINE)
-    whole = 100 * (ratio - 1)
+    whole = difference.tempo_percent
     axes.axhline(whole, color=style.CANDIDATE, linewidth=1.2, linestyle=(0, (4, 1.6)))
     limited = np.clip(percent, -_LIMIT_PERCENT, _LIMIT_PERCENT)
     style.symmetric(axes, 6.0, limited, np.array([whole]))
-    axes.set_ylabel("time taken, candidate\nagainst reference (%)")
+    axes.set_ylabel("tempo, candidate\nagainst reference (%)")
     style.time_axis(axes, results.alignment.time_map.span_s)
     return TEMPO_CAPTION
 

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from mixcompare import units
 from mixcompare.alignment.result import UNRELATED, Alignment
 from mixcompare.findings import Finding
 from mixcompare.results import Level, Results
@@ -74,6 +75,7 @@ def to_document(results: Results, files: Sequence[str] = ()) -> Json:
         "preview": plain(results.stems.preview) if results.stems else None,
         "detectable": [plain(least) for least in results.detectable],
         "unseen": results.unseen,
+        "untold": list(results.untold),
         "warnings": list(warnings),
         "settings": plain(results.settings),
         "files": list(files),
@@ -147,27 +149,43 @@ def stems_of(results: Results) -> list[Json]:
 
 
 def trims_table(results: Results) -> str:
-    """Trims as comma-separated values, a line a stem, for the desk."""
+    """Trims as comma-separated values, a line a stem, for the desk: first those that are due.
+
+    In the digits of the page; what is not due is there for the eye and needs no hand.
+    """
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(
         (
             "stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note",
-            "compared_with", "place",
+            "compared_with", "place", "due",
         )
     )  # fmt: skip
     stems: Stems | None = results.on_file_clocks().stems
-    for stem in stems.stems if stems else ():
+    for stem in stems.in_order if stems else ():
         name, place = harmless(stem.name), "elsewhere" if stem.places else ""
-        values = (stem.trim_db, *(stem.interval or (None, None)), stem.share_percent, stem.delay_ms)
-        told = ("" if value is None else f"{value:.2f}" for value in values)
         writer.writerow(
-            (name, *told, harmless(stem.reason or ""), harmless(stem.compared_with or ""), place)
+            (
+                name,
+                *_digits((stem.trim_db, *(stem.interval or (None, None)), stem.share_percent), 1),
+                *_digits((stem.delay_ms,), 2),
+                harmless(stem.reason or ""),
+                harmless(stem.compared_with or ""),
+                place,
+                "yes" if stem.is_due else "no",
+            )
         )
         for there in stem.places:
-            own = (f"{value:.2f}" for value in (there.trim_db, *there.interval))
-            writer.writerow((name, *own, "", "", "", "", _spans((there.span_s,), 1)))
+            own = _digits((there.trim_db, *there.interval), 1)
+            writer.writerow((name, *own, "", "", "", "", _spans((there.span_s,), 1), "yes"))
     return buffer.getvalue()
+
+
+def _digits(values: Sequence[float | None], decimals: int) -> list[str]:
+    """Numbers for a spreadsheet, a zero without a sign; nothing for one that is not known."""
+    return [
+        "" if value is None else units.plain_number(value, decimals=decimals) for value in values
+    ]
 
 
 def to_json(document: Json) -> str:
@@ -241,17 +259,19 @@ def findings_table(findings: Sequence[Finding]) -> str:
         )
     )  # fmt: skip
     for finding in findings:
-        low_hz, high_hz = finding.band_hz or ("", "")
+        low_hz, high_hz = (
+            (f"{edge:.0f}" for edge in finding.band_hz) if finding.band_hz else ("", "")
+        )
         writer.writerow(
             (
                 finding.rank,
                 finding.aspect,
                 finding.kind,
                 harmless(finding.subject),
-                f"{finding.difference:.4g}",
-                finding.unit,
-                *(f"{bound:.4g}" for bound in finding.interval),
-                f"{finding.jnd:.3g}",
+                finding.scale.number(finding.difference),
+                finding.scale.in_full,
+                *map(finding.scale.number, finding.interval),
+                f"{finding.jnd:.1f}",
                 f"{finding.confidence:.2f}",
                 _spans(finding.spans_s, 2),
                 _spans(finding.candidate_spans_s, 2),

@@ -111,28 +111,21 @@ def facts(results: Results) -> list[tuple[str, str]]:
         if alignment.polarity == -1:
             told.append(("Polarity", "inverted in the candidate"))
     else:
-        pace = _pace(_faster_percent(alignment))
-        lasts = f"it lasts {alignment.tempo_ratio:.3f} times as long"
-        told.append(("Tempo", f"the candidate is {pace}; {lasts}"))
+        percent = _faster_percent(alignment)
+        alike = abs(percent) < 0.05
+        told.append(("Tempo", "the same" if alike else f"the candidate is {_pace(percent)}"))
         told.append(("Places", f"right to about {alignment.uncertainty_ms:.0f} ms (median)"))
     if alignment.channels_swapped:
         told.append(("Channels", "left and right are exchanged in the candidate"))
     if alignment.transposition_semitones:
         told.append(("Transposition", f"{alignment.transposition_semitones:+d} semitones"))
-    tuning_cents = _tuning_cents(results)
+    tuning_cents = results.tuning_cents
     if abs(tuning_cents) >= 0.05:
         told.append(("Tuning", units.quantity(tuning_cents, "cents", signed=True)))
     for event in alignment.events:
         if event.text not in results.warnings:
             told.append((event.kind.capitalize(), event.text))
     return told
-
-
-def _tuning_cents(results: Results) -> float:
-    """As the aspect measured it; what the alignment took for it, where that can't tell."""
-    measured = results.measurements.get("tuning")
-    found = measured.difference.tuning_cents if measured is not None else None
-    return float(results.alignment.tuning_cents if found is None else found)
 
 
 def _offset(offset_s: float) -> str:

@@ -70,7 +70,8 @@ def notes_of(results: Results, passages: Sequence[CodedSound]) -> Notes | None:
         span_s = _held((start, end), passages)
         if span_s is not None and len(heard) < _MOST:
             place[start] = len(heard)
-            heard.append(Note(span_s, _words(difference, index)))
+            bar = results.bar_at(difference.note_s[index])
+            heard.append(Note(span_s, _words(difference, index, bar)))
     if not heard:
         return None
     drawn = tuple(place.get(example.onset_s, -1) for example in difference.examples)
@@ -87,10 +88,10 @@ def _held(span_s: Span, passages: Sequence[CodedSound]) -> Span | None:
     return None
 
 
-def _words(difference: ArticulationDifference, index: int) -> str:
+def _words(difference: ArticulationDifference, index: int, bar: int | None) -> str:
     reference, candidate = (
         round(100 * ratios[index])
         for ratios in (difference.note_reference_ratio, difference.note_candidate_ratio)
     )
-    name = note_name(difference.note_pitch[index])
+    name = note_name(difference.note_pitch[index], bar)
     return f"{moment(difference.note_s[index])} {name}: {reference} % against {candidate} %"

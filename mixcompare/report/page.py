@@ -188,7 +188,8 @@ def _noticeable(results: Results) -> list[tuple[str, str, str]]:
     rows = []
     for measured in results.measurements.values():
         for entry in measured.about.noticeable:
-            size = f"{entry.size:g}\N{NO-BREAK SPACE}{entry.unit}".rstrip("\N{NO-BREAK SPACE}")
+            number = f"{entry.factor * entry.size:g}"
+            size = f"{number}\N{NO-BREAK SPACE}{entry.in_full}".rstrip("\N{NO-BREAK SPACE}")
             rows.append((entry.name.replace("_", " "), size, entry.source))
     return rows
 

@@ -26,7 +26,7 @@ def environment(package: str = _HERE) -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters["moment"] = moment
-    made.filters["minus"] = units.with_minus
+    made.filters["in_print"] = units.in_print
     return made
 
 

@@ -71,8 +71,7 @@ def _before(early_ms: float, interval: tuple[float, float] | None, array: str | 
 
 def stems_table(stems: Stems) -> Table:
     """A row a stem; first those whose fader is to move."""
-    moved = sorted(stems.stems, key=lambda stem: not (stem.is_due or stem.places))
-    return Table("", _HEADS, tuple(_row(stem, stems.array) for stem in moved))
+    return Table("", _HEADS, tuple(_row(stem, stems.array) for stem in stems.in_order))
 
 
 def _row(stem: Stem, array: str | None) -> tuple[str, ...]:

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from mixcompare import units
-from mixcompare.fields import is_change, is_ratio, label_and_unit
+from mixcompare.fields import gap_unit, is_change, is_ratio, label_and_unit
 from mixcompare.findings import moment
 from mixcompare.report import wording
 from mixcompare.results import Measured
 from mixcompare.standards.iec61260 import NOMINAL_HZ
-from mixcompare.units import difference_unit, written
+from mixcompare.units import written
 
 _TITLES = {
     "register": "Registers (differences at the same gain for what did not change)",
@@ -62,16 +62,16 @@ def single_values(measured: Measured) -> Table:
         gap = _number(difference.get(name))
         if isinstance(gap, int):  # a count of the pair, no difference
             gap = None
-        gap_unit = difference_unit(unit)
         signed = not is_ratio(known[name])
+        gap_in = gap_unit(known[name], unit)
         if not _is_formed_of(sides, gap, unit):
             apart.append(label)
         rows.append(
             (
                 label,
                 *(units.quantity(side, unit) for side in sides),
-                units.quantity(gap, gap_unit, signed),
-                wording.interval(_pair(difference.get(f"{name}_interval")), gap_unit, signed),
+                units.quantity(gap, gap_in, signed),
+                wording.interval(_pair(difference.get(f"{name}_interval")), gap_in, signed),
             )
         )
     heads = ("Value", "Reference", "Candidate", "Difference", "95 % interval")
@@ -118,6 +118,7 @@ def key_value(measured: Measured) -> str:
         gap = _number(difference.get(name))
         if gap is not None:
             signed = is_change(told)
+            unit = gap_unit(told, unit)
             around = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
             shown = f"{label}: {units.quantity(gap, unit, signed)}"
             narrow = len(set(around.split(" to "))) == 1
@@ -136,7 +137,7 @@ def pair_values(measured: Measured) -> Table:
         if number is None or (beside and not isinstance(number, int)):
             continue
         label, unit = label_and_unit(known[name])
-        signed = is_change(known[name])
+        signed, unit = is_change(known[name]), gap_unit(known[name], unit)
         gap = wording.interval(_pair(difference.get(f"{name}_interval")), unit, signed)
         rows.append((label, units.quantity(number, unit, signed), gap))
     heads = ("Candidate against reference", "Value", "95 % interval")
@@ -162,11 +163,11 @@ def bands(measured: Measured) -> Table | None:
             if not _is_series(values) or len(values) != len(centres):
                 continue
             signed = role == "difference" and is_change(known[name])
-            shown = difference_unit(unit) if signed else unit
+            shown = gap_unit(known[name], unit) if signed else unit
             bare = role == "difference" and (not signed or _says_so(label))
             words = label if bare else f"{label}, {role}"
             heads.append(words + (f" ({written(shown)})" if shown else ""))
-            columns.append([units.number(_number(value), unit, signed) for value in values])
+            columns.append([units.number(_number(value), shown, signed) for value in values])
     if len(columns) == 1:
         return None
     return Table("Band by band", tuple(heads), tuple(zip(*columns, strict=True)))
@@ -214,6 +215,7 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
     heads = []
     for column in columns:
         label, unit = label_and_unit(known[column])
+        unit = gap_unit(known[column], unit)
         if column in changes and not _says_so(label):
             label += ", difference"
         heads.append(_HEADS.get(column, f"{label} ({written(unit)})" if unit else label))
@@ -224,7 +226,7 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
         line: list[str] = []
         values = _values(row)
         for column in columns:
-            unit = label_and_unit(known[column])[1]
+            unit = gap_unit(known[column], label_and_unit(known[column])[1])
             shown = [_cell(values[column], column, unit, column in changes)]
             interval_name = _interval_name(values, column)
             if interval_name is not None:
@@ -298,9 +300,10 @@ def _add_columns(measured: Measured, name: str, heads: list[str], cells: list[li
     columns = [*both, ("difference", values)] if beside else [("", values)]
     for role, column in columns:
         words = f"{label}, {role}" if role else label
-        heads.append(f"{words} ({written(unit)})" if unit else words)
         signed = role == "difference" or (not role and is_change(item))
-        cells.append([_cell(value, name, unit, signed) for value in column])
+        shown = gap_unit(item, unit) if signed else unit
+        heads.append(f"{words} ({written(shown)})" if shown else words)
+        cells.append([_cell(value, name, shown, signed) for value in column])
 
 
 def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
@@ -317,10 +320,10 @@ def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
     if name == "span_s":
-        return f"{moment(value[0])}-{moment(value[1])}"
+        return units.in_print(f"{moment(value[0])}-{moment(value[1])}")
     if name.endswith("spans_s"):
         shown = [f"{moment(start)}-{moment(end)}" for start, end in value[:4]]
-        return ", ".join(shown) + (" ..." if len(value) > 4 else "")
+        return units.in_print(", ".join(shown)) + (" ..." if len(value) > 4 else "")
     return ", ".join(_cell(item, name, unit) for item in value)
 
 
@@ -330,11 +333,11 @@ def _sides(measured: Measured) -> tuple[dict[str, Any], dict[str, Any], dict[str
 
 
 def _values(holder: Any) -> dict[str, Any]:
-    """Everything of a dataclass that belongs in a report, by name."""
+    """Everything of a dataclass that belongs in a table, by name."""
     return {
         item.name: getattr(holder, item.name)
         for item in fields(holder)
-        if item.metadata.get("report", True)
+        if item.metadata.get("report", True) and item.metadata.get("table", True)
     }
 
 

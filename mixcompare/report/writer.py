@@ -184,7 +184,7 @@ def _fill(
         coding: Future[tuple[CodedSound, ...]] | None = None
         if pair is not None:
             tell("cutting excerpts")
-            results = _with_excerpts(results, pair, folder)
+            results = _with_excerpts(results, pair, folder, marked=mark is not None)
             # The coder works outside Python's lock: it runs while the figures are drawn.
             coding = worker.submit(page_sound, pair, results.findings)
         tell("drawing figures")
@@ -215,12 +215,17 @@ def _write(path: Path, text: str) -> None:
     step("a file filled")
 
 
-def _with_excerpts(results: Results, pair: AlignedSound, folder: Path) -> Results:
+def _with_excerpts(results: Results, pair: AlignedSound, folder: Path, *, marked: bool) -> Results:
     profile = busy_profile(pair) if results.findings else None
     findings = tuple(
         replace(
             finding,
-            listening=write_excerpts(finding, excerpts(finding, pair, profile), folder),
+            listening=write_excerpts(
+                finding,
+                excerpts(finding, pair, profile),
+                folder,
+                results.findings if marked else (),
+            ),
         )
         for finding in results.findings
     )

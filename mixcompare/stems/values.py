@@ -172,6 +172,11 @@ class Stems:
         due = (one for one in self.stems if one.is_due or one.places)
         return tuple(sorted(due, key=lambda one: -one.most_db))
 
+    @property
+    def in_order(self) -> tuple[Stem, ...]:
+        """All of them as they are shown: those that are due first, the others as the files are."""
+        return self.due + tuple(one for one in self.stems if not (one.is_due or one.places))
+
     def moved(self, reference_by_s: float, candidate_by_s: float) -> Stems:
         """The same with places on clocks that read so much more."""
         return replace(

@@ -298,7 +298,8 @@ def test_a_change_of_doubled_notes_is_told(monkeypatch: pytest.MonkeyPatch) -> N
         [replace(oboe, stretch=shorter), replace(oboe, name="flute", stretch=longer)], False
     )
     assert two.text.endswith(
-        "are held for 46 % and 56 % of their length against 86 % and 96 % in the reference:"
+        "The notes of the oboe are held for 46 % of their length against 86 % in the reference,"
+        " 40 percentage points less; those of the flute for 56 % against 96 %:"
         " detached, where the reference is legato or tenuto."
     )
     alone = arithmetic(monkeypatch, long, short, written=True, doubled=9).voices[2]
@@ -358,7 +359,8 @@ def test_every_value_is_candidate_minus_reference(
     words = ("detached", "legato or tenuto") if sign < 0 else ("legato or tenuto", "detached")
     assert finding.text == (
         f"The notes of the leading line are held for {shares[0]} of their length against"
-        f" {shares[1]} in the reference: {words[0]}, where the reference is {words[1]}."
+        f" {shares[1]} in the reference, 40 percentage points {'less' if sign < 0 else 'more'}:"
+        f" {words[0]}, where the reference is {words[1]}."
     )
     assert finding.spans_s == ((0.0, 10.0),)
     assert finding.band_hz == pytest.approx((low, high))
@@ -597,7 +599,7 @@ def voice(name: str, reason: str = "", written: bool = True) -> VoiceArticulatio
     return VoiceArticulation(name, *nothing, "", *nothing, 3, 0, written, reasons)
 
 
-def told_of(*voices: VoiceArticulation, same_take: bool = False) -> str:
+def told_of(*voices: VoiceArticulation, same_take: bool = False) -> tuple[str, ...]:
     return untold(SimpleNamespace(voices=voices), same_take)  # type: ignore[arg-type]
 
 
@@ -608,13 +610,14 @@ def test_every_part_whose_notes_could_not_be_followed_says_why() -> None:
         voice("cellos", covered), voice("timpani", few), same_take=True,
     )  # fmt: skip
     assert said == (
-        "How long the notes of oboe and timpani are held can't be told: fewer than eight notes."
-        " How long the notes of cellos are held can't be told: they are covered."
+        "How long the notes of oboe, cellos and timpani are held can't be told.",
+        "How long the notes of oboe and timpani are held can't be told: fewer than eight notes.",
+        "How long the notes of cellos are held can't be told: they are covered.",
     )
 
 
 def test_many_parts_are_counted_where_a_sentence_would_not_bear_them() -> None:
-    said = told_of(*(voice(f"horn {number}", "Few.") for number in range(1, 10)))
+    (said,) = told_of(*(voice(f"horn {number}", "Few.") for number in range(1, 10)))
     assert said.startswith(
         "How long the notes of horn 1, horn 2, horn 3, horn 4, horn 5 and 4 more"
     )
@@ -629,7 +632,7 @@ def test_without_a_score_the_leading_line_of_another_performance_says_why(
         voice("bass line", "Few.", written=False),
     )
     said = told_of(*lines, same_take=same_take)
-    assert said == ("How long the notes of the leading line are held can't be told: few." * missed)
+    assert said == ("How long the notes of the leading line are held can't be told: few.",) * missed
 
 
 def test_both_shares_lie_apart_by_the_difference(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -183,7 +183,9 @@ def test_signed_amounts_as_a_person_writes_them() -> None:
     assert finding(-0.254, unit="dB/octave").amount == "-0.25 dB/octave"
     assert finding(0.126, unit="dB/dB").amount == "+0.13 dB/dB"
     held = finding(-0.384, unit="", noticeable=JUST_NOTICEABLE["articulation"])
-    assert (held.amount, held.spoken) == ("-38 %", "-38 % of the notes' length")
+    assert (held.amount, held.spoken) == (
+        "-38 points", "-38 percentage points of the notes' length",
+    )  # fmt: skip
     moved = finding(0.384, unit="", noticeable=JUST_NOTICEABLE["placement"])
     assert (moved.amount, moved.spoken) == ("+0.38", "+0.38")
 

@@ -344,7 +344,7 @@ def test_consequences_are_named_with_their_sizes_biggest_first() -> None:
     (left,) = without_consequences([width, tilt, notes, room])
     assert left.kind == "wetter"
     assert left.consequences == (
-        "the leading line: +21 % of the notes' length",
+        "the leading line: +21 percentage points of the notes' length",
         "darker by 0.25 dB/octave (the overall tone)",
         "wider by 1.8 dB (the stereo image)",
     )

@@ -445,15 +445,17 @@ def test_tempo(shown):
     drawn = np.isfinite(curve.get_xdata())
     np.testing.assert_allclose(curve.get_xdata()[drawn], difference.curve_s)
     ratio = difference.ratio * (1 + known(difference.curve_percent) / 100)
-    np.testing.assert_allclose(curve.get_ydata()[drawn], 100 * (ratio - 1))
-    half = difference.ratio * known(difference.curve_half_width_percent)
+    # In 1.25 times the time it goes at four fifths of the tempo.
+    np.testing.assert_allclose(curve.get_ydata()[drawn], 100 / ratio - 100)
+    half = difference.ratio * known(difference.curve_half_width_percent) / 100
     (band,) = axes.collections
-    wanted = edges_of_band(difference.curve_s, 100 * (ratio - 1) - half, 100 * (ratio - 1) + half)
+    slowest, fastest = 100 / (ratio + half) - 100, 100 / (ratio - half) - 100
+    wanted = edges_of_band(difference.curve_s, slowest, fastest)
     assert filled(band) == wanted
     (whole,) = [line for line in axes.lines if to_hex(line.get_color()) == style.CANDIDATE]
-    assert whole.get_ydata()[0] == pytest.approx(difference.percent)
+    assert whole.get_ydata()[0] == pytest.approx(difference.tempo_percent)
     assert stripe(axes) == pytest.approx((-2, 2))
-    assert axes.get_ylabel() == "time taken, candidate\nagainst reference (%)"
+    assert axes.get_ylabel() == "tempo, candidate\nagainst reference (%)"
 
 
 def test_tuning(shown):

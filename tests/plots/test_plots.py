@@ -91,8 +91,8 @@ def test_tempo_shows_the_curve_on_top_of_the_whole(results):
     level = replace(tempo.difference, ratio=1.25, curve_percent=even)
     measurements = {"tempo": replace(tempo, difference=level)}
     curve = longest_line(plots.draw(replace(results, measurements=measurements), "tempo").axes[0])
-    # A candidate that takes 1.25 times as long takes 25 % longer everywhere.
-    np.testing.assert_allclose(curve.get_ydata(), 25.0)
+    # A candidate that takes 1.25 times as long goes at four fifths of the tempo everywhere.
+    np.testing.assert_allclose(curve.get_ydata(), -20.0)
 
 
 def test_the_tempo_curve_does_not_bridge_a_gap(results):

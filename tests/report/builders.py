@@ -387,6 +387,8 @@ def _tempo(time_map, length_s):
         ratio_interval=(1.037, 1.043),
         percent=4.0,
         percent_interval=(3.7, 4.3),
+        tempo_percent=-100 * 4 / 104,
+        tempo_percent_interval=(-100 * 4.3 / 104.3, -100 * 3.7 / 103.7),
         spread_percent=6.1,
         own_spread_percent=(5.0, 7.5),
         own_spread_difference_percent=2.5,

@@ -197,14 +197,19 @@ def test_the_findings_table_tells_every_finding_field_by_field(shown):
     rows = rows_of(shown.findings)
     assert len(rows) == len(shown.findings) > 0
     for row, finding in zip(rows, shown.findings, strict=True):
-        for name in ("aspect", "kind", "subject", "unit", "text"):
+        for name in ("aspect", "kind", "subject", "text"):
             assert row[name] == getattr(finding, name)
+        scale = finding.scale
+        assert row["unit"] == ("percentage points" if scale.read_as == "points" else finding.unit)
         assert row["advice"] == " ".join(finding.advice)
         assert int(row["rank"]) == finding.rank
         low, high = finding.interval
         for name, value in (("difference", finding.difference), ("low_95", low), ("high_95", high)):
-            assert float(row[name]) == pytest.approx(value, rel=6e-4)
-        assert float(row["just_noticeable_differences"]) == pytest.approx(finding.jnd, rel=6e-3)
+            # In the digits of the page and of the console.
+            digit = 10.0**-scale.decimals
+            assert float(row[name]) == pytest.approx(scale.factor * value, abs=0.51 * digit)
+            assert scale.amount(value).removeprefix("+").startswith(row[name].lstrip("+"))
+        assert float(row["just_noticeable_differences"]) == pytest.approx(finding.jnd, abs=0.051)
         for name, value in (
             ("confidence", finding.confidence),
             ("players", finding.cause.players),
@@ -221,7 +226,7 @@ def test_the_findings_table_tells_every_finding_field_by_field(shown):
         assert (
             band == ("", "")
             if finding.band_hz is None
-            else band == tuple(str(edge) for edge in finding.band_hz)
+            else band == tuple(f"{edge:.0f}" for edge in finding.band_hz)
         )
     named = replace(shown.findings[0], bars=((5, 12), (20, 25)))
     assert rows_of([named])[0]["bars"] == "5 to 12; 20 to 25"

@@ -15,6 +15,7 @@ from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.report import wording
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.page import render
+from mixcompare.units import in_print
 from tests.report.builders import made_up_results
 
 VOID = [
@@ -150,7 +151,7 @@ def test_the_page_says_everything_in_order(page, results):
         "+2.1\N{NO-BREAK SPACE}dB (95 %: +1.8 to +2.4)",
         results.warnings[0],
         "What sticks out",
-        *(finding.text for finding in results.findings),
+        *(in_print(finding.text) for finding in results.findings),
         "Listen",
         "turned down",
         "harms hearing",

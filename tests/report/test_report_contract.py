@@ -382,7 +382,7 @@ def test_every_single_value_stands_on_the_page(analyzer: Analyzer) -> None:
             assert (
                 shown[label][3]
                 .replace("+", "")
-                .startswith(units.number(change, units.difference_unit(unit)))
+                .startswith(units.number(change, units.difference_unit(unit)).lstrip("+"))
             )
 
 

@@ -30,16 +30,16 @@ MINUS, SPACE, DASH = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}", "\N{EN DASH}"
         ("crest_db", "Crest (peak against mean)", "dB"),
         ("tilt_db_per_octave", "Tilt", "dB/octave"),
         ("swing_db_per_db", "Swing against the reference's (1 = alike)", "dB/dB"),
-        ("decay_time_s", "Decay time", "s"),
+        ("decay_time_s", "Decay time (RT60)", units.OF_DECAY),
         ("attack_ms", "Attack", "ms"),
         ("time_difference_us", "Later on the right by", "\N{MICRO SIGN}s"),
         ("notes_per_s", "Notes", "per s"),
         ("events_per_minute", "Events", "per minute"),
         ("sounding_ratio", "Share sounding", units.SHARE),
-        ("spread_percent", "Spread", "%"),
-        ("percent", "Time taken, candidate against reference", "%"),
+        ("spread_percent", "How far places typically stray from that", "%"),
+        ("tempo_percent", "Tempo, candidate against reference", "%"),
         ("ratio", "Duration, candidate over reference", ""),
-        ("a4_hz", "A4", "Hz"),
+        ("a4_hz", "A4", units.OF_TUNING),
         ("cents_against_440", "Tuning against A4 = 440 Hz", "cents"),
         ("tuning_cents", "Tuning", "cents"),
         ("transposition_semitones", "Transposition", "semitones"),
@@ -63,8 +63,12 @@ def test_names_become_words_and_units(name, label, unit):
 def test_differences_have_units_of_their_own():
     assert units.difference_unit("LUFS") == "LU"
     assert units.difference_unit("dBTP") == "dB"
-    for unit in ("dB", "LU", "s", "ms", "%", "Hz", "cents", "dB/octave", ""):
+    for unit in ("dB", "LU", "s", "ms", "Hz", "cents", "dB/octave", ""):
         assert units.difference_unit(unit) == unit
+    # From 94 % to 55 % are 39 points and 41 per cent.
+    for unit, shown in (("%", 39.0), (units.SHARE, 0.39)):
+        assert units.written(units.difference_unit(unit)) == "points"
+        assert units.number(shown, units.difference_unit(unit)).startswith("39")
 
 
 @pytest.mark.parametrize(
@@ -152,8 +156,10 @@ def test_places_name_three_and_count_the_rest():
 def test_amounts_of_findings():
     louder, shorter, wetter, slower = made_up_results().findings
     assert louder.spoken == "+5.8 dB"
-    assert shorter.amount == "-21 %"
-    assert shorter.spoken == "-21 % of the notes' length"
+    assert shorter.amount == "-21 points"
+    assert shorter.spoken == "-21 percentage points of the notes' length"
+    both = "62 % against 83 % of the notes' length"
+    assert replace(shorter, both=both).spoken == both
     assert slower.spoken == "-3.8 %"
     tilt = replace(wetter, difference=0.184, unit="dB/octave", noticeable=None)
     assert tilt.spoken == "+0.18 dB/octave"
@@ -250,10 +256,15 @@ def test_the_course_picture_shows_the_band_over_its_places():
     [
         ("the bass line (-4.8 dB)", f"the bass line ({MINUS}4.8 dB)"),
         ("-0.5 to -.2 LU", f"{MINUS}0.5 to {MINUS}.2 LU"),
-        ("bars 5-12 at 0:07-0:09", "bars 5-12 at 0:07-0:09"),
+        ("bars 5-12 at 0:07-0:09", f"bars 5{DASH}12 at 0:07{DASH}0:09"),
+        (
+            "(bars 3-5, 7 and 9-10), 1:02:03-1:02:09",
+            f"(bars 3{DASH}5, 7 and 9{DASH}10), 1:02:03{DASH}1:02:09",
+        ),
+        ("0:03.5-0:15.5 and bar 9, 2-4 dB", f"0:03.5{DASH}0:15.5 and bar 9, 2-4 dB"),
         ("90 Hz-2.9 kHz, 2026-11-28, A-4", "90 Hz-2.9 kHz, 2026-11-28, A-4"),
         ("a level-matched pair", "a level-matched pair"),
     ],
 )
 def test_a_minus_in_print_is_no_hyphen(text, printed):
-    assert units.with_minus(text) == printed
+    assert units.in_print(text) == printed

@@ -5,6 +5,7 @@ from __future__ import annotations
 from mixcompare.findings.description import Description
 from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping, same_direction
 from mixcompare.findings.noticeable import JustNoticeable
+from mixcompare.units import POINTS
 
 SHARE_HELD = JustNoticeable(
     "articulation",
@@ -12,7 +13,7 @@ SHARE_HELD = JustNoticeable(
     "",
     "about 10 % of a tone's duration (Friberg and Sundberg 1994, from memory)",
     factor=100.0,
-    read_as="%",
+    read_as=POINTS,
     of="of the notes' length",
 )
 

@@ -21,8 +21,10 @@ from mixcompare.findings.manner import manner_of
 _MOST_NAMES = 6  # in one sentence; the table has them all
 
 
-def untold(difference: ArticulationDifference, same_take: bool) -> str:
+def untold(difference: ArticulationDifference, same_take: bool) -> tuple[str, ...]:
     """Whose notes could not be followed, and why; empty where all could.
+
+    One sentence where one reason holds for all; else one that names them, and one for each reason.
 
     Parameters
     ----------
@@ -41,11 +43,18 @@ def untold(difference: ArticulationDifference, same_take: bool) -> str:
             names.setdefault(reason, []).append(
                 voice.name if voice.written else f"the {voice.name}"
             )
-    return " ".join(
-        f"How long the notes of {_together(some)} are held can't be told:"
-        f" {reason[0].lower()}{reason[1:]}"
-        for reason, some in names.items()
+    reasons = tuple(
+        f"{_how_long(some)}: {reason[0].lower()}{reason[1:]}" for reason, some in names.items()
     )
+    if len(reasons) < 2:
+        return reasons
+    everyone = {name for some in names.values() for name in some}
+    written = [voice.name for voice in voices if voice.name in everyone]
+    return (f"{_how_long(written)}.", *reasons)
+
+
+def _how_long(names: Sequence[str]) -> str:
+    return f"How long the notes of {_together(names)} are held can't be told"
 
 
 def _together(names: Sequence[str]) -> str:
@@ -95,10 +104,7 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
     names = listed([f"the {voice.name}" for voice in group])
     if len(group) == 1 and group[0].doubled:
         names += " (or a part that doubles it)"
-    text = (
-        f"The notes of {names} are held for {_shares(held)} of their length against"
-        f" {_shares(before)} in the reference: {words}."
-    )
+    both = f"{_shares(held)} against {_shares(before)} of the notes' length"
     proof = evidence(value, limits, same_take, agreeing=first.agreement)
     bands = [voice.band_hz for voice in group if voice.band_hz is not None]
     return Finding(
@@ -111,12 +117,30 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         jnd=size_in_jnd(value, limits, SHARE_HELD.size),
         noticeable=SHARE_HELD,
         evidence=proof,
+        both=both,
         spans_s=joined_spans([span for stretch in stretches for span in stretch.spans_s]),
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
         cause=weighed(Differs.NOTE_LENGTH, same_take=same_take),
-        text=text,
+        text=_sentence(group, names, held, before) + f": {words}.",
         advice=_advice(names if group[0].written else None, detached, same_take),
     )
+
+
+def _sentence(
+    group: Sequence[VoiceArticulation], names: str, held: Sequence[float], before: Sequence[float]
+) -> str:
+    """Both shares and how far they lie apart, first of the voice that the finding is sized by."""
+    first = names if len(group) == 1 else f"the {group[0].name}"
+    apart = round(100 * (held[0] - before[0]))
+    text = (
+        f"The notes of {first} are held for {_shares(held[:1])} of their length against"
+        f" {_shares(before[:1])} in the reference, {abs(apart)} percentage points"
+        f" {'less' if apart < 0 else 'more'}"
+    )
+    if len(group) == 1:
+        return text
+    others = listed([f"the {voice.name}" for voice in group[1:]])
+    return f"{text}; those of {others} for {_shares(held[1:])} against {_shares(before[1:])}"
 
 
 def _shares(ratios: Sequence[float]) -> str:

@@ -13,6 +13,7 @@ from mixcompare.elements.detectable import ELEMENT_SHARES, detectable
 from mixcompare.elements.take import split_pair
 from mixcompare.findings.detectable import Detectable
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.thirds import spoken_hz
 
 _USUAL_DB = 1.5  # smaller changes of one instrument nobody expects to be told
 
@@ -71,7 +72,9 @@ def unseen_words(least: Sequence[Detectable], same_take: bool) -> str:
 
 
 def _where(least: Sequence[Detectable]) -> str:
-    return " or ".join(f"between {low:.0f} and {high:.0f} Hz" for low, high in _joined(least))
+    return " or ".join(
+        f"between {spoken_hz(low)} and {spoken_hz(high)}" for low, high in _joined(least)
+    )
 
 
 def _joined(least: Sequence[Detectable]) -> list[tuple[float, float]]:

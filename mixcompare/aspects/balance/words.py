@@ -7,7 +7,14 @@ from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Elemen
 from mixcompare.elements.change import Change
 from mixcompare.elements.describe import FIGURE, Description
 from mixcompare.elements.local import LocalChange
-from mixcompare.findings import Finding, parts_named, places, size_in_jnd, steps_of_dynamics
+from mixcompare.findings import (
+    Finding,
+    between,
+    parts_named,
+    places,
+    size_in_jnd,
+    steps_of_dynamics,
+)
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -19,12 +26,7 @@ _MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; o
 
 
 def _size_text(difference_db: float, interval: tuple[float, float]) -> str:
-    low, high = sorted(abs(edge) for edge in interval)
-    if interval[0] < 0 < interval[1]:
-        low = 0.0
-    decimals = 1 if high - low < 3 else 0
-    between = f"between {low:.{decimals}f} and {high:.{decimals}f}"
-    return f"{abs(difference_db):.{decimals}f} dB ({between})"
+    return f"{abs(difference_db):.1f} dB ({between(interval)})"
 
 
 def players_named(players: Players) -> str:
@@ -197,7 +199,7 @@ def _weighed(element: Element) -> tuple[float, float]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.1f} %" if share < 0.095 else f"{100 * share:.0f} %"
+    return "less than 1 %" if share < 0.005 else f"{100 * share:.0f} %"
 
 
 def _advice(element: Element, same_take: bool) -> tuple[str, ...]:

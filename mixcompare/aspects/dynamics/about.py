@@ -25,6 +25,9 @@ SWING = JustNoticeable(
     0.1,
     "dB/dB",
     "our proposal: 1 dB (ISO 3382-1 Table A.1) over a swing of 10 dB",
+    factor=10.0,
+    read_as="dB per 10 dB",
+    read_decimals=1,
 )
 LEVEL_OF_THE_WHOLE = JustNoticeable(
     "level of the whole", 1.0, "dB", "ISO 3382-1:2009 Table A.1 (1 dB of level)"
@@ -36,7 +39,11 @@ PASSAGE = JustNoticeable(
     "our proposal: half of a step of the written dynamics, 4 to 6 dB (common practice, no source)",
 )
 CLIPPED = JustNoticeable(
-    "clipping", 0.25, "%", "our proposal: tops cut off in one of four hundred frames of 40 ms"
+    "clipping",
+    0.25,
+    "%",
+    "our proposal: tops cut off in one of four hundred frames of 40 ms",
+    of="of the time",
 )
 
 _CLIPPING = kinds("clipping_added", "clipping_removed")

@@ -205,11 +205,9 @@ def _sentence(
 
 
 def _per_ten(slope: Slope) -> str:
-    """A slope as what becomes of 10 dB, no finer than its interval."""
+    """A slope as what becomes of 10 dB."""
     low, high = (10 * limit for limit in slope.interval)
-    decimals = 1 if high - low < 2 else 0
-    value = 10 * slope.value
-    return f"about {value:.{decimals}f} dB ({low:.{decimals}f} to {high:.{decimals}f})"
+    return f"about {10 * slope.value:.1f} dB ({low:.1f} to {high:.1f})"
 
 
 def _advice(
@@ -223,18 +221,18 @@ def _advice(
         loud, soft = "up", "down"
         podium = "Ask for more contrast: softer in the soft bars rather than louder in the loud."
     else:
-        desk = f"Compress the bus by {extent}{where}."
+        # Another orchestra is asked to play so, not pressed to it.
+        desk = f"Compress the bus by {extent}{where}." if pair.same_take else ""
         loud, soft = "down", "up"
         podium = "Ask for less contrast: fuller in the soft bars, held back in the loud ones."
-    advice = [desk]
+    advice = [] if pair.same_take else [podium]
+    advice += [desk] if desk else []
     rides = _rides_db(difference, slope)
     if rides >= 1 and not only_loud:
         advice.append(
             f"Or ride the faders: about {rides:.0f} dB {loud} in the loudest bars"
             f" and {soft} in the softest."
         )
-    if not pair.same_take:
-        advice.append(podium)
     return tuple(advice)
 
 

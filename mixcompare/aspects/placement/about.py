@@ -17,6 +17,9 @@ DELAY = JustNoticeable(
     100.0,
     "\N{MICRO SIGN}s",
     "10-20 us in the laboratory (Klumpp and Eady 1956, from memory); 100 us in music, proposal",
+    factor=1e-3,
+    read_as="ms",
+    read_decimals=2,
 )
 
 ABOUT = Description(

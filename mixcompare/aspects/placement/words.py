@@ -86,7 +86,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
         f"The whole image of the candidate lies further {side}: the {side} channel is"
         f" {abs(turn):.1f} dB louder against the {other} one than in the reference"
         f" (between {softer:.1f} and {louder:.1f} dB), about {_spoken_angle(_degrees(value))}"
-        " between loudspeakers."
+        f" between loudspeakers ({value:+.2f}, -1 left to +1 right)."
     )
     advice = f"Bring the {side} channel down by about {abs(turn):.0f} dB, or turn the balance."
     if abs(turn) > SILENT_DB:

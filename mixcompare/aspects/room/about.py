@@ -21,6 +21,7 @@ DECAY = JustNoticeable(
     20.0,
     "%",
     "about 20-25 % in music-like signals (Blevins et al. 2013, from memory)",
+    read_as="%",
 )
 WETNESS = JustNoticeable(
     "wetness",

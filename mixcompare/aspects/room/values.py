@@ -17,8 +17,12 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.findings import Span
+from mixcompare.units import OF_DECAY
 
 Interval = tuple[float, float]
+
+_DECAY = labelled("Decay time (RT60)", OF_DECAY)
+_EARLY_DECAY = labelled("Early decay time (EDT)", OF_DECAY)
 
 
 @dataclass(frozen=True)
@@ -46,19 +50,21 @@ class RoomMeasurement:
     reasons : tuple of str
     """
 
-    decay_time_s: float | None
+    decay_time_s: float | None = field(metadata=_DECAY)
     decay_time_interval: Interval | None
-    decay_time_at_most_s: float | None = field(metadata=labelled("Decay time, at most"))
-    early_decay_time_s: float | None
+    decay_time_at_most_s: float | None = field(
+        metadata=labelled("Decay time (RT60), at most", OF_DECAY)
+    )
+    early_decay_time_s: float | None = field(metadata=_EARLY_DECAY)
     clarity_c80_db: float | None = field(metadata=labelled("Clarity C80"))
     decay_time_early_s: float | None = field(
-        default=None, metadata=labelled("First of two decay times in a row")
+        default=None, metadata=labelled("First of two decay times in a row", OF_DECAY)
     )
     decay_time_late_s: float | None = field(
-        default=None, metadata=labelled("Second of two decay times in a row")
+        default=None, metadata=labelled("Second of two decay times in a row", OF_DECAY)
     )
     octave_centre_hz: tuple[float, ...] = ()
-    octave_decay_time_s: tuple[float | None, ...] = ()
+    octave_decay_time_s: tuple[float | None, ...] = field(default=(), metadata=_DECAY)
     tails_s: tuple[Span, ...] = ()
     reasons: tuple[str, ...] = ()
 
@@ -107,12 +113,15 @@ class RoomDifference:
     wetness_db: float | None = field(metadata=SIGNED | within(0.05) | stretched(1.0))
     wetness_db_interval: Interval | None
     kernel_time_s: float | None = field(
-        metadata=labelled("Decay time of what is added") | KEPT | within(0.05) | stretched(1.5)
+        metadata=labelled("Decay time of what is added", OF_DECAY)
+        | KEPT
+        | within(0.05)
+        | stretched(1.5)
     )
-    decay_time_s: float | None = field(metadata=SIGNED)
+    decay_time_s: float | None = field(metadata=_DECAY | SIGNED)
     decay_time_percent: float | None = field(metadata=PERCENT | within(4.0))
     decay_time_percent_interval: Interval | None
-    early_decay_time_s: float | None = field(metadata=SIGNED)
+    early_decay_time_s: float | None = field(metadata=_EARLY_DECAY | SIGNED)
     clarity_c80_db: float | None = field(metadata=labelled("Clarity C80") | SIGNED)
     register_wetness_db: tuple[float, ...] = field(metadata=SIGNED | within(0.05) | stretched(1.0))
     explained: float | None = field(

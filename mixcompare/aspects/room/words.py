@@ -6,7 +6,7 @@ import numpy as np
 
 from mixcompare.aspects.room.about import DECAY, GAPS, WETNESS
 from mixcompare.aspects.room.values import RoomDifference
-from mixcompare.findings import Cause, Finding, Foretold, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, Foretold, between, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -40,9 +40,9 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         proof = evidence(value, limits, pair.same_take, explained=share)
         text = (
             f"The candidate is {'wetter' if wetter else 'drier'}: as if its reverberation were"
-            f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.0f} dB"
+            f" {'at least ' if abs(value) >= MOST_DB else ''}{abs(value):.1f} dB"
             f" {'stronger' if wetter else 'weaker'}"
-            f" ({limits[0]:+.1f} to {limits[1]:+.1f} dB)"
+            f" ({between(limits)} dB)"
         )
         advice = _advice(value, pair.same_take, decays is not None and decays[1] == wetter)
     else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from mixcompare.findings.description import Description
 from mixcompare.findings.folding import Rule, is_speed, kinds
 from mixcompare.findings.noticeable import JustNoticeable
+from mixcompare.units import POINTS
 
 TEMPO = JustNoticeable(
     "tempo",
@@ -13,10 +14,18 @@ TEMPO = JustNoticeable(
     "Drake and Botte 1993: 1.5-3 % for regular sequences",
 )
 MOMENT_OF_TEMPO = JustNoticeable(
-    "tempo of one moment", 6.0, "%", "change of a single interval (Drake and Botte 1993)"
+    "tempo of one moment",
+    6.0,
+    "%",
+    "change of a single interval (Drake and Botte 1993)",
+    read_as="%",
 )
 FREEDOM = JustNoticeable(
-    "freedom of tempo", 3.0, "%", "slow change of tempo: 60 to 62 per minute (from memory)"
+    "freedom of tempo",
+    3.0,
+    "%",
+    "slow change of tempo: 60 to 62 per minute (from memory)",
+    read_as=POINTS,
 )
 
 ABOUT = Description(
@@ -36,5 +45,5 @@ ABOUT = Description(
         Rule(kinds("slower"), kinds("tuned_lower"), is_speed),
     ),
     figure="mixcompare.plots.tempo:draw_tempo",
-    key=("percent",),
+    key=("tempo_percent",),
 )

@@ -22,7 +22,12 @@ import numpy.typing as npt
 
 from mixcompare.alignment.timemap import DEVIATIONS_90, TimeMap
 from mixcompare.aspects.tempo.about import ABOUT
-from mixcompare.aspects.tempo.values import CURVE_RATE_HZ, TempoDifference, TempoMeasurement
+from mixcompare.aspects.tempo.values import (
+    CURVE_RATE_HZ,
+    TempoDifference,
+    TempoMeasurement,
+    as_tempo,
+)
 from mixcompare.aspects.tempo.words import freedom_finding, local_finding, overall_finding
 from mixcompare.features import Features
 from mixcompare.findings import (
@@ -63,11 +68,18 @@ class TempoAnalyzer:
         spread = _spread_percent(time_map)
         own = None if match.same_take else _own_spread(reference, candidate, time_map)
         reasons = () if own else ("How free each recording is by itself can't be told.",)
+        percent, percent_around = (
+            100 * (ratio - 1),
+            (100 * (around[0] - 1), 100 * (around[1] - 1)),
+        )
+        tempo, tempo_around = as_tempo(percent, percent_around)
         return TempoDifference(
             ratio=ratio,
             ratio_interval=around,
-            percent=100 * (ratio - 1),
-            percent_interval=(100 * (around[0] - 1), 100 * (around[1] - 1)),
+            percent=percent,
+            percent_interval=percent_around,
+            tempo_percent=tempo,
+            tempo_percent_interval=tempo_around,
             spread_percent=spread,
             own_spread_percent=own[0] if own else None,
             own_spread_difference_percent=own[0][1] - own[0][0] if own else None,

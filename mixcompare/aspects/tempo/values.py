@@ -15,6 +15,7 @@ from mixcompare.fields import (
     PERCENT,
     RATIO,
     SIGNED,
+    UNTABLED,
     along,
     labelled,
     stretched,
@@ -44,6 +45,8 @@ class TempoDifference:
         Candidate duration over reference duration.
     percent, percent_interval
         The same as a difference; positive = slower.
+    tempo_percent, tempo_percent_interval
+        The same of the tempo: negative = slower.
     spread_percent : float or None
         How far the local ratio typically lies from its mean, the map's error taken off.
     own_spread_percent : tuple of float or None
@@ -57,16 +60,27 @@ class TempoDifference:
     """
 
     ratio: float = field(
-        metadata=labelled("Duration, candidate over reference") | BARE | RATIO | stretched(0.001)
+        metadata=labelled("Duration, candidate over reference")
+        | BARE
+        | RATIO
+        | UNTABLED
+        | stretched(0.001)
     )
     ratio_interval: tuple[float, float]
     percent: float = field(
         metadata=labelled("Time taken, candidate against reference", "%")
         | PERCENT
+        | UNTABLED
         | stretched(0.05)
     )
     percent_interval: tuple[float, float]
-    spread_percent: float | None = field(metadata=KEPT | stretched(0.6))
+    tempo_percent: float = field(
+        metadata=labelled("Tempo, candidate against reference", "%") | PERCENT | stretched(0.05)
+    )
+    tempo_percent_interval: tuple[float, float]
+    spread_percent: float | None = field(
+        metadata=labelled("How far places typically stray from that", "%") | KEPT | stretched(0.6)
+    )
     own_spread_percent: tuple[float, float] | None = field(
         default=None, metadata=PAIR | stretched(0.5)
     )
@@ -86,3 +100,11 @@ class TempoDifference:
     )
     playback_speed: bool = field(default=False, metadata=KEPT)
     time_map: TimeMap = field(kw_only=True, metadata=NOT_IN_REPORT | INVERSE)
+
+
+def as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
+    """Difference in duration as one in tempo, which falls as the duration grows."""
+    value, low, high = (
+        100 * (100 / max(100 + part, 1.0) - 1) for part in (percent, around[1], around[0])
+    )
+    return value, (low, high)

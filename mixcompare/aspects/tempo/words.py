@@ -12,8 +12,9 @@ from mixcompare.aspects.tempo.values import (
     CURVE_RATE_HZ,
     SHORTEST_LOCAL_S,
     TempoDifference,
+    as_tempo,
 )
-from mixcompare.findings import Finding, Span, clock, size_in_jnd
+from mixcompare.findings import Finding, Span, between, clock, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
 from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
@@ -42,16 +43,15 @@ def _finding(
 
 def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     """What is said of the tempo as a whole."""
-    value, around = difference.percent, difference.percent_interval
+    value, around = difference.tempo_percent, difference.tempo_percent_interval
     if difference.playback_speed:
         return None  # then the tuning says it
     if size_in_jnd(value, around, TEMPO.size) < 1:
         return None
-    value, around = _as_tempo(value, around)
     slower = value < 0
     text = (
         f"The candidate is {abs(value):.1f} % {'slower' if slower else 'faster'} than the"
-        f" reference (between {around[0]:+.1f} and {around[1]:+.1f} %)."
+        f" reference ({between(around)} %)."
     )
     if pair.same_take:
         advice = "Check whether the candidate was stretched in time; its pitch did not follow."
@@ -62,14 +62,6 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
         )
     kind = "slower" if slower else "faster"
     return _finding(pair, kind, "the tempo", Size(value, around, TEMPO), (text, advice))
-
-
-def _as_tempo(percent: float, around: tuple[float, float]) -> tuple[float, tuple[float, float]]:
-    """Difference in duration as one in tempo, which falls as the duration grows."""
-    value, low, high = (
-        100 * (100 / max(100 + part, 1.0) - 1) for part in (percent, around[1], around[0])
-    )
-    return value, (low, high)
 
 
 def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
@@ -116,14 +108,14 @@ def local_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
         return None
     chosen = slice(best[1], best[2])
     longer, reach = float(away[chosen].mean()), float(half[chosen].mean())
-    value, around = _as_tempo(longer, (longer - reach, longer + reach))
+    value, around = as_tempo(longer, (longer - reach, longer + reach))
     span = (float(times[chosen][0]), float(times[chosen][-1]))
     holds = value < 0
     text = (
         f"At {clock(span[0])}-{clock(span[1])} the candidate"
         f" {'holds back' if holds else 'pushes on'}: against the reference it is there"
         f" {abs(value):.0f} % {'slower' if holds else 'faster'} than on average"
-        f" (between {around[0]:+.0f} and {around[1]:+.0f} %)."
+        f" ({between(around, 0)} %)."
     )
     brief = span[1] - span[0] < _MOMENT_S
     where = f"at {clock(span[0])}" if brief else f"from {clock(span[0])} to {clock(span[1])}"

@@ -85,7 +85,7 @@ def noise_finding(noise: SteadyNoise, pair: Pair) -> Finding:
     text = (
         f"The {whose} has {noise.kind} that the {other} has not: steady at {noise.level_dbfs:.0f}"
         f" dBFS, {noise.below_music_db:.0f} dB under the music, {where}; there its quiet moments"
-        f" lie {abs(noise.over_db):.0f} dB over the {other}'s."
+        f" lie {abs(noise.over_db):.1f} dB over the {other}'s."
     )
     proof = evidence(noise.over_db, around, pair.same_take)
     return Finding(

@@ -11,7 +11,7 @@ from scipy import ndimage
 from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.about import TILT, TONE
 from mixcompare.aspects.tone.values import ToneDifference
-from mixcompare.findings import Cause, Finding, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, between, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -59,7 +59,7 @@ def tilt_finding(
     span_db = abs(line.slope) * math.log2(100)
     text = (
         f"The candidate is {'brighter' if brighter else 'darker'} throughout:"
-        f" {signed(line.slope, 'dB per octave', 2)} (between {low:+.2f} and {high:+.2f}),"
+        f" {signed(line.slope, 'dB per octave', 2)} (from {low:+.2f} to {high:+.2f}),"
         f" about {span_db:.0f} dB from 100 Hz to 10 kHz."
     )
     text += "" if pair.same_take else _OPEN
@@ -159,7 +159,7 @@ def region_finding(
     open_cause = "" if pair.same_take else _OPEN
     text = (
         f"The candidate has {amount} than the reference in {where}"
-        f" (between {around[0]:+.1f} and {around[1]:+.1f} dB; {spoken_hz(low)} to"
+        f" ({between(around)} dB; {spoken_hz(low)} to"
         f" {spoken_hz(high)}).{open_cause}"
     )
     if abs(float(np.mean(np.asarray(difference.explained_db)[bands]))) >= 0.5:

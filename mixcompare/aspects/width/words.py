@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from mixcompare.aspects.width.about import CORRELATION, NEAR_MONO, WIDTH
 from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDifference
-from mixcompare.findings import Cause, Finding, signed
+from mixcompare.findings import Cause, Finding, between
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.size import Size
 from mixcompare.pair.pair import Pair
@@ -52,8 +52,8 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     only_decays = direct is not None and decay is not None and abs(direct) < 0.5 * abs(decay)
     text = (
         f"The candidate's stereo image is {'wider' if wider else 'narrower'}:"
-        f" {signed(value, 'dB')} of side against mid"
-        f" (between {around[0]:+.1f} and {around[1]:+.1f})"
+        f" {abs(value):.1f} dB {'more' if wider else 'less'} of side against mid"
+        f" ({between(around)})"
         f"{', mostly where sounds die away' if only_decays else ''}."
     )
     less = "less" if wider else "more"
