@@ -443,7 +443,7 @@ def test_small_and_whole_numbers_are_printed_as_such() -> None:
         (
             ("Share sounding", "83 % (95 %: 80 to 90)"),
             ("Dip before the next note (depends on the room)", "-14.1 dB"),
-            ("Notes", "24"),
+            ("Notes followed", "24"),
         ),
         ("attack",),
         (),

@@ -187,8 +187,8 @@ def _print_stems(stems: Stems, width: int, ink: Ink) -> None:
 
     print()
     head = (
-        f"Trims for {len(stems.due)} of {len(stems.stems)} stems (they explain"
-        f" {100 * stems.explained_share:.0f} % of the mix):"
+        f"Trims for {len(stems.due)} of {len(stems.stems)} stems (all of them explain"
+        f" {100 * stems.explained_share:.0f} % of the mix's energy):"
         if stems.due
         else f"No trim is due: {stems.told} of {len(stems.stems)} stems could be judged."
     )

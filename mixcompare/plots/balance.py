@@ -29,8 +29,8 @@ FIELD_CAPTION = (
 )
 ELEMENTS_CAPTION = (
     "Elements, and the parts of a score, against everything else, with 95 % intervals (hollow and"
-    " grey where parts can't be told apart: no measurement of one of them); the pale stripe is what"
-    " is just noticeable."
+    " grey where a part can't be told apart from those in brackets: no measurement of it alone);"
+    " the pale stripe is what is just noticeable."
 )
 UNSEEN_CAPTION = (
     "The stripe on the right: by how many dB a single instrument with a tenth of the register's"
@@ -177,8 +177,9 @@ def _draw_unseen(results: Results, axes: Axes) -> bool:
 
 
 def _draw_elements(elements: list[Row], step: float, axes: Axes) -> None:
-    axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0)
-    axes.axvline(0, color=style.QUIET, linewidth=0.9)
+    # Under the names, which stand inside and are read through nothing.
+    axes.axvspan(-step, step, color=style.FAINT, alpha=0.6, linewidth=0, zorder=0.1)
+    axes.axvline(0, color=style.QUIET, linewidth=0.9, zorder=0.2)
     ends = [3.0]
     for row, (_, value, interval, own) in enumerate(elements):
         around = closed(interval)
@@ -198,6 +199,7 @@ def _draw_elements(elements: list[Row], step: float, axes: Axes) -> None:
     for label in axes.get_yticklabels():
         label.set_horizontalalignment("left")
         label.set_verticalalignment("bottom")
+        label.set_bbox({"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8})
     axes.set_xlabel("candidate minus reference (dB)")
 
 

@@ -38,7 +38,7 @@ def named(part: PartLevel) -> str:
     if not part.together_with:
         return part.name
     others = listed(part.together_with, _MOST_NAMES)
-    return f"{part.name} (can't be told apart from {others})"
+    return f"{part.name} (with {others})"
 
 
 def height_cm(parts: Sequence[PartLevel]) -> float:

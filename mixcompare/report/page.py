@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import platform
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from mixcompare.plots.courses import course_of, is_whole
 from mixcompare.plots.strip import legend_colours
 from mixcompare.report import head, pictures, tables, timeline, wording
 from mixcompare.report.document import MAP_POINTS_PER_S, plain, version
+from mixcompare.report.drawn import of_the_drawn, voice_drawn
 from mixcompare.report.inline import inline_svg
 from mixcompare.report.notes import Notes, notes_of
 from mixcompare.report.shell import environment, packaged, policy
@@ -142,8 +143,11 @@ def _about(results: Results, aspect: str) -> Description:
 
 def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str, Any]]:
     sections = []
-    for aspect, measured in results.measurements.items():
+    for aspect, whole in results.measurements.items():
+        measured, voice = of_the_drawn(whole), voice_drawn(whole)
         key = tables.key_value(measured)
+        key = key.replace(":", f", {voice}:", 1) if voice else key
+        values = tables.single_values(measured)
         ranks = [found.rank for found in results.findings if found.aspect == aspect]
         sections.append(
             {
@@ -155,7 +159,7 @@ def _sections(results: Results, figures: Mapping[str, Picture]) -> list[dict[str
                 "state": _state(ranks, key),
                 "figure": _inline(figures, aspect),
                 "caption": figures[aspect].caption if aspect in figures else "",
-                "values": tables.single_values(measured),
+                "values": replace(values, title=f"Notes of the {voice}") if voice else values,
                 "pair": tables.pair_values(measured),
                 "lists": [
                     table

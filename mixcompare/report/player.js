@@ -429,6 +429,7 @@ const panel = (() => {
     const names = { reference: "reference", candidate: "candidate", preview: "candidate with the trims" };
     const louder = voices.slice(1).map((voice, at) => {
       const by = levels[at + 1] - levels[0];
+      if (Math.abs(by) < 0.05) return `the ${names[voice]} is as loud as the reference`;
       return `the ${names[voice]} is ${Math.abs(by).toFixed(1)} LU ${by < 0 ? "softer" : "louder"} than the reference`;
     });
     const turned = voices.map((voice) => `the ${names[voice]} ${down[voice].toFixed(1)} dB down`);

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import Field, dataclass, fields, is_dataclass
 from typing import Any
 
@@ -60,8 +60,8 @@ def single_values(measured: Measured) -> Table:
             continue
         label, unit = label_and_unit(known[name])
         gap = _number(difference.get(name))
-        if isinstance(gap, int):  # a count of the pair, no difference
-            gap = None
+        in_both = f"{gap} in both" if isinstance(gap, int) else ""  # a count, no difference
+        gap = None if in_both else gap
         signed = not is_ratio(known[name])
         gap_in = gap_unit(known[name], unit)
         if not _is_formed_of(sides, gap, unit):
@@ -70,7 +70,7 @@ def single_values(measured: Measured) -> Table:
             (
                 label,
                 *(units.quantity(side, unit) for side in sides),
-                units.quantity(gap, gap_in, signed),
+                in_both or units.quantity(gap, gap_in, signed),
                 wording.interval(_pair(difference.get(f"{name}_interval")), gap_in, signed),
             )
         )
@@ -134,7 +134,7 @@ def pair_values(measured: Measured) -> Table:
     for name, value in difference.items():
         number = _number(value)
         beside = reference.get(name) is not None or candidate.get(name) is not None
-        if number is None or (beside and not isinstance(number, int)):
+        if number is None or beside:
             continue
         label, unit = label_and_unit(known[name])
         signed, unit = is_change(known[name]), gap_unit(known[name], unit)
@@ -235,10 +235,18 @@ def _records_table(name: str, records: Iterable[Any]) -> Table:
                 shown, bracketed = [f"({cell})" for cell in shown], True
             line += shown
         cells.append(tuple(line))
+    said = [place for place, column in enumerate(zip(*cells, strict=True)) if _says(column)]
+    heads = [heads[place] for place in said]
+    cells = [tuple(line[place] for place in said) for line in cells]
     title = name.replace("_", " ").capitalize()
     if untold:
         title += f" (can't tell: {', '.join(str(row.name) for row in untold)})"
     return Table(title, tuple(heads), tuple(cells), f"{_IN_BRACKETS}." if bracketed else "")
+
+
+def _says(column: Sequence[str]) -> bool:
+    """Whether anything stands in a column."""
+    return any(cell not in ("", units.NOT_KNOWN) for cell in column)
 
 
 def _tells(record: Any) -> bool:

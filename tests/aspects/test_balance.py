@@ -167,8 +167,8 @@ ELEMENT = Element(
 )
 
 
-def finding_of(element: Element, same_take: bool = True) -> Finding:
-    difference = BalanceDifference((element,), (), (), (), 0.1)
+def finding_of(element: Element, same_take: bool = True, whole_lu: float | None = None) -> Finding:
+    difference = BalanceDifference((element,), (), (), (), 0.1, whole_lu=whole_lu)
     (finding,) = analyzer.findings(difference, same_take)
     return finding
 
@@ -179,8 +179,18 @@ def test_sentence_of_an_element() -> None:
     assert finding.text == (
         "The repeating high figure (about 4.0 notes a second, the same pattern every 8 notes)"
         " stands further forward than in the reference, by 5.0 dB (between 4.5 and 5.5)."
-        " It takes 4.2 % of the loudness while it plays, against 1.3 % in the reference."
     )
+    # A share is said where it says something, and what the whole gains by a single change.
+    large = replace(ELEMENT, candidate_loudness_share=0.204)
+    assert finding_of(large).text.endswith(
+        " It takes 20 % of the loudness while it plays, against 1 % in the reference."
+    )
+    assert (
+        finding_of(ELEMENT, whole_lu=1.46).text
+        == f"{finding.text} It makes the whole 1.5 LU louder."
+    )
+    assert finding_of(ELEMENT, whole_lu=0.4).text == finding.text
+    assert finding_of(ELEMENT, whole_lu=-1.4).text == finding.text  # something else's doing
     assert finding.difference == 5.0
     assert finding.interval == (4.5, 5.5)
     assert finding.unit == "dB"
@@ -191,10 +201,13 @@ def test_sentence_of_an_element() -> None:
     assert 0.9 < finding.cause.mix < 1.0
     assert finding.advice == (
         "Bring the spots that carry the repeating high figure down by about 5 dB.",
+        "Or, if it was played so: about one dynamic softer (as from f to mf); not both.",
     )
     others = finding_of(ELEMENT, same_take=False)
     assert others.cause.likeliest == "players"
-    assert others.advice[0] == "Ask the repeating high figure to play about one dynamic softer."
+    assert others.advice[0] == (
+        "Ask the repeating high figure to play about one dynamic softer (as from f to mf)."
+    )
 
 
 def test_sentence_of_a_figure_whose_rate_is_unknown() -> None:
@@ -220,7 +233,7 @@ def test_players_of_a_figure_speak_in_written_note_values() -> None:
     )
     assert finding.advice == (
         "Bring the spots that carry the Flute, Oboe and Harp parts down by about 5 dB.",
-        "Or, if it was played so: about one dynamic softer; not both.",
+        "Or, if it was played so: about one dynamic softer (as from f to mf); not both.",
     )
 
 
@@ -288,8 +301,8 @@ THEME = Theme("Violin 1", False, 6.0, (4.0, 8.5), "f", "p")
     [
         (
             THEME,
-            " Against Violin 1, written f, which leads there, it, written p, stands 6 dB (between 4"
-            " and 8) further forward than in the reference.",
+            " Against Violin 1, written f, which leads there, it, written p, stands 6.0 dB (between"
+            " 4.0 and 8.5) further forward than in the reference.",
         ),
         (
             replace(THEME, level_db=-2.0, level_db_interval=(-3.0, -1.0), players_written=None),
@@ -310,8 +323,7 @@ def test_sentence_beside_the_theme(theme: Theme, said: str) -> None:
     text = finding_of(horn).text
     assert text == (
         "The Horn part stands further forward than in the reference, by 5.0 dB (between 4.5 and"
-        f" 5.5).{said} It takes 4.2 % of the loudness while it plays, against 1.3 % in the"
-        " reference."
+        f" 5.5).{said}"
     )
 
 
@@ -319,7 +331,7 @@ def test_several_players_stand_against_the_theme() -> None:
     two = replace(
         ELEMENT, name="Horn and Tuba parts", kind="part", players=("Horn", "Tuba"), theme=THEME
     )
-    assert "leads there, they, written p, stand 6 dB" in finding_of(two).text
+    assert "leads there, they, written p, stand 6.0 dB" in finding_of(two).text
     own = replace(two, theme=replace(THEME, is_own=True))
     assert " They lead there, written p." in finding_of(own).text
 

@@ -42,10 +42,10 @@ def test_its_level_is_hollow_and_says_whose_it_is() -> None:
     assert hollow.get_color() == dotted.get_color() == style.QUIET
     assert [label.get_text() for label in axes.get_yticklabels()] == [
         "Oboe",
-        "Horns (can't be told apart from Trombones)",
+        "Horns (with Trombones)",
     ]
     many = replace(HORNS, together_with=("Trombones", "Tuba", "Cellos", "Basses"))
-    assert parts.named(many) == "Horns (can't be told apart from Trombones, Tuba and 2 more)"
+    assert parts.named(many) == "Horns (with Trombones, Tuba and 2 more)"
 
 
 def test_a_table_has_it_in_brackets_and_says_why() -> None:

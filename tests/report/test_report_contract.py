@@ -377,7 +377,7 @@ def test_every_single_value_stands_on_the_page(analyzer: Analyzer) -> None:
         assert shown[label][1:3] == tuple(units.quantity(one, unit) for one in both)
         change = getattr(measured.difference, item.name, None)
         if isinstance(change, int):  # a count of the pair: no difference of the two beside it
-            assert shown[label][3] == units.NOT_KNOWN
+            assert shown[label][3] == f"{change} in both"
         elif isinstance(change, float):
             assert (
                 shown[label][3]

@@ -112,7 +112,10 @@ def test_every_single_value_stands_under_its_own_head_with_its_unit(measurements
             for cell, value in zip(row[1:3], beside(measured, name), strict=True):
                 check(cell, value, unit if cell != DASH else "", signed=False)
             change = difference.get(name)
-            if not isinstance(change, float):  # a count or two values are no difference
+            if isinstance(change, int):  # a count is no difference
+                assert row[3:] == (f"{change} in both", "")
+                continue
+            if not isinstance(change, float):  # nor are two values
                 change = None
             gap = gap_of(measured, name)
             check(row[3], change, gap, signed=True)
@@ -128,8 +131,7 @@ def test_every_value_of_the_pair_is_told(measurements):
         wanted = [
             name
             for name, value in difference.items()
-            if is_number(value)
-            and (isinstance(value, int) or all(side.get(name) is None for side in sides))
+            if is_number(value) and all(side.get(name) is None for side in sides)
         ]
         assert len(table.rows) == len(wanted)
         for row, name in zip(table.rows, wanted, strict=True):
@@ -138,7 +140,7 @@ def test_every_value_of_the_pair_is_told(measurements):
             around = difference.get(f"{name}_interval")
             ends = label.endswith(("difference", "change", "change (with the room)"))
             start = label.startswith("Difference")
-            beside = name in sides[0] and not isinstance(difference[name], int)
+            beside = name in sides[0]
             signed = (around is not None or ends or start or beside) and name not in RATIOS
             unit = gap_of(measured, name) if signed else unit
             check(row[1], difference[name], unit, signed)
@@ -171,7 +173,10 @@ def test_ratios_have_no_sign_and_changes_have_one():
     assert of_pair["room"]["Wetness"] == (f"+2.6{SPACE}dB", "+1.9 to +3.2")
     assert of_pair["room"]["Share of the differences explained"] == (f"41{SPACE}%", "")
     assert of_pair["articulation"]["Share of the notes that changed this way"] == (f"92{SPACE}%",)
-    assert of_pair["articulation"]["Notes"] == ("24",)
+    # A count stands beside those of both recordings, and is called what it is.
+    assert "Notes followed" not in of_pair["articulation"]
+    alone = tables.single_values(measurements["articulation"]).rows
+    assert [row[3] for row in alone if row[0] == "Notes followed"] == ["24 in both"]
     assert of_pair["tuning"]["Transposition and tuning together, difference"] == (
         f"+3.4{SPACE}cents", "",
     )  # fmt: skip
@@ -298,7 +303,7 @@ def test_voices_tell_values_and_signed_changes_apart():
     assert leading["Attack, difference (ms)"] == f"{MINUS}4"
     accent = "Accent: peak at the onset over what is held, change (dB)"
     assert leading[accent] == "+1.4"
-    assert leading["Notes"] == "24"
+    assert leading["Notes followed"] == "24"
     assert (leading["Written"], horns["Written"]) == ("no", "yes")
 
 

@@ -46,6 +46,8 @@ _RELEASE = (
     | SIGNED
     | stretched(4.0)
 )
+_NOTES = labelled("Notes followed") | BARE | KEPT
+_NOTES_LEFT_OUT = labelled("Notes followed in one only") | BARE | KEPT
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ class ArticulationMeasurement:
         metadata=labelled("Dip before the next note (depends on the room)")
     )
     attack_ms: float | None
-    notes: int = field(metadata=BARE)
+    notes: int = field(metadata=labelled("Notes followed") | BARE)
     reasons: tuple[str, ...] = ()
 
 
@@ -161,8 +163,8 @@ class VoiceArticulation:
     accent_db: float | None = field(metadata=_ACCENT)
     attack_ms: float | None = field(metadata=_ATTACK)
     release_ms: float | None = field(metadata=_RELEASE)
-    notes: int = field(metadata=BARE | KEPT)
-    notes_left_out: int = field(metadata=BARE | KEPT)
+    notes: int = field(metadata=_NOTES)
+    notes_left_out: int = field(metadata=_NOTES_LEFT_OUT)
     written: bool = field(metadata=KEPT)
     reasons: tuple[str, ...] = ()
     stretch: Stretch | None = field(default=None, metadata=NOT_IN_REPORT)
@@ -218,8 +220,8 @@ class ArticulationDifference:
         | KEPT
         | stretched(0.1)
     )
-    notes: int = field(metadata=BARE | KEPT)
-    notes_left_out: int = field(metadata=BARE | KEPT)
+    notes: int = field(metadata=_NOTES)
+    notes_left_out: int = field(metadata=_NOTES_LEFT_OUT)
     accent_db: float | None = field(default=None, metadata=_ACCENT)
     release_ms: float | None = field(default=None, metadata=_RELEASE)
     band_hz: tuple[float, float] | None = field(default=None, metadata=PITCH)

@@ -41,4 +41,5 @@ ABOUT = Description(
     article="the ",
     over_time=True,
     key=("blend",),
+    after=("loudness",),
 )

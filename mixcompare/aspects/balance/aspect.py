@@ -166,6 +166,7 @@ class BalanceAnalyzer:
             movers=written.movers if written else (),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
+            whole_lu=_whole_lu(pair) if pair.same_take and len(elements) == 1 else None,
             explained_tone_db=tuple(_ratio_db(changed.sum(axis=0), before.sum(axis=0)).tolist()),
             explained_moments_db=_moments_db(before, changed, len(times)),
             band_centre_hz=tuple(pair.spectra.centre_hz),
@@ -178,6 +179,13 @@ class BalanceAnalyzer:
         found = [element_finding(element, difference, pair) for element in difference.elements]
         found += [local_finding(passage, difference, pair) for passage in difference.passages]
         return found
+
+
+def _whole_lu(pair: Pair) -> float | None:
+    """How much louder the candidate is at the same gain, which is told in tenths."""
+    loudness = pair.differences.get("loudness")
+    change_lu = loudness.integrated_lufs if loudness is not None else None
+    return None if change_lu is None else change_lu - round(pair.gain_db, 1)
 
 
 analyzer = BalanceAnalyzer()

@@ -148,6 +148,9 @@ class BalanceDifference:
         Difference from cell to cell that neither element nor tone explains.
     one_tail : bool
         Whether the elements were found after another tail had been taken off.
+    whole_lu : float or None
+        Change of the loudness of the whole at the same gain, in one take of which a single element
+        changed: then it is that element's doing.
     explained_tone_db : tuple of float, length 31
         What the elements add to the static third-octave difference.
     explained_moments_db : ndarray, shape (n, 31)
@@ -185,6 +188,7 @@ class BalanceDifference:
     movers: tuple[Players, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
     reasons: tuple[str, ...] = ()
     one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+    whole_lu: float | None = field(default=None, metadata=NOT_IN_REPORT | SIGNED)
     explained_tone_db: tuple[float, ...] = field(
         default=(), metadata=NOT_IN_REPORT | SIGNED | within(0.1) | stretched(1.0)
     )

@@ -22,6 +22,8 @@ from mixcompare.parts.heard import is_open
 from mixcompare.parts.values import Levels, Players
 
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
+_NOTEWORTHY_LOUDNESS = 0.1  # the same of its share of the loudness
+_HEARD_LU = 0.5  # about what is heard of a whole by attentive listeners; our judgement
 _MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; our choice
 
 
@@ -64,7 +66,7 @@ def element_finding(element: Element, difference: BalanceDifference, pair: Pair)
         band_hz=element.band_hz,
         apart=_apart(difference) if pair.same_take else (),
         cause=weighed(Differs.LEVEL_OF_A_PART, Seen.IN_ONE_PART_ONLY, same_take=pair.same_take),
-        text=_sentence(element),
+        text=_sentence(element) + _of_the_whole(element, difference.whole_lu),
         advice=_advice(element, pair.same_take),
     )
 
@@ -103,8 +105,10 @@ def ended_words(found: Description, change: Change) -> str:
         ends, why = "end sooner", "a gate, an expander, an edit or other playing"
     else:
         ends, why = "ring on longer", "more of a hall of their own, an edit or other playing"
+    what, _, further = found.subject.partition(", ")
+    subject = f"{what} ({further})" if further else what
     return (
-        f"Notes of the {found.subject} {ends} than in the reference ({why}); while they are held"
+        f"Notes of the {subject} {ends} than in the reference ({why}); while they are held"
         " they are as loud, so that no level is listed."
     )
 
@@ -146,13 +150,22 @@ def _sentence(element: Element) -> str:
         )
     else:
         shares = element.reference_loudness_share, element.candidate_loudness_share
-        if round(100 * shares[0]) != round(100 * shares[1]):
+        if abs(shares[1] - shares[0]) >= _NOTEWORTHY_LOUDNESS:
             text += (
                 f" {it} take{s} {_percent(shares[1])} of the loudness while"
                 f" {it.lower()} play{s}, against {_percent(shares[0])} in the"
                 " reference."
             )
     return text
+
+
+def _of_the_whole(element: Element, whole_lu: float | None) -> str:
+    """What a single element does to the loudness of all, where that is heard."""
+    if whole_lu is None or abs(whole_lu) < _HEARD_LU or whole_lu * element.difference_db < 0:
+        return ""
+    it, s = ("They", "") if len(element.players) > 1 else ("It", "s")
+    more = "louder" if whole_lu > 0 else "softer"
+    return f" {it} make{s} the whole {abs(whole_lu):.1f} LU {more}."
 
 
 def _in_words(element: Element) -> str:
@@ -216,14 +229,19 @@ def _advice(element: Element, same_take: bool) -> tuple[str, ...]:
     if element.against:
         other = "up" if down else "down"
         desk += f" Or bring the rest {other}: let the ear say which of them is out of place."
-    steps = f"{steps_of_dynamics(size)} {'softer' if down else 'louder'}"
+    steps = _steps(size, down)
     if same_take:
         # Players' own step is the other way to the same end, never a second one.
-        return (
-            (desk, f"Or, if it was played so: {steps}; not both.") if element.players else (desk,)
-        )
+        return desk, f"Or, if it was played so: {steps}; not both."
     podium = f"Ask the {what} to play {steps}."
     return podium, desk
+
+
+def _steps(size_db: float, down: bool) -> str:
+    """So many dynamics softer or louder, with the marks that are meant by one."""
+    marks = " (as from f to mf)" if down else " (as from mf to f)"
+    steps = f"{steps_of_dynamics(size_db)} {'softer' if down else 'louder'}"
+    return f"{steps}{marks if 'one dynamic' in steps else ''}"
 
 
 def local_finding(passage: LocalChange, difference: BalanceDifference, pair: Pair) -> Finding:

@@ -51,7 +51,7 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
     slower = value < 0
     text = (
         f"The candidate is {abs(value):.1f} % {'slower' if slower else 'faster'} than the"
-        f" reference ({between(around)} %)."
+        f" reference ({between(around)} %){_in_quarters(pair, value)}."
     )
     if pair.same_take:
         advice = "Check whether the candidate was stretched in time; its pitch did not follow."
@@ -62,6 +62,21 @@ def overall_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
         )
     kind = "slower" if slower else "faster"
     return _finding(pair, kind, "the tempo", Size(value, around, TEMPO), (text, advice))
+
+
+def _in_quarters(pair: Pair, tempo_percent: float) -> str:
+    """The same in quarters a minute, where a score tells how long its bars are written."""
+    bars = pair.match.bars
+    if bars is None or bars.quarters is None:
+        return ""
+    start, end = pair.span_s
+    inside = (bars.start_s >= start) & (bars.end_s <= end)
+    lasting_s = float((bars.end_s - bars.start_s)[inside].sum())
+    if lasting_s <= 0:
+        return ""
+    a_minute = 60 * float(bars.quarters[inside].sum()) / lasting_s
+    candidate = a_minute * (1 + tempo_percent / 100)
+    return f": about {candidate:.0f} quarters a minute against {a_minute:.0f}"
 
 
 def freedom_finding(difference: TempoDifference, pair: Pair) -> Finding | None:
