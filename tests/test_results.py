@@ -27,7 +27,8 @@ def results(reference_start_s: float, candidate_start_s: float) -> Results:
         places=(Place("candidate", (1.0, 15.0), (16.0, 30.0), 0.8, 0.9, True),),
     )  # fmt: skip
     findings = (finding(spans_s=((2.0, 4.0), (7.0, 8.0)), candidate_spans_s=((2.62, 4.74),)),)
-    return Results(*sources, alignment, None, {}, findings, "One thing.", ())
+    bars = ((1.0, 5), (3.0, 6), (5.0, 5))  # a repeat: the number as printed
+    return Results(*sources, alignment, None, {}, findings, "One thing.", (), bar_starts=bars)
 
 
 def test_times_count_from_the_starts_of_the_files() -> None:
@@ -45,6 +46,14 @@ def test_times_count_from_the_starts_of_the_files() -> None:
     assert moved.alignment.time_map.uncertainty_ms(110.0) == pytest.approx(20.0)
     # Candidate time at the reference file's 0: 30 + 0.5 - 1.06 x 100.
     assert moved.alignment.offset_s == pytest.approx(-75.5)
+
+
+def test_a_note_is_of_the_bar_that_it_begins_in() -> None:
+    found = results(100.0, 30.0)
+    told = {at: found.bar_at(at) for at in (0.5, 0.95, 1.0, 2.8, 2.96, 4.0, 9.0)}
+    # Right before a bar line, as nearly as an onset is known, a note is of the bar behind it.
+    assert told == {0.5: None, 0.95: 5, 1.0: 5, 2.8: 5, 2.96: 6, 4.0: 6, 9.0: 5}
+    assert found.on_file_clocks().bar_at(104.0) == 6
 
 
 @pytest.mark.parametrize("starts", [(100.0, 0.0), (0.0, 30.0)])

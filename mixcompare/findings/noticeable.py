@@ -62,7 +62,10 @@ class JustNoticeable:
 
     def amount(self, difference: float) -> str:
         """A difference as a person reads it: ``+5.8 dB``, ``-34 points``."""
-        return f"{self.factor * difference:+.{self.decimals}f} {self.symbol}".rstrip()
+        return f"{self._signed(difference)} {self.symbol}".rstrip()
+
+    def _signed(self, difference: float) -> str:
+        return f"{self.factor * difference:+.{self.decimals}f}"
 
     def interval(self, bounds: tuple[float, float]) -> tuple[float, float]:
         """Bounds of a difference on the scale on which it is read."""
@@ -70,5 +73,4 @@ class JustNoticeable:
 
     def spoken(self, difference: float) -> str:
         """The same in full, with what it is a share of."""
-        size = f"{self.factor * difference:+.{self.decimals}f} {self.in_full}"
-        return f"{size} {self.of}".rstrip()
+        return f"{self._signed(difference)} {self.in_full} {self.of}".rstrip()

@@ -18,9 +18,15 @@ if TYPE_CHECKING:
     )
 
 
+_ASPECT = "articulation"
+
+
 def voice_drawn(measured: Measured) -> str:
     """Name of the voice; empty for other aspects."""
-    return str(getattr(measured.difference, "shown", ""))
+    if measured.aspect != _ASPECT:
+        return ""
+    difference: ArticulationDifference = measured.difference
+    return difference.shown
 
 
 def of_the_drawn(measured: Measured) -> Measured:

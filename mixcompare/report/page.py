@@ -27,7 +27,9 @@ from mixcompare.report.stems import stems_sentence, stems_table
 from mixcompare.results import Results
 from mixcompare.standards import bs1770
 
-_SCRIPTS = ("clocks.js", "folds.js", "player.js", "notes.js")
+_SCRIPTS = (
+    "clocks.js", "folds.js", "loudness.js", "trial.js", "hands.js", "player.js", "notes.js",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

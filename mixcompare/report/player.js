@@ -122,25 +122,7 @@ const panel = (() => {
     return from < to ? [from, to] : [a, b];
   };
 
-  const mean = (levels) =>
-    10 * Math.log10(levels.reduce((sum, level) => sum + 10 ** (level / 10), 0) / levels.length);
-
-  /* Gated loudness (ITU-R BS.1770) of a voice over what is played, from the blocks inside. */
-  function loudnessOf(voice, index) {
-    const { block, hop, absolute, relative } = data.meter;
-    const [from, to] = stretchOf(index).map((place) => toClock(voice, place) - data.segments[index][voice][0]);
-    const inside = data.loudness[index][voice].filter(
-      (level, at) => level > absolute && at * hop >= from - hop / 2 && at * hop + block <= to + hop / 2);
-    const gate = mean(inside) + relative;
-    return mean(inside.filter((level) => level > gate));
-  }
-
-  /* What turns the voices down to the softest; nothing where one of them is too soft to measure. */
-  function turnedDownBy(index) {
-    const levels = voices.map((voice) => loudnessOf(voice, index));
-    const softest = Math.min(...levels);
-    return Object.fromEntries(voices.map((voice, at) => [voice, levels[at] - softest || 0]));
-  }
+  const { turnedDownBy, inWords } = loudnessMeter(data, voices, toClock, stretchOf);
 
   const gainOf = (voice, index) =>
     state.level === "loudness" ? 10 ** (-turnedDownBy(index)[voice] / 20) : 1;
@@ -342,64 +324,8 @@ const panel = (() => {
     byId(`finding-${data.findings[next].rank}`).scrollIntoView({ block: "nearest" });
   }
 
-  /* ---- blind trial ---- */
-
-  const coin = () => (crypto.getRandomValues(new Uint8Array(1))[0] & 1 ? "reference" : "candidate");
-
-  /* Chance of at least so many right answers by guessing: upper tail of the binomial. */
-  function byGuessing(right, total) {
-    let term = 0.5 ** total;
-    let sum = 0;
-    for (let count = 0; count <= total; count += 1) {
-      if (count >= right) sum += term;
-      term *= (total - count) / (count + 1);
-    }
-    return sum;
-  }
-
-  function toggleTrial() {
-    if (state.trial) {
-      const { before } = state.trial;
-      state.trial = null;
-      if (state.chosen === "x") listenTo("reference");
-      setLevel(before);
-    } else {
-      const before = state.level;
-      state.bandOnly = false;
-      routeBand();
-      setLevel("loudness");
-      beginTrial(before);
-    }
-    show();
-  }
-
-  function beginTrial(before = state.trial.before) {
-    state.trial = { hidden: coin(), right: 0, total: 0, before, heard: new Set() };
-    const level = state.level === "loudness"
-      ? "Same loudness"
-      : "Same gain for what did not change, so loudness alone may tell them apart";
-    byId("trial-score").textContent = `${level}. X is chosen by chance. No answers yet.`;
-    if (state.chosen === "x") listenTo("x");
-  }
-
-  const isHeard = () => ["reference", "candidate", "x"].every((voice) => state.trial.heard.has(voice));
-
-  function answer(guess) {
-    const { trial } = state;
-    if (!isHeard()) return;
-    const right = guess === trial.hidden;
-    trial.total += 1;
-    trial.right += right ? 1 : 0;
-    const chance = byGuessing(trial.right, trial.total);
-    const percent = chance >= 0.1 ? Math.round(100 * chance) : (100 * chance).toPrecision(1);
-    byId("trial-score").textContent =
-      `${right ? "Right" : "Wrong"}: X was the ${trial.hidden}. ${trial.right} of ${trial.total} right;` +
-      ` by guessing alone one gets at least that many ${percent} % of the time. X is chosen anew.`;
-    trial.hidden = coin();
-    trial.heard.delete("x");
-    if (state.chosen === "x") listenTo("x");
-    show();
-  }
+  const { toggleTrial, beginTrial, isHeard, answer } =
+    blindTrial({ state, byId, listenTo, setLevel, routeBand, show });
 
   /* ---- what is seen ---- */
 
@@ -422,26 +348,9 @@ const panel = (() => {
     }
   }
 
-  function showLoudness() {
-    const index = Math.max(segmentAt(state.place), 0);
-    const levels = voices.map((voice) => loudnessOf(voice, index));
-    const down = turnedDownBy(index);
-    const names = { reference: "reference", candidate: "candidate", preview: "candidate with the trims" };
-    const louder = voices.slice(1).map((voice, at) => {
-      const by = levels[at + 1] - levels[0];
-      if (Math.abs(by) < 0.05) return `the ${names[voice]} is as loud as the reference`;
-      return `the ${names[voice]} is ${Math.abs(by).toFixed(1)} LU ${by < 0 ? "softer" : "louder"} than the reference`;
-    });
-    const turned = voices.map((voice) => `the ${names[voice]} ${down[voice].toFixed(1)} dB down`);
-    byId("loudness").textContent = levels.every(Number.isFinite)
-      ? `Over ${state.loop ? "the loop" : "all that plays"}, at the same gain for what did not change, ` +
-        `${louder.join(", ")}. At the same loudness: ${turned.join(", ")}.`
-      : "Too short or too soft here to tell the loudness: both levels play alike.";
-  }
-
   function show() {
     showPlace(state.place);
-    showLoudness();
+    byId("loudness").textContent = inWords(Math.max(segmentAt(state.place), 0), Boolean(state.loop));
     for (const button of document.querySelectorAll(".level")) {
       button.setAttribute("aria-pressed", String(button.dataset.level === state.level));
     }
@@ -477,85 +386,9 @@ const panel = (() => {
     requestAnimationFrame(follow);
   }
 
-  /* ---- hands ---- */
-
-  byId("play").addEventListener("click", () => (state.playing ? pause() : play()));
-  byId("band").addEventListener("click", toggleBand);
-  byId("unloop").addEventListener("click", leaveLoop);
-  byId("volume").addEventListener("input", setVolume);
-  byId("trial-start").addEventListener("click", toggleTrial);
-  byId("trial-x").addEventListener("click", () => { listenTo("x"); if (!state.playing) play(); });
-  for (const button of document.querySelectorAll(".level")) {
-    button.addEventListener("click", () => setLevel(button.dataset.level));
-  }
-  for (const button of document.querySelectorAll(".answer")) {
-    button.addEventListener("click", () => answer(button.dataset.answer));
-  }
-  for (const button of document.querySelectorAll(".voice")) {
-    button.addEventListener("click", () => listenTo(button.dataset.voice));
-  }
-  for (const button of document.querySelectorAll("[data-finding]")) {
-    button.addEventListener("click", () => {
-      const finding = data.findings.find(({ rank }) => rank === Number(button.dataset.finding));
-      loopOver(finding, Number(button.dataset.span), button.dataset.band);
-    });
-  }
-
-  const timeline = byId("timeline");
-  let pressed = null;
-  function placeUnder(event) {
-    const box = timeline.querySelector(".overlay").getBoundingClientRect();
-    return spanStart + ((event.clientX - box.left) / box.width) * (spanEnd - spanStart);
-  }
-  const isDragged = (event) => pressed !== null && Math.abs(event.clientX - pressed.x) > DRAGGED_PX;
-  timeline.addEventListener("pointerdown", (event) => {
-    if (event.button === 0) pressed = { x: event.clientX, place: placeUnder(event) };
-  });
-  timeline.addEventListener("pointermove", (event) =>
-    timeline.classList.toggle("dragged", event.buttons === 1 && isDragged(event)));
-  timeline.addEventListener("click", (event) => {
-    const [from, to] = [pressed ? pressed.place : placeUnder(event), placeUnder(event)];
-    if (isDragged(event)) loopBetween(from, to);
-    else if (to >= spanStart - 0.01 * (spanEnd - spanStart) && to <= spanEnd + 0.01 * (spanEnd - spanStart)) seek(to);
-    pressed = null;
-    timeline.classList.remove("dragged");
-  });
-  timeline.addEventListener("keydown", (event) => {
-    const jumps = { PageUp: 10, PageDown: -10, ArrowUp: 2, ArrowDown: -2 };
-    if (event.key in jumps) seek(state.place + jumps[event.key]);
-    else if (event.key === "Home") seek(spanStart);
-    else if (event.key === "End") seek(spanEnd);
-    else return;
-    event.preventDefault();
-  });
-
-  const keys = {
-    " ": () => (state.playing ? pause() : play()),
-    s: switchOver,
-    1: () => listenTo("reference"),
-    2: () => listenTo("candidate"),
-    3: () => listenTo("x"),
-    4: () => listenTo("preview"),
-    g: () => setLevel(state.level === "gain" ? "loudness" : "gain"),
-    b: toggleBand,
-    escape: leaveLoop,
-    i: () => loopFromHere(false),
-    o: () => loopFromHere(true),
-    n: () => step(1),
-    p: () => step(-1),
-    arrowleft: () => seek(state.place - 2),
-    arrowright: () => seek(state.place + 2),
-  };
-  document.addEventListener("keydown", (event) => {
-    if (!byId("keys").checked || event.ctrlKey || event.metaKey || event.altKey) return;
-    const target = event.target;
-    if (target.closest("input, textarea, select")) return;
-    const key = event.key.toLowerCase();
-    if (key === " " && target.closest("button, a, summary, label")) return;
-    if (key.startsWith("arrow") && target.closest(".scroll")) return;
-    if (!(key in keys)) return;
-    event.preventDefault();
-    keys[key]();
+  takeHands({
+    data, state, byId, play, pause, seek, listenTo, switchOver, setLevel, setVolume, toggleBand,
+    loopOver, loopBetween, loopFromHere, leaveLoop, step, toggleTrial, answer,
   });
 
   /* ---- for other sounds of the page ---- */

@@ -420,7 +420,7 @@ def test_a_turn_in_words(sign: int) -> None:
     assert finding.text == (
         f"The whole image of the candidate lies further {side}: the {side} channel is 3.0 dB"
         f" louder against the {other} one than in the reference (between 2.0 and 4.0 dB), about"
-        " 6 degrees between loudspeakers."
+        f" 6 degrees between loudspeakers ({value * sign:+.2f}, -1 left to +1 right)."
     )
     assert finding.advice == (
         f"Bring the {side} channel down by about 3 dB, or turn the balance.",

@@ -545,10 +545,10 @@ def test_fit_and_its_interval(
     assert finding.kind == way[0]
     assert finding.difference == 3.0 * sign
     assert finding.interval == difference.wetness_db_interval
-    low, high = finding.interval
+    low, high = sorted(map(abs, finding.interval))
     assert finding.text == (
-        f"The candidate is {way[0]}: as if its reverberation were 3 dB {way[1]}"
-        f" ({low:+.1f} to {high:+.1f} dB)."
+        f"The candidate is {way[0]}: as if its reverberation were 3.0 dB {way[1]}"
+        f" (between {low:.1f} and {high:.1f} dB)."
     )
     assert finding.spans_s == ((2.0, 12.0),)
     move, reverb = ("down", "shorter") if sign > 0 else ("up", "longer")
@@ -617,7 +617,7 @@ def test_the_end_of_what_is_tried_leaves_the_far_side_open(
     assert difference.wetness_db_interval == pytest.approx(
         (near, far) if sign > 0 else (-far, -near)
     )
-    assert "at least 10 dB" in analyzer.findings(difference)[0].text
+    assert "at least 10.0 dB" in analyzer.findings(difference)[0].text
 
 
 def test_a_95_percent_interval_of_wetness_is_one(

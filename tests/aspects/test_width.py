@@ -306,8 +306,8 @@ def test_wider_and_narrower_in_words() -> None:
     assert wider.confidence > 0.9
     assert wider.spans_s == (stereo_music.SPAN_S,)
     assert wider.text == (
-        "The candidate's stereo image is wider: +3.0 dB of side against mid"
-        " (between +2.5 and +3.5)."
+        "The candidate's stereo image is wider: its side is 3.0 dB louder against the mid"
+        " (between 2.5 and 3.5)."
     )
     assert wider.advice == (
         "Bring the side signal down by about 3 dB, or pan with less spread.",
@@ -320,8 +320,8 @@ def test_wider_and_narrower_in_words() -> None:
     )
     assert narrower.kind == "narrower"
     assert narrower.text == (
-        "The candidate's stereo image is narrower: -2.2 dB of side against mid"
-        " (between -3.0 and -1.4)."
+        "The candidate's stereo image is narrower: its side is 2.2 dB softer against the mid"
+        " (between 1.4 and 3.0)."
     )
     assert narrower.advice == (
         "Bring the side signal up by about 2 dB, or pan with more spread.",

@@ -132,12 +132,13 @@ def test_it_is_said_where_much_could_have_gone_unnoticed_and_only_there() -> Non
     assert words(1.25, 1.5, 1.25) == ""
     assert words(4.0, 2.5, 1.25, 3.0) == (
         "A single instrument that carries a tenth of the energy of one octave could have changed"
-        " by up to 4 dB between 45 and 178 Hz or between 355 and 708 Hz unnoticed."
+        " by up to 4 dB between 45 Hz and 180 Hz or between 350 Hz and 710 Hz unnoticed."
     )
     # What can't be found at all does not make more of what can.
     assert words(2.0, None) == (
         "A single instrument that carries a tenth of the energy of one octave could have changed"
-        " by up to 2 dB between 45 and 89 Hz, by more than 12 dB between 89 and 178 Hz unnoticed."
+        " by up to 2 dB between 45 Hz and 89 Hz, by more than 12 dB between 89 Hz and 180 Hz"
+        " unnoticed."
     )
     assert "can't be judged" in words(None, None)
     assert "two performances" in words(None, None, same_take=False)

@@ -11,6 +11,7 @@ from mixcompare.findings import (
     LEAST_CONFIDENCE,
     Cause,
     bars_named,
+    between,
     clock,
     is_listed,
     joined_spans,
@@ -188,6 +189,12 @@ def test_signed_amounts_as_a_person_writes_them() -> None:
     )  # fmt: skip
     moved = finding(0.384, unit="", noticeable=JUST_NOTICEABLE["placement"])
     assert (moved.amount, moved.spoken) == ("+0.38", "+0.38")
+
+
+def test_bounds_beside_a_size_whose_direction_is_said() -> None:
+    assert between((4.94, 6.66)) == "between 4.9 and 6.7"
+    assert between((-6.66, -4.94)) == "between 4.9 and 6.7"
+    assert between((-1.2, 5.0), 0) == "between 0 and 5"
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ import wavinfo
 from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.listening import markers
+from mixcompare.listening.excerpts import Excerpt, ExcerptPair, write_excerpts
 from mixcompare.listening.markers import Marker, markers_of, write_marked
 from tests.report.builders import made_up_results
 
@@ -47,6 +48,27 @@ def test_every_place_of_every_finding_is_marked_on_the_candidate_s_clock() -> No
     assert [(one.start_s, one.end_s) for one in found] == [(1.0, 2.0)] * 2 + [(3.0, 4.0)] * 2
     first = findings[0]
     assert found[0].label == f"{first.rank} {first.subject} {first.amount}"
+
+
+def test_an_excerpt_carries_the_places_that_it_holds_on_its_own_clock(tmp_path: Path) -> None:
+    first, second, *_ = made_up_results().findings
+    first = replace(first, spans_s=((2.5, 3.5), (9.0, 9.5)), candidate_spans_s=((3.0, 4.0),))
+    second = replace(second, rank=2, spans_s=((0.0, 2.25),), candidate_spans_s=((0.0, 2.75),))
+    tone = np.full((2 * RATE_HZ, 2), 0.1, np.float32)
+    pair = ExcerptPair(
+        Excerpt(tone, RATE_HZ, (2.0, 4.0), 0.0), Excerpt(tone, RATE_HZ, (2.5, 4.5), 0.0)
+    )
+    written = write_excerpts(first, pair, tmp_path, (first, second))
+    for path, starts in ((written.reference, (0.0, 0.5)), (written.candidate, (0.0, 0.5))):
+        assert path.endswith(".wav")
+        cues = wavinfo.WavInfoReader(str(tmp_path / path)).cues
+        assert [cue.sample_offset / RATE_HZ for cue in cues.cues] == list(starts)
+        labels = [label.text for label in cues.labels]
+        assert labels == [f"{one.rank} {one.subject} {one.amount}" for one in (second, first)]
+        # The first ends where the other's place does, a quarter of a second into the excerpt.
+        assert cues.ranges[0].length == pytest.approx(0.25 * RATE_HZ, abs=1)
+        samples, _ = soundfile.read(tmp_path / path)
+        np.testing.assert_allclose(samples, tone, atol=2**-14)
 
 
 def test_what_is_too_long_for_the_format_is_said(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import jsonschema
@@ -64,6 +65,17 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     assert len(rows) == 14
     for name in LOUD:
         assert float(rows[name]["trim_db"]) == pytest.approx(-6.0, abs=0.3)
+    # What a hand is due to comes first, the most first; digits are those of the page.
+    assert [name for name, row in rows.items() if row["due"] == "yes"] == list(rows)[: len(LOUD)]
+    sizes = [abs(float(row["trim_db"])) for row in rows.values()][: len(LOUD)]
+    assert sizes == sorted(sizes, reverse=True)
+    shown = re.findall(
+        r'<th scope="row">([^<]+)</th><td>([^<]*)</td>',
+        (folder / "report.html").read_text("utf-8").split('id="stems"')[1],
+    )
+    said = {name: told.replace("\N{MINUS SIGN}", "-").lstrip("+") for name, told in shown[:14]}
+    assert said == {name: row["trim_db"] for name, row in rows.items()}
+    assert list(said) == list(rows)
     heard = soundfile.info(str(folder / "preview" / "with_trims.flac"))
     assert heard.frames == soundfile.info(str(compared.candidate.name)).frames
     page = (folder / "report.html").read_text("utf-8")
@@ -79,14 +91,16 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
 def test_the_picture_has_a_row_a_stem_and_fills_what_is_due(compared: Comparison) -> None:
     trims, shares = compared.plot("stems").axes
     names = [label.get_text() for label in trims.get_yticklabels()]
-    assert names == [stem["name"] for stem in compared.stems]
+    stems = {stem["name"]: stem for stem in compared.stems}
+    due = sorted(LOUD, key=lambda name: stems[name]["trim_db"])
+    assert names == due + [name for name in stems if name not in LOUD]
     dots = {line.get_ydata()[0]: line for line in trims.lines if line.get_marker() == "o"}
-    for row, stem in enumerate(compared.stems):
+    for row, stem in enumerate(stems[name] for name in names):
         assert dots[row].get_xdata()[0] == stem["trim_db"]
         is_filled = dots[row].get_markerfacecolor() == dots[row].get_color()
         assert is_filled == (stem["name"] in LOUD)
     assert [bar.get_width() for bar in shares.patches] == [
-        stem["share_percent"] for stem in compared.stems
+        stems[name]["share_percent"] for name in names
     ]
 
 

@@ -68,10 +68,8 @@ class TempoAnalyzer:
         spread = _spread_percent(time_map)
         own = None if match.same_take else _own_spread(reference, candidate, time_map)
         reasons = () if own else ("How free each recording is by itself can't be told.",)
-        percent, percent_around = (
-            100 * (ratio - 1),
-            (100 * (around[0] - 1), 100 * (around[1] - 1)),
-        )
+        percent = 100 * (ratio - 1)
+        percent_around = (100 * (around[0] - 1), 100 * (around[1] - 1))
         tempo, tempo_around = as_tempo(percent, percent_around)
         return TempoDifference(
             ratio=ratio,

@@ -11,7 +11,7 @@ from scipy import ndimage
 from mixcompare.aspects.tone import shaping
 from mixcompare.aspects.tone.about import TILT, TONE
 from mixcompare.aspects.tone.values import ToneDifference
-from mixcompare.findings import Cause, Finding, between, signed, size_in_jnd
+from mixcompare.findings import Cause, Finding, between, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.pair.pair import Pair
@@ -58,8 +58,8 @@ def tilt_finding(
     brighter = line.slope > 0
     span_db = abs(line.slope) * math.log2(100)
     text = (
-        f"The candidate is {'brighter' if brighter else 'darker'} throughout:"
-        f" {signed(line.slope, 'dB per octave', 2)} (from {low:+.2f} to {high:+.2f}),"
+        f"The candidate is {'brighter' if brighter else 'darker'} throughout, by"
+        f" {abs(line.slope):.2f} dB per octave ({between((low, high), 2)}):"
         f" about {span_db:.0f} dB from 100 Hz to 10 kHz."
     )
     text += "" if pair.same_take else _OPEN

@@ -52,7 +52,7 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     only_decays = direct is not None and decay is not None and abs(direct) < 0.5 * abs(decay)
     text = (
         f"The candidate's stereo image is {'wider' if wider else 'narrower'}:"
-        f" {abs(value):.1f} dB {'more' if wider else 'less'} of side against mid"
+        f" its side is {abs(value):.1f} dB {'louder' if wider else 'softer'} against the mid"
         f" ({between(around)})"
         f"{', mostly where sounds die away' if only_decays else ''}."
     )

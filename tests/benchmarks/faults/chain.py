@@ -55,6 +55,41 @@ FAULTS: list[Fault] = [
         ("{self.factor * difference:", "{difference:"),
     ),
     *each(
+        "mixcompare/findings/noticeable.py",
+        ("tests/report/test_one_number.py", "tests/report/test_document.py"),
+        (
+            "plain_number(self.factor * difference, decimals=self.decimals)",
+            "plain_number(difference)",
+        ),
+        ('f"percentage {self.symbol}"', "self.symbol"),
+    ),
+    *each(
+        "mixcompare/findings/words.py",
+        ("tests/findings/test_finding.py",),
+        ("low, high = sorted(map(abs, bounds))", "low, high = map(abs, bounds)"),
+        ("low = 0.0 if bounds[0] < 0 < bounds[1] else low\n", ""),
+    ),
+    *each(
+        "mixcompare/units.py",
+        ("tests/report/test_wording.py",),
+        ('_BARS.sub(lambda found: found.group().replace("-", DASH), text)', "text"),
+    ),
+    *each(
+        "mixcompare/fields.py",
+        ("tests/report/test_tables.py",),
+        ("if is_change(item) and not relative else unit", "if is_change(item) else unit"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/aspects/test_balance.py",),
+        ("or whole_lu * element.difference_db < 0", ""),
+    ),
+    *each(
+        "mixcompare/aspects/balance/aspect.py",
+        ("tests/test_chain.py",),
+        ("change_lu - round(pair.gain_db, 1)", "-change_lu"),
+    ),
+    *each(
         "mixcompare/findings/folding.py",
         ("tests/findings/test_folding.py",),
         ("_MARGIN = 1.2", "_MARGIN = 1.3"),

@@ -149,7 +149,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/tempo/aspect.py",
         ("tests/aspects/test_contract.py",),
-        ("percent=100 * (ratio - 1)", "percent=100 * (1 - 1 / ratio)"),
+        ("percent = 100 * (ratio - 1)", "percent = 100 * (1 - 1 / ratio)"),
         ("own[0][1] - own[0][0] if own", "own[0][1] if own"),
         ("100 * (local / ratio - 1)", "100 * (local - ratio)"),
     ),

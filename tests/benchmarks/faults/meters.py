@@ -197,9 +197,14 @@ FAULTS: list[Fault] = [
         ),
     ),
     *each(
-        "mixcompare/aspects/tempo/words.py",
+        "mixcompare/aspects/tempo/values.py",
         ("tests/aspects/test_tempo.py",),
         ("(percent, around[1], around[0])", "(percent, around[0], around[1])"),
+    ),
+    *each(
+        "mixcompare/aspects/tempo/words.py",
+        ("tests/aspects/test_tempo.py",),
+        ("a_minute * (1 + tempo_percent / 100)", "a_minute * (1 - tempo_percent / 100)"),
         (
             'f" {own[1]:.0f} % about its mean, the reference\'s by {own[0]:.0f} %."',
             'f" {own[0]:.0f} % about its mean, the reference\'s by {own[1]:.0f} %."',

@@ -111,8 +111,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/tempo/aspect.py",
         ("tests/aspects/test_tempo.py",),
         (
-            "percent=100 * (ratio - 1)",
-            "percent=100 * (1 - ratio)",
+            "percent = 100 * (ratio - 1)",
+            "percent = 100 * (1 - ratio)",
             "sign of the tempo's difference flipped",
         ),
     ),

@@ -82,6 +82,12 @@ FAULTS: list[Fault] = [
             "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[slower]",
         ),
         ("slower = value < 0", "slower = value > 0"),
+    ),
+    *each(
+        "mixcompare/aspects/tempo/values.py",
+        (
+            "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[slower]",
+        ),
         ("100 * (100 / max(100 + part, 1.0) - 1)", "-part"),
     ),
     *each(

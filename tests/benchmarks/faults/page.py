@@ -99,11 +99,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/plots/tempo.py",
         ("tests/plots/test_figures.py",),
-        ("percent = 100 * (ratio * (1 + curve / 100) - 1)", "percent = curve"),
-        (
-            "around = (percent - ratio * half, percent + ratio * half)",
-            "around = (percent - half, percent + half)",
-        ),
+        ("longer = difference.ratio * (1 + curve / 100)", "longer = 1 + curve / 100"),
+        ("(longer, longer + half, longer - half)", "(longer, longer - half, longer - half)"),
     ),
     *each(
         "mixcompare/plots/alignment.py",
@@ -141,8 +138,8 @@ FAULTS: list[Fault] = [
             "sides = (_number(candidate.get(name)), _number(reference.get(name)))",
         ),
         (
-            "if isinstance(gap, int):",
-            "if isinstance(gap, str):",
+            "if isinstance(gap, int) else",
+            "if isinstance(gap, str) else",
             "a count of the pair passes for a difference",
         ),
         (
@@ -259,7 +256,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/listening/markers.py",
         ("tests/listening/test_markers.py",),
-        ("for start, end in one.candidate_spans_s", "for start, end in one.spans_s"),
+        ("for start, end in one.candidate_spans_s\n", "for start, end in one.spans_s\n"),
+        ("one.candidate_spans_s if of_candidate else", "one.spans_s if of_candidate else"),
+        ("Marker(start - begin, end - begin,", "Marker(start, end,"),
         ("max(end - start, 0), b", "max(end, 0), b"),
         ('file.write(b"\\0" * (size % 2) + chunks)', "file.write(chunks)"),
         ('struct.pack("<I", end - 8)', 'struct.pack("<I", end)'),
@@ -322,19 +321,31 @@ FAULTS: list[Fault] = [
         "mixcompare/report/player.js",
         ("tests/report/test_browser.py",),
         ('(voice === "reference" ? place', '(voice !== "candidate" ? place'),
+    ),
+    *each(
+        "mixcompare/report/hands.js",
+        ("tests/report/test_browser.py",),
         ('4: () => listenTo("preview")', '4: () => listenTo("x")'),
     ),
     *each(
-        "mixcompare/report/player.js",
+        "mixcompare/report/loudness.js",
         ("tests/report/test_browser_loudness.py",),
         ("softest = Math.min(...levels)", "softest = Math.max(...levels)", "turned up"),
         ("inside.filter((level) => level > gate)", "inside", "not gated"),
         ("map((place) => toClock(voice, place) -", "map((place) => place -", "on one clock"),
+    ),
+    *each(
+        "mixcompare/report/trial.js",
+        ("tests/report/test_browser_loudness.py",),
+        ('      setLevel("loudness");\n', "", "a trial that loudness decides"),
+        ("setLevel(before);", "", "a trial changes the level for good"),
+    ),
+    *each(
+        "mixcompare/report/player.js",
+        ("tests/report/test_browser_loudness.py",),
         ("state.loop ? [Math.max(state.loop[0], a)", "null ? [Math.max(state.loop[0], a)"),
         ("[voice] / 20) : 1;", "[voice] / 10) : 1;"),
-        ('      setLevel("loudness");\n', "", "a trial that loudness decides"),
         ("    if (state.trial) beginTrial();\n", "", "answers at two levels count as one"),
-        ("setLevel(before);", "", "a trial changes the level for good"),
         ("exit.gain.setTargetAtTime(gainOf(voice, index)", "exit.gain.setTargetAtTime(1"),
     ),
     *each(
@@ -428,12 +439,32 @@ FAULTS: list[Fault] = [
         ("total, left_out)[0])", "total, 0.0)[0])"),
     ),
     *each(
-        "mixcompare/report/head.py",
+        "mixcompare/results.py",
         ("tests/report/test_cards.py",),
         (
-            "results.alignment.tuning_cents if found is None else found",
-            "results.alignment.tuning_cents",
+            "self.alignment.tuning_cents if found is None else found",
+            "self.alignment.tuning_cents",
         ),
+    ),
+    *each(
+        "mixcompare/results.py",
+        ("tests/test_results.py",),
+        ("if start <= time_s + _ONSET_WITHIN_S", "if start <= time_s"),
+        ("(start + first, number)", "(start, number)"),
+    ),
+    *each(
+        "mixcompare/report/drawn.py",
+        ("tests/report/test_drawn.py",),
+        ("sounding_ratio=voice.sounding_ratio,", "sounding_ratio=difference.sounding_ratio,"),
+        (
+            "(measured.candidate, voice.candidate_ratio)",
+            "(measured.candidate, voice.reference_ratio)",
+        ),
+    ),
+    *each(
+        "mixcompare/report/notes.py",
+        ("tests/report/test_drawn.py",),
+        ("results.bar_at(difference.note_s[index])", "results.bar_at(difference.note_s[0])"),
     ),
     *each(
         "mixcompare/report/page.py",

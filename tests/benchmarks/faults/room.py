@@ -338,10 +338,6 @@ FAULTS: list[Fault] = [
         ("rest {_percent(heard[1])} of", "rest {_percent(heard[0])} of"),
         ("{element.kind}_{'louder' if louder else", "{element.kind}_{'louder' if not louder else"),
         ("register_{'louder' if louder else", "register_{'louder' if not louder else"),
-        (
-            "low, high = sorted(abs(edge) for edge in interval)",
-            "high, low = sorted(abs(edge) for edge in interval)",
-        ),
         ("down = element.difference_db > 0", "down = element.difference_db < 0"),
     ),
     *each(
