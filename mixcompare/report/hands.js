@@ -1,5 +1,7 @@
 // What hands do: buttons, the time line, keys.
 function takeHands(panel) {
+  // A hand that only points trembles this far.
+  const DRAGGED_PX = 6;
   const {
     data, state, byId, play, pause, seek, listenTo, switchOver, setLevel, setVolume, toggleBand,
     loopOver, loopBetween, loopFromHere, leaveLoop, step, toggleTrial, answer,

@@ -10,8 +10,6 @@ const panel = (() => {
   const LATEST_S = 0.5;
   const LEAST_LOOP_S = 1.5;
   const LEAST_OWN_LOOP_S = 0.3;
-  // A hand that only points trembles this far.
-  const DRAGGED_PX = 6;
 
   const source = document.getElementById("comparison");
   if (!source) return null;
