@@ -14,6 +14,7 @@ MINUS = "\N{MINUS SIGN}"
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,)\]-])-(?=\.?\d)")
 DASH = "\N{EN DASH}"
 _HYPHEN_IN_TIMES = re.compile(r"(?<=\d:\d\d)-(?=\d+:\d\d)|(?<=\d:\d\d\.\d)-(?=\d+:\d\d)")
+_BEFORE_PER_CENT = re.compile(r"(?<=\d) (?=%)")
 _BARS = re.compile(r"\bbars \d+(?:-\d+)?(?:(?:, | and )\d+(?:-\d+)?)*")
 SOUND_M_S = 343.0  # in dry air at 20 °C; ISO 9613-1:1993 has 343.2, from memory
 NOT_KNOWN = DASH
@@ -22,6 +23,7 @@ NOT_KNOWN = DASH
 def in_print(text: str) -> str:
     """A sentence as it is printed, with minus signs and dashes; terminals get hyphens for both."""
     text = _HYPHEN_IN_TIMES.sub(DASH, _HYPHEN_AS_MINUS.sub(MINUS, text))
+    text = _BEFORE_PER_CENT.sub("\N{NO-BREAK SPACE}", text)
     return _BARS.sub(lambda found: found.group().replace("-", DASH), text)
 
 

@@ -176,7 +176,7 @@ def test_verdict_sentences() -> None:
     # A bare ratio says nothing to a person.
     assert _verdict((image,)) == "One thing sticks out: the stereo image."
     assert _verdict((line,)) == (
-        "One thing sticks out: the leading line (-38 % of the notes' length)."
+        "One thing sticks out: the leading line (-38 percentage points of the notes' length)."
     )
     assert _verdict((tempo, figure, image)) == (
         "Three things stick out, first of all: the tempo (-5.6 %)."
@@ -390,7 +390,7 @@ def test_findings_name_the_bars_of_a_score(tmp_path: Path) -> None:
     assert "(bars 2-5 and 7-9)" in comparison._repr_html_()
     assert comparison.to_dict()["findings"][0]["bars"] == [[2, 5], [7, 9]]
     page = (comparison.save(tmp_path / "out", audio=False) / "report.html").read_text("utf-8")
-    assert "bars 2-5 and 7-9" in page
+    assert "bars 2\N{EN DASH}5 and 7\N{EN DASH}9" in page
     assert "&lt;b&gt;Violins&lt;/b&gt;" in page
     assert "<b>Violins" not in page
     without = samples.compared("reference", "candidate_figure_louder")

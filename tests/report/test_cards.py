@@ -128,7 +128,7 @@ def test_many_places_are_counted_and_bars_named():
 def facts(page):
     (block,) = re.findall(r'<dl class="facts">(.*?)</dl>', page, re.DOTALL)
     return {
-        plain(name): plain(words)
+        plain(name): plain(words).replace(f"{SPACE}%", " %")
         for name, words in re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", block, re.DOTALL)
     }
 

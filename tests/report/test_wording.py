@@ -264,6 +264,7 @@ def test_the_course_picture_shows_the_band_over_its_places():
         ("0:03.5-0:15.5 and bar 9, 2-4 dB", f"0:03.5{DASH}0:15.5 and bar 9, 2-4 dB"),
         ("90 Hz-2.9 kHz, 2026-11-28, A-4", "90 Hz-2.9 kHz, 2026-11-28, A-4"),
         ("a level-matched pair", "a level-matched pair"),
+        ("54 % against 89 %", f"54{SPACE}% against 89{SPACE}%"),
     ],
 )
 def test_a_minus_in_print_is_no_hyphen(text, printed):
