@@ -36,6 +36,15 @@ def test_another_reader_finds_names_and_places(tmp_path: Path, frames: int) -> N
     assert labels[cues.cues[0].name] == "1 the figure +5.9 dB"
     lengths = {one.name: one.length for one in cues.ranges}
     assert lengths[cues.cues[0].name] == 11_025
+    # RIFF 1.0: the size counts what follows it; every chunk begins at an even place.
+    raw = path.read_bytes()
+    assert int.from_bytes(raw[4:8], "little") == len(raw) - 8
+    at, names = 12, []
+    while at < len(raw):
+        names.append(raw[at : at + 4])
+        size = int.from_bytes(raw[at + 4 : at + 8], "little")
+        at += 8 + size + size % 2
+    assert names[-3:] == [b"data", b"cue ", b"LIST"]
     # What lies behind the end ends with it.
     assert lengths[cues.cues[1].name] == frames - 1 - 22_050
 

@@ -85,9 +85,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/aspects/tempo/values.py",
-        (
-            "tests/published/test_real_recordings.py::test_what_was_done_is_told_and_nothing_else[slower]",
-        ),
+        ("tests/aspects/test_tempo.py",),
         ("100 * (100 / max(100 + part, 1.0) - 1)", "-part"),
     ),
     *each(

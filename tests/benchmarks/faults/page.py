@@ -456,10 +456,7 @@ FAULTS: list[Fault] = [
         "mixcompare/report/drawn.py",
         ("tests/report/test_drawn.py",),
         ("sounding_ratio=voice.sounding_ratio,", "sounding_ratio=difference.sounding_ratio,"),
-        (
-            "(measured.candidate, voice.candidate_ratio)",
-            "(measured.candidate, voice.reference_ratio)",
-        ),
+        ("candidate_ratio=voice.candidate_ratio,", "candidate_ratio=voice.reference_ratio,"),
     ),
     *each(
         "mixcompare/report/notes.py",
