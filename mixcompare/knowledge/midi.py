@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -41,6 +42,7 @@ def readings(path: Path) -> list[Reading]:
     last = 0
     for track in file.tracks:
         held: dict[tuple[int, int], list[Stroke]] = {}
+        open_ended = _without_all_ends(track)
         for stroke in track:
             if stroke.channel == _PERCUSSION:
                 struck[stroke.part] = None
@@ -49,14 +51,30 @@ def readings(path: Path) -> list[Reading]:
             if stroke.velocity > 0:
                 held.setdefault(key, []).append(stroke)
             elif held.get(key):
-                begun = held[key].pop(0)
-                if stroke.tick > begun.tick:
-                    span_s = _seconds(begun.tick, tempi), _seconds(stroke.tick, tempi)
-                    rows.append((stroke.part, *span_s, stroke.pitch, begun.velocity))
-                    last = max(last, stroke.tick)
+                ended = [held[key].pop(0)]
+                if key in open_ended:
+                    ended += [one for one in held[key] if one.tick < stroke.tick]
+                    held[key] = [one for one in held[key] if one.tick >= stroke.tick]
+                for begun in ended:
+                    if stroke.tick > begun.tick:
+                        span_s = _seconds(begun.tick, tempi), _seconds(stroke.tick, tempi)
+                        rows.append((stroke.part, *span_s, stroke.pitch, begun.velocity))
+                        last = max(last, stroke.tick)
     pitched = {row[0] for row in rows}
     left_out = tuple(set(struck) - pitched)
     return [Reading(rows, _bars(file, tempi, last), left_out, senseless=file.senseless)]
+
+
+def _without_all_ends(track: Sequence[Stroke]) -> set[tuple[int, int]]:
+    """Channels and pitches with fewer ends than notes: there one ends all that sound.
+
+    Two players in unison whose end is written once; taken one by one, a note would last until that
+    pitch is played again, and so would every later one.
+    """
+    missing = Counter[tuple[int, int]]()
+    for stroke in track:
+        missing[stroke.channel, stroke.pitch] += 1 if stroke.velocity > 0 else -1
+    return {key for key, count in missing.items() if count > 0}
 
 
 def _bars(file: MidiFile, tempi: Sequence[tuple[int, float, float]], last: int) -> Bars | None:
