@@ -20,6 +20,7 @@ import numpy.typing as npt
 from mixcompare.elements.change import Change
 from mixcompare.elements.describe import own_cells
 from mixcompare.pair.spectra import PairSpectra
+from mixcompare.standards.bs1770 import k_weighting_power
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -32,6 +33,7 @@ _THRESHOLD_HZ = (50.0, 100.0, 200.0, 400.0, 800.0)
 _THRESHOLD_DB = (13.0, 8.0, 3.0, -1.0, -3.0)
 _PLAYING_DB = 16.0  # below the part's loud moments
 _RANGE_DB = 60.0  # below the loudest filter nothing counts; our judgement, not measured
+_STRONGEST_DB = 10.0  # below a part's strongest filter: those that carry it; our choice
 _LEAST_AUDIBLE = 0.1  # of the time it plays: less goes unnoticed; our judgement, not measured
 _LEAST_LOUD = 0.001  # of the loudness: under it a change goes unnoticed
 
@@ -130,3 +132,33 @@ def audibility(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> Aud
 def _filter_widths(centre_hz: FloatArray) -> FloatArray:
     """Equivalent rectangular bandwidths from band to band: loudness is summed over their scale."""
     return np.asarray(np.gradient(centre_hz) / erb_hz(centre_hz))
+
+
+def clearance_db(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> FloatArray:
+    """By how much a part's strongest bands stand over the threshold at which the rest covers them.
+
+    Parameters
+    ----------
+    part, rest : ndarray, shape (n, bands)
+        Powers at the same moments.
+    centre_hz : ndarray, shape (bands,)
+        Mid-band frequencies.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Of the filters around its strongest one, K-weighted: below 0 dB they are covered together,
+        though a single partial may still be made out.
+    """
+    own, others = (excitation(power, centre_hz) for power in (part, rest))
+    floor = 10 ** (-_RANGE_DB / 10) * max(float((own + others).max()), 1e-30)
+    weight, strong = k_weighting_power(centre_hz), strongest(part, centre_hz)
+    masked = others * threshold_ratio(centre_hz) + floor
+    ratio = ((own * strong) @ weight + 1e-30) / ((masked * strong) @ weight)
+    return np.asarray(10 * np.log10(ratio))
+
+
+def strongest(part: FloatArray, centre_hz: FloatArray) -> npt.NDArray[np.bool_]:
+    """The filters around a part's strongest one at every moment, shape (n, bands)."""
+    own = excitation(part, centre_hz) * k_weighting_power(centre_hz)
+    return np.asarray(own >= 10 ** (-_STRONGEST_DB / 10) * own.max(axis=1, keepdims=True))

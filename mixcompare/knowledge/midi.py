@@ -66,15 +66,16 @@ def readings(path: Path) -> list[Reading]:
 
 
 def _without_all_ends(track: Sequence[Stroke]) -> set[tuple[int, int]]:
-    """Channels and pitches with fewer ends than notes: there one ends all that sound.
+    """Channels and pitches of which one would sound for ever: there one end ends all that sound.
 
     Two players in unison whose end is written once; taken one by one, a note would last until that
     pitch is played again, and so would every later one.
     """
-    missing = Counter[tuple[int, int]]()
+    sounding = Counter[tuple[int, int]]()
     for stroke in track:
-        missing[stroke.channel, stroke.pitch] += 1 if stroke.velocity > 0 else -1
-    return {key for key, count in missing.items() if count > 0}
+        key = stroke.channel, stroke.pitch
+        sounding[key] = sounding[key] + 1 if stroke.velocity > 0 else max(sounding[key] - 1, 0)
+    return {key for key, count in sounding.items() if count > 0}
 
 
 def _bars(file: MidiFile, tempi: Sequence[tuple[int, float, float]], last: int) -> Bars | None:

@@ -23,6 +23,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, not_apart
+from mixcompare.parts.covering import leads_in, raised
 from mixcompare.parts.course import Window, bars_of, course_of, edges_of, scaled, windows_of
 from mixcompare.parts.fit import Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
@@ -159,7 +160,24 @@ class _Orchestra:
             shorter=tuple(
                 (Players(self._names(one.parts), one.name), one.level_db) for one in unseen
             ),
+            leads=leads_in(
+                self.cells,
+                (self.fitted.shares, self._shares_as_told(named)),
+                self.parts,
+                self.times_s,
+                self.bars,
+            ),
         )
+
+    def _shares_as_told(self, named: Sequence[Named]) -> FloatArray:
+        """Shares of the candidate's cells, with who moved as loud as it is told."""
+        told = {part: change for members, _, change in named for part in members}
+        level_db, _ = self._against_the_rest(self.fitted, set(told))
+        more_db = np.zeros(len(self.parts))
+        for part, change in told.items():
+            if not is_open(change.interval) and not self._is_a_passage(change):
+                more_db[part] = change.difference_db - level_db[part]
+        return raised(self.fitted.candidate_shares, more_db)
 
     def _theme(
         self, members: Sequence[int], change: Change, levels: Sequence[PartLevel]

@@ -122,6 +122,50 @@ class PartLevel:
         return self.level_db is not None and not self.together_with
 
 
+CLEAR, COVERED, OPEN = "clear", "covered", "can't tell"
+"""How a leading line stands over the rest."""
+
+
+@dataclass(frozen=True)
+class Lead:
+    """The line that leads in some bars, and how it stands over the rest in either recording.
+
+    Attributes
+    ----------
+    name : str
+        Of the part that leads.
+    doubled_by : tuple of str
+        Who plays its notes: what they are together is the line.
+    bars : tuple of int or None
+        First and last, as printed; None without bars.
+    start_s, end_s : float
+    reference, candidate : str
+        ``clear``, ``covered`` or ``can't tell``.
+    reference_db, candidate_db : float
+        Its strongest bands against the threshold at which the rest covers them, at most moments.
+    difference_db : float
+    covered_in_reference_by, covered_in_candidate_by : tuple of str
+        Who has most energy in its bands, where they lie under that threshold.
+    """
+
+    name: str = field(metadata=labelled("Leads"))
+    doubled_by: tuple[str, ...] = field(metadata=BARE | KEPT)
+    bars: tuple[int, int] | None = field(metadata=BARE | OF_REFERENCE)
+    start_s: float = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    end_s: float = field(metadata=MOMENT | within(0.1) | stretched(0.7))
+    reference: str = field(metadata=labelled("In the reference"))
+    candidate: str = field(metadata=labelled("In the candidate"))
+    reference_db: float = field(
+        metadata=labelled("Over the rest, reference") | exchanged_with("candidate_db") | within(1.0)
+    )
+    candidate_db: float = field(
+        metadata=labelled("Over the rest, candidate") | exchanged_with("reference_db") | within(1.0)
+    )
+    difference_db: float = field(metadata=SIGNED | within(1.0))
+    covered_in_reference_by: tuple[str, ...] = field(default=(), metadata=BARE)
+    covered_in_candidate_by: tuple[str, ...] = field(default=(), metadata=BARE)
+
+
 @dataclass(frozen=True)
 class Place:
     """Where a part sits, -1 left to +1 right.
@@ -203,6 +247,8 @@ class Levels:
         Whether the recordings are of other instruments: then less is told.
     shorter : tuple of (Players, float)
         Who is read louder or softer, and may play shorter in one of the recordings instead.
+    leads : tuple of Lead
+        Which line leads, and how it stands over the rest.
     """
 
     parts: tuple[PartLevel, ...]
@@ -211,3 +257,4 @@ class Levels:
     movers: tuple[Players, ...] = ()
     other_instruments: bool = False
     shorter: tuple[tuple[Players, float], ...] = ()
+    leads: tuple[Lead, ...] = ()

@@ -228,8 +228,9 @@ def test_a_pitch_struck_twice_ends_in_its_order(tmp_path: Path) -> None:
 def test_two_in_unison_whose_end_is_written_once_end_together(tmp_path: Path) -> None:
     # As synthesisers play it (from memory: a note-off ends all of its pitch on the channel); taken
     # one by one, the second would sound until the pitch comes again.
-    path = midi(tmp_path, [on(60, 0), on(60, 0), off(60, 240), on(60, 240), off(60, 240)])
-    ((_, notes),) = Score.open(path).parts
+    # An end before there is anything to end counts for nothing.
+    events = [off(60, 0), on(60, 0), on(60, 0), off(60, 240), on(60, 240), off(60, 240)]
+    ((_, notes),) = Score.open(midi(tmp_path, events)).parts
     assert notes[:, :3].tolist() == [[0, 0.25, 60], [0, 0.25, 60], [0.5, 0.75, 60]]
 
 
