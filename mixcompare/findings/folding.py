@@ -108,15 +108,26 @@ def then_and_so_much(cause: Finding, effect: Finding) -> bool:
     """Whether an effect on levels lies in its cause's time, and goes as far as it."""
     if not same_direction(cause, effect) or effect.duration_s <= 0:
         return False
-    together = sum(
+    low, high = effect.interval
+    near = abs(effect.difference - cause.difference) <= _NEAR_WHOLE_DB
+    near |= low <= cause.difference <= high  # it may have moved no further than the whole
+    return near and _together_s(cause, effect) >= _MOSTLY_THEN * effect.duration_s
+
+
+def mostly_then(cause: Finding, effect: Finding) -> bool:
+    """Whether an effect lies in its cause's time, and is of another kind than it."""
+    return cause.kind != effect.kind and _together_s(cause, effect) >= (
+        _MOSTLY_THEN * effect.duration_s
+    )
+
+
+def _together_s(cause: Finding, effect: Finding) -> float:
+    """How long both last at once."""
+    return sum(
         max(min(ours[1], theirs[1]) - max(ours[0], theirs[0]), 0.0)
         for ours in cause.spans_s
         for theirs in effect.spans_s
     )
-    low, high = effect.interval
-    near = abs(effect.difference - cause.difference) <= _NEAR_WHOLE_DB
-    near |= low <= cause.difference <= high  # it may have moved no further than the whole
-    return near and together >= _MOSTLY_THEN * effect.duration_s
 
 
 def stretches(swings: Finding, decay: Finding) -> bool:

@@ -23,7 +23,7 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, not_apart
-from mixcompare.parts.covering import leads_in, raised
+from mixcompare.parts.covering import as_told, leads_in
 from mixcompare.parts.course import Window, bars_of, course_of, edges_of, scaled, windows_of
 from mixcompare.parts.fit import Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
@@ -97,8 +97,8 @@ class _Orchestra:
         self.unseen_db = alike.unseen_db
         self.heard = heard_of(cells, self.fitted)
         self.moved = moved_in(self.fitted, parts)
-        times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
-        self.edges = edges_of(bars_of(times_s, self.bars), times_s)
+        self.times_s = spectra.times_s[:: STEP * coarseness(len(spectra.times_s))]
+        self.edges = edges_of(bars_of(self.times_s, self.bars), self.times_s)
         # In one take the elements say themselves in which bars they are; of other instruments none
         # of 16 changes in some bars (three movements) stands out from their notes' scatter.
         asked = not self.one_take and not self.fitted.other_instruments
@@ -141,8 +141,9 @@ class _Orchestra:
             ]
         )
         parts = self._parts([(members, change) for members, _, change in named])
+        taken = {part for members, _, _ in named for part in members}
+        shares = self.fitted.shares, self._shares_as_told(parts, taken)
         if not self.one_take:
-            taken = {part for members, _, _ in named for part in members}
             told = [(one, self._change(one)) for one in self.passages if not taken & set(one.parts)]
             named += [
                 (one.parts, one.name, change)
@@ -160,24 +161,13 @@ class _Orchestra:
             shorter=tuple(
                 (Players(self._names(one.parts), one.name), one.level_db) for one in unseen
             ),
-            leads=leads_in(
-                self.cells,
-                (self.fitted.shares, self._shares_as_told(named)),
-                self.parts,
-                self.times_s,
-                self.bars,
-            ),
+            leads=leads_in(self.cells, shares, self.parts, self.times_s, self.bars),
         )
 
-    def _shares_as_told(self, named: Sequence[Named]) -> FloatArray:
-        """Shares of the candidate's cells, with who moved as loud as it is told."""
-        told = {part: change for members, _, change in named for part in members}
-        level_db, _ = self._against_the_rest(self.fitted, set(told))
-        more_db = np.zeros(len(self.parts))
-        for part, change in told.items():
-            if not is_open(change.interval) and not self._is_a_passage(change):
-                more_db[part] = change.difference_db - level_db[part]
-        return raised(self.fitted.candidate_shares, more_db)
+    def _shares_as_told(self, told: Sequence[PartLevel], moved: set[int]) -> FloatArray:
+        """Shares of the candidate's cells, with every part as loud as it is told, bar by bar."""
+        level_db, _ = self._against_the_rest(self.fitted, moved)
+        return as_told(self.fitted.candidate_shares, told, level_db, moved, self.times_s)
 
     def _theme(
         self, members: Sequence[int], change: Change, levels: Sequence[PartLevel]
@@ -391,11 +381,9 @@ class _Orchestra:
 
     def _over_time(self, sizes: Mapping[int, Change]) -> list[tuple[Stretch, ...]]:
         """Every part's level over time; of those that moved, as large as their elements."""
-        step = STEP * coarseness(len(self.spectra.times_s))
-        times_s = self.spectra.times_s[::step]
-        windows = windows_of(self.cells, self.fitted, times_s, self.bars)
-        still = course_of(self.cells, self.rest, times_s, windows, list(sizes))
-        moved = course_of(self.cells, self.fitted, times_s, windows, list(sizes))
+        windows = windows_of(self.cells, self.fitted, self.times_s, self.bars)
+        still = course_of(self.cells, self.rest, self.times_s, windows, list(sizes))
+        moved = course_of(self.cells, self.fitted, self.times_s, windows, list(sizes))
         out = []
         for place in range(len(self.parts)):
             level_db = still[place]

@@ -27,7 +27,7 @@ from mixcompare.results import Level, Results
 
 if TYPE_CHECKING:
     from mixcompare.aspects.articulation.values import VoiceArticulation
-    from mixcompare.parts.values import PartLevel
+    from mixcompare.parts.values import Lead, PartLevel
     from mixcompare.stems.values import Stems
 
 SCHEMA_VERSION = 1  # of ``report.schema.json``
@@ -93,6 +93,7 @@ def parts_of(results: Results) -> list[Json]:
     levels: dict[str, PartLevel] = {
         part.name: part for part in (of_balance.parts if of_balance else ())
     }
+    leads: tuple[Lead, ...] = of_balance.leads if of_balance else ()
     out = []
     for name in dict.fromkeys((*levels, *held)):
         level, voice = levels.get(name), held.get(name)
@@ -105,6 +106,7 @@ def parts_of(results: Results) -> list[Json]:
                 "group": list(level.together_with) if level else [],
                 "audible_share": level.audible_share if level else None,
                 "candidate_audible_share": level.candidate_audible_share if level else None,
+                "leads": [_lead(one) for one in leads if one.name == name],
                 "written": level.written if level else None,
                 "covered_by": list(level.covered_by) if level else [],
                 "bars": [
@@ -122,6 +124,22 @@ def parts_of(results: Results) -> list[Json]:
             }
         )
     return out
+
+
+def _lead(lead: Lead) -> Json:
+    """Where a part leads, and how its line stands over the rest there."""
+    return {
+        "span_s": [plain(lead.start_s), plain(lead.end_s)],
+        "bars": plain(lead.bars),
+        "doubled_by": list(lead.doubled_by),
+        "reference": lead.reference,
+        "candidate": lead.candidate,
+        "reference_db": plain(lead.reference_db),
+        "candidate_db": plain(lead.candidate_db),
+        "difference_db": plain(lead.difference_db),
+        "covered_in_reference_by": list(lead.covered_in_reference_by),
+        "covered_in_candidate_by": list(lead.covered_in_candidate_by),
+    }
 
 
 def stems_of(results: Results) -> list[Json]:

@@ -27,7 +27,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
 from mixcompare.knowledge.notes import PartNotes
-from mixcompare.knowledge.score import Score
+from mixcompare.knowledge.score import LaidOver, Score
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import aligned
@@ -134,13 +134,13 @@ def k_level_db(stem: FloatArray) -> float:
     return float(10 * np.log10(np.square(weighted).sum() + 1e-30))
 
 
-def laid(music: Excerpt, reference: Features) -> tuple[PartNotes, ...]:
+def laid(music: Excerpt, reference: Features) -> LaidOver:
     """The score as the tool lays it over the reference, from a MIDI file at another tempo."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "score.mid"
         slower = tempo_map(music.parts, lambda s: 1.1 * s)
         write_midi([replace(part, pan=0.0) for part in slower][:15], path)
-        return Score.open(path).over(reference).parts
+        return Score.open(path).over(reference)
 
 
 @one_numeric_thread
@@ -177,7 +177,7 @@ def answers(
     """Every candidate of every movement."""
     for number, name, music, scale, reference in in_own_room(named, scores, cache):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        score = laid(music, reference)
+        score = laid(music, reference).parts
         for case in cases(name, number, music, cache, soundfont):
             if only in f"{name} {case.kind}":
                 yield name, _answer(case, music, reference, score, scale)

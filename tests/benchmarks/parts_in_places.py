@@ -195,7 +195,7 @@ class Ground:
         """Of an excerpt."""
         scale, take = take_of(music)
         reference = Features.of(take)
-        return cls(reference, laid(music, reference), scale)
+        return cls(reference, laid(music, reference).parts, scale)
 
 
 def report(answers: Sequence[tuple[str, Ride | None, list[Told]]]) -> str:

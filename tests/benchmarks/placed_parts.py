@@ -159,7 +159,7 @@ def answers(
     """Every candidate of every movement."""
     for number, name, music, scale, reference in in_own_room(named, scores, cache):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        score, before = laid(music, reference), places(music, OWN_ROOM)
+        score, before = laid(music, reference).parts, places(music, OWN_ROOM)
         for case in cases(name, number, music, cache, soundfont):
             if only in f"{name} {case.kind}":
                 yield name, _answer(case, reference, score, scale, before)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from mixcompare.findings.description import Description
 from mixcompare.findings.folding import (
+    ANY_SIZE,
     Rule,
     always,
     aspect,
     kinds,
+    mostly_then,
     overlapping_or_partials,
     reaches,
 )
@@ -19,6 +21,9 @@ LEVEL = JustNoticeable(
     "dB",
     "ISO 3382-1:2009 Table A.1 (1 dB of level); 1-2 dB in a mix, common practice",
 )
+
+THEMES = ("theme_covered", "theme_uncovered")
+"""Kinds of findings of a leading line that only one recording lets through."""
 
 ABOUT = Description(
     title="Balance",
@@ -34,6 +39,8 @@ ABOUT = Description(
             aspect("tone"),
             overlapping_or_partials,
         ),
+        # A part that stands elsewhere covers a theme, or is the theme that is covered.
+        Rule(aspect("balance"), kinds(*THEMES), mostly_then, ANY_SIZE),
         Rule(aspect("balance"), aspect("dynamics"), always),
         Rule(aspect("balance"), kinds("moved_left", "moved_right", "wider", "narrower"), reaches),
     ),

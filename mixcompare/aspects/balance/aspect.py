@@ -20,6 +20,7 @@ from scipy import ndimage
 
 from mixcompare.aspects.balance.about import ABOUT
 from mixcompare.aspects.balance.course import course_of
+from mixcompare.aspects.balance.themes import theme_findings
 from mixcompare.aspects.balance.values import (
     OCTAVE_REGISTERS_HZ,
     PART,
@@ -163,6 +164,7 @@ class BalanceAnalyzer:
             voice_loudness_share=_minus(*(one.voice_loudness_share for one in alone)),
             blend=_less(alone[0].blend, alone[1].blend),
             parts=written.parts if written else (),
+            leads=written.leads if written else (),
             movers=written.movers if written else (),
             reasons=tuple(reasons),
             one_tail=split.one_tail,
@@ -175,9 +177,10 @@ class BalanceAnalyzer:
         )
 
     def findings(self, difference: BalanceDifference, pair: Pair) -> list[Finding]:
-        """Elements first, then registers that stand out in places."""
+        """Elements first, then registers that stand out in places, then themes that are covered."""
         found = [element_finding(element, difference, pair) for element in difference.elements]
         found += [local_finding(passage, difference, pair) for passage in difference.passages]
+        found += theme_findings(difference, pair)
         return found
 
 

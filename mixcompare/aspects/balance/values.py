@@ -24,7 +24,7 @@ from mixcompare.fields import (
     within,
 )
 from mixcompare.pair.thirds import BANDS
-from mixcompare.parts.values import PartLevel, Players, Theme
+from mixcompare.parts.values import Lead, PartLevel, Players, Theme
 
 FloatArray = npt.NDArray[np.float64]
 # Edges of octaves after IEC 61260-1:2014, rounded.
@@ -140,6 +140,8 @@ class BalanceDifference:
         Registers that stand out for part of the time only.
     parts : tuple of PartLevel
         Of the score, where there is one.
+    leads : tuple of Lead
+        Which of its lines leads, in which bars, and how it stands over the rest.
     movers : tuple of Players
         Who plays what was panned elsewhere, for the aspect of placement.
     register_hz, register_level_db : tuple
@@ -185,6 +187,7 @@ class BalanceDifference:
         metadata=labelled("Blend: evenness of the voices (1 = none obtrudes)") | BARE | SIGNED,
     )
     parts: tuple[PartLevel, ...] = ()
+    leads: tuple[Lead, ...] = ()
     movers: tuple[Players, ...] = field(default=(), metadata=NOT_IN_REPORT | KEPT)
     reasons: tuple[str, ...] = ()
     one_tail: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
