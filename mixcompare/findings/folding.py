@@ -25,14 +25,16 @@ _NEAR_DB, _NEAR_DB_PER_OCTAVE = 0.75, 0.1  # half a just-noticeable difference
 
 @dataclass(frozen=True)
 class Those:
-    """Findings of some kinds, or all of an aspect."""
+    """Findings of some kinds, or all of an aspect but some kinds."""
 
     aspect: str = ""
     kinds: tuple[str, ...] = ()
+    but: tuple[str, ...] = ()
 
     def has(self, finding: Finding) -> bool:
         """Whether a finding is one of them."""
-        return finding.aspect == self.aspect or finding.kind in self.kinds
+        of_aspect = finding.aspect == self.aspect and finding.kind not in self.but
+        return of_aspect or finding.kind in self.kinds
 
 
 def kinds(*names: str) -> Those:
@@ -40,9 +42,9 @@ def kinds(*names: str) -> Those:
     return Those(kinds=names)
 
 
-def aspect(name: str) -> Those:
-    """All findings of an aspect."""
-    return Those(aspect=name)
+def aspect(name: str, but: Sequence[str] = ()) -> Those:
+    """All findings of an aspect, without those of some kinds."""
+    return Those(aspect=name, but=tuple(but))
 
 
 @dataclass(frozen=True)
@@ -115,10 +117,8 @@ def then_and_so_much(cause: Finding, effect: Finding) -> bool:
 
 
 def mostly_then(cause: Finding, effect: Finding) -> bool:
-    """Whether an effect lies in its cause's time, and is of another kind than it."""
-    return cause.kind != effect.kind and _together_s(cause, effect) >= (
-        _MOSTLY_THEN * effect.duration_s
-    )
+    """Whether an effect lies in its cause's time."""
+    return _together_s(cause, effect) >= _MOSTLY_THEN * effect.duration_s
 
 
 def _together_s(cause: Finding, effect: Finding) -> float:

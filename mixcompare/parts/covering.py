@@ -98,21 +98,21 @@ def lines_in(
     return tuple(out)
 
 
-def _players(
-    lead: int, parts: Sequence[PartNotes], span_s: tuple[float, float]
-) -> tuple[int, ...]:
+def _players(lead: int, parts: Sequence[PartNotes], span_s: tuple[float, float]) -> tuple[int, ...]:
     """The leading part and those that play its notes in a span, at whatever octave."""
-    start, end = span_s
-    there = [
-        replace(part, notes=part.notes[(part.notes[:, 0] >= start - _EDGE_S) & (part.notes[:, 0] < end)])
-        for part in parts
-    ]
+    there = [replace(part, notes=_begun_in(part.notes, span_s)) for part in parts]
     along = doubles(there, _SAME_NOTES)[:, lead]
     return tuple(
         place
         for place, part in enumerate(there)
         if place == lead or (len(part.notes) > 0 and along[place])
     )
+
+
+def _begun_in(notes: FloatArray, span_s: tuple[float, float]) -> FloatArray:
+    """Notes that begin in a span."""
+    onset_s = notes[:, 0]
+    return notes[(onset_s >= span_s[0] - _EDGE_S) & (onset_s < span_s[1] - _EDGE_S)]
 
 
 def as_told(
@@ -192,9 +192,7 @@ def _lead(
     """How a line stands in one window."""
     levels_db = [side.clearance_db(line.players, frames) for side in sides]
     over = [
-        tuple(parts[one].name for one in side.over(line.players, frames))
-        if level_db < 0
-        else ()
+        tuple(parts[one].name for one in side.over(line.players, frames)) if level_db < 0 else ()
         for side, level_db in zip(sides, levels_db, strict=True)
     ]
     return Lead(
@@ -252,10 +250,13 @@ def _said(one: Lead) -> tuple[object, ...]:
 
 def _together(one: Lead, other: Lead) -> Lead:
     """Two that follow each other, their levels weighed by length."""
-    lengths = [part.end_s - part.start_s for part in (one, other)]
-    levels = {
-        name: float(np.average([getattr(one, name), getattr(other, name)], weights=lengths))
-        for name in ("reference_db", "candidate_db", "difference_db")
-    }
+    share = (one.end_s - one.start_s) / (other.end_s - one.start_s)
     bars = (one.bars[0], other.bars[1]) if one.bars and other.bars else None
-    return replace(one, bars=bars, end_s=other.end_s, **levels)
+    return replace(
+        one,
+        bars=bars,
+        end_s=other.end_s,
+        reference_db=share * one.reference_db + (1 - share) * other.reference_db,
+        candidate_db=share * one.candidate_db + (1 - share) * other.candidate_db,
+        difference_db=share * one.difference_db + (1 - share) * other.difference_db,
+    )

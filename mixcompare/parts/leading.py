@@ -51,11 +51,19 @@ def leading_part(parts: Sequence[PartNotes], span_s: tuple[float, float]) -> int
         score[place] = (
             _THROUGHOUT * plays.mean()
             + _ON_TOP * (plays & (line >= top)).sum() / sounding
-            + _NOTES * min(len(np.unique(new[:, 2])), _MOST_NOTES) / _MOST_NOTES
+            + _NOTES * min(len(np.unique(_top_of_chords(new))), _MOST_NOTES) / _MOST_NOTES
             + _FROM_THE_START * (len(new) > 0 and new[:, 0].min() - start < _START_S)
             - _HIGH_ON_THE_PAGE * rank / len(lines)
         )
     return max(score, key=lambda place: float(score[place]))
+
+
+def _top_of_chords(notes: FloatArray) -> FloatArray:
+    """Highest pitch of whatever begins together: a chord of three is no line of three notes."""
+    together = np.round(notes[:, 0] / _EDGE_S).astype(int)
+    order = np.lexsort((notes[:, 2], together))
+    last = np.append(np.diff(together[order]) > 0, True) if len(order) else np.zeros(0, bool)
+    return np.asarray(notes[order, 2][last])
 
 
 def _highest(notes: FloatArray, times_s: FloatArray) -> FloatArray:

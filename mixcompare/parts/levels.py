@@ -23,8 +23,8 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.parts.apart import with_second_opinion
 from mixcompare.parts.changed import Moved, doubles, moved_in, not_apart
-from mixcompare.parts.covering import as_told, leads_in
 from mixcompare.parts.course import Window, bars_of, course_of, edges_of, scaled, windows_of
+from mixcompare.parts.covering import as_told, leads_in
 from mixcompare.parts.fit import Fitted, fit
 from mixcompare.parts.heard import SILENT_DB, heard_of, is_open
 from mixcompare.parts.held import Alike, held_alike

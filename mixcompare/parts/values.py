@@ -165,6 +165,12 @@ class Lead:
     covered_in_reference_by: tuple[str, ...] = field(default=(), metadata=BARE)
     covered_in_candidate_by: tuple[str, ...] = field(default=(), metadata=BARE)
 
+    @property
+    def heard(self) -> tuple[bool | None, bool | None]:
+        """Whether it is heard in reference and candidate; None where that can't be told."""
+        told = {CLEAR: True, COVERED: False}
+        return told.get(self.reference), told.get(self.candidate)
+
 
 @dataclass(frozen=True)
 class Place:

@@ -18,7 +18,7 @@ from mixcompare.results import Results
 if TYPE_CHECKING:
     from mixcompare.aspects.balance.values import BalanceDifference, Element
     from mixcompare.elements.local import LocalChange
-    from mixcompare.parts.values import PartLevel
+    from mixcompare.parts.values import Lead, PartLevel
 
 Row = tuple[str, float, tuple[float, float] | None, bool]
 """Name, level, its interval, and whether it is its own and no others'."""
@@ -50,10 +50,11 @@ def draw(results: Results, figure: Figure) -> str | None:
     elements: list[Row] = []
     own: list[Element] = []
     written: Sequence[PartLevel] = ()
+    leads: Sequence[Lead] = ()
     step = 0.0
     if found is not None:
         difference: BalanceDifference = found.difference
-        elements, written = _rows(difference), difference.parts
+        elements, written, leads = _rows(difference), difference.parts, difference.leads
         own = lanes.shown(difference.elements) if field is not None else []
         step = found.about.size_of("balance")
     if field is None and not elements:
@@ -86,11 +87,11 @@ def draw(results: Results, figure: Figure) -> str | None:
     if elements:
         _draw_elements(elements, step, axes[len(heights) - 1 - bool(over_time_cm)])
     if over_time_cm:
-        parts.draw(written, results.alignment.time_map.span_s, axes[-1])
+        parts.draw(written, results.alignment.time_map.span_s, axes[-1], leads)
     if elements:
         captions.append(f"Below: {ELEMENTS_CAPTION}" if field is not None else ELEMENTS_CAPTION)
     if over_time_cm:
-        captions.append(parts.CAPTION)
+        captions += [parts.CAPTION, *([parts.LEADS_CAPTION] if leads else [])]
     return " ".join(captions)
 
 

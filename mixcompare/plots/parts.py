@@ -16,13 +16,19 @@ from mixcompare.findings.words import listed
 from mixcompare.plots import style
 
 if TYPE_CHECKING:
-    from mixcompare.parts.values import PartLevel
+    from mixcompare.parts.values import Lead, PartLevel
 
 CAPTION = (
     "At the bottom: the parts of the score against time, against what did not change as a whole:"
     " blue where the candidate has less, orange where it has more, hatched where a part can't be"
     " told apart from others, grey where it rests or can't be told."
 )
+LEADS_CAPTION = (
+    "Lines along the row of the part that leads, over it for the reference and under it for the"
+    " candidate: whole where it stands clear of the rest, dotted where that covers it, none where"
+    " it can't be told."
+)
+_BESIDE = 0.42  # of a row, for the eye
 _MOST_NAMES = 2  # for the eye
 _LIMIT_DB = 6.0  # for the eye: the deepest colour
 _MOST_LABELS = 12  # for the eye
@@ -47,7 +53,12 @@ def height_cm(parts: Sequence[PartLevel]) -> float:
     return _HEIGHT_CM + _PART_CM * len(rows) if rows else 0.0
 
 
-def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) -> None:
+def draw(
+    parts: Sequence[PartLevel],
+    span_s: tuple[float, float],
+    axes: Axes,
+    leads: Sequence[Lead] = (),
+) -> None:
     """A row a part, a cell a few bars.
 
     Parameters
@@ -58,6 +69,8 @@ def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) ->
         The passage on the reference's clock.
     axes : Axes
         To draw on.
+    leads : sequence of Lead
+        Who leads, and whether that is heard.
     """
     rows = _rows(parts)
     axes.set_facecolor(style.SILENT)
@@ -75,6 +88,7 @@ def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) ->
             )  # fmt: skip
             if one.bars is not None:
                 bars[one.start_s] = one.bars[0]
+    _draw_leads(leads, [part.name for part in rows], axes)
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.set_yticks(range(len(rows)), [part.name for part in rows])
     style.time_axis(axes, span_s)
@@ -87,6 +101,21 @@ def draw(parts: Sequence[PartLevel], span_s: tuple[float, float], axes: Axes) ->
     scale = axes.figure.colorbar(colours, ax=axes, pad=0.01, aspect=18)
     scale.set_label("candidate minus\nreference (dB)")
     scale.outline.set_visible(False)
+
+
+def _draw_leads(leads: Sequence[Lead], names: Sequence[str], axes: Axes) -> None:
+    """Along the rows of those that lead, a line for either recording."""
+    for one in leads:
+        if one.name not in names:
+            continue
+        row = names.index(one.name)
+        colours = style.REFERENCE, style.CANDIDATE
+        for heard, colour, beside in zip(one.heard, colours, (-_BESIDE, _BESIDE), strict=True):
+            if heard is not None:
+                axes.plot(
+                    (one.start_s, one.end_s), (row + beside, row + beside), color=colour,
+                    linewidth=1.5, linestyle="-" if heard else ":", solid_capstyle="butt",
+                )  # fmt: skip
 
 
 def _rows(parts: Sequence[PartLevel]) -> list[PartLevel]:

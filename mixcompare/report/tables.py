@@ -327,6 +327,8 @@ def _cell(value: Any, name: str, unit: str, signed: bool = False) -> str:
         return units.number(float(value), unit, signed)
     if name == "band_hz" and len(value) == 2:
         return wording.band((value[0], value[1]))
+    if name == "bars":
+        return "-".join(str(number) for number in dict.fromkeys(value))
     if name == "span_s":
         return units.in_print(f"{moment(value[0])}-{moment(value[1])}")
     if name.endswith("spans_s"):

@@ -33,7 +33,7 @@ MIRRORED = {
         ("detached", "connected"), ("faster", "slower"), ("freer", "steadier"),
         ("holds_back", "pushes_on"), ("higher", "lower"), ("left", "right"), ("added", "removed"),
         ("right_later", "left_later"), ("channels_swapped", "channels_swapped"),
-        ("polarity_inverted", "polarity_inverted"),
+        ("polarity_inverted", "polarity_inverted"), ("covered", "uncovered"),
     )
     for one, other in (pair, pair[::-1])
 }  # fmt: skip

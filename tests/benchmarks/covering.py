@@ -4,10 +4,10 @@
 plays every movement once as the reference (see :mod:`tests.benchmarks.symphonic`), and against it
 the same take, the same with one and with two things done to the whole, another tail, the same
 players again, and other instruments in another room: with the part that leads longest 15 dB down,
-with another section 10 dB up, and as it is. Truth is the same measure of the sections' own sound in
-the same room (:func:`mixcompare.elements.audibility.clearance_db`), bar by bar; who leads is taken
-as told (:mod:`tests.benchmarks.leading` asks that). Printed: of the bars that are told to be covered
-or clear, how many are; who covers; the error of how much lower a line stands; what is listed.
+with another section 10 dB up, and as it is. Truth is the same measure of the sections' own sound
+in the same room (:func:`mixcompare.elements.audibility.clearance_db`), bar by bar; who leads is
+taken as told (:mod:`tests.benchmarks.leading` asks that). Printed: of the bars that are told to be
+covered or clear, how many are; who covers; the error of how much lower a line stands.
 """
 
 from __future__ import annotations
@@ -185,10 +185,11 @@ class _Truth:
             inside = (self.times_s >= window.start_s) & (self.times_s < window.end_s) & sounds
             if not lead.start_s <= middle_s < lead.end_s or not inside.any():
                 continue
-            levels, over = zip(*(self._side(power[:, inside], own) for power in self.powers))
+            before, after = (self._side(power[:, inside], own) for power in self.powers)
             yield Bar(
                 lead.name, (lead.reference, lead.candidate), (lead.reference_db, lead.candidate_db),
-                levels, (lead.covered_in_reference_by, lead.covered_in_candidate_by), over,
+                (before[0], after[0]), (lead.covered_in_reference_by, lead.covered_in_candidate_by),
+                (before[1], after[1]),
             )  # fmt: skip
 
     def _side(self, power: FloatArray, own: npt.NDArray[np.bool_]) -> tuple[float, str]:
@@ -214,9 +215,7 @@ def report(found: Mapping[str, Sequence[Bar]]) -> str:
             who = [bar.truly_over[side] in bar.over[side] for bar in bars if _both(bar, side)]
             lines.append(
                 f"{kind}, {name}: {len(bars)} bars, truly covered {np.sum(truth < 0)}; told covered"
-                f" {covered.sum()}: {np.sum(truth[covered] < 0)} are, {np.sum(truth[covered] < NEAR_DB)}"
-                f" within {NEAR_DB:.0f} dB; told clear {clear.sum()}: {np.sum(truth[clear] > 0)} are,"
-                f" {np.sum(truth[clear] > -NEAR_DB)} within {NEAR_DB:.0f} dB; can't tell"
+                f" {_right(-truth[covered])}; told clear {_right(truth[clear])}; can't tell"
                 f" {np.sum(told == OPEN)}; who covers named in {sum(who)} of {len(who)}"
             )
         away = [abs(_step(bar.level_db) - _step(bar.truth_db)) for bar in bars]
@@ -229,6 +228,12 @@ def report(found: Mapping[str, Sequence[Bar]]) -> str:
             f" {len(listed)}, right {len(right)}"
         )
     return "\n".join(lines)
+
+
+def _right(past_db: FloatArray) -> str:
+    """How many of some bars lie on the side that is told."""
+    near = np.sum(past_db > -NEAR_DB)
+    return f"{len(past_db)}: {np.sum(past_db > 0)} are, {near} within {NEAR_DB:.0f} dB"
 
 
 def _both(bar: Bar, side: int) -> bool:

@@ -74,6 +74,14 @@ FOLDED = {
     "element over the tone of its partials": (balance(), tone(3.0)),
     "element over tone somewhere": (balance(band_hz=None), tone(-3.0)),
     "element over tone anywhere": (balance(), tone(-3.0, band_hz=None)),
+    "element over the theme that it covers": (
+        balance(4.0),
+        of_kind("balance", "theme_covered", -9.0, 9.0, spans_s=((5.0, 12.0),)),
+    ),
+    "element over the theme that it lets through": (
+        balance(-4.0),
+        of_kind("balance", "theme_uncovered", 9.0, 9.0),
+    ),
     "element over dynamics": (balance(), of_kind("dynamics", "dynamics_smaller", -0.2)),
     "element over the image to the left": (balance(), of_kind("placement", "moved_left", -0.2)),
     "element over the image to the right": (balance(), of_kind("placement", "moved_right", 0.2)),
@@ -193,6 +201,14 @@ def test_every_rule_folds_one_of_the_pairs() -> None:
 
 
 KEPT = {
+    "a covered theme beside what stands elsewhere at another time": (
+        balance(4.0),
+        of_kind("balance", "theme_covered", -9.0, 9.0, spans_s=((6.0, 30.0),)),
+    ),
+    "a covered theme beside what it does not explain": (
+        of_kind("balance", "theme_covered", -9.0, 9.0),
+        of_kind("dynamics", "dynamics_smaller", -0.2),
+    ),
     "decays longer than a compressor makes them": (
         of_kind("dynamics", "dynamics_smaller", -0.3, 5.0),
         of_kind("room", "decay_longer", 60.0, 4.5),

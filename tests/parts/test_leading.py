@@ -58,14 +58,28 @@ def test_who_plays_on_top_leads_over_the_same_line_an_octave_lower() -> None:
     assert parts[found].name == "tune"
 
 
+def test_chords_of_many_notes_do_not_lead() -> None:
+    # Three at a time, eight different ones together, and above the tune on the page.
+    chords = [line("chords", pitches, beat_s=2.0) for pitches in
+              ([57, 59, 60, 57], [62, 64, 65, 62], [65, 67, 69, 65])]  # fmt: skip
+    thick = PartNotes("chords", np.concatenate([one.notes for one in chords]), NONE)
+    tune = line("tune", [72, 74, 76, 77, 76, 74, 76, 77] * 2)
+    found = leading_part((thick, tune, BASS), SPAN_S)
+    assert found == 1
+
+
 def test_in_the_sample_the_theme_leads_where_the_figure_rests() -> None:
     # By the program that writes it: bars 1 and 6 have no figure; the flute doubles the violins
     # from bar 5.
     score = Score.open(SAMPLES / "score.musicxml")
     parts = [PartNotes(name, notes, NONE) for name, notes in score.parts]
     assert score.bars is not None
-    for bar, names in ((0, {"Violins"}), (5, {"Violins", "Flute"})):
-        span_s = float(score.bars.start_s[bar]), float(score.bars.end_s[bar])
+    for bars, names in (
+        ((0, 0), {"Violins"}),
+        ((0, 1), {"Violins"}),
+        ((5, 5), {"Violins", "Flute"}),
+    ):
+        span_s = float(score.bars.start_s[bars[0]]), float(score.bars.end_s[bars[1]])
         found = leading_part(parts, span_s)
         assert found is not None
         assert parts[found].name in names

@@ -25,6 +25,9 @@ LEVEL = JustNoticeable(
 THEMES = ("theme_covered", "theme_uncovered")
 """Kinds of findings of a leading line that only one recording lets through."""
 
+ELEMENTS = aspect("balance", but=THEMES)
+"""What stands elsewhere itself: that a theme is covered is an effect, and explains nothing."""
+
 ABOUT = Description(
     title="Balance",
     meaning="How loud elements and registers stand against the rest while they play. Steady"
@@ -35,14 +38,14 @@ ABOUT = Description(
     explains=(
         # An element's level changes tone, dynamics, image and width where it lies.
         Rule(
-            aspect("balance"),
+            ELEMENTS,
             aspect("tone"),
             overlapping_or_partials,
         ),
         # A part that stands elsewhere covers a theme, or is the theme that is covered.
-        Rule(aspect("balance"), kinds(*THEMES), mostly_then, ANY_SIZE),
-        Rule(aspect("balance"), aspect("dynamics"), always),
-        Rule(aspect("balance"), kinds("moved_left", "moved_right", "wider", "narrower"), reaches),
+        Rule(ELEMENTS, kinds(*THEMES), mostly_then, ANY_SIZE),
+        Rule(ELEMENTS, aspect("dynamics"), always),
+        Rule(ELEMENTS, kinds("moved_left", "moved_right", "wider", "narrower"), reaches),
     ),
     figure="mixcompare.plots.balance:draw",
     article="the ",

@@ -92,9 +92,7 @@ def _most(interval: tuple[float, float]) -> float:
     return max(map(abs, interval))
 
 
-def _advice(
-    name: str, over: Sequence[str], covered: bool, same_take: bool
-) -> tuple[str, ...]:
+def _advice(name: str, over: Sequence[str], covered: bool, same_take: bool) -> tuple[str, ...]:
     """What to try, where it is the candidate that hides a line."""
     if not covered:
         return (f"See whether the {name} should lead there: in the reference it is hardly heard.",)

@@ -4,6 +4,64 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/parts/covering.py",
+        ("tests/parts/test_covering.py",),
+        ("_CLEAR_DB, _COVERED_DB = 3.0, -2.0", "_CLEAR_DB, _COVERED_DB = 0.0, 0.0"),
+        ("there[list(players)] = 0.0", "there[0] *= 1.0"),
+        ("if heard.sum() >= max(_PLAYS * inside.sum(), 1):", "if heard.any():"),
+        ("more_db[place] = part.level_db - level_db[place]", "more_db[place] = 0.0"),
+        ("= one.level_db - level_db[place]", "= 0.0"),
+        ("_SAME_NOTES = 0.6", "_SAME_NOTES = 9.0"),
+        ("difference_db=levels_db[1] - levels_db[0]", "difference_db=levels_db[0] - levels_db[1]"),
+        ("+ (1 - share) * other.candidate_db", "+ share * other.candidate_db"),
+    ),
+    *each(
+        "mixcompare/elements/audibility.py",
+        ("tests/parts/test_covering.py",),
+        ("_STRONGEST_DB = 10.0", "_STRONGEST_DB = 40.0"),
+        ("masked = others * threshold_ratio(centre_hz) + floor", "masked = others + floor"),
+    ),
+    *each(
+        "mixcompare/parts/leading.py",
+        ("tests/parts/test_leading.py",),
+        ("np.unique(_top_of_chords(new))", "np.unique(new[:, 2])"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/themes.py",
+        ("tests/aspects/test_themes.py",),
+        ("_LEAST_S = 2.0", "_LEAST_S = 0.0"),
+        ("_OFF_DB = {True: 1.5, False: 2.5}", "_OFF_DB = {True: 1.5, False: 1.5}"),
+        (
+            "one.covered_in_candidate_by if covered else one.covered_in_reference_by",
+            "one.covered_in_candidate_by",
+        ),
+    ),
+    *each(
+        "mixcompare/findings/folding.py",
+        ("tests/findings/test_folding.py",),
+        ("finding.kind not in self.but", "True"),
+        (
+            "    return _together_s(cause, effect) >=",
+            "    return True or _together_s(cause, effect) >=",
+        ),
+    ),
+    *each(
+        "mixcompare/report/document.py",
+        ("tests/parts/test_sample.py",),
+        ("[_lead(one) for one in leads if one.name == name]", "[_lead(one) for one in leads]"),
+    ),
+    *each(
+        "mixcompare/plots/parts.py",
+        ("tests/plots/test_parts.py",),
+        ('linestyle="-" if heard else ":"', 'linestyle="-"'),
+        ("colours, (-_BESIDE, _BESIDE)", "colours, (_BESIDE, -_BESIDE)"),
+    ),
+    *each(
+        "mixcompare/report/tables.py",
+        ("tests/plots/test_parts.py",),
+        ("for number in dict.fromkeys(value))", "for number in value)"),
+    ),
+    *each(
         "mixcompare/parts/placed.py",
         ("tests/parts/test_placed.py",),
         ("first.value + moves.value", "first.value - moves.value"),
