@@ -99,12 +99,16 @@ def test_another_line_leads_where_the_first_one_rests() -> None:
 # --- how it stands ---------------------------------------------------------------------------
 
 
-def cells(levels_db: dict[str, tuple[float, float]]) -> tuple[Cells, FloatArray, FloatArray]:
-    """A tune of one band, horns in the same band, a bass far below: levels in both halves."""
+def cells(
+    levels_db: dict[str, tuple[float, float]], band_of_both: int = 84
+) -> tuple[Cells, FloatArray, FloatArray]:
+    """A tune of one band, horns in the same band, a bass far away: levels in both halves."""
     powers = np.zeros((2, 3, len(CENTRE_HZ), len(TIMES_S)))
     late = TIMES_S >= 18.0
     for side in (0, 1):
-        for place, (name, band) in enumerate((("tune", 84), ("horns", 84), ("bass", 43))):
+        for place, (name, band) in enumerate(
+            (("tune", band_of_both), ("horns", band_of_both), ("bass", 127 - band_of_both))
+        ):
             level_db = np.where(late, levels_db[name][1], 0.0) if side else np.zeros(len(TIMES_S))
             level_db = level_db - 6.0 * (name == "horns")
             powers[side, place, band - 40] = 10 ** (level_db / 10)
@@ -136,6 +140,16 @@ def test_a_theme_that_horns_cover_in_some_bars_is_told_with_them() -> None:
     assert second.covered_in_candidate_by == ("Horn",)
     assert second.covered_in_reference_by == first.covered_in_candidate_by == ()
     assert second.heard == (True, False)
+
+
+def test_who_covers_a_line_is_never_the_line_itself() -> None:
+    # At 98 Hz what is 6 dB softer covers it still: 8 dB over it is the ratio at threshold.
+    levels_db = {"tune": (0.0, 0.0), "horns": (0.0, 0.0), "bass": (0.0, 0.0)}
+    made, *shares = cells(levels_db, 43)
+    found = leads_in(made, (shares[0], shares[1]), PARTS, TIMES_S, FOUR_BARS)
+    assert {(one.reference, one.covered_in_reference_by) for one in found} == {
+        (COVERED, ("Horn",)),
+    }
 
 
 def test_near_the_threshold_it_cant_be_told() -> None:

@@ -73,7 +73,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/findings/folding.py",
         ("tests/findings/test_folding.py",),
-        ("finding.aspect == self.aspect or finding.kind", "finding.kind"),
+        ("return of_aspect or finding.kind", "return finding.kind"),
     ),
     *each(
         "mixcompare/numerics.py",

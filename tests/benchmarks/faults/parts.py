@@ -293,8 +293,8 @@ FAULTS: list[Fault] = [
         "mixcompare/parts/levels.py",
         ("tests/parts/test_course.py",),
         (
-            "windows_of(self.cells, self.fitted, times_s, self.bars)",
-            "windows_of(self.cells, self.fitted, times_s, None)",
+            "windows_of(self.cells, self.fitted, self.times_s, self.bars)",
+            "windows_of(self.cells, self.fitted, self.times_s, None)",
         ),
     ),
     *each(
