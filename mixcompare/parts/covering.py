@@ -34,8 +34,8 @@ _EDGE_S = 0.05  # of notes that begin a little early
 _PLAYS = 0.5  # of a bar's time, to be judged there; our choice
 _CLEAR_DB, _COVERED_DB = 3.0, -2.0
 """Read levels beyond which it is told; chosen on three movements. On eight others, 2600 times a bar
-(``tests.benchmarks.covering``): 99.8 % of what is told to be clear is, by the stems; 82 % of what is
-told to be covered is, 90 % within 3 dB of it; all of 61 bars that are told to be clear in one
+(``tests.benchmarks.covering``): 99.8 % of what is told to be clear is, by the stems; 82 % of what
+is told to be covered is, 90 % within 3 dB of it; all of 61 bars that are told to be clear in one
 recording and covered in the other stand lower there."""
 _COVERS, _MOST_COVERING = 0.5, 2  # of what the first covers, to be named beside it; our choice
 
