@@ -30,6 +30,7 @@ _ALIKE = 0.03  # likeness of all bands at a motif's lag
 _SAME_LAG = 0.1  # lags nearer than this share are one
 _DRIFT = 0.07  # of the lag, as the tempo breathes
 _LIKENESS_S = 6.0  # over which a lag is followed, smoothed over half of it
+_AT_ONCE = 1000  # moments; memory
 _OTHER_LAGS = (0.62, 0.79, 1.27, 1.41)  # of the motif's: no simple fractions of it
 AGAIN = 0.4  # autocorrelation at the motif's lag beyond that at others, of a band that repeats
 
@@ -185,6 +186,11 @@ def _middle_of_periods(course: FloatArray, lag: FloatArray) -> FloatArray:
     frames = len(course)
     there = np.stack([np.arange(frames) + np.round(times * lag) for times in (-2, -1, 1, 2)])
     inside = ((there >= 0) & (there < frames)).astype(np.float64)
-    periods = np.stack([_later(course, times * lag) for times in (-2, -1, 1, 2)])
-    weights = np.repeat(inside[:, :, None], course.shape[1], axis=2).reshape(4, -1)
-    return weighted_medians(periods.reshape(4, -1), weights).reshape(course.shape)
+    periods = [_later(course, times * lag) for times in (-2, -1, 1, 2)]
+    out = np.empty_like(course)
+    for first in range(0, frames, _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        values = np.stack([one[some] for one in periods])
+        weights = np.repeat(inside[:, some, None], course.shape[1], axis=2).reshape(4, -1)
+        out[some] = weighted_medians(values.reshape(4, -1), weights).reshape(values.shape[1:])
+    return out

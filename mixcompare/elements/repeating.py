@@ -105,7 +105,8 @@ def _one_way(spectra: PairSpectra) -> Change | None:
         if looks is not None:
             share = motif.share(envelopes)
             size_db = float(_size_db(looks)[0])
-            found.append(_Told(motif, share, looks[:, 0], size_db, *beside.level_db(share)))
+            # A share has as many cells as the recording: only the one that is told is kept.
+            found.append(_Told(motif, looks[:, 0], size_db, *beside.level_db(share)))
     if not found:
         return None
     firm, told = _of_two_motifs(found)
@@ -118,7 +119,7 @@ def _one_way(spectra: PairSpectra) -> Change | None:
         difference_db=told.size_db,
         interval=_interval(told, _size_db(drawn), rest.stretches),
         agreeing=float(1 - np.exp(-firm / _FIRM_DB)),
-        energy=told.share * spectra.reference,
+        energy=told.motif.share(envelopes) * spectra.reference,
         repeats=True,
     )
 
@@ -128,7 +129,6 @@ class _Told:
     """What one motif says: how large, and how the figure's own moments stand beside the others'."""
 
     motif: Motif
-    share: FloatArray
     looks: FloatArray
     size_db: float
     stands_db: float
