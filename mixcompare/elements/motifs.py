@@ -131,16 +131,14 @@ class Motif:
     ----------
     again : ndarray, shape (2, stretches, bands)
         How much more a band resembles itself after the lag than after others, by recording.
-    foretold : ndarray, shape (2, n, bands)
-        Power as the neighbouring periods of the same recording foretell it.
     slope : ndarray, shape (2, 2, stretches, bands)
-        Of a recording's power (second axis) along what each recording (first axis) foretells.
+        Of a recording's power (second axis) along what the neighbouring periods of each recording
+        (first axis) foretell.
     lag : ndarray, shape (n,)
         Frames until it comes again.
     """
 
     again: FloatArray
-    foretold: FloatArray
     slope: FloatArray
     lag: FloatArray
 
@@ -158,7 +156,7 @@ class Motif:
         far = _later(envelopes.power, 2 * lag) + _later(envelopes.power, -2 * lag)
         foretold = (near + 0.5 * far) / 3
         slope = np.stack([by_stretch(one * envelopes.power) for one in foretold])
-        return cls(alike(lag) - np.maximum(usual, 0), foretold, slope, lag)
+        return cls(alike(lag) - np.maximum(usual, 0), slope, lag)
 
     def repeats(self, envelopes: Envelopes) -> BoolArray:
         """Bands that come again, by recording, shape (2, stretches, bands)."""
