@@ -223,6 +223,15 @@ class Pair:
     def _images(self) -> tuple[FloatArray, FloatArray]:
         return images(self.reference, self.candidate, self.match)
 
+    @property
+    def _is_folded(self) -> bool:
+        return self.same_take and self.reference.is_mono != self.candidate.is_mono
+
+    @property
+    def has_other_image(self) -> bool:
+        """Whether something was done to the image as a whole that moves levels of cells."""
+        return self._is_folded or not self.image.is_none
+
     @cached_property
     def straightened(self) -> PairSpectra:
         """The spectra with the candidate's image put back as it was, or both in mono."""
@@ -230,7 +239,7 @@ class Pair:
         if not self.image.is_none:
             spectra = with_image_undone(spectra, self._images[1], self.image, self.gain_db)
         mono = self.reference.is_mono, self.candidate.is_mono
-        if self.same_take and mono[0] != mono[1]:
+        if self._is_folded:
             of_reference, of_candidate = self._images
             at_level = of_reference, of_candidate * 10 ** (-self.gain_db / 10)
             spectra = with_other_folded(spectra, at_level, mono)

@@ -67,6 +67,21 @@ class PairSpectra:
         """Power that is added to every cell before levels are taken: 90 dB under the loudest."""
         return max(1e-9 * float(max(self.reference.max(), self.candidate.max())), 1e-30)
 
+    def in_third_octaves(self, power: FloatArray) -> FloatArray:
+        """Power of cells as power in third octaves, shape (..., bands) to (..., 31)."""
+        into = np.zeros((len(self.centre_hz), len(THIRD_OCTAVE_CENTRES_HZ)))
+        into[np.arange(len(into)), self._third_octave] = 1.0
+        return power @ into
+
+    @property
+    def third_octaves(self) -> npt.NDArray[np.bool_]:
+        """Third octaves in which cells lie, shape (31,)."""
+        return np.isin(np.arange(len(THIRD_OCTAVE_CENTRES_HZ)), self._third_octave)
+
+    @property
+    def _third_octave(self) -> npt.NDArray[np.intp]:
+        return np.searchsorted(THIRD_OCTAVE_EDGES_HZ, self.centre_hz, side="right") - 1
+
     @cached_property
     def audible(self) -> npt.NDArray[np.bool_]:
         """Cells that are judged and in which either recording sounds.

@@ -62,7 +62,7 @@ from mixcompare.parts.levels import levels_of
 from mixcompare.parts.notevalues import note_value
 from mixcompare.parts.players import played_by
 from mixcompare.parts.values import Players
-from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ, pitch_hz
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, pitch_hz
 
 FloatArray = npt.NDArray[np.float64]
 _PICTURE_RATE_HZ = 5.0  # resolution of the figure
@@ -317,10 +317,7 @@ def _thirds(spectra: PairSpectra, split: Split) -> tuple[FloatArray, FloatArray]
     for change in split.changes:
         factor = 10 ** (change.difference_db / 10) - 1
         changed += factor * np.minimum(change.energy, spectra.reference)
-    band = np.searchsorted(THIRD_OCTAVE_EDGES_HZ, spectra.centre_hz, side="right") - 1
-    into = np.zeros((len(band), len(THIRD_OCTAVE_CENTRES_HZ)))
-    into[np.arange(len(band)), band] = 1.0
-    return spectra.reference @ into, changed @ into
+    return spectra.in_third_octaves(spectra.reference), spectra.in_third_octaves(changed)
 
 
 def _ratio_db(power: FloatArray, before: FloatArray) -> FloatArray:

@@ -18,6 +18,7 @@ from mixcompare.aspects.tone.hearing import audible_bands
 from mixcompare.features import BAND_RATE_HZ
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import RATE_HZ
 from mixcompare.statistics import densest, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
@@ -104,14 +105,42 @@ def cells_of(pair: Pair, times_s: FloatArray) -> Cells:
     )
     weight[:, ~pair.usable_bands] = 0
     weight[pair.clipped(times_s)] = 0
+    if pair.has_other_image:
+        difference -= _of_image_db(pair, times_s)
+        weight[:, ~pair.spectra.third_octaves] = 0  # what it did there is not known
     if pair.ride.moves:
         moments_s = pair.spectra.times_s
         difference -= np.interp(times_s, moments_s, pair.ride.level_db)[:, None]
         weight[np.interp(times_s, moments_s, pair.ride.told) < 1] = 0
-        # The pair's level was taken with the ride in it.
+    if pair.has_other_image or pair.ride.moves:
+        # The pair's level was taken with both in it.
         difference -= densest(difference, weight, _LEVEL_SHARE)[1]
     audible = audible_bands(of_reference) | audible_bands(of_candidate)
     return Cells(times_s, difference, weight, audible)
+
+
+def _of_image_db(pair: Pair, times_s: FloatArray) -> FloatArray:
+    """What was done to the image does to every band then, shape (frames, 31).
+
+    A band whose channels are less alike than others' gains more by a wider image, and loses more
+    when both are summed.
+    """
+    seen, plain = pair.spectra, pair.straightened
+    size = max(round(_SMOOTH_S[True] * RATE_HZ), 1)
+    (before, after), (plain_before, plain_after) = (
+        [
+            ndimage.uniform_filter1d(spectra.in_third_octaves(power), size, axis=0) + 1e-30
+            for power in (spectra.reference, spectra.candidate)
+        ]
+        for spectra in (seen, plain)
+    )
+    moved_db = 10 * np.log10(after * plain_before / (before * plain_after))
+    return _at(times_s, seen.times_s, moved_db)
+
+
+def _at(times_s: FloatArray, then_s: Sequence[float] | FloatArray, bands: FloatArray) -> FloatArray:
+    """What holds for every band at other moments, by linear interpolation."""
+    return np.column_stack([np.interp(times_s, then_s, band) for band in bands.T])
 
 
 def agreed_curve(
@@ -132,8 +161,7 @@ def agreed_curve(
     known = np.isfinite(whole)
     if made is None:
         return Curve(whole, draws, whole, known, None, np.zeros(len(whole)))
-    then_s, every_band = made
-    made_db = np.column_stack([np.interp(cells.times_s, then_s, band) for band in every_band.T])
+    made_db = _at(cells.times_s, *made)
     difference = cells.difference_db - made_db
     weight = cells.weight / (1 + np.abs(made_db) / _MADE_DB)
     weight[~_judged(pair, cells.times_s)] = 0

@@ -268,6 +268,22 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/aspects/tone/curve.py",
+        ("tests/pair/test_folded.py",),
+        ("difference -= _of_image_db(pair", "difference += _of_image_db(pair"),
+        ("after * plain_before / (before * plain_after)", "after / plain_after"),
+    ),
+    *each(
+        "mixcompare/pair/pair.py",
+        ("tests/pair/test_folded.py",),
+        ("return self._is_folded or not self.image.is_none", "return self._is_folded"),
+    ),
+    *each(
+        "mixcompare/pair/spectra.py",
+        ("tests/pair/test_folded.py",),
+        ('self.centre_hz, side="right") - 1', 'self.centre_hz, side="right") - 2'),
+    ),
+    *each(
+        "mixcompare/aspects/tone/curve.py",
         ("tests/aspects/test_tone.py",),
         (
             "np.maximum(of_candidate, 1e-30) / np.maximum(of_reference, 1e-30)",
