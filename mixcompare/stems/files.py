@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -50,7 +51,8 @@ def opened(given: Given, whose: str = "the stems") -> tuple[dict[str, Recording]
             for path in inside
             if path.suffix.lower() in ENDINGS and not path.name.startswith(".")
         )
-        files = {path.stem: path for path in found}
+        bare = Counter(path.stem for path in found)
+        files = {path.name if bare[path.stem] > 1 else path.stem: path for path in found}
     if len(files) > MOST:
         raise ParameterError(
             f"{where}: holds {len(files)} stems, more than {MOST}; bounce sections together."

@@ -29,6 +29,12 @@ def test_a_folder_gives_its_sound_files_by_name(tmp_path: Path) -> None:
     assert notes == ()
 
 
+def test_files_of_one_name_keep_their_endings(tmp_path: Path) -> None:
+    write(tmp_path, "Horns.wav", "Horns.flac", "Oboe.wav")
+    found, _ = opened(tmp_path)
+    assert list(found) == ["Horns.flac", "Horns.wav", "Oboe"]
+
+
 def test_a_file_that_cannot_be_read_is_left_out_and_named(tmp_path: Path) -> None:
     write(tmp_path, "a.wav", "b.wav")
     (tmp_path / "broken.wav").write_bytes(b"RIFF")
