@@ -96,7 +96,10 @@ class ToneDifference:
     )
     scatter_db: float | None = field(
         default=None,
-        metadata=labelled("Left unexplained, from moment to moment") | KEPT | stretched(0.03),
+        metadata=labelled("Left unexplained, from moment to moment")
+        | KEPT
+        | within(0.001)
+        | stretched(0.03),
     )
     explained_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS,
