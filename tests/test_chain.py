@@ -380,10 +380,9 @@ def test_theme_is_told_with_its_own_size_where_the_basses_fell() -> None:
 
 
 def test_width_and_tone_are_told_with_their_sizes_where_a_figure_grew_louder() -> None:
-    """Regression: the figure, 6 dB louder, is missed; it would be the only other finding."""
-    results = told("figure, shelf and narrower")
-    findings = listed(results)
-    assert set(findings) <= {"narrower", "tone_darker", "repeating_figure_louder"}
+    findings = listed(told("figure, shelf and narrower"))
+    assert set(findings) == {"narrower", "tone_darker", "repeating_figure_louder"}
+    assert_size(findings["repeating_figure_louder"], 6.0, "balance")
     assert_size(findings["narrower"], -6.02, "width")
     tone = findings["tone_darker"]
     # The shelf alone: what narrowing takes off, where there is more side, is taken off before.
