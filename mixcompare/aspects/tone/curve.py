@@ -30,7 +30,7 @@ _FINEST_DB = 0.1  # resolution: under a tenth of what is just noticeable
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
 _MADE_DB = 0.3  # a moment that an element moved by so much counts half
-_MOSTLY = 0.9  # of a moment's cells
+_MOSTLY = 0.9  # of a moment's energy
 _UNSURE = 0.15  # of what elements explain: their sizes are known so well
 
 
@@ -173,11 +173,15 @@ def agreed_curve(
 
 
 def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
-    """Moments in which it is known what elements did, shape (n,)."""
+    """Moments in which it is known what elements did, shape (n,).
+
+    By energy: soft cells that a codec filled are judged nowhere, and say nothing of a moment.
+    """
     spectra = pair.of_elements
     if spectra.judged is None:
         return np.ones(len(times_s), np.bool_)
-    share = spectra.judged.mean(axis=1)
+    whole = np.maximum(spectra.reference.sum(axis=1), 1e-30)
+    share = np.where(spectra.judged, spectra.reference, 0.0).sum(axis=1) / whole
     return np.asarray(np.interp(times_s, spectra.times_s, share) > _MOSTLY)
 
 
