@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
 FloatArray = npt.NDArray[np.float64]
+
+_HUBER = 1.5  # times the residuals' scale, from where on they count linearly; our choice
 
 _KERNEL_ENDS = 12.0  # widths: a Gaussian is 1e-31 there
 _MANY, _EVERY, _AROUND = 8000, 61, 0.05
@@ -257,3 +260,42 @@ def few_blocks(blocks: float) -> float:
     """
     free = max(blocks - 1, 1.0)
     return float(special.stdtrit(free, 0.975) / special.ndtri(0.975) * (1 + 1 / free) ** 0.5)
+
+
+def huber_weights(residual: FloatArray) -> FloatArray:
+    """What every residual weighs: far ones as if they were near (Huber 1964)."""
+    scale = 1.4826 * float(np.median(np.abs(residual))) + 1e-3
+    return np.asarray(np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12)))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A robust linear fit: its coefficients, what it leaves, and what every value weighed."""
+
+    coefficients: FloatArray
+    residual: FloatArray
+    weight: FloatArray
+
+    @property
+    def cost(self) -> float:
+        """Mean size of what it leaves."""
+        return float(np.mean(np.abs(self.residual)))
+
+
+def huber_fit(design: FloatArray, values: FloatArray) -> Fit:
+    """Least squares with Huber weights (Huber 1964).
+
+    Parameters
+    ----------
+    design : ndarray, shape (coefficients, n)
+        What the values are made of.
+    values : ndarray, shape (n,)
+        What is to be fitted.
+    """
+    weight = np.ones_like(values)
+    for _ in range(8):
+        scaled = design * weight
+        coefficients = np.linalg.lstsq(scaled @ design.T, scaled @ values, rcond=None)[0]
+        residual = values - coefficients @ design
+        weight = huber_weights(residual)
+    return Fit(np.asarray(coefficients), np.asarray(residual), weight)

@@ -6,11 +6,15 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from mixcompare.alignment import align
+from mixcompare.audio.recording import Recording
+from mixcompare.features import Features
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import ride_between
-from tests import synthetic
+from tests import operations, synthetic
 from tests.pair.whole import faded, held, left_over_db, played, ridden, told
 from tests.synthetic import RATE_HZ
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -138,3 +142,31 @@ def test_tone_is_told_beside_an_element_and_at_its_own_size(
     assert set(found) == {figure, tone}
     assert found[figure] == pytest.approx(figure_db, abs=0.5)
     assert found[tone] == pytest.approx(shelf_db, abs=0.75)  # half of 1.5 dB
+
+
+def swelling(samples: FloatArray) -> FloatArray:
+    """Louder and softer by 8 dB, over and over."""
+    swell_db = 8.0 * np.sin(2 * np.pi * np.arange(len(samples)) / RATE_HZ / 7.0)
+    return samples * 10 ** (swell_db / 20)[:, None]
+
+
+# A ratio of 1.5:1 leaves a third less of every swing, by definition.
+@pytest.mark.parametrize(
+    ("voice", "gain_db", "kind"),
+    [
+        ("melody", 7.0, "leading_line_louder"),
+        ("pad", 7.0, "register_louder"),
+        ("melody", -6.0, "leading_line_weaker"),
+        ("figure", 7.0, "repeating_figure_louder"),
+    ],
+)
+def test_a_gain_that_follows_the_music_is_told_beside_an_element(
+    voice: str, gain_db: float, kind: str
+) -> None:
+    plain = Features.of(Recording.from_array(swelling(played()), RATE_HZ))
+    changed = operations.squeezed(swelling(played(**{voice: gain_db})), 1.5, -90)
+    candidate = Features.of(Recording.from_array(changed, RATE_HZ))
+    found = told(told_of(plain, candidate, align(plain, plain)))
+    assert found["dynamics_smaller"] == pytest.approx(1 / 1.5 - 1, abs=0.03)
+    assert found[kind] == pytest.approx(gain_db, abs=0.5)
+    assert set(found) <= {"dynamics_smaller", kind, "wetter"}

@@ -19,12 +19,14 @@ regression with errors in both variables, see ``mixcompare.aspects.dynamics.slop
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.dynamics import slope
 from mixcompare.aspects.dynamics.about import ABOUT
-from mixcompare.aspects.dynamics.moves import made_by, moves_of
+from mixcompare.aspects.dynamics.moves import made_by, moves_of, shares_a_swing
 from mixcompare.aspects.dynamics.passages import passages_of
 from mixcompare.aspects.dynamics.values import Contour, DynamicsDifference, DynamicsMeasurement
 from mixcompare.aspects.dynamics.words import (
@@ -153,13 +155,20 @@ class DynamicsAnalyzer:
         return clipped + self._swings(difference, pair) + moved
 
     def _swings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
+        found = self._swing(difference, pair)
+        if found is None:
+            return []
+        own = shares_a_swing(pair, found.difference)
+        return [replace(found, apart=("balance", "room")) if own else found]
+
+    def _swing(self, difference: DynamicsDifference, pair: Pair) -> Finding | None:
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
         above = slope_of(difference.above_knee_db_per_db, difference.above_knee_db_per_db_interval)
         if whole is not None and sticks_out(whole):
-            return [finding(difference, pair, whole, above, only_loud=False)]
+            return finding(difference, pair, whole, above, only_loud=False)
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
-            return [finding(difference, pair, above, above, only_loud=True)]
-        return []
+            return finding(difference, pair, above, above, only_loud=True)
+        return None
 
 
 def _besides(

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from mixcompare.aspects.dynamics.slope import huber_fit
 from mixcompare.aspects.dynamics.values import Move
+from mixcompare.pair.following import FOLLOWS, following, heard_in
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
 
@@ -18,10 +18,9 @@ BoolArray = npt.NDArray[np.bool_]
 
 # 1 dB as of a level in ISO 3382-1:2009 Table A.1; the others are our judgement, not measured.
 _LEAST_DB, _LEAST_S = 1.0, 1.0
-_RANGE_DB = 40.0
-_LAG_S = 0.4
-"""Over so short a time a gain that follows the music moves, and a hand on the fader seldom."""
-_FOLLOWS = 0.1  # dB per dB of the music, for a gain that follows it
+_SHARED = 0.5
+"""Of the swing: under 2:1 compression, alone and beside an element changed by 5 dB, 0.97 to 1.05
+(two scores)."""
 _LEAST_BESIDE = 3.0, 2.0
 """Times the spread of what is left, and dB, for a move beside a gain that follows the music: it
 does not follow it to the dot."""
@@ -39,13 +38,12 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
     if not pair.ride.moves:
         return ()
     times_s, level = pair.spectra.times_s, pair.ride.level_db
-    loud_db = 10 * np.log10(pair.spectra.reference.sum(axis=1) + 1e-30)
-    heard = (loud_db > loud_db.max() - _RANGE_DB) & pair.ride.told
+    loud_db, heard = heard_in(pair.ride, pair.spectra)
     if _above_a_knee(level[heard], loud_db[heard] + level[heard] / 2):
         return ()
     least, straight = _LEAST_DB, _STRAIGHT
-    per_db = _following(level, loud_db, heard)
-    if abs(per_db) > _FOLLOWS:
+    per_db = following(pair.ride, pair.spectra)
+    if abs(per_db) > FOLLOWS:
         # What follows the music's own level is swings, no hand on the fader.
         level = level - per_db * loud_db
         level = np.where(heard, level - np.median(level[heard]), 0.0)
@@ -72,6 +70,21 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
     return tuple(found)
 
 
+def shares_a_swing(pair: Pair, swing: float) -> bool:
+    """Whether the whole was moved by a gain that follows the music, about as a swing has it.
+
+    All cells were moved by it alike, whatever played: no element's level nor another room does so.
+
+    Parameters
+    ----------
+    pair : Pair
+        As it is.
+    swing : float
+        Swing of the candidate where the reference's is 1, less 1; dB per dB.
+    """
+    return following(pair.ride, pair.spectra) / swing > _SHARED
+
+
 def made_by(moves: Sequence[Move], times_s: FloatArray) -> FloatArray:
     """Level of the whole at the given times, as the moves alone would have it; shape (n,)."""
     level = np.zeros(len(times_s))
@@ -93,15 +106,3 @@ def _above_a_knee(level_db: FloatArray, loud_db: FloatArray) -> bool:
         if (level_db - above @ fitted).var() < (1 - _KNEE_EXPLAINS) * level_db.var():
             return True
     return False
-
-
-def _following(level_db: FloatArray, loud_db: FloatArray, heard: BoolArray) -> float:
-    """How many decibels the whole moves for every decibel of the music, over short times."""
-    lag = round(_LAG_S * RATE_HZ)
-    both = heard[lag:] & heard[:-lag]
-    music = (loud_db[lag:] - loud_db[:-lag])[both]
-    moved = (level_db[lag:] - level_db[:-lag])[both]
-    if len(music) == 0:
-        return 0.0
-    # A move of the fader lies far from the line, and weighs little.
-    return float(huber_fit(music[None], moved).coefficients[0])

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from mixcompare.statistics import block_bootstrap
+from mixcompare.statistics import block_bootstrap, huber_fit, huber_weights
 
 FloatArray = npt.NDArray[np.float64]
 IndexArray = npt.NDArray[np.int64]
@@ -40,7 +40,6 @@ LOOSEST = 9.0
 """An interval about 1 that is wider than this ratio says nothing."""
 
 _DRAWS = 200  # cost: of the bootstrap
-_HUBER = 1.5  # times the residuals' scale, from where on they count linearly; our choice
 _KNEES = 20  # resolution: levels tried for the bend
 _CLEARLY = 0.8
 """Share of any straight line's cost that a hinge may keep (our choice)."""
@@ -239,46 +238,8 @@ def _orthogonal(x: FloatArray, y: FloatArray) -> tuple[float, FloatArray, FloatA
         mean_x, mean_y, across, up, both = _moments(x, y, weight)
         angle = 0.5 * np.arctan2(2 * both, across - up)
         distance = (y - mean_y) * np.cos(angle) - (x - mean_x) * np.sin(angle)
-        weight = _huber(distance)
+        weight = huber_weights(distance)
     return float(angle), distance, weight
-
-
-def _huber(residual: FloatArray) -> FloatArray:
-    scale = 1.4826 * float(np.median(np.abs(residual))) + 1e-3
-    return np.asarray(np.minimum(1.0, _HUBER * scale / np.maximum(np.abs(residual), 1e-12)))
-
-
-@dataclass(frozen=True)
-class Fit:
-    """A robust linear fit: its coefficients, what it leaves, and what every value weighed."""
-
-    coefficients: FloatArray
-    residual: FloatArray
-    weight: FloatArray
-
-    @property
-    def cost(self) -> float:
-        """Mean size of what it leaves."""
-        return float(np.mean(np.abs(self.residual)))
-
-
-def huber_fit(design: FloatArray, values: FloatArray) -> Fit:
-    """Least squares with Huber weights (Huber 1964).
-
-    Parameters
-    ----------
-    design : ndarray, shape (coefficients, n)
-        What the values are made of.
-    values : ndarray, shape (n,)
-        What is to be fitted.
-    """
-    weight = np.ones_like(values)
-    for _ in range(8):
-        scaled = design * weight
-        coefficients = np.linalg.lstsq(scaled @ design.T, scaled @ values, rcond=None)[0]
-        residual = values - coefficients @ design
-        weight = _huber(residual)
-    return Fit(np.asarray(coefficients), np.asarray(residual), weight)
 
 
 def _hinge(above_db: FloatArray) -> FloatArray:

@@ -234,8 +234,25 @@ FAULTS: list[Fault] = [
             "if np.median(sign * level[run[0] : run[1]]) >= least]",
             "if np.median(sign * level[run[0] : run[1]]) >= 0]",
         ),
-        ("_FOLLOWS = 0.1", "_FOLLOWS = 9.0"),
         ("level - per_db * loud_db", "level + per_db * loud_db"),
+    ),
+    *each(
+        "mixcompare/pair/following.py",
+        (
+            "tests/published/test_real_recordings.py"
+            "::test_what_was_done_to_the_level_of_a_longer_take",
+        ),
+        ("FOLLOWS = 0.1", "FOLLOWS = 9.0"),
+    ),
+    *each(
+        "mixcompare/aspects/dynamics/moves.py",
+        ("tests/pair/test_undo.py",),
+        ("/ swing > _SHARED", "/ swing > 9 * _SHARED"),
+    ),
+    *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/pair/test_undo.py",),
+        ("difference.scatter_db < _STILL_DB", "False"),
     ),
     *each(
         "mixcompare/elements/detectable.py",

@@ -150,6 +150,10 @@ FAULTS: list[Fault] = [
             "Knee(float(knees[best] - level / 2) + 4, slope)",
         ),
         ("if max(ranges) < SMALLEST_RANGE_DB", "if min(ranges) < SMALLEST_RANGE_DB"),
+    ),
+    *each(
+        "mixcompare/statistics.py",
+        ("tests/aspects/test_slope.py",),
         ("_HUBER = 1.5", "_HUBER = 1000.0"),
     ),
     *each(

@@ -79,6 +79,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/elements/test_take.py",),
-        ('tail = ("room", "articulation") if', "tail = () if"),
+        ('return (*apart, "room", "articulation")', "return apart"),
     ),
 ]
