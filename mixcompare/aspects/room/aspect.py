@@ -41,7 +41,6 @@ from mixcompare.findings import (
     Finding,
     Span,
 )
-from mixcompare.pair.following import FOLLOWS, following
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.wetness import MOST_DB, SHORTEST_S, Wetness
 from mixcompare.standards.iso3382 import OCTAVES_HZ
@@ -211,8 +210,7 @@ def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ..
 def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
     """The relative wetness that is fitted to both recordings' powers."""
     fit = pair.wetness
-    squeezed = abs(following(pair.ride, pair.spectra)) > FOLLOWS
-    wetness, limits, reasons = _verdict(fit, pair.same_take, tempo, decay_percent, squeezed)
+    wetness, limits, reasons = _verdict(fit, pair.same_take, tempo, decay_percent)
     return Heard(
         wetness_db=wetness,
         wetness_db_interval=limits,
@@ -224,11 +222,7 @@ def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
 
 
 def _verdict(
-    fit: Wetness | None,
-    same_take: bool,
-    tempo: float,
-    decay_percent: float | None,
-    squeezed: bool,
+    fit: Wetness | None, same_take: bool, tempo: float, decay_percent: float | None
 ) -> tuple[float | None, Interval | None, list[str]]:
     """Wetness with its interval, or None with the reason."""
     if fit is None:
@@ -251,12 +245,6 @@ def _verdict(
         reason = (
             "What looks like reverberation concerns part of the registers only: rather other note"
             " lengths or another balance than another room."
-        )
-        return value, open_limits, [reason]
-    if squeezed:
-        reason = (
-            "A gain that follows the music, as a compressor's, lifts or lowers what dies away as"
-            " another reverberation would."
         )
         return value, open_limits, [reason]
     tails_agree = decay_percent is not None and decay_percent * value > 0
