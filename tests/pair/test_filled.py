@@ -20,6 +20,7 @@ from mixcompare.pair.pair import Pair, aligned
 from tests import operations, synthetic
 from tests.operations import RATE_HZ
 from tests.pair.test_tail import under_other_tail
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -70,6 +71,18 @@ def test_behind_a_codec_an_element_is_found_as_if_there_was_none(gain_db: float)
     split = split_pair(pair)
     assert [one.difference_db for one in split.changes] == [pytest.approx(gain_db, abs=0.5)]
     assert split.ended == ()
+
+
+# 4 dB of shelf, first order: what it leaves of that in its bands is the filter's own formula.
+@pytest.mark.parametrize(("gain_db", "figure_db"), [(4.0, 5.0), (4.0, -5.0), (-4.0, -5.0)])
+def test_a_filter_is_told_beside_an_element_and_a_codec(gain_db: float, figure_db: float) -> None:
+    shelf = operations.high_shelf(3000, gain_db)
+    candidate = features_of(operations.coded(shelf(take(figure=figure_db)), "OGG"))
+    findings = told_of(reference(), candidate, one_clock()).findings
+    assert {finding.aspect for finding in findings} == {"balance", "tone"}
+    (tone,) = [finding for finding in findings if finding.aspect == "tone"]
+    due_db = shelf.response_db(operations.third_octaves(tone)).mean()
+    assert tone.difference == pytest.approx(due_db, abs=0.5)
 
 
 def test_what_is_no_codec_fills_no_cell() -> None:

@@ -19,6 +19,7 @@ from mixcompare.features import BAND_RATE_HZ
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import densest, weighted_medians
 
 FloatArray = npt.NDArray[np.float64]
@@ -30,7 +31,8 @@ _FINEST_DB = 0.1  # resolution: under a tenth of what is just noticeable
 _SMOOTH_S = {True: 0.2, False: 0.6}  # same take; other performance, whose onsets scatter
 _LEVEL_SHARE = 0.3  # of the weight: on so much the level rests
 _MADE_DB = 0.3  # a moment that an element moved by so much counts half
-_MOSTLY = 0.9  # of a moment's energy
+_MOSTLY, _KNOWN = 0.9, 75
+"""Of a third octave's energy where most of it is known; of the moments, where that is."""
 _UNSURE = 0.15  # of what elements explain: their sizes are known so well
 
 
@@ -173,16 +175,18 @@ def agreed_curve(
 
 
 def _judged(pair: Pair, times_s: FloatArray) -> BoolArray:
-    """Moments in which it is known what elements did, shape (n,).
+    """Third octaves and moments in which it is known what elements did, shape (n, 31).
 
-    By energy: soft cells that a codec filled are judged nowhere, and say nothing of a moment.
+    By energy, against the moments of which most is known: where a codec filled soft cells some are
+    never judged.
     """
     spectra = pair.of_elements
     if spectra.judged is None:
-        return np.ones(len(times_s), np.bool_)
-    whole = np.maximum(spectra.reference.sum(axis=1), 1e-30)
-    share = np.where(spectra.judged, spectra.reference, 0.0).sum(axis=1) / whole
-    return np.asarray(np.interp(times_s, spectra.times_s, share) > _MOSTLY)
+        return np.ones((len(times_s), len(THIRD_OCTAVE_CENTRES_HZ)), np.bool_)
+    known = spectra.in_third_octaves(np.where(spectra.judged, spectra.reference, 0.0))
+    whole = spectra.in_third_octaves(spectra.reference)
+    share = np.where(whole > 0, known / np.maximum(whole, 1e-30), 1.0)
+    return _at(times_s, spectra.times_s, share) >= _MOSTLY * np.percentile(share, _KNOWN, axis=0)
 
 
 def _paired_power(pair: Pair, times_s: FloatArray) -> tuple[FloatArray, FloatArray]:
