@@ -142,7 +142,7 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_image.py",),
         ("factor = 10 ** (by_db / 10)", "factor = 10 ** (by_db / 20)"),
         ("_turned(*after, -by_db) if turned_last", "_turned(*after, by_db) if turned_last"),
-        ("_IMAGE_WITHIN_DB = 0.6", "_IMAGE_WITHIN_DB = 0.0"),
+        ("_IMAGE_WITHIN_DB = 0.9", "_IMAGE_WITHIN_DB = 0.0"),
         ("images[1] * 10 ** (-gain_db / 10)", "images[1] * 10 ** (gain_db / 10)"),
         ("cross = (twice_real + 1j * twice_imaginary) / 2", "cross = twice_real / 2"),
         (
