@@ -15,8 +15,10 @@ from mixcompare.findings.words import joined_spans
 from mixcompare.pair.pair import Pair
 from mixcompare.parts.values import CLEAR, COVERED, Lead
 
-_OFF_DB = {True: 1.5, False: 2.5}
-"""Standard deviation of by how much a line stands lower, in one take and between performances."""
+_OFF_DB = {True: 3.0, False: 4.0}
+"""Standard deviation of by how much a line stands lower, in one take and between performances. Nine
+bars in ten lie within 4.4 dB of the truth in one take, within 5.4 to 8.2 beside other operations or
+under another tail, within 6.6 by other players (``tests.benchmarks.covering``, eight movements)."""
 _LEAST_S = 2.0  # of all bars in which a line is covered; our choice
 
 

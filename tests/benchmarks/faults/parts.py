@@ -30,7 +30,7 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/balance/themes.py",
         ("tests/aspects/test_themes.py",),
         ("_LEAST_S = 2.0", "_LEAST_S = 0.0"),
-        ("_OFF_DB = {True: 1.5, False: 2.5}", "_OFF_DB = {True: 1.5, False: 1.5}"),
+        ("_OFF_DB = {True: 3.0, False: 4.0}", "_OFF_DB = {True: 3.0, False: 3.0}"),
         (
             "one.covered_in_candidate_by if covered else one.covered_in_reference_by",
             "one.covered_in_candidate_by",
