@@ -145,6 +145,7 @@ class DynamicsAnalyzer:
             clipped_percent=pair.clipped_percent[1] - pair.clipped_percent[0],
             clipped_spans_s=_clipped_spans(pair),
             moves=moves,
+            of_the_whole=_of_the_whole(swings, pair),
         )
 
     def findings(self, difference: DynamicsDifference, pair: Pair) -> list[Finding]:
@@ -158,8 +159,8 @@ class DynamicsAnalyzer:
         found = self._swing(difference, pair)
         if found is None:
             return []
-        own = shares_a_swing(pair, found.difference)
-        return [replace(found, apart=("balance", "room")) if own else found]
+        whole = difference.of_the_whole
+        return [replace(found, apart=("balance", "room")) if whole else found]
 
     def _swing(self, difference: DynamicsDifference, pair: Pair) -> Finding | None:
         whole = slope_of(difference.swing_db_per_db, difference.swing_db_per_db_interval)
@@ -169,6 +170,11 @@ class DynamicsAnalyzer:
         if above is not None and sticks_out(above) and above.value < STEEPEST_ALONE:
             return finding(difference, pair, above, above, only_loud=True)
         return None
+
+
+def _of_the_whole(swings: slope.Swings, pair: Pair) -> bool:
+    told = [one for one in (swings.slope, swings.knee.above if swings.knee else None) if one]
+    return pair.same_take and any(shares_a_swing(pair, one.value - 1) for one in told)
 
 
 def _besides(

@@ -82,7 +82,7 @@ def shares_a_swing(pair: Pair, swing: float) -> bool:
     swing : float
         Swing of the candidate where the reference's is 1, less 1; dB per dB.
     """
-    return following(pair.ride, pair.spectra) / swing > _SHARED
+    return swing != 0 and following(pair.ride, pair.spectra) / swing > _SHARED
 
 
 def made_by(moves: Sequence[Move], times_s: FloatArray) -> FloatArray:

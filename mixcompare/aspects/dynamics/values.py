@@ -108,6 +108,8 @@ class DynamicsDifference:
         Where one of them is.
     spans_s, loud_spans_s : tuple of (start, end)
         All of the music in common, and its part above the knee, on either clock.
+    of_the_whole : bool
+        Whether a gain that follows the music moved all of one take by such swings, whatever played.
     reasons : tuple of str
     """
 
@@ -153,3 +155,4 @@ class DynamicsDifference:
         default=(), metadata=NOT_IN_REPORT | MOMENT | within(0.1) | stretched(0.25)
     )
     moves: tuple[Move, ...] = field(default=(), metadata=NOT_IN_REPORT)
+    of_the_whole: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
