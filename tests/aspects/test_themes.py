@@ -35,7 +35,7 @@ def test_a_theme_that_horns_cover_is_told_with_its_bars() -> None:
     assert found.text == (
         "The theme of the Oboe is covered by the Horn in bars 9-12 in the candidate; in the"
         " reference it stands clear. It lies 14 dB lower over the rest than in the reference"
-        " (between 11 and 17)."
+        " (between 8 and 20)."
     )
     assert found.difference == -14.0
     assert found.spans_s == ((16.0, 24.0),)
