@@ -107,7 +107,7 @@ def _starts(bars: Bars | None) -> tuple[tuple[float, int], ...]:
 def _placed(finding: Finding, time_map: TimeMap, bars: Bars | None = None) -> Finding:
     """Where it lies on the candidate's clock and in the score."""
     spans = tuple(
-        (float(start), float(end))
+        (max(float(start), 0.0), float(end))
         for start, end in (time_map.to_candidate(span) for span in finding.spans_s)
     )
     named = (bars.of(finding.spans_s) or None) if bars is not None else None

@@ -211,10 +211,11 @@ def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
     """The relative wetness that is fitted to both recordings' powers."""
     fit = pair.wetness
     wetness, limits, reasons = _verdict(fit, pair.same_take, tempo, decay_percent)
+    something_added = limits is not None and limits[0] * limits[1] > 0 and not reasons
     return Heard(
         wetness_db=wetness,
         wetness_db_interval=limits,
-        kernel_time_s=fit.kernel_time_s if fit and wetness and not reasons else None,
+        kernel_time_s=fit.kernel_time_s if fit and something_added else None,
         register_wetness_db=fit.register_db if fit else (),
         explained=fit.gain if fit else None,
         reasons=tuple(reasons),
