@@ -369,6 +369,18 @@ def test_width_and_articulation_of_another_performance_are_told_side_by_side() -
     assert_held(findings["notes_more_detached"], -0.47)  # regression as above
 
 
+@pytest.mark.parametrize(
+    ("name", "is_wetter"), [("wetter and shelf", True), ("figure and shelf", False)]
+)
+def test_what_is_added_has_a_decay_time_where_something_is_added(
+    name: str, is_wetter: bool
+) -> None:
+    room = told(name).measurements["room"].difference
+    low, high = room.wetness_db_interval
+    assert (low > 0) == is_wetter
+    assert (room.kernel_time_s is not None) == is_wetter
+
+
 def test_theme_is_told_with_its_own_size_where_the_basses_fell() -> None:
     """Regression: the basses, 4 dB weaker, are missed; they would be the only other finding."""
     findings = listed(told("theme and basses"))

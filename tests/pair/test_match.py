@@ -155,6 +155,12 @@ def test_a_span_at_the_edge_of_the_map_goes_on_with_its_slope() -> None:
     assert there.candidate_spans_s[0] == pytest.approx((1.81, 14.53))
 
 
+def test_nothing_begins_before_the_candidate_does() -> None:
+    earlier = TimeMap.linear(-1.0, 1.0, 0.0, 12.0, 30.0)
+    there = _placed(finding((0.0, 3.0)), earlier)
+    assert there.candidate_spans_s[0] == pytest.approx((0.0, 2.0))
+
+
 def test_what_an_analyzer_said_of_the_candidates_clock_gives_way_to_the_map() -> None:
     there = _placed(finding((2.0, 3.0), candidate_spans_s=((2.0, 3.0),)), SLOWER)
     assert there.candidate_spans_s[0] == pytest.approx((2.87, 3.93))

@@ -156,6 +156,16 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/analysis.py",
+        ("tests/pair/test_match.py",),
+        ("(max(float(start), 0.0), float(end))", "(float(start), float(end))"),
+    ),
+    *each(
+        "mixcompare/aspects/room/aspect.py",
+        ("tests/test_chain.py",),
+        ("fit.kernel_time_s if fit and something_added", "fit.kernel_time_s if fit and wetness"),
+    ),
+    *each(
+        "mixcompare/analysis.py",
         ("tests/test_comparison.py", "tests/test_chain.py"),
         ("time_map.to_candidate(span) for span", "span for span"),
         ("analyzer.compare(pair)\n", "analyzer.compare(pair.mirrored())\n"),
