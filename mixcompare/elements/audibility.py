@@ -152,7 +152,8 @@ def clearance_db(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> F
     """
     own, others = (excitation(power, centre_hz) for power in (part, rest))
     floor = 10 ** (-_RANGE_DB / 10) * max(float((own + others).max()), 1e-30)
-    weight, strong = k_weighting_power(centre_hz), strongest(part, centre_hz)
+    weight = k_weighting_power(centre_hz)
+    strong = _near_strongest(own * weight)
     masked = others * threshold_ratio(centre_hz) + floor
     ratio = ((own * strong) @ weight + 1e-30) / ((masked * strong) @ weight)
     return np.asarray(10 * np.log10(ratio))
@@ -160,5 +161,8 @@ def clearance_db(part: FloatArray, rest: FloatArray, centre_hz: FloatArray) -> F
 
 def strongest(part: FloatArray, centre_hz: FloatArray) -> npt.NDArray[np.bool_]:
     """The filters around a part's strongest one at every moment, shape (n, bands)."""
-    own = excitation(part, centre_hz) * k_weighting_power(centre_hz)
-    return np.asarray(own >= 10 ** (-_STRONGEST_DB / 10) * own.max(axis=1, keepdims=True))
+    return _near_strongest(excitation(part, centre_hz) * k_weighting_power(centre_hz))
+
+
+def _near_strongest(loud: FloatArray) -> npt.NDArray[np.bool_]:
+    return np.asarray(loud >= 10 ** (-_STRONGEST_DB / 10) * loud.max(axis=1, keepdims=True))

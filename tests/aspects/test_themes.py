@@ -47,6 +47,11 @@ def test_a_theme_that_horns_cover_is_told_with_its_bars() -> None:
     assert others.advice[0] == "Ask the Horn for less there, so that the Oboe carries through."
 
 
+def test_a_size_whose_sign_is_open_may_be_nothing() -> None:
+    (found,) = findings_of(replace(LEAD, difference_db=-5.0))
+    assert "(between 0 and 11)" in found.text
+
+
 def test_one_that_only_the_reference_covers_is_told_the_other_way_round() -> None:
     back = replace(
         LEAD, reference=COVERED, candidate=CLEAR, reference_db=-6.0, candidate_db=8.0,

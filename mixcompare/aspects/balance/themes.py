@@ -8,7 +8,7 @@ import numpy as np
 
 from mixcompare.aspects.balance.about import LEVEL, THEMES
 from mixcompare.aspects.balance.values import BalanceDifference
-from mixcompare.findings import Finding, bars_named, listed, places, size_in_jnd
+from mixcompare.findings import Finding, bars_named, between, listed, places, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
 from mixcompare.findings.words import joined_spans
@@ -49,7 +49,7 @@ def _finding(name: str, covered: bool, leads: Sequence[Lead], pair: Pair) -> Fin
     text = (
         f"The theme of the {name} is covered{under} {where} in the {here}; in the {there} it stands"
         f" clear. It lies {abs(level_db):.0f} dB {'lower' if covered else 'higher'} over the rest"
-        f" than in the reference (between {_least(interval):.0f} and {_most(interval):.0f})."
+        f" than in the reference ({between(interval, 0)})."
     )
     return Finding(
         aspect="balance",
@@ -84,14 +84,6 @@ def _where(spans_s: Sequence[tuple[float, float]], pair: Pair) -> str:
     """In bars where the score has any, or at which times."""
     bars = pair.match.bars.of(spans_s) if pair.match.bars is not None else ()
     return f"in {bars_named(bars)}" if bars else f"at {places(spans_s)}"
-
-
-def _least(interval: tuple[float, float]) -> float:
-    return min(map(abs, interval))
-
-
-def _most(interval: tuple[float, float]) -> float:
-    return max(map(abs, interval))
 
 
 def _advice(name: str, over: Sequence[str], covered: bool, same_take: bool) -> tuple[str, ...]:
