@@ -35,6 +35,7 @@ _FINER = (0.25, 0.06)  # resolution: reach of two finer searches, natural logari
 _STILL_DB = 0.8
 """Standard deviation of a band's difference. Where a codec put noise in the place of what a low cut
 had left, it is 0.9 to 4.6, inside the music 0.0 to 0.3 (two scores)."""
+_SINGLE = 2  # bands from one still band to the next where one between them moves
 _TIE = 4.0  # of misfit: two standard deviations
 _HUBER_DB = 1.5  # misfits beyond count linearly; our judgement, not measured
 _DEEP_SHARE = 0.08
@@ -137,12 +138,18 @@ def fit(
 
 
 def steady_bands(deviation_db: FloatArray) -> npt.NDArray[np.bool_]:
-    """Bands between the outermost two that stay still: beyond them a codec's noise may lie."""
+    """The longest stretch of bands that stay still, at its edges and but for single ones inside.
+
+    Beyond it lies what a codec made of the bands that a cut had left without music, and beyond
+    that, where no music is, its noise may be the same in both recordings and stand still again.
+    """
     still = np.flatnonzero(deviation_db < _STILL_DB)
-    bands = np.arange(len(deviation_db))
-    if len(still) == 0:
-        return np.zeros(len(bands), bool)
-    return np.asarray((bands >= still[0]) & (bands <= still[-1]))
+    stretches = np.split(still, np.flatnonzero(np.diff(still) > _SINGLE) + 1)
+    longest = max(stretches, key=len)
+    inside = np.zeros(len(deviation_db), bool)
+    if len(longest):
+        inside[longest[0] : longest[-1] + 1] = True
+    return inside
 
 
 def _falls(kind: str, curve: FloatArray, deviation: FloatArray) -> bool:
