@@ -25,39 +25,40 @@ import numpy.typing as npt
 from scipy import fft, linalg, ndimage
 from scipy.linalg import blas
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.features import (
     ANALYSIS_RATE_HZ,
     HIGHEST_SEMITONE,
     LOWEST_SEMITONE,
-    WAVEFORM_SCALE,
     Features,
 )
 from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ, LOW_FFT, SEMITONE_FFT
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
+from mixcompare.pair.tail_direct import direct_level
+from mixcompare.pair.tail_frames import (
+    HIGHEST_BIN,
+    HOP,
+    WINDOW,
+    Changed,
+    Spectra,
+    Take,
+    Wave,
+    amplitude,
+    frames_about,
+)
 from mixcompare.pair.undo import Ride, levelled
 from mixcompare.standards.iec61260 import band_weights, hz_to_pitch, semitone_edges_hz
-from mixcompare.statistics import robust_mode
 
 FloatArray = npt.NDArray[np.float64]
-Spectra = npt.NDArray[np.complex64]
-Wave = npt.NDArray[np.float32]
 
 SHORTEST_S = 8.0  # for a filter to be learnt; our judgement, not measured
-_WINDOW, _HOP = 1024, 256  # 85 ms and 21 ms
 _LAGS = 95  # 2.0 s; with 1.3 s more scatter is left under a long tail
 _DECAY_S, _WET_DB = 2.4, 0.0  # what tails look like before anything is known of this one
 _NOISE = 0.05  # of the local power: what no tail explains
 _ROUNDS = 2  # cost: of weighting
 _ROUNDING = 1e-4  # of the largest entry: more than single precision leaves over 95 lags
-_BLOCK_S = 60.0  # cost: learnt a minute at a time
 _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
-# A rise over 43 ms that is an attack; our judgement, not measured.
-_ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
-_ATTACK_BLOCKS = 4  # cost: of the passage's blocks, at most
 _LOWEST_HZ = 80.0  # below it frames of 85 ms tell no semitones, and no filter for each, apart
-_MOST_TAIL_DB = 5.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,10 +71,13 @@ class OneTail:
         Semitones from 80 Hz only; cells of low coherence are silent in both.
     level_db : float
         Taken out of the candidate besides the pair's gain: that gain holds the tail's energy.
+    shelf_db : float
+        What attacks show of a filter at the highest notes; zero where there is none.
     """
 
     spectra: PairSpectra
     level_db: float
+    shelf_db: float = 0.0
 
 
 def under_one_tail(
@@ -108,10 +112,14 @@ def under_one_tail(
     semitones = np.flatnonzero(spectra.centre_hz < THIRDS_ABOVE_HZ)
     if duration_s < SHORTEST_S or len(semitones) < 12 or len(spectra.times_s) < 2:
         return None
-    take = _Take(sounding, match, spectra.times_s, ride)
-    level_db = _direct_level_db(take) if changed is None else changed[0]
-    worn = _worn(take, level_db, _factors(spectra, semitones, changed))
-    cells = _read(take, worn, spectra.centre_hz[semitones], level_db)
+    take = Take(sounding, match, spectra.times_s, ride)
+    known = _known(spectra, semitones, changed)
+    direct = direct_level(take, known)
+    level_db = known.level_db if known else direct.level_db
+    # The tail is learnt around all that attacks show, or would hold it; only what surely is a
+    # filter is taken off the cells, where an element is sought.
+    worn = _worn(take, direct.bin_db, known)
+    cells = _read(take, worn, spectra.centre_hz[semitones], level_db + direct.filter_db)
     if spectra.judged is not None:
         judged = spectra.judged[:, semitones]
         still = np.where(judged, cells.candidate, cells.reference)
@@ -120,155 +128,50 @@ def under_one_tail(
     if not cells.audible.any():
         return None
     by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
-    return OneTail(evened, level_db - float(by_db))
-
-
-class _Take:
-    """Both waveforms, read in frames at the same moments."""
-
-    def __init__(
-        self,
-        sounding: tuple[Features, Features],
-        match: Match,
-        times_s: FloatArray,
-        ride: Ride,
-    ) -> None:
-        self._waves = [_padded(features.waveform) for features in sounding]
-        self._match, self._ride, self.times_s = match, ride, times_s
-        self._polarity = 1.0
-        self.grid_cents = sounding[0].grid_tuning_cents
-        self.start_s, end_s = match.time_map.span_s
-        self.samples = int((end_s - self.start_s) * ANALYSIS_RATE_HZ)
-        frames = self.samples // _HOP + 1
-        self.frames_s = self.start_s + np.arange(frames) * _HOP / ANALYSIS_RATE_HZ
-        count = max(round(self.samples / ANALYSIS_RATE_HZ / _BLOCK_S), 1)
-        edges = np.linspace(0, frames, count + 1).astype(int)
-        self.blocks = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
-        middle = self.blocks[count // 2]
-        middle_s = self.frames_s[middle]
-        both = (self.of_candidate(middle_s) * self.of_reference(middle_s).conj()).real
-        self._polarity = -1.0 if both.sum() < 0 else 1.0
-
-    def of_reference(self, times_s: FloatArray, size: int = _WINDOW) -> Spectra:
-        """The reference's frames at these times."""
-        return _frames(self._waves[0], times_s * ANALYSIS_RATE_HZ, size)
-
-    def of_candidate(
-        self, times_s: FloatArray, size: int = _WINDOW, level_db: float = 0.0
-    ) -> Spectra:
-        """The candidate's at the same musical moments: its level, rides and polarity undone."""
-        places = self._match.time_map.to_candidate(times_s) * ANALYSIS_RATE_HZ
-        ride_db = np.interp(times_s, self.times_s, self._ride.level_db)
-        gain = self._polarity * 10 ** (-(self._match.gain_db + level_db + ride_db) / 20)
-        found = _frames(self._waves[1], places, size)
-        found *= gain[:, None].astype(np.float32)
-        return found
-
-    def covers(self, times_s: FloatArray) -> npt.NDArray[np.bool_]:
-        """Which of these moments the candidate has at all."""
-        return self._match.time_map.covers(times_s)
-
-
-def _padded(waveform: npt.NDArray[np.float16]) -> Wave:
-    return np.pad(waveform.astype(np.float32) / np.float32(WAVEFORM_SCALE), LOW_FFT)
-
-
-def _frames(wave: Wave, centres: FloatArray, size: int) -> Spectra:
-    """Spectra of windows about places between samples, which a turn of their phases reaches."""
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
-    whole = np.floor(centres)
-    first = np.clip(whole.astype(np.int64) + LOW_FFT - size // 2, 0, len(wave) - size)
-    view = np.lib.stride_tricks.sliding_window_view(wave, size)
-    turn = 2j * np.pi * np.fft.rfftfreq(size)
-    out = np.empty((len(centres), size // 2 + 1), np.complex64)
-    for start in range(0, len(centres), 256):
-        batch = slice(start, start + 256)
-        between = (centres - whole)[batch, None]
-        out[batch] = fft.rfft(view[first[batch]] * window, axis=1)
-        if between.any():
-            out[batch] *= np.exp(turn * between).astype(np.complex64)
-    return out
-
-
-# --- the direct level ----------------------------------------------------------------------
-
-
-def _direct_level_db(take: _Take) -> float:
-    """Level on which most attacks agree: a tail has not come yet when a note begins.
-
-    One value for all frequencies: a smooth curve would swallow a changed bass. Attacks further
-    from the pair's gain than a tail can lift it are a changed element's own.
-    """
-    step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)
-    values, weights = [], []
-    for block in take.blocks[::step]:
-        times_s = take.frames_s[block]
-        before, after = (
-            np.square(np.abs(frames[:, 4 : _highest_bin()]))
-            for frames in (take.of_reference(times_s), take.of_candidate(times_s))
-        )
-        level_db = 10 * np.log10(before + 1e-12 * before.max() + 1e-30)
-        rise = np.zeros(before.shape, bool)
-        rise[_ATTACK_FRAMES:] = level_db[_ATTACK_FRAMES:] - level_db[:-_ATTACK_FRAMES] > _ATTACK_DB
-        loud = before > np.maximum(1e-3 * np.percentile(before, 98, axis=0), 1e-6 * before.max())
-        difference_db = 10 * np.log10((after + 1e-30) / (before + 1e-30))
-        struck = rise & loud & (np.abs(difference_db) < _MOST_TAIL_DB)
-        values.append(difference_db[struck])
-        weights.append(before[struck] ** 0.15)
-    found = np.concatenate(values)
-    return robust_mode(found, np.concatenate(weights), 1.0) if len(found) > 1000 else 0.0
+    return OneTail(evened, level_db - float(by_db), direct.shelf_db)
 
 
 # --- the tail ------------------------------------------------------------------------------
 
 
-def _highest_bin() -> int:
-    return int(THIRDS_ABOVE_HZ / ANALYSIS_RATE_HZ * _WINDOW) + 1
-
-
-def _factors(
+def _known(
     spectra: PairSpectra,
     semitones: npt.NDArray[np.int64],
     changed: tuple[float, FloatArray] | None,
-) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int64]] | None:
-    """Amplitude factors of the cells, their times, and each bin's column."""
+) -> Changed | None:
+    """What is known to have changed, for every bin of a frame."""
     if changed is None:
         return None
-    frequency_hz = np.maximum(np.arange(_WINDOW // 2 + 1) * ANALYSIS_RATE_HZ / _WINDOW, 20.0)
+    frequency_hz = np.maximum(np.arange(WINDOW // 2 + 1) * ANALYSIS_RATE_HZ / WINDOW, 20.0)
     octaves = np.log2(spectra.centre_hz[semitones])
     column = np.interp(np.log2(frequency_hz), octaves, np.arange(len(semitones)))
-    return np.sqrt(changed[1]), spectra.times_s, np.round(column).astype(np.int64)
+    level_db, factors = changed
+    return Changed(level_db, np.sqrt(factors), spectra.times_s, np.round(column).astype(np.int64))
 
 
-def _worn(
-    take: _Take,
-    level_db: float,
-    factors: tuple[FloatArray, FloatArray, npt.NDArray[np.int64]] | None,
-) -> Wave:
+def _worn(take: Take, direct_db: FloatArray, changed: Changed | None) -> Wave:
     """The reference's waveform with the candidate's tail on it, from the span's beginning."""
-    out = np.zeros(len(take.frames_s) * _HOP + _WINDOW, np.float32)
-    window = np.hanning(_WINDOW + 1)[:-1].astype(np.float32)
+    out = np.zeros(len(take.frames_s) * HOP + WINDOW, np.float32)
+    window = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
+    gain = amplitude(direct_db)
     for block in take.blocks:
         # Every block but the first has a past.
         past = slice(max(block.start - _LAGS, 0), block.stop)
         times_s = take.frames_s[past]
         plain = take.of_reference(times_s)
-        learnt_from = plain
-        if factors is not None:
-            by, by_s, column = factors
-            learnt_from = plain * sample_frames(by, RATE_HZ, times_s - by_s[0])[:, column]
-            learnt_from = learnt_from.astype(np.complex64)
-        candidate = take.of_candidate(take.frames_s[block], level_db=level_db)
+        learnt_from = changed.made(plain, times_s) if changed else plain
+        candidate = take.of_candidate(take.frames_s[block])
+        candidate *= gain
         told = take.covers(take.frames_s[block])
         spectra = _with_tail(plain, learnt_from, candidate, told)
-        pieces = fft.irfft(spectra, _WINDOW, axis=1).astype(np.float32) * window
-        begin = block.start * _HOP
-        for offset in range(_WINDOW // _HOP):  # frames that do not overlap, laid end to end
-            row = pieces[offset :: _WINDOW // _HOP].ravel()
-            at = begin + offset * _HOP
+        pieces = fft.irfft(spectra, WINDOW, axis=1).astype(np.float32) * window
+        begin = block.start * HOP
+        for offset in range(WINDOW // HOP):  # frames that do not overlap, laid end to end
+            row = pieces[offset :: WINDOW // HOP].ravel()
+            at = begin + offset * HOP
             out[at : at + len(row)] += row
     out /= 1.5  # what squared windows at three quarters of overlap add up to
-    return out[_WINDOW // 2 : _WINDOW // 2 + take.samples]
+    return out[WINDOW // 2 : WINDOW // 2 + take.samples]
 
 
 def _with_tail(
@@ -288,7 +191,7 @@ def _with_tail(
     noise[:, ~told] *= 1e6
     out = plain[-frames:].copy()
     windows = np.lib.stride_tricks.sliding_window_view
-    for index in range(2, _highest_bin()):
+    for index in range(2, HIGHEST_BIN):
         past, own = (windows(part[index], frames)[:_LAGS] for part in lagged)
         out[:, index] += _learnt(past, rest[index], noise[index]) @ own
     return out
@@ -296,7 +199,7 @@ def _with_tail(
 
 def _prior() -> npt.NDArray[np.float32]:
     """Expected energy of the filter at every lag, the longest first: a decaying tail."""
-    lag_s = np.arange(_LAGS, 0, -1) * _HOP / ANALYSIS_RATE_HZ
+    lag_s = np.arange(_LAGS, 0, -1) * HOP / ANALYSIS_RATE_HZ
     decay = 10 ** (-6 * lag_s / _DECAY_S)
     return np.asarray(10 ** (_WET_DB / 10) * decay / decay.sum(), np.float32)
 
@@ -336,7 +239,7 @@ _PRIOR = _prior()
 # --- levels --------------------------------------------------------------------------------
 
 
-def _read(take: _Take, worn: Wave, centre_hz: FloatArray, level_db: float) -> PairSpectra:
+def _read(take: Take, worn: Wave, centre_hz: FloatArray, direct_db: FloatArray) -> PairSpectra:
     """Powers of the worn reference, and the candidate's along it, in semitones."""
     rows = np.round((take.times_s - take.times_s[0]) * 2 * RATE_HZ).astype(np.int64)
     twice = int(rows[-1]) + 1
@@ -351,11 +254,13 @@ def _read(take: _Take, worn: Wave, centre_hz: FloatArray, level_db: float) -> Pa
     ):
         weights = band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)[:, columns[mine]]
         scale = 2 / (size * np.square(np.hanning(size + 1)[:-1]).sum())
+        finer = np.linspace(0, len(direct_db) - 1, size // 2 + 1)
+        gain = amplitude(np.interp(finer, np.arange(len(direct_db)), direct_db))
         for start in range(0, twice, 512):
             batch = slice(start, start + 512)
             places = (times_s[batch] - take.start_s) * ANALYSIS_RATE_HZ
-            wearing = _frames(padded, places, size)
-            candidate = take.of_candidate(times_s[batch], size, level_db)
+            wearing = frames_about(padded, places, size)
+            candidate = take.of_candidate(times_s[batch], size) * gain
             for which, product in enumerate(
                 (
                     np.square(np.abs(wearing)),

@@ -80,6 +80,8 @@ class ToneDifference:
         Whether the band is above the threshold of hearing in either recording.
     moments_spread_db : tuple of float, shape (31,)
         Beside elements of one take: how far single moments lie from what they agree on.
+    shelf_db : float
+        Under another tail, what attacks show of a filter at the highest notes.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
@@ -112,6 +114,7 @@ class ToneDifference:
     moments_spread_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | within(0.1) | stretched(1.0)
     )
+    shelf_db: float = field(default=0.0, metadata=NOT_IN_REPORT | SIGNED | within(0.2))
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
         """The same difference, part of which is known to be something else.
