@@ -118,7 +118,7 @@ def under_one_tail(
     level_db = known.level_db if known else direct.level_db
     # The tail is learnt around all that attacks show, or would hold it; only what surely is a
     # filter is taken off the cells, where an element is sought.
-    worn = _worn(take, direct.bin_db, known)
+    worn = _worn(take, level_db + direct.filter_db, known)
     cells = _read(take, worn, spectra.centre_hz[semitones], level_db + direct.filter_db)
     if spectra.judged is not None:
         judged = spectra.judged[:, semitones]

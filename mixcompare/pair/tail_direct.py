@@ -23,11 +23,13 @@ FloatArray = npt.NDArray[np.float64]
 # A rise over 43 ms that is an attack; our judgement, not measured.
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
 _ATTACK_BLOCKS = 4  # cost: of the passage's blocks, at most
-# Cells that begin within half an octave, and third octaves that have so many; our judgement.
-_FEWEST_ABOUT, _FEWEST_REGISTERS = 100, 6
+_REACH_OCTAVES = 0.3
+# Cells that begin so near, and third octaves that have so many; our judgement, not measured.
+_FEWEST_ABOUT, _FEWEST_REGISTERS = 60, 6
 _REGISTERS_DB = 0.5  # without a filter registers stay within 0.2 dB of each other (two scores)
 _LOWEST_BIN = 4  # 47 Hz; below it a frame holds no three periods
-_LEAST_TOP_DB = 1.0  # what a changed melody's partials do to the top; our judgement, not measured
+_LEAST_TOP_DB = 1.0
+"""At the highest notes: first violins 5 dB up or down move them by 0.2 to 0.4 dB (three scores)."""
 # Half octaves down to where a low cut shows, and by how much it does there at least.
 _DOWN_TO_HZ, _LEAST_STEP_DB = (85.0, 120.0, 170.0), 1.5
 
@@ -41,7 +43,7 @@ class Direct:
     level_db : float
         On which most registers agree.
     bin_db : ndarray, shape (bins,)
-        On which the attacks within half an octave of every bin agree.
+        On which the attacks a few notes from every bin agree.
     """
 
     level_db: float
@@ -86,10 +88,11 @@ def direct_level(take: Take, changed: Changed | None) -> Direct:
     octave = np.log2(np.maximum(np.arange(WINDOW // 2 + 1), 1))
     middles, curve_db = [], []
     for middle in np.arange(octave[_LOWEST_BIN], octave[HIGHEST_BIN], 1 / 3):
-        about = np.abs(octave[column] - middle) < 0.5
+        about = np.abs(octave[column] - middle) < _REACH_OCTAVES
         if about.sum() > _FEWEST_ABOUT:
             middles.append(middle)
-            curve_db.append(robust_mode(found[about], weight[about], 1.0))
+            # An octave has more bins the higher they are.
+            curve_db.append(robust_mode(found[about], (weight / column)[about], 1.0))
     if len(curve_db) < _FEWEST_REGISTERS:
         return Direct(level_db, np.full(len(octave), level_db))
     level_db = robust_mode(curve_db, np.ones(len(curve_db)), _REGISTERS_DB)

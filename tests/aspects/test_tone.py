@@ -713,3 +713,32 @@ def test_an_uncertain_change_of_tone_in_an_elements_sense_may_be_its_partials(
     )
     told = _beside_elements(found, beside, most_db)  # type: ignore[arg-type]
     assert ("balance" not in told.apart) == folds
+
+
+@pytest.mark.parametrize(
+    ("shelf_db", "first", "size", "apart"),
+    [
+        (2.2, 23, 3.0, True),  # from 4 kHz on, as attacks of all notes up there are louder
+        (-2.2, 23, -3.0, True),
+        (-2.2, 23, 3.0, False),
+        (1.2, 23, 3.0, False),  # less than half of it: an element's partials
+        (0.0, 23, 3.0, False),
+        (2.2, 12, 3.0, False),  # 315 to 500 Hz: attacks up there say nothing of it
+    ],
+)
+def test_a_shelf_in_all_attacks_is_no_element_s_doing(
+    shelf_db: float, first: int, size: float, apart: bool
+) -> None:
+    last = 30 if first == 23 else 14
+    (finding,) = analyzer.findings(stated(bump(first, last, size), shelf_db=shelf_db))
+    assert ("balance" in finding.apart) == apart
+
+
+def test_a_tilt_with_a_shelf_in_all_attacks_is_no_element_s_doing() -> None:
+    curve = 0.6 * np.log2(np.clip(THIRD_OCTAVE_CENTRES_HZ, 90, 11_000) / 1000)
+    tilt = {"tilt_db_per_octave": 0.6, "tilt_db_per_octave_interval": (0.5, 0.7)}
+    (with_shelf,) = analyzer.findings(stated(curve, shelf_db=1.2, **tilt))
+    (without,) = analyzer.findings(stated(curve, **tilt))
+    assert with_shelf.unit == "dB/octave"
+    assert "balance" in with_shelf.apart
+    assert "balance" not in without.apart

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy import signal
 
-from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
 from mixcompare.features import ANALYSIS_RATE_HZ, Features
-from mixcompare.pair.pair import Pair, aligned
-from mixcompare.pair.spectra import RATE_HZ as CELLS_RATE_HZ
+from mixcompare.pair.pair import Pair
 from mixcompare.pair.tail_direct import Direct, direct_level
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
-from tests import operations, synthetic
-from tests.pair.test_tail import OTHER, OWN, pair_of, played, tail
+from tests.pair.test_tail import OTHER, OWN, pair_of, tail
 from tests.synthetic import RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
 
+ONLY = 1.0
 _BINS_HZ = np.arange(WINDOW // 2 + 1) * ANALYSIS_RATE_HZ / WINDOW
 
 
@@ -31,65 +31,119 @@ def take_of(pair: Pair) -> Take:
     return Take((pair.reference, pair.candidate), pair.match, pair.spectra.times_s, pair.ride)
 
 
-def filtered(change: operations.Filter | operations.Cut | None) -> tuple[Pair, Direct]:
-    """The piece in its own room, and in another behind a filter."""
-    wet = signal.fftconvolve(synthetic.play(5, bars=10).mean(axis=1), tail(*OTHER))
-    stereo = np.stack(2 * [wet[: round(25 * RATE_HZ)]], axis=1)
-    changed = stereo if change is None else change(stereo)
-    candidate = Features.of(Recording.from_array(0.5 * changed.mean(axis=1), RATE_HZ))
-    reference = played(OWN)
-    pair = aligned(reference, candidate, align(reference, candidate))
-    return pair, direct_level(take_of(pair), None)
+@functools.cache
+def strokes(deep_db: float = 0.0) -> FloatArray:
+    """Notes that begin at random over six octaves and ring for a third of a second.
+
+    Those below 200 Hz may be louder or softer.
+    """
+    rng = np.random.default_rng(3)
+    out = np.zeros(24 * RATE_HZ)
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    for start, octave in zip(
+        rng.integers(0, 23 * RATE_HZ, 1500), rng.uniform(0, 6.3, 1500), strict=True
+    ):
+        frequency_hz = 55 * 2**octave
+        level = 10 ** (deep_db / 20) if frequency_hz < 200 else 1.0
+        note = np.sin(2 * np.pi * frequency_hz * time_s) * np.exp(-9 * time_s)
+        out[start : start + RATE_HZ] += level * note
+    return 0.1 * out
+
+
+def features_of(dry: FloatArray, response: tuple[int, float, float]) -> Features:
+    wet = signal.fftconvolve(dry, tail(*response))[: len(dry)]
+    return Features.of(Recording.from_array(0.5 * wet, RATE_HZ))
+
+
+@functools.cache
+def reference() -> Features:
+    return features_of(strokes(), OWN)
+
+
+def direct_of(dry: FloatArray, changed: Changed | None = None) -> Direct:
+    """Of the strokes in their own room against others in another one."""
+    return direct_level(take_of(pair_of(reference(), features_of(dry, OTHER))), changed)
+
+
+def filtered(order: int, corner_hz: float, added: float) -> tuple[Direct, FloatArray]:
+    """Strokes with what scipy's high-pass lets through added to them; and what that does."""
+    sections = signal.butter(order, corner_hz, "high", fs=RATE_HZ, output="sos")
+    kept = 0.0 if added == ONLY else 1.0
+    dry = kept * strokes() + added * signal.sosfilt(sections, strokes())
+    _, response = signal.sosfreqz(sections, np.maximum(_BINS_HZ, 1.0), fs=RATE_HZ)
+    return direct_of(dry), 20 * np.log10(np.abs(kept + added * response))
 
 
 def test_with_no_filter_no_register_stands_elsewhere() -> None:
-    _, direct = filtered(None)
-    assert direct.level_db == pytest.approx(0.0, abs=0.3)
-    heard = slice(bin_of(150), HIGHEST_BIN)
-    assert np.abs(direct.bin_db[heard]).max() < 0.6
+    direct = direct_of(strokes())
+    heard = slice(bin_of(80), HIGHEST_BIN)
+    assert np.abs(direct.bin_db[heard] - direct.level_db).max() < 0.6
     assert not direct.filter_db.any()
     assert direct.shelf_db == 0.0
 
 
 @pytest.mark.parametrize("gain_db", [4.0, -6.0])
 def test_a_shelf_is_read_under_another_tail(gain_db: float) -> None:
-    shelf = operations.high_shelf(2000, gain_db)
-    _, direct = filtered(shelf)
-    expected = shelf.response_db(_BINS_HZ[1:])
-    for frequency_hz in (300, 1000, 2000, 3500):
+    direct, expected_db = filtered(1, 2000, 10 ** (gain_db / 20) - 1)
+    beside_db = direct.bin_db - direct.level_db
+    for frequency_hz in (150, 300, 1000, 2000, 3500):
         at = bin_of(frequency_hz)
-        assert direct.bin_db[at] == pytest.approx(expected[at - 1], abs=0.7)
-    assert direct.level_db == pytest.approx(0.0, abs=0.6)
+        assert beside_db[at] == pytest.approx(expected_db[at], abs=0.9)
     top = HIGHEST_BIN - 1
     assert direct.shelf_db == direct.filter_db[top]
-    assert direct.shelf_db == pytest.approx(expected[top - 1], abs=0.7)
+    assert direct.shelf_db == pytest.approx(expected_db[top], abs=0.9)
     assert not direct.filter_db[: bin_of(200)].any()
 
 
 def test_a_low_cut_is_read_and_taken_off_where_a_deep_element_is_not() -> None:
-    _, cut = filtered(operations.Cut(2, 150, "high"))
-    assert cut.filter_db[bin_of(85)] < cut.filter_db[bin_of(120)] - 2 < -4
-    assert cut.filter_db[bin_of(85)] == cut.bin_db[bin_of(85)] - cut.level_db
-    assert not cut.filter_db[bin_of(1000) :].any()
-    pair = pair_of(played(OWN), played(OTHER, bass=-8.0))
-    assert not direct_level(take_of(pair), None).filter_db.any()
+    direct, expected_db = filtered(2, 150, ONLY)
+    for frequency_hz in (85, 120, 170):
+        at = bin_of(frequency_hz)
+        assert direct.filter_db[at] == pytest.approx(expected_db[at], abs=1.5)
+    assert not direct.filter_db[bin_of(1000) :].any()
+    deep = direct_of(strokes(-8.0))
+    assert deep.bin_db[bin_of(100)] - deep.level_db == pytest.approx(-8.0, abs=1.0)
+    assert not deep.filter_db.any()
+
+
+@pytest.mark.parametrize(
+    ("low_db", "taken_off"),
+    [
+        ((-8.0, -3.0, -1.0), True),
+        ((8.0, 3.0, 1.0), True),  # the reference has the cut
+        ((-6.3, -6.0, -3.0), False),  # a bass line: one amount
+        ((-4.0, -3.0, 0.0), False),
+        ((-2.4, -1.0, -0.5), False),  # too little
+    ],
+)
+def test_only_what_falls_the_steeper_the_lower_it_comes_is_a_cut(
+    low_db: tuple[float, float, float], taken_off: bool
+) -> None:
+    places = [bin_of(hz) for hz in (85, 120, 170, 250)]
+    bin_db = 2.0 + np.interp(np.arange(len(_BINS_HZ)), places, [*low_db, 0.0])
+    filter_db = Direct(2.0, bin_db).filter_db
+    assert filter_db.any() == taken_off
+    if taken_off:
+        assert filter_db[: places[2]] == pytest.approx(bin_db[: places[2]] - 2.0)
+        assert not filter_db[places[3] :].any()
 
 
 def test_what_is_known_to_have_changed_is_no_filter() -> None:
     # Everything above 1 kHz is known to have risen by 6 dB: attacks are told against that.
-    pair, plain = filtered(None)
-    times_s = pair.spectra.times_s
+    take = take_of(pair_of(reference(), features_of(strokes(), OTHER)))
     column = (_BINS_HZ > 1000).astype(np.int64)
-    amplitude = np.tile([1.0, 10 ** (6 / 20)], (len(times_s), 1))
-    direct = direct_level(take_of(pair), Changed(0.0, amplitude, times_s, column))
-    assert np.diff(times_s).mean() == pytest.approx(1 / CELLS_RATE_HZ)
+    amplitude = np.tile([1.0, 10 ** (6 / 20)], (len(take.times_s), 1))
+    plain = direct_level(take, None)
+    direct = direct_level(take, Changed(0.0, amplitude, take.times_s, column))
     assert direct.bin_db[bin_of(300)] == pytest.approx(plain.bin_db[bin_of(300)], abs=0.1)
     assert direct.bin_db[bin_of(3000)] == pytest.approx(plain.bin_db[bin_of(3000)] - 6, abs=0.3)
 
 
 def test_where_little_begins_nothing_is_read() -> None:
-    held = np.sin(2 * np.pi * 350 * np.arange(20 * RATE_HZ) / RATE_HZ)
+    held = np.sin(2 * np.pi * 350 * np.arange(24 * RATE_HZ) / RATE_HZ)
     features = Features.of(Recording.from_array(0.1 * held, RATE_HZ))
-    direct = direct_level(take_of(pair_of(features, features)), None)
+    pair = pair_of(reference(), reference())
+    take = Take((features, features), pair.match, pair.spectra.times_s, pair.ride)
+    direct = direct_level(take, None)
     assert direct.level_db == 0.0
     assert not direct.bin_db.any()
