@@ -13,23 +13,32 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy import ndimage
 
 from mixcompare.features import ANALYSIS_RATE_HZ
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
-from mixcompare.statistics import robust_mode
+from mixcompare.statistics import robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+_Cells = tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]
+"""Differences, weights and bins."""
 
 # A rise over 43 ms that is an attack; our judgement, not measured.
 _ATTACK_DB, _ATTACK_FRAMES = 6.0, 2
+_LATELY_FRAMES = 5  # 107 ms about an attack, in which what sounds on is not asked
 _ATTACK_BLOCKS = 4  # cost: of the passage's blocks, at most
 _REACH_OCTAVES = 0.3
-# Cells that begin so near, and third octaves that have so many; our judgement, not measured.
-_FEWEST_ABOUT, _FEWEST_REGISTERS = 60, 6
+# Cells that begin, in all and so near; our judgement, not measured.
+_FEWEST, _FEWEST_ABOUT = 1000, 60
+_MOST_TAIL_DB = 5.0  # -1.9 to +0.4 dB in the unchanged pairs of three scores
 _REGISTERS_DB = 0.5  # without a filter registers stay within 0.2 dB of each other (two scores)
 _LOWEST_BIN = 4  # 47 Hz; below it a frame holds no three periods
 _LEAST_TOP_DB = 1.0
 """At the highest notes: first violins 5 dB up or down move them by 0.2 to 0.4 dB (three scores)."""
+_TOP_HZ, _MIDDLE_HZ = (3000.0, 4500.0), (300.0, 1200.0)
+_HELD = 0.45
+"""Of what begins, what sounds on shows of it: 0.5 to 0.9 under shelves of 4 dB (three scores), -0.1
+beside a struck figure 6 dB louder that is alone in beginning up there (the sample score)."""
 # Half octaves down to where a low cut shows, and by how much it does there at least.
 _DOWN_TO_HZ, _LEAST_STEP_DB = (85.0, 120.0, 170.0), 1.5
 
@@ -41,39 +50,44 @@ class Direct:
     Attributes
     ----------
     level_db : float
-        On which most registers agree.
+        On which most attacks agree.
     bin_db : ndarray, shape (bins,)
-        On which the attacks a few notes from every bin agree.
+        On which those a few notes from every bin agree.
+    filter_db : ndarray, shape (bins,)
+        What of it beside the level surely is a filter's doing.
     """
 
     level_db: float
     bin_db: FloatArray
-
-    @property
-    def filter_db(self) -> FloatArray:
-        """What a filter surely does: a cut at the low end, a shelf or a cut at the high end.
-
-        A low cut takes more from every lower band, an element one amount. What plays up to the
-        highest band and is never alone there moves no attack alike from some band upwards.
-        """
-        beside_db = self.bin_db - self.level_db
-        lower, low, middle = (
-            beside_db[round(hz * WINDOW / ANALYSIS_RATE_HZ)] for hz in _DOWN_TO_HZ
-        )
-        out = np.zeros_like(beside_db)
-        if abs(lower - low) > max(abs(low - middle), _LEAST_STEP_DB):
-            ends = _end_of_side(np.sign(lower - low) * beside_db[_LOWEST_BIN:]) + _LOWEST_BIN
-            out[:ends] = beside_db[:ends]
-        top_db = beside_db[HIGHEST_BIN - 1]
-        if abs(top_db) > _LEAST_TOP_DB:
-            begins = HIGHEST_BIN - _end_of_side(np.sign(top_db) * beside_db[HIGHEST_BIN - 1 :: -1])
-            out[begins:] = beside_db[begins:]
-        return out
+    filter_db: FloatArray
 
     @property
     def shelf_db(self) -> float:
-        """Of that filter at the highest notes."""
+        """What the filter does at the highest notes."""
         return float(self.filter_db[HIGHEST_BIN - 1])
+
+
+def low_cut_in(beside_db: FloatArray) -> FloatArray:
+    """What takes more from every lower band, as a cut does; an element takes one amount."""
+    lower, low, middle = (beside_db[round(hz * WINDOW / ANALYSIS_RATE_HZ)] for hz in _DOWN_TO_HZ)
+    out = np.zeros_like(beside_db)
+    if abs(lower - low) > max(abs(low - middle), _LEAST_STEP_DB):
+        ends = _end_of_side(np.sign(lower - low) * beside_db[_LOWEST_BIN:]) + _LOWEST_BIN
+        out[:ends] = beside_db[:ends]
+    return out
+
+
+def shelf_in(beside_db: FloatArray, held_db: float) -> FloatArray:
+    """What lasts up to the highest notes, in what begins and in what sounds on as well.
+
+    An element that is alone in beginning up there moves no others, which sound on.
+    """
+    out = np.zeros_like(beside_db)
+    top_db = beside_db[HIGHEST_BIN - 1]
+    if abs(top_db) > _LEAST_TOP_DB and held_db / top_db > _HELD:
+        begins = HIGHEST_BIN - _end_of_side(np.sign(top_db) * beside_db[HIGHEST_BIN - 1 :: -1])
+        out[begins:] = beside_db[begins:]
+    return out
 
 
 def _end_of_side(along: FloatArray) -> int:
@@ -82,29 +96,48 @@ def _end_of_side(along: FloatArray) -> int:
 
 
 def direct_level(take: Take, changed: Changed | None) -> Direct:
-    """Read it from the cells that begin."""
-    found, weight, column = _attacks(take, changed)
-    level_db = changed.level_db if changed else 0.0
+    """Read it from the cells that begin.
+
+    Attacks further from the pair's gain than a tail can lift it say nothing of the whole's level:
+    they are a changed element's own. Most attacks lie high up; under a shelf their level is that
+    of most registers.
+    """
+    begins, goes_on = _cells(take, changed)
+    found, weight, column = begins
+    near = np.abs(found) < _MOST_TAIL_DB
     octave = np.log2(np.maximum(np.arange(WINDOW // 2 + 1), 1))
-    middles, curve_db = [], []
-    for middle in np.arange(octave[_LOWEST_BIN], octave[HIGHEST_BIN], 1 / 3):
+    if near.sum() <= _FEWEST:
+        level_db = changed.level_db if changed else 0.0
+        return Direct(level_db, np.full(len(octave), level_db), np.zeros(len(octave)))
+    level_db = robust_mode(found[near], weight[near], 1.0)
+    middles = np.arange(octave[_LOWEST_BIN], octave[HIGHEST_BIN], 1 / 3)
+    curve_db = np.full(len(middles), level_db)
+    for index, middle in enumerate(middles):
         about = np.abs(octave[column] - middle) < _REACH_OCTAVES
         if about.sum() > _FEWEST_ABOUT:
-            middles.append(middle)
             # An octave has more bins the higher they are.
-            curve_db.append(robust_mode(found[about], (weight / column)[about], 1.0))
-    if len(curve_db) < _FEWEST_REGISTERS:
-        return Direct(level_db, np.full(len(octave), level_db))
-    level_db = robust_mode(curve_db, np.ones(len(curve_db)), _REGISTERS_DB)
-    return Direct(level_db, np.interp(octave, middles, curve_db))
+            curve_db[index] = robust_mode(found[about], (weight / column)[about], 1.0)
+    bin_db = np.interp(octave, middles, curve_db)
+    held_db = _middle_db(goes_on, octave, _TOP_HZ) - _middle_db(goes_on, octave, _MIDDLE_HZ)
+    registers_db = robust_mode(curve_db, np.ones(len(curve_db)), _REGISTERS_DB)
+    shelf_db = shelf_in(bin_db - registers_db, held_db)
+    if shelf_db.any():
+        level_db = registers_db
+    return Direct(level_db, bin_db, shelf_db + low_cut_in(bin_db - level_db))
 
 
-def _attacks(
-    take: Take, changed: Changed | None
-) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]:
-    """Difference of every cell that begins, its weight, and its bin."""
+def _middle_db(cells: _Cells, octave: FloatArray, range_hz: tuple[float, float]) -> float:
+    """Median of the cells in a range."""
+    found, weight, column = cells
+    low, high = (np.log2(hz * WINDOW / ANALYSIS_RATE_HZ) for hz in range_hz)
+    inside = (octave[column] > low) & (octave[column] < high)
+    return weighted_quantile(found[inside], weight[inside], 0.5) if inside.any() else 0.0
+
+
+def _cells(take: Take, changed: Changed | None) -> tuple[_Cells, _Cells]:
+    """Cells in which something begins, and those in which it has sounded for a while."""
     step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)
-    rows = []
+    rows: tuple[list[_Cells], list[_Cells]] = ([], [])
     for block in take.blocks[::step]:
         times_s = take.frames_s[block]
         plain = take.of_reference(times_s)
@@ -117,9 +150,14 @@ def _attacks(
         rise = np.zeros(before.shape, bool)
         rise[_ATTACK_FRAMES:] = level_db[_ATTACK_FRAMES:] - level_db[:-_ATTACK_FRAMES] > _ATTACK_DB
         loud = before > np.maximum(1e-3 * np.percentile(before, 98, axis=0), 1e-6 * before.max())
-        struck = rise & loud
-        ratio = (after[struck] + 1e-30) / (before[struck] + 1e-30)
-        column = np.nonzero(struck)[1] + _LOWEST_BIN
-        rows.append((10 * np.log10(ratio), before[struck] ** 0.15, column))
+        lately = ndimage.maximum_filter1d(rise, 2 * _LATELY_FRAMES + 1, axis=0)
+        for which, cells in zip(rows, (rise & loud, loud & ~lately), strict=True):
+            ratio = (after[cells] + 1e-30) / (before[cells] + 1e-30)
+            column = np.nonzero(cells)[1] + _LOWEST_BIN
+            which.append((10 * np.log10(ratio), before[cells] ** 0.15, column))
+    return _joined(rows[0]), _joined(rows[1])
+
+
+def _joined(rows: list[_Cells]) -> _Cells:
     found, weights, columns = zip(*rows, strict=True)
     return np.concatenate(found), np.concatenate(weights), np.concatenate(columns)

@@ -324,7 +324,7 @@ def test_the_pairs_make_every_analyzer_speak(analyzer: Analyzer) -> None:
     """A contract kept by silence is none: each value and each kind of finding turns up."""
     told: set[str] = set()
     kinds: set[str] = set()
-    seen = [found(True).measurements[analyzer.aspect].difference]
+    seen = [one.measurements[analyzer.aspect].difference for one in (found(True), in_rooms(True))]
     turning = {
         item.name
         for item in fields(difference_of(analyzer))
@@ -364,6 +364,27 @@ def found(there: bool) -> Results:
     late = np.concatenate([1e-5 * np.ones((int(0.4 * RATE_HZ), 2)), np.sqrt(2) * louder])
     one, other = PAIRS["slower"]().reference, heard(late)
     return told_of(one, other) if there else told_of(other, one)
+
+
+@functools.cache
+def in_rooms(there: bool) -> Results:
+    """The melody 5 dB up in another room, and a high shelf on all."""
+    louder = synthetic.in_room(synthetic.play(7, gains_db={"melody": 5.0}), 1.6, -4.0, seed=2)
+    shelf = ("high_shelf", 1500.0, 4.0, 0.7)
+    other = heard(stereo_music.filtered(louder, shelf, rate_hz=RATE_HZ))
+    one = heard(synthetic.in_room(piece(), 1.2, -5.0))
+    return told_of(one, other) if there else told_of(other, one)
+
+
+def test_what_is_told_of_two_rooms_is_mirrored() -> None:
+    forth, back = ({f.kind: f for f in in_rooms(there).findings} for there in (True, False))
+    for results in (in_rooms(True), in_rooms(False)):
+        assert results.measurements["balance"].difference.one_tail
+    shelves = [in_rooms(there).measurements["tone"].difference.shelf_db for there in (True, False)]
+    assert shelves[0] == pytest.approx(4.0, abs=1.0)
+    assert shelves[1] == pytest.approx(-shelves[0], abs=0.5)
+    assert "tone_brighter" in forth
+    assert {mirrored_kind(kind) for kind in forth} == set(back)
 
 
 def test_the_whole_comparison_is_mirrored() -> None:

@@ -12,7 +12,7 @@ from scipy import signal
 from mixcompare.audio.recording import Recording
 from mixcompare.features import ANALYSIS_RATE_HZ, Features
 from mixcompare.pair.pair import Pair
-from mixcompare.pair.tail_direct import Direct, direct_level
+from mixcompare.pair.tail_direct import Direct, direct_level, low_cut_in, shelf_in
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
 from tests.pair.test_tail import OTHER, OWN, pair_of, tail
 from tests.synthetic import RATE_HZ
@@ -120,12 +120,30 @@ def test_only_what_falls_the_steeper_the_lower_it_comes_is_a_cut(
     low_db: tuple[float, float, float], taken_off: bool
 ) -> None:
     places = [bin_of(hz) for hz in (85, 120, 170, 250)]
-    bin_db = 2.0 + np.interp(np.arange(len(_BINS_HZ)), places, [*low_db, 0.0])
-    filter_db = Direct(2.0, bin_db).filter_db
-    assert filter_db.any() == taken_off
+    beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [*low_db, 0.0])
+    cut_db = low_cut_in(beside_db)
+    assert cut_db.any() == taken_off
     if taken_off:
-        assert filter_db[: places[2]] == pytest.approx(bin_db[: places[2]] - 2.0)
-        assert not filter_db[places[3] :].any()
+        assert cut_db[: places[2]] == pytest.approx(beside_db[: places[2]])
+        assert not cut_db[places[3] :].any()
+
+
+@pytest.mark.parametrize(
+    ("top_db", "held_db", "taken_off"),
+    [
+        (3.0, 2.0, True),
+        (-3.0, -2.0, True),
+        (3.0, 1.0, False),  # an element that is alone in beginning up there
+        (3.0, -2.0, False),
+        (0.8, 0.8, False),
+    ],
+)
+def test_a_shelf_moves_what_sounds_on_as_well(
+    top_db: float, held_db: float, taken_off: bool
+) -> None:
+    places = [bin_of(1000), bin_of(2000)]
+    beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [0.0, top_db])
+    assert (shelf_in(beside_db, held_db) == (beside_db if taken_off else 0.0)).all()
 
 
 def test_what_is_known_to_have_changed_is_no_filter() -> None:
