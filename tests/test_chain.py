@@ -17,7 +17,7 @@ import numpy.typing as npt
 import pyloudnorm
 import pytest
 import soundfile
-from scipy import signal
+from scipy import ndimage, signal
 
 from mixcompare.aspects import JUST_NOTICEABLE
 from mixcompare.audio.recording import Recording
@@ -82,6 +82,14 @@ def narrower(music: FloatArray) -> FloatArray:
     return np.column_stack([middle + side, middle - side])
 
 
+def squeezed(music: FloatArray) -> FloatArray:
+    """2:1 throughout: level over 50 ms, the gain smoothed over 100 ms."""
+    power = ndimage.uniform_filter1d((music**2).mean(axis=1), RATE_HZ // 20)
+    level_db = ndimage.uniform_filter1d(10 * np.log10(power + 1e-7), RATE_HZ // 10)
+    smaller = music * 10 ** (-level_db / 40)[:, None]
+    return np.asarray(smaller * np.sqrt((music**2).mean() / (smaller**2).mean()))
+
+
 def with_parts(gains_db: dict[str, float]) -> FloatArray:
     """The reference with parts at other levels, in the room too: the mix is linear in its stems."""
     parts = [
@@ -103,6 +111,7 @@ def with_parts(gains_db: dict[str, float]) -> FloatArray:
 
 MADE: dict[str, Callable[[], FloatArray]] = {
     "figure and shelf": lambda: brighter(heard("candidate_figure_louder"), -6.0),
+    "wetter and squeezed": lambda: squeezed(heard("candidate_wetter")),
     "wetter and shelf": lambda: brighter(heard("candidate_wetter"), -6.0),
     "other performance and shelf": lambda: brighter(heard("candidate_other_performance"), -8.0),
     "detached and narrower": lambda: narrower(heard("candidate_detached")),
@@ -323,6 +332,18 @@ def test_figure_and_tone_are_told_side_by_side(back: bool) -> None:
     assert_spans(findings[figure].spans_s, FIGURE_S)
     assert_highs(findings[tone], sign * shelf_mean_db(-6.0, HIGHS_HZ))
     assert [finding.consequences for finding in findings.values()] == [(), ()]
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_wetter_room_and_a_compressor_are_both_told(back: bool) -> None:
+    findings = listed(told("wetter and squeezed", back))
+    swings, room = ("dynamics_larger", "drier") if back else ("dynamics_smaller", "wetter")
+    assert list(findings) == [swings, room]
+    # Half the swings, or twice. The tail's own fill of the rests is in it.
+    assert findings[swings].difference == pytest.approx(1.0 if back else -0.5, rel=0.1)
+    # Regression: the truth is +6 dB; half the swings leave a tail's decay shorter.
+    assert findings[room].difference == pytest.approx(-3.45 if back else 3.45, abs=0.2)
+    assert len(findings[room].consequences) == 2  # tone and image, which are the room's
 
 
 @pytest.mark.parametrize("back", [False, True])

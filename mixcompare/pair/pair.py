@@ -40,6 +40,8 @@ from mixcompare.pair.reverberation import (
 )
 from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
+from mixcompare.pair.tail_direct import following_in_attacks
+from mixcompare.pair.tail_frames import Take
 from mixcompare.pair.undo import (
     Ride,
     not_judged,
@@ -298,10 +300,7 @@ class Pair:
 
     @cached_property
     def _cut_off(self) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-        """Frames in common in which reference and candidate are clipped, and not both.
-
-        Where both are, the same tops were cut before the two became two.
-        """
+        """Frames in which one is clipped; where both are, they were before they became two."""
         times_s = self.grid_s(1 / FRAME_S)
         places = times_s, self.time_map.to_candidate(times_s)
         one, other = (
@@ -325,6 +324,12 @@ class Pair:
         """The same, learnt with some cells changed: their power factors, of the semitones."""
         one = self.under_one_tail
         return one and self._matched_tail(self.of_elements, self.ride, (one.level_db, factors))
+
+    @cached_property
+    def following_in_attacks(self) -> float:
+        """Decibels for every one of the music by which what begins moved, in one take."""
+        both = self.reference, self.candidate
+        return following_in_attacks(Take(both, self.match, self.spectra.times_s, self._no_ride))
 
     @cached_property
     def _under_tail_unridden(self) -> OneTail | None:

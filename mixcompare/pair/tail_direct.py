@@ -9,6 +9,7 @@ element that changed and sounds alone in its register; none of them is the tail'
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +18,10 @@ from scipy import ndimage
 
 from mixcompare.features import ANALYSIS_RATE_HZ
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
-from mixcompare.statistics import robust_mode, weighted_quantile
+from mixcompare.statistics import huber_fit, robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 _Cells = tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]
 """Differences, weights and bins."""
 
@@ -35,6 +37,7 @@ _REGISTERS_DB = 0.5  # without a filter registers stay within 0.2 dB of each oth
 _LOWEST_BIN = 4  # 47 Hz; below it a frame holds no three periods
 _LEAST_TOP_DB = 1.0
 """At the highest notes: first violins 5 dB up or down move them by 0.2 to 0.4 dB (three scores)."""
+_SEVERAL, _FEWEST_MOMENTS, _RANGE_DB = 12, 50, 40.0  # our judgement, not measured
 _TOP_HZ, _MIDDLE_HZ = (3000.0, 4500.0), (300.0, 1200.0)
 _HELD = 0.45
 """Of what begins, what sounds on shows of it: 0.5 to 0.9 under shelves of 4 dB (three scores), -0.1
@@ -134,10 +137,41 @@ def _middle_db(cells: _Cells, octave: FloatArray, range_hz: tuple[float, float])
     return weighted_quantile(found[inside], weight[inside], 0.5) if inside.any() else 0.0
 
 
+def following_in_attacks(take: Take) -> float:
+    """How many decibels what begins moves for every decibel of the music, whatever the tail.
+
+    The median of all that begins in a moment, against the reference's level in it; zero where too
+    little begins.
+    """
+    music_db, moved_db = [np.zeros(0)], [np.zeros(0)]
+    for before, after, begins, _ in _frames(take, None):
+        several = np.flatnonzero(begins.sum(axis=1) >= _SEVERAL)
+        change_db = np.where(begins, _ratio_db(after, before), np.nan)[several]
+        moved_db.append(np.nanmedian(change_db, axis=1) if len(several) else np.zeros(0))
+        music_db.append(10 * np.log10(before[several].sum(axis=1) + 1e-30))
+    music, moved = np.concatenate(music_db), np.concatenate(moved_db)
+    heard = music > music.max(initial=-np.inf) - _RANGE_DB
+    if heard.sum() < _FEWEST_MOMENTS:
+        return 0.0
+    line = np.stack([np.ones(heard.sum()), music[heard]])
+    return float(huber_fit(line, moved[heard]).coefficients[1])
+
+
 def _cells(take: Take, changed: Changed | None) -> tuple[_Cells, _Cells]:
     """Cells in which something begins, and those in which it has sounded for a while."""
-    step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)
     rows: tuple[list[_Cells], list[_Cells]] = ([], [])
+    for before, after, *both in _frames(take, changed):
+        for which, cells in zip(rows, both, strict=True):
+            column = np.nonzero(cells)[1] + _LOWEST_BIN
+            which.append((_ratio_db(after[cells], before[cells]), before[cells] ** 0.15, column))
+    return _joined(rows[0]), _joined(rows[1])
+
+
+def _frames(
+    take: Take, changed: Changed | None
+) -> Iterator[tuple[FloatArray, FloatArray, BoolArray, BoolArray]]:
+    """Powers of both block by block, which cells begin, and which have sounded for a while."""
+    step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)
     for block in take.blocks[::step]:
         times_s = take.frames_s[block]
         plain = take.of_reference(times_s)
@@ -151,11 +185,11 @@ def _cells(take: Take, changed: Changed | None) -> tuple[_Cells, _Cells]:
         rise[_ATTACK_FRAMES:] = level_db[_ATTACK_FRAMES:] - level_db[:-_ATTACK_FRAMES] > _ATTACK_DB
         loud = before > np.maximum(1e-3 * np.percentile(before, 98, axis=0), 1e-6 * before.max())
         lately = ndimage.maximum_filter1d(rise, 2 * _LATELY_FRAMES + 1, axis=0)
-        for which, cells in zip(rows, (rise & loud, loud & ~lately), strict=True):
-            ratio = (after[cells] + 1e-30) / (before[cells] + 1e-30)
-            column = np.nonzero(cells)[1] + _LOWEST_BIN
-            which.append((10 * np.log10(ratio), before[cells] ** 0.15, column))
-    return _joined(rows[0]), _joined(rows[1])
+        yield before, after, rise & loud, loud & ~lately
+
+
+def _ratio_db(after: FloatArray, before: FloatArray) -> FloatArray:
+    return np.asarray(10 * np.log10((after + 1e-30) / (before + 1e-30)))
 
 
 def _joined(rows: list[_Cells]) -> _Cells:

@@ -7,12 +7,18 @@ import functools
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scipy import signal
+from scipy import ndimage, signal
 
 from mixcompare.audio.recording import Recording
 from mixcompare.features import ANALYSIS_RATE_HZ, Features
 from mixcompare.pair.pair import Pair
-from mixcompare.pair.tail_direct import Direct, direct_level, low_cut_in, shelf_in
+from mixcompare.pair.tail_direct import (
+    Direct,
+    direct_level,
+    following_in_attacks,
+    low_cut_in,
+    shelf_in,
+)
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
 from tests.pair.test_tail import OTHER, OWN, pair_of, tail
 from tests.synthetic import RATE_HZ
@@ -48,6 +54,12 @@ def strokes(deep_db: float = 0.0) -> FloatArray:
         note = np.sin(2 * np.pi * frequency_hz * time_s) * np.exp(-9 * time_s)
         out[start : start + RATE_HZ] += level * note
     return 0.1 * out
+
+
+def swelling() -> FloatArray:
+    """The strokes, 12 dB louder and softer again every six seconds."""
+    level_db = 12 * np.sin(2 * np.pi * np.arange(len(strokes())) / RATE_HZ / 6)
+    return np.asarray(strokes() * 10 ** (level_db / 20))
 
 
 def features_of(dry: FloatArray, response: tuple[int, float, float]) -> Features:
@@ -157,6 +169,23 @@ def test_what_is_known_to_have_changed_is_no_filter() -> None:
     assert direct.bin_db[bin_of(3000)] == pytest.approx(plain.bin_db[bin_of(3000)] - 6, abs=0.3)
 
 
+@pytest.mark.parametrize("ratio", [1.0, 2.0, 4.0])
+def test_a_gain_that_follows_the_music_is_read_under_another_tail(ratio: float) -> None:
+    """Over 50 ms, smoothed over 100 ms: what falls by a decibel there falls by less behind it."""
+    dry = swelling()
+    power = ndimage.uniform_filter1d(dry**2, RATE_HZ // 20)
+    level_db = ndimage.uniform_filter1d(10 * np.log10(power + 1e-7), RATE_HZ // 10)
+    less_db = -(1 - 1 / ratio) * level_db
+    other = features_of(dry * 10 ** (less_db / 20), OTHER)
+    found = following_in_attacks(take_of(pair_of(features_of(dry, OWN), other)))
+    assert found == pytest.approx(-(1 - 1 / ratio), abs=0.02 if ratio == 1.0 else 0.12)
+
+
+def test_no_element_follows_the_music() -> None:
+    take = take_of(pair_of(reference(), features_of(strokes(8.0), OTHER)))
+    assert following_in_attacks(take) == pytest.approx(0.0, abs=0.1)
+
+
 def test_where_little_begins_nothing_is_read() -> None:
     held = np.sin(2 * np.pi * 350 * np.arange(24 * RATE_HZ) / RATE_HZ)
     features = Features.of(Recording.from_array(0.1 * held, RATE_HZ))
@@ -165,3 +194,4 @@ def test_where_little_begins_nothing_is_read() -> None:
     direct = direct_level(take, None)
     assert direct.level_db == 0.0
     assert not direct.bin_db.any()
+    assert following_in_attacks(take) == 0.0

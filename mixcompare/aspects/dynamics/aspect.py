@@ -174,7 +174,9 @@ class DynamicsAnalyzer:
 
 def _of_the_whole(swings: slope.Swings, pair: Pair) -> bool:
     told = [one for one in (swings.slope, swings.knee.above if swings.knee else None) if one]
-    return pair.same_take and any(shares_a_swing(pair, one.value - 1) for one in told)
+    return pair.same_take and any(
+        sticks_out(one) and shares_a_swing(pair, one.value - 1) for one in told
+    )
 
 
 def _besides(

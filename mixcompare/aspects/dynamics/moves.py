@@ -73,7 +73,8 @@ def moves_of(pair: Pair) -> tuple[Move, ...]:
 def shares_a_swing(pair: Pair, swing: float) -> bool:
     """Whether the whole was moved by a gain that follows the music, about as a swing has it.
 
-    All cells were moved by it alike, whatever played: no element's level nor another room does so.
+    All that begins was moved by it alike, whatever played: no element's level nor another room,
+    whose tail comes later, does so.
 
     Parameters
     ----------
@@ -82,7 +83,7 @@ def shares_a_swing(pair: Pair, swing: float) -> bool:
     swing : float
         Swing of the candidate where the reference's is 1, less 1; dB per dB.
     """
-    return swing != 0 and following(pair.ride, pair.spectra) / swing > _SHARED
+    return swing != 0 and pair.following_in_attacks / swing > _SHARED
 
 
 def made_by(moves: Sequence[Move], times_s: FloatArray) -> FloatArray:

@@ -246,7 +246,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/aspects/dynamics/moves.py",
-        ("tests/pair/test_undo.py",),
+        ("tests/test_chain.py::test_a_wetter_room_and_a_compressor_are_both_told",),
         ("/ swing > _SHARED", "/ swing > 9 * _SHARED"),
     ),
     *each(

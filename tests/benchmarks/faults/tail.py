@@ -38,7 +38,10 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/pair/tail_direct.py",
         ("tests/pair/test_tail_direct.py",),
-        ("10 * np.log10(ratio)", "-10 * np.log10(ratio)"),
+        (
+            "np.log10((after + 1e-30) / (before + 1e-30))",
+            "np.log10((before + 1e-30) / (after + 1e-30))",
+        ),
         ("_REACH_OCTAVES = 0.3", "_REACH_OCTAVES = 3.0"),
         ("_FEWEST, _FEWEST_ABOUT = 1000, 60", "_FEWEST, _FEWEST_ABOUT = 0, 0"),
         ("abs(lower - low) > max(abs(low - middle), _LEAST_STEP_DB)", "lower < low"),
@@ -49,7 +52,12 @@ FAULTS: list[Fault] = [
         ("level_db = registers_db", "pass"),
         ("changed.made(plain, times_s) if changed else plain", "plain"),
         ("self.filter_db[HIGHEST_BIN - 1]", "self.bin_db[HIGHEST_BIN - 1]"),
-        ("loud & ~lately)", "loud)"),
+        ("loud & ~lately", "loud"),
+        (
+            "huber_fit(line, moved[heard]).coefficients[1]",
+            "huber_fit(line, moved[heard]).coefficients[0]",
+        ),
+        ("if heard.sum() < _FEWEST_MOMENTS", "if False"),
     ),
     *each(
         "mixcompare/pair/tail.py",
