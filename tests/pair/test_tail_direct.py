@@ -38,10 +38,10 @@ def take_of(pair: Pair) -> Take:
 
 
 @functools.cache
-def strokes(deep_db: float = 0.0) -> FloatArray:
+def strokes(deep_db: float = 0.0, high_db: float = 0.0) -> FloatArray:
     """Notes that begin at random over six octaves and ring for a third of a second.
 
-    Those below 200 Hz may be louder or softer.
+    Those below 200 Hz, and above 2 kHz, may be louder or softer.
     """
     rng = np.random.default_rng(3)
     out = np.zeros(24 * RATE_HZ)
@@ -50,7 +50,8 @@ def strokes(deep_db: float = 0.0) -> FloatArray:
         rng.integers(0, 23 * RATE_HZ, 1500), rng.uniform(0, 6.3, 1500), strict=True
     ):
         frequency_hz = 55 * 2**octave
-        level = 10 ** (deep_db / 20) if frequency_hz < 200 else 1.0
+        by_db = deep_db if frequency_hz < 200 else high_db if frequency_hz > 2000 else 0.0
+        level = 10 ** (by_db / 20)
         note = np.sin(2 * np.pi * frequency_hz * time_s) * np.exp(-9 * time_s)
         out[start : start + RATE_HZ] += level * note
     return 0.1 * out
@@ -156,6 +157,19 @@ def test_a_shelf_moves_what_sounds_on_as_well(
     places = [bin_of(1000), bin_of(2000)]
     beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [0.0, top_db])
     assert (shelf_in(beside_db, held_db) == (beside_db if taken_off else 0.0)).all()
+
+
+def test_what_is_alone_in_beginning_up_there_is_no_shelf() -> None:
+    # A chord from 2.4 to 4.6 kHz sounds on, as it did.
+    time_s = np.arange(24 * RATE_HZ) / RATE_HZ
+    chord = 0.01 * np.sin(2 * np.pi * np.arange(2400, 4600, 100)[:, None] * time_s).sum(axis=0)
+    before, after = (strokes(high_db=by_db) + chord for by_db in (0.0, 6.0))
+    direct = direct_level(
+        take_of(pair_of(features_of(before, OWN), features_of(after, OTHER))), None
+    )
+    beside_db = direct.bin_db - direct.bin_db[bin_of(500)]
+    assert beside_db[bin_of(3500)] > 3.0
+    assert not direct.filter_db.any()
 
 
 def test_what_is_known_to_have_changed_is_no_filter() -> None:

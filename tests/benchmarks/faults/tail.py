@@ -52,7 +52,7 @@ FAULTS: list[Fault] = [
         ("level_db = registers_db", "pass"),
         ("changed.made(plain, times_s) if changed else plain", "plain"),
         ("self.filter_db[HIGHEST_BIN - 1]", "self.bin_db[HIGHEST_BIN - 1]"),
-        ("loud & ~lately", "loud"),
+        ("loud & ~lately", "loud & rise"),
         (
             "huber_fit(line, moved[heard]).coefficients[1]",
             "huber_fit(line, moved[heard]).coefficients[0]",
