@@ -35,6 +35,8 @@ _FINER = (0.25, 0.06)  # resolution: reach of two finer searches, natural logari
 _STILL_DB = 0.8
 """Standard deviation of a band's difference. Where a codec put noise in the place of what a low cut
 had left, it is 0.9 to 4.6, inside the music 0.0 to 0.3 (two scores)."""
+_STILL_EDGE_DB = 0.4
+"""The same of the outermost one: with 0.46 dB it is filled by 2 dB (one score, low cut, codec)."""
 _SINGLE = 2  # bands from one still band to the next where one between them moves
 _TIE = 4.0  # of misfit: two standard deviations
 _HUBER_DB = 1.5  # misfits beyond count linearly; our judgement, not measured
@@ -146,6 +148,7 @@ def steady_bands(deviation_db: FloatArray) -> npt.NDArray[np.bool_]:
     still = np.flatnonzero(deviation_db < _STILL_DB)
     stretches = np.split(still, np.flatnonzero(np.diff(still) > _SINGLE) + 1)
     longest = max(stretches, key=len)
+    longest = longest[deviation_db[longest] < _STILL_EDGE_DB]
     inside = np.zeros(len(deviation_db), bool)
     if len(longest):
         inside[longest[0] : longest[-1] + 1] = True

@@ -51,6 +51,7 @@ FAULTS: list[Fault] = [
         ("inside[longest[0] : longest[-1] + 1] = True", "inside[longest] = True"),
         ("longest = max(stretches, key=len)", "longest = stretches[0]"),
         ("_SINGLE = 2 ", "_SINGLE = 3 "),
+        ("_STILL_EDGE_DB = 0.4", "_STILL_EDGE_DB = 0.8"),
         ("if cost < best:", "if True:"),
         ("return self.slope_db_per_octave < 0", "return self.slope_db_per_octave > 0"),
     ),
