@@ -170,7 +170,9 @@ def _told(
     for whole in wholes:
         one = next((f for f in left if whole.told and re.fullmatch(whole.told, f.kind)), None)
         named.append(one is not None or not whole.told)
-        left = [f for f in left if f is not one and not re.fullmatch(whole.allowed, f.kind)]
+        left = [f for f in left if f is not one]
+    for whole in wholes:
+        left = [f for f in left if not re.fullmatch(whole.allowed, f.kind)]
     return Told(
         name, section, change_db, wholes, element, tuple(named), tuple(left), tuple(findings)
     )
