@@ -31,7 +31,7 @@ from mixcompare.parts.held import Alike, held_alike
 from mixcompare.parts.laid import STEP, Played, cells_over, coarseness, coarser
 from mixcompare.parts.passages import Passage, passages_in
 from mixcompare.parts.placed import with_places
-from mixcompare.parts.players import players_of
+from mixcompare.parts.players import Named, each_once, players_of
 from mixcompare.parts.sizes import Size, size_of, widened
 from mixcompare.parts.theme import theme_of, written_in
 from mixcompare.parts.values import Interval, Levels, PartLevel, Players, Stretch, Theme
@@ -40,8 +40,6 @@ FloatArray = npt.NDArray[np.float64]
 _COVERED = "Too covered by the others for its level to be told."
 _UNHEARD = "Heard in neither recording: too soft, covered by {}, or not in what was played."
 _RESTS = "Does not play in what both recordings have in common."
-Named = tuple[tuple[int, ...], str | None, Change]
-"""Who plays an element (by their places), the family that they are, and the element."""
 
 _SHORTEST_S = 5.0
 _ALONG = 0.85  # of a part's notes that another has too, for it to double that one
@@ -113,20 +111,7 @@ class _Orchestra:
         unseen: list[Moved] = []
         if self.one_take:
             # Nothing is surer than the difference itself: the fit says only whose it is.
-            named = [
-                (
-                    *players_of(
-                        self._coarse(change.energy),
-                        change.difference_db,
-                        self.cells,
-                        self.fitted,
-                        self.parts,
-                        self.moved,
-                    ),
-                    change,
-                )
-                for change in self.split.changes
-            ]
+            named = each_once([(*self._players(one), one) for one in self.split.changes])
         else:
             for one in self._moved_throughout():
                 change = self._change(one)
@@ -222,10 +207,16 @@ class _Orchestra:
         variance = np.diag(shift @ fitted.covariance @ shift.T) + floor**2
         return shift @ fitted.difference_db, np.sqrt(variance)
 
-    def _coarse(self, energy: FloatArray) -> FloatArray:
-        """Power of a change on the fit's cells."""
-        bands = len(self.cells.centre_hz)
-        return coarser(energy[:, :bands].T, coarseness(len(self.spectra.times_s)))
+    def _players(self, change: Change) -> tuple[tuple[int, ...], str | None]:
+        """Who plays an element of a take: their places, and the family that they are."""
+        bands, every = len(self.cells.centre_hz), coarseness(len(self.spectra.times_s))
+        own, whole = (
+            coarser(power[:, :bands].T, every) for power in (change.energy, self.own.reference)
+        )
+        energy = np.clip(own / (whole + 1e-20), 0, 1) * self.cells.reference
+        return players_of(
+            energy, change.difference_db, self.cells, self.fitted, self.parts, self.moved
+        )
 
     def _moved_throughout(self) -> list[Moved]:
         """Sets that moved, without those of which a passage tells all."""

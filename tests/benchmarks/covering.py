@@ -4,10 +4,12 @@
 plays every movement once as the reference (see :mod:`tests.benchmarks.symphonic`), and against it
 the same take, the same with one and with two things done to the whole, another tail, the same
 players again, and other instruments in another room: with the part that leads longest 15 dB down,
-with another section 10 dB up, and as it is. Truth is the same measure of the sections' own sound
+with another section 10 dB up, and as it is; and the take, another tail and the same players with
+these moved by 6 and 8 dB only. Truth is the same measure of the sections' own sound
 in the same room (:func:`mixcompare.elements.audibility.clearance_db`), bar by bar; who leads is
 taken as told (:mod:`tests.benchmarks.leading` asks that). Printed: of the bars that are told to be
-covered or clear, how many are; who covers; the error of how much lower a line stands.
+covered or clear, how many are; who covers; the error of how much lower a line stands; of the
+findings, how often the range that is told holds the truth.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment import align
+from mixcompare.aspects.balance.themes import covered_lines, how_much_lower
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.audibility import clearance_db, excitation, strongest
 from mixcompare.elements.take import split_pair
@@ -36,7 +39,7 @@ from mixcompare.parts.levels import levels_of
 from mixcompare.parts.values import CLEAR, COVERED, OPEN, Lead
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.crossed import WHOLES, Whole
-from tests.benchmarks.parts import LIBRARIES, LONGER_S, again, laid, spread
+from tests.benchmarks.parts import LIBRARIES, LONGER_S, SCATTER_MS, again, laid, spread
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.symphonic import (
     DURATION_S,
@@ -52,6 +55,7 @@ from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sect
 FloatArray = npt.NDArray[np.float64]
 
 DOWN_DB, UP_DB = -15.0, 10.0
+BY_LESS_DB = 6.0, 8.0
 NEAR_DB = 3.0  # so near to the threshold either answer will do
 SIDES = ("reference", "candidate")
 
@@ -65,6 +69,21 @@ class Case:
     room: Room
     changes_db: Mapping[str, float]
     wholes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One finding: a line's name, how much lower it stands as it is told, and in truth."""
+
+    name: str
+    told_db: float
+    interval_db: tuple[float, float]
+    truth_db: float
+
+    @property
+    def held(self) -> bool:
+        """Whether the range holds the truth."""
+        return self.interval_db[0] <= self.truth_db <= self.interval_db[1]
 
 
 @dataclass(frozen=True)
@@ -99,6 +118,15 @@ def cases(name: str, number: int, music: Excerpt, lead: str, cache: Path) -> Ite
     yield from (
         Case("other library and room", other, ROOMS[1], changes) for changes in ({}, down, up)
     )
+    beside = next(iter(up), None)
+    for by_db in BY_LESS_DB:
+        less = [{lead: -by_db}, *([{beside: by_db}] if beside else [])]
+        for kind, sounding_as, where in (
+            ("one take, by less", music, OWN_ROOM),
+            ("other tail, by less", music, ROOMS[number % len(ROOMS)]),
+            ("like players, by less", like, OWN_ROOM),
+        ):
+            yield from (Case(kind, sounding_as, where, changes) for changes in less)
 
 
 def alone(music: Excerpt, room: Room, scale: float) -> dict[str, Features]:
@@ -127,8 +155,8 @@ def answered(
     score: tuple[tuple[PartNotes, ...], Bars | None],
     scale: float,
     stems: tuple[dict[str, Features], dict[str, Features]],
-) -> list[Bar]:
-    """Every bar that is told, and the truth of it."""
+) -> tuple[list[Bar], list[Listed]]:
+    """Every bar that is told, and every finding, with the truth of it."""
     samples = scale * mix(case.played.stems, case.played.parts, *case.room, dict(case.changes_db),
                           sample_rate_hz=RATE_HZ)  # fmt: skip
     for whole in sorted(_wholes(case), key=lambda whole: whole.order):
@@ -141,7 +169,23 @@ def answered(
     found = levels_of(pair, split_pair(pair))
     assert found is not None
     truth = _Truth(pair, stems, case.changes_db)
-    return [bar for lead in found.leads for bar in truth.bars(lead)]
+    bars = [bar for lead in found.leads for bar in truth.bars(lead)]
+    return bars, list(_listed(found.leads, pair.same_take, truth))
+
+
+def _listed(leads: Sequence[Lead], same_take: bool, truth: _Truth) -> Iterator[Listed]:
+    """The findings, with the truth of the same bars."""
+    for own in covered_lines(leads):
+        steps_db = [
+            (float(np.mean([_step(bar.truth_db) for bar in bars])), lead.end_s - lead.start_s)
+            for lead in own
+            if (bars := list(truth.bars(lead)))
+        ]
+        if steps_db:
+            level_db, interval_db = how_much_lower(own, same_take)
+            truly_db, lengths_s = np.array(steps_db).T
+            truth_db = float(np.average(truly_db, weights=lengths_s))
+            yield Listed(own[0].name, level_db, interval_db, truth_db)
 
 
 def _wholes(case: Case) -> list[Whole]:
@@ -204,8 +248,8 @@ class _Truth:
         return level_db, self.parts[int(np.argmax(there))].name
 
 
-def report(found: Mapping[str, Sequence[Bar]]) -> str:
-    """The figures as text, two lines and one more for each kind of candidate."""
+def report(found: Mapping[str, Sequence[Bar]], listed: Mapping[str, Sequence[Listed]]) -> str:
+    """The figures as text, two lines and two more for each kind of candidate."""
     lines = []
     for kind, bars in found.items():
         for side, name in enumerate(SIDES):
@@ -219,14 +263,17 @@ def report(found: Mapping[str, Sequence[Bar]]) -> str:
                 f" {np.sum(told == OPEN)}; who covers named in {sum(who)} of {len(who)}"
             )
         away = [abs(_step(bar.level_db) - _step(bar.truth_db)) for bar in bars]
-        listed = [bar for bar in bars if set(bar.told) == {CLEAR, COVERED}]
-        right = [bar for bar in listed if _step(bar.level_db) * _step(bar.truth_db) > 0
+        one_only = [bar for bar in bars if set(bar.told) == {CLEAR, COVERED}]
+        right = [bar for bar in one_only if _step(bar.level_db) * _step(bar.truth_db) > 0
                  and min(bar.truth_db) < NEAR_DB]  # fmt: skip
         lines.append(
             f"{kind}: error of how much lower it stands {spread(away)} dB; covered in one only"
             f" {sum(min(bar.truth_db) < 0 < max(bar.truth_db) for bar in bars)} bars, told"
-            f" {len(listed)}, right {len(right)}"
+            f" {len(one_only)}, right {len(right)}"
         )
+        held = [one.held for one in listed[kind]]
+        off_db = [abs(one.told_db - one.truth_db) for one in listed[kind]]
+        lines.append(f"{kind}: {len(held)} findings, off by {spread(off_db)} dB, held {sum(held)}")
     return "\n".join(lines)
 
 
@@ -249,8 +296,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = over_scores(__doc__, by_pair=True).parse_args(arguments)
     cache = cache_folder(options.cache)
     found: dict[str, list[Bar]] = {}
+    listed: dict[str, list[Listed]] = {}
     for number, name, music, scale, reference in in_own_room(
-        movements(options), options.scores, cache
+        movements(options), options.scores, cache, SCATTER_MS
     ):
         over = laid(music, reference)
         score = over.parts, over.bars
@@ -263,13 +311,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 if (id(excerpt), room) not in own:
                     own[id(excerpt), room] = alone(excerpt, room, scale)
             stems = own[id(music), OWN_ROOM], own[id(case.played), case.room]
-            bars = answered(case, reference, score, scale, stems)
+            bars, findings = answered(case, reference, score, scale, stems)
             found.setdefault(case.kind, []).extend(bars)
-            for bar in bars:
-                if set(bar.told) == {CLEAR, COVERED}:
-                    print(f"{name} {case.kind} {dict(case.changes_db)}: {bar}")
+            listed.setdefault(case.kind, []).extend(findings)
+            for one in findings:
+                print(f"{name} {case.kind} {dict(case.changes_db)}: {one}")
             print(f"{name} {case.kind} {dict(case.changes_db)}: {len(bars)} bars", flush=True)
-    print(report(found))
+    print(report(found, listed))
     return 0
 
 

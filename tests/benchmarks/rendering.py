@@ -41,6 +41,8 @@ _CLOCK_STEP_S = 0.001
 _CENTS_TO_NEAREST = 0.5
 # Silence before time zero, so that a note at zero (or scattered before it) keeps its attack.
 _LEAD_IN_S = 0.5
+# Players in unison begin a note within this.
+_TOGETHER_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ def write_midi(
     Parameters
     ----------
     parts
-        At most 15 that are not percussion: each needs a channel of its own.
+        Each that is no percussion has a channel of its own; beyond 15 on a further port.
     path
         File to write.
     beats_per_minute, beats_per_bar
@@ -134,11 +136,8 @@ def write_midi(
     Raises
     ------
     ValueError
-        If there are too many parts for the channels, or the tuning is out of range.
+        If the tuning is out of range.
     """
-    melodic_count = sum(not part.percussion for part in parts)
-    if melodic_count > 15:
-        raise ValueError(f"{melodic_count} parts but only 15 channels")
     if not -100.0 <= tuning_cents < 100.0:
         raise ValueError(f"tuning must lie within 100 cents, not {tuning_cents}")
 
@@ -152,11 +151,15 @@ def write_midi(
     conductor.append(mido.MetaMessage("time_signature", numerator=beats_per_bar, denominator=4))
     midi_file.tracks.append(conductor)
 
-    free_channels = iter(channel for channel in range(16) if channel != PERCUSSION_CHANNEL)
+    melodic = [channel for channel in range(16) if channel != PERCUSSION_CHANNEL]
+    free = iter(divmod(index, len(melodic)) for index in range(len(parts)))
     for part in parts:
-        channel = PERCUSSION_CHANNEL if part.percussion else next(free_channels)
+        port, place = (0, 0) if part.percussion else next(free)
+        channel = PERCUSSION_CHANNEL if part.percussion else melodic[place]
         track = mido.MidiTrack()
         track.append(mido.MetaMessage("track_name", name=part.name))
+        if port:
+            track.append(mido.MetaMessage("midi_port", port=port))
         for message in _channel_setup(part, channel, tuning_cents):
             track.append(message)
         previous_tick = 0
@@ -503,6 +506,31 @@ def shift_notes(
             notes.append(replace(note, onset_s=onset_s, velocity=velocity))
         shifted.append(replace(part, notes=tuple(notes)))
     return tuple(shifted)
+
+
+def unisons_joined(parts: Sequence[Part]) -> tuple[Part, ...]:
+    """Notes of one pitch that overlap in a part as one, as long as the longest is held.
+
+    A synthesiser plays a pitch once: where two players in unison are scattered, the one that comes
+    later would end the other, and a short note of the one a long one of the other.
+    """
+    joined = []
+    for part in parts:
+        notes: list[Note] = []
+        last: dict[int, int] = {}
+        for note in sorted(part.notes, key=lambda each: each.onset_s):
+            before = notes[last[note.pitch]] if note.pitch in last else None
+            if before is not None and note.onset_s < before.end_s and (
+                note.onset_s - before.onset_s < _TOGETHER_S
+            ):  # fmt: skip
+                longer_s = max(before.duration_s, note.end_s - before.onset_s)
+                louder = max(before.velocity, note.velocity)
+                notes[last[note.pitch]] = replace(before, duration_s=longer_s, velocity=louder)
+            else:
+                last[note.pitch] = len(notes)
+                notes.append(note)
+        joined.append(replace(part, notes=tuple(notes)))
+    return tuple(joined)
 
 
 def scale_durations(part: Part, sounding_ratio: float, *, keep_rests: bool = False) -> Part:

@@ -26,8 +26,17 @@ from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from tests.benchmarks.corpus import cache_folder
-from tests.benchmarks.rendering import mix
-from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
+from tests.benchmarks.rendering import mix, shift_notes, unisons_joined
+from tests.benchmarks.symphonic import (
+    DURATION_S,
+    LEAD_S,
+    RATE_HZ,
+    Excerpt,
+    excerpt,
+    movements,
+    over_scores,
+    played,
+)
 
 FloatArray = npt.NDArray[np.float64]
 Room = tuple[float, float, int]
@@ -104,11 +113,20 @@ def _features(music: Excerpt, room: Room, gains_db: dict[str, float] | None = No
 
 
 def in_own_room(
-    named: Sequence[tuple[int, str]], scores: Path, cache: Path
+    named: Sequence[tuple[int, str]], scores: Path, cache: Path, scatter_ms: float = 0.0
 ) -> Iterator[tuple[int, str, Excerpt, float, Features]]:
-    """Movements of a set: number, name, sections, the scale that suits both, and the reference."""
+    """Movements of a set: number, name, sections, the scale that suits both, and the reference.
+
+    ``scatter_ms``: of the players about what is written. Without it sections of one instrument in
+    unison play in phase, and are up to 3 dB louder than they ever are in another performance.
+    """
     for number, name in named:
-        music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
+        soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
+        music = excerpt(name, scores, soundfont, cache)
+        if scatter_ms:
+            parts = shift_notes(unisons_joined(music.parts), scatter_ms, 0.0, number + 90)
+            own = played(f"{name}-own", parts, soundfont, cache, DURATION_S + LEAD_S)
+            music = Excerpt(music.parts, own.stems)  # as written, and as played
         scale, take = take_of(music)
         yield number, name, music, scale, Features.of(take)
 

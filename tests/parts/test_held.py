@@ -126,3 +126,6 @@ def test_what_is_not_listed_for_that_has_its_words() -> None:
     assert words.startswith("The Flute and Oboe parts sound softer in the reference")
     (words,) = untold_words(Levels((), (), (), other_instruments=True))
     assert words.startswith("Other instruments seem to play than in the reference.")
+    (words,) = untold_words(Levels((), (), (flute, Players())))
+    assert words.startswith("Not all that changed has the name of a part")
+    assert untold_words(Levels((), (), (flute,))) == []

@@ -39,6 +39,13 @@ def test_in_one_take_who_moved_is_told_with_the_exact_size(voice: str, by_db: fl
     assert_unchanged(found, voice)
 
 
+@pytest.mark.parametrize(("voice", "by_db"), [("figure", 5.0), ("melody", -5.0), ("bass", 5.0)])
+def test_what_a_part_does_that_the_score_lacks_is_nobody_elses(voice: str, by_db: float) -> None:
+    found = levels(features(**{voice: by_db}), tuple(p for p in parts() if p.name != voice))
+    assert found.players == (Players(),)
+    assert_unchanged(found, most_db=1.0)  # the just-noticeable difference of balance
+
+
 @pytest.mark.parametrize(("voice", "by_db"), [("figure", 5.0), ("melody", -5.0), ("pad", 5.0)])
 def test_between_performances_who_moved_is_told_with_its_doubt(voice: str, by_db: float) -> None:
     found = levels(played_again(**{voice: by_db}))

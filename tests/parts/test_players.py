@@ -7,11 +7,12 @@ import numpy.typing as npt
 import pytest
 
 from mixcompare.aspects import balance
+from mixcompare.elements.change import Change
 from mixcompare.elements.describe import Description
 from mixcompare.knowledge.notes import PartNotes, where_played
 from mixcompare.parts.changed import Moved
 from mixcompare.parts.fit import Cells, Fitted
-from mixcompare.parts.players import played_by, players_of
+from mixcompare.parts.players import each_once, played_by, players_of
 from mixcompare.parts.values import Players
 from tests.parts.written import features, pair_of, parts
 
@@ -85,6 +86,44 @@ def test_nobody_plays_what_lies_in_no_ones_cells() -> None:
     energy = np.zeros((BANDS, FRAMES))
     energy[0] = 1.0
     assert players_of(energy, 4.0, cells, fitted, PARTS, ()) == ((), None)
+
+
+@pytest.mark.parametrize(("of_its_cells", "plays"), [(0.1, ()), (0.7, (0,))])
+@pytest.mark.parametrize("seen", [(), (moved(0, 1.0),)])
+def test_whose_own_cells_stay_plays_nothing(
+    of_its_cells: float, plays: tuple[int, ...], seen: tuple[Moved, ...]
+) -> None:
+    # An element of somebody who is not in the score lies between the flute's notes, in its bands.
+    cells, fitted = laid()
+    energy = of_its_cells * played(0)
+    assert players_of(energy, 4.0, cells, fitted, PARTS, seen)[0] == plays
+    # Whom the fit sees move about as far as the element does is believed.
+    assert players_of(energy, 4.0, cells, fitted, PARTS, (moved(0, 3.0),))[0] == (0,)
+
+
+@pytest.mark.parametrize(("of_its_cells", "plays"), [(0.1, ()), (0.7, (0,))])
+def test_of_a_part_without_cells_of_its_own_those_are_asked_where_it_has_most(
+    of_its_cells: float, plays: tuple[int, ...]
+) -> None:
+    cells, fitted = laid()
+    fitted.shares[0, ::3] = 0.3
+    energy = played(0)
+    fitted.shares[0, 0, :60], energy[0, :60] = 0.4, of_its_cells
+    assert players_of(energy, 4.0, cells, fitted, PARTS, ())[0] == plays
+
+
+def test_what_the_same_players_do_is_one_element() -> None:
+    one, other = (
+        Change(level_db, (level_db - 1, level_db + 1), 1.0, played(part))
+        for part, level_db in ((0, -5.0), (1, -4.0))
+    )
+    up = Change(3.0, (2.0, 4.0), 1.0, played(2))
+    (players, _, joined), *rest = each_once([((0,), None, one), ((0,), None, other)])
+    assert (players, rest, joined.difference_db, joined.interval) == ((0,), [], -5.0, (-6.0, -3.0))
+    assert np.array_equal(joined.energy, played(0) + played(1))
+    # The other way, other players, and what nobody is known to play stay apart.
+    apart = [((0,), None, one), ((0,), None, up), ((1,), None, other), ((), None, one)]
+    assert each_once([*apart, ((), None, other)]) == [*apart, ((), None, other)]
 
 
 def line(*notes: tuple[float, float]) -> PartNotes:

@@ -24,23 +24,32 @@ _LEAST_S = 2.0  # of all bars in which a line is covered; our choice
 
 def theme_findings(difference: BalanceDifference, pair: Pair) -> list[Finding]:
     """One finding for every line that is covered in one of the recordings only, and each way."""
+    return [_finding(leads, pair) for leads in covered_lines(difference.leads)]
+
+
+def covered_lines(leads: Sequence[Lead]) -> list[list[Lead]]:
+    """Where a line is covered in one of the recordings only: together by line and recording."""
     found: dict[tuple[str, bool], list[Lead]] = {}
-    for one in difference.leads:
+    for one in leads:
         if {one.reference, one.candidate} == {CLEAR, COVERED}:
             found.setdefault((one.name, one.candidate == COVERED), []).append(one)
     return [
-        _finding(name, covered, leads, pair)
-        for (name, covered), leads in found.items()
-        if sum(one.end_s - one.start_s for one in leads) >= _LEAST_S
+        own for own in found.values() if sum(one.end_s - one.start_s for one in own) >= _LEAST_S
     ]
 
 
-def _finding(name: str, covered: bool, leads: Sequence[Lead], pair: Pair) -> Finding:
-    """What is said of a line that is covered in the candidate, or in the reference."""
+def how_much_lower(leads: Sequence[Lead], same_take: bool) -> tuple[float, tuple[float, float]]:
+    """By how much a line stands lower in the candidate, or higher, with the range of it."""
     lengths_s = [one.end_s - one.start_s for one in leads]
     level_db = float(np.average([one.difference_db for one in leads], weights=lengths_s))
-    half_db = 1.96 * _OFF_DB[pair.same_take]
-    interval = level_db - half_db, level_db + half_db
+    half_db = 1.96 * _OFF_DB[same_take]
+    return level_db, (level_db - half_db, level_db + half_db)
+
+
+def _finding(leads: Sequence[Lead], pair: Pair) -> Finding:
+    """What is said of a line that is covered in the candidate, or in the reference."""
+    name, covered = leads[0].name, leads[0].candidate == COVERED
+    level_db, interval = how_much_lower(leads, pair.same_take)
     spans_s = joined_spans([(one.start_s, one.end_s) for one in leads])
     over = _over(leads, covered)
     here, there = ("candidate", "reference") if covered else ("reference", "candidate")

@@ -85,12 +85,17 @@ def doubtful_words(found: Description, change: Change) -> str:
 
 
 def untold_words(levels: Levels) -> list[str]:
-    """Why parts that are read louder or softer are not listed."""
+    """Why parts that are read louder or softer are not listed, and elements have no part's name."""
     found = []
     if levels.other_instruments:
         found.append(
             "Other instruments seem to play than in the reference. Each may be some 4 dB louder or"
             " softer for that alone, so that only parts that stand farther off are listed."
+        )
+    if any(not players.names for players in levels.players):
+        found.append(
+            "Not all that changed has the name of a part, for no part's own sound goes along with"
+            " it. See whether the score holds all parts that play."
         )
     for players, level_db in levels.shorter:
         sounds = "sound" if len(players.names) > 1 else "sounds"
