@@ -31,10 +31,10 @@ _ITS_OWN, _FEWEST = 0.5, round(CELLS_PER_NOTE)
 """Share of a cell from which it is a part's own, and of how many it is asked at least."""
 _GOES_ALONG, _SEEN_TO = 0.3, 0.3
 """Share of its own cells that an element has, the median, below which a part does not play it; and
-by how much of an element's size the fit has to see it move to be believed all the same. Of 50
-sections changed in one take (three movements; throughout, in some bars, under another tail) 46 are
-named so and one wrongly, 47 and three without this. Where the score lacks them 47 are nobody's and
-three get another's name, most of them one that doubles them; without this 44 do."""
+by how much of an element's size the fit has to see it move to be believed all the same. Of 62
+changes of a section in one take (three movements; throughout, in some bars, under another tail) 57
+are named so and one wrongly, 58 and three without this. Where the score lacks the section three get
+another's name, most of them one that doubles it, and 53 without this."""
 
 
 def played_by(who: Players, found: Description, parts: Sequence[PartNotes]) -> Description:

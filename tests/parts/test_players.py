@@ -86,6 +86,9 @@ def test_nobody_plays_what_lies_in_no_ones_cells() -> None:
     energy = np.zeros((BANDS, FRAMES))
     energy[0] = 1.0
     assert players_of(energy, 4.0, cells, fitted, PARTS, ()) == ((), None)
+    # Not even where their own soft cells go along with it.
+    energy[3] = cells.reference[3] = 0.02
+    assert players_of(energy, 4.0, cells, fitted, PARTS, ()) == ((), None)
 
 
 @pytest.mark.parametrize(("of_its_cells", "plays"), [(0.1, ()), (0.7, (0,))])
