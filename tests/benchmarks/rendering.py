@@ -520,9 +520,8 @@ def unisons_joined(parts: Sequence[Part]) -> tuple[Part, ...]:
         last: dict[int, int] = {}
         for note in sorted(part.notes, key=lambda each: each.onset_s):
             before = notes[last[note.pitch]] if note.pitch in last else None
-            if before is not None and note.onset_s < before.end_s and (
-                note.onset_s - before.onset_s < _TOGETHER_S
-            ):  # fmt: skip
+            until_s = min(before.end_s, before.onset_s + _TOGETHER_S) if before else -math.inf
+            if before and note.onset_s < until_s:
                 longer_s = max(before.duration_s, note.end_s - before.onset_s)
                 louder = max(before.velocity, note.velocity)
                 notes[last[note.pitch]] = replace(before, duration_s=longer_s, velocity=louder)

@@ -22,6 +22,16 @@ FAULTS: list[Fault] = [
         ("masked = others * threshold_ratio(centre_hz) + floor", "masked = others + floor"),
     ),
     *each(
+        "mixcompare/aspects/balance/words.py",
+        ("tests/parts/test_held.py",),
+        ("if any(not players.names for players in levels.players):", "if levels.players:"),
+    ),
+    *each(
+        "mixcompare/parts/levels.py",
+        ("tests/parts/test_levels.py",),
+        ("energy = np.clip(own / (whole + 1e-20), 0, 1) * self.cells.reference", "energy = own"),
+    ),
+    *each(
         "mixcompare/parts/leading.py",
         ("tests/parts/test_leading.py",),
         ("np.unique(_top_of_chords(new))", "np.unique(new[:, 2])"),
