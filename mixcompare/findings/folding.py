@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from math import inf, log2
+from math import inf, log2, log10
 
 from mixcompare.findings.finding import Finding, Foretold
 
@@ -119,6 +119,17 @@ def then_and_so_much(cause: Finding, effect: Finding) -> bool:
 def mostly_then(cause: Finding, effect: Finding) -> bool:
     """Whether an effect lies in its cause's time."""
     return _together_s(cause, effect) >= _MOSTLY_THEN * effect.duration_s
+
+
+def less_sound(cause: Finding, effect: Finding) -> bool:
+    """Whether a passage is softer by no more than notes that end sooner make it; or louder.
+
+    All of it may be these notes: then its level falls as their length does. Where that begins is
+    not known, so that no more of a whole length is lost than the difference.
+    """
+    most_db = -10 * log10(max(1 - abs(cause.difference), 0.01))
+    near = min(map(abs, effect.interval)) <= most_db
+    return near and same_direction(cause, effect) and mostly_then(cause, effect)
 
 
 def _together_s(cause: Finding, effect: Finding) -> float:

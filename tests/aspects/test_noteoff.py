@@ -74,6 +74,25 @@ def test_a_longer_reverberation_leaves_the_note_off_where_it_was() -> None:
         assert hinge.held_s == pytest.approx(0.4, abs=0.02)
 
 
+# 60 dB in 3 s are 20 dB/s: halls for music die away sooner (common practice, no source).
+@pytest.mark.parametrize(
+    ("held", "slope", "let_go"),
+    [(0.4, 18.0, False), (0.74, 12.0, False), (0.4, 27.0, True), (0.76, 12.0, True)],
+)
+def test_what_only_sinks_has_not_been_let_go(held: float, slope: float, let_go: bool) -> None:
+    assert Hinge(0.8 * held, slope, -17, 9, 0.03, 0.0, 0.5).is_let_go(0.8) == let_go
+
+
+@pytest.mark.parametrize(("slope", "is_followed"), [(15.0, False), (40.0, True)])
+def test_a_note_that_only_sinks_is_not_followed(slope: float, is_followed: bool) -> None:
+    own = {pitch: course(1.0, 0.4, -20.0, slope) for pitch in (69, 81, 88)}
+    following = {pitch: course(2.2, 0.6, -20.0) for pitch in (74, 86, 93)}
+    note = Note(69, 74, 1.0, 2.2, written=True)
+    frame_s = np.arange(0, 4, 0.02)
+    features = _features(own | following)
+    assert (follow_note(note, (features, frame_s, 0), frame_s) is not None) == is_followed
+
+
 @pytest.mark.parametrize("depth_db", [3.0, 12.0, 25.0])
 def test_depth_of_the_gap(depth_db: float) -> None:
     hinge = fit_hinge(envelope(0.3, 0.8, floor_db=-depth_db), 0.8, repeated=False)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -17,7 +20,8 @@ from mixcompare.pair.thirds import CENTRES_HZ, NOTHING
 from tests import operations
 from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, filtered, music, same_clock, with_side
-from tests.pairs import Remembering
+from tests.pair.test_diffuse import RATE_HZ, narrow
+from tests.pairs import Remembering, pair_of
 
 analyzer = Remembering(width.analyzer)
 
@@ -329,6 +333,33 @@ def test_wider_and_narrower_in_words() -> None:
     assert narrower.confidence < 0.99
     cause = narrower.cause
     assert (cause.players, cause.room, cause.mix) == pytest.approx((0.05, 0.4, 0.55), abs=0.03)
+
+
+# The narrow noise is at -12 dB; with two fifths of its energy added 5.6 dB wider. A wetness of
+# 2.6 dB is that much (``tests.pair.test_diffuse``).
+@pytest.mark.parametrize(
+    ("wetness_db", "same_take", "told"),
+    [
+        ((-1.0, 3.0), False, False),  # the room may do it, and cannot be told by itself
+        ((-3.0, 0.5), False, True),  # too little for so wide an image
+        ((1.0, 3.0), False, True),  # told: then it is folded into the room
+        ((-1.0, 3.0), True, True),  # one take's response says what its room does
+        (None, False, True),
+    ],
+)
+def test_an_image_that_other_players_room_may_widen(
+    wetness_db: tuple[float, float] | None, same_take: bool, told: bool
+) -> None:
+    both = (features_of(narrow(), RATE_HZ), features_of(narrow(0.4), RATE_HZ))
+    found = stated(side_to_mid_db=5.6, side_to_mid_db_interval=(5.1, 6.1))
+    for sign, (reference, candidate) in ((1, both), (-1, both[::-1])):
+        pair = replace(pair_of(same_take), reference=reference, candidate=candidate)
+        limits = wetness_db and tuple(sorted(sign * limit for limit in wetness_db))
+        pair.differences["room"] = SimpleNamespace(wetness_db_interval=limits)
+        around = tuple(sorted((sign * 5.1, sign * 6.1)))
+        made = replace(found, side_to_mid_db=sign * 5.6, side_to_mid_db_interval=around)
+        kinds = [one.kind for one in width.analyzer.findings(made, pair)]
+        assert kinds == (["wider" if sign > 0 else "narrower"] if told else [])
 
 
 @pytest.mark.parametrize(

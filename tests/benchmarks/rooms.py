@@ -41,6 +41,19 @@ _WAYS = (1, -1, 0)
 _FIRST_NOTE_S = 0.3
 
 
+def added_db(ours_db: float, theirs_db: float) -> float:
+    """The wetness as :mod:`mixcompare.pair.wetness` means it: energy added to the drier one.
+
+    Parameters
+    ----------
+    ours_db, theirs_db : float
+        Reverberation of reference and candidate, against the direct sound.
+    """
+    ours, theirs = (10 ** (level_db / 10) for level_db in (ours_db, theirs_db))
+    added = abs(theirs - ours) / (1 + min(ours, theirs))
+    return float(np.sign(theirs - ours) * 10 * np.log10(1 + 2 * added))
+
+
 @dataclass(frozen=True)
 class Change:
     """What was done to the candidate: its reverberation against the reference's, and the rest."""
@@ -73,13 +86,8 @@ class Change:
 
     @property
     def wetness_db(self) -> float:
-        """The truth as :mod:`mixcompare.pair.wetness` means it: energy added to the drier one."""
-        ours, theirs = (
-            10 ** (level_db / 10)
-            for level_db in (self.reverberation_db, self.reverberation_db + self.change_db)
-        )
-        added = abs(theirs - ours) / (1 + min(ours, theirs))
-        return float(np.sign(self.change_db) * 10 * np.log10(1 + 2 * added))
+        """The truth."""
+        return added_db(self.reverberation_db, self.reverberation_db + self.change_db)
 
 
 @dataclass(frozen=True)

@@ -107,12 +107,7 @@ def sections(
     name: str, scores: Path, cache: Path, begin_quarter: float | None = None
 ) -> tuple[Part, ...]:
     """The sections that play in the passage, with their notes in seconds, seated left to right."""
-    path = cache / f"sections-{name}.npz"
-    if not path.exists():
-        _parse(scores / f"{name}.mxl", path)
-    with np.load(path, allow_pickle=False) as stored:
-        table, names, programs = stored["notes"], stored["names"], stored["programs"]
-        quarters = float(stored["quarters"])
+    table, names, programs, quarters = _read(name, scores, cache)
     second = 60.0 / QUARTERS_PER_MINUTE.get(name, 96)
     begin = BEGINS * quarters if begin_quarter is None else begin_quarter
     onset = (table[:, 1] - begin) * second
@@ -134,6 +129,22 @@ def sections(
             Part(str(label), int(program), notes, pan=float(seats[order[index]]), gain_db=gain_db)
         )
     return tuple(parts)
+
+
+def last_quarter(name: str, scores: Path, cache: Path) -> float:
+    """How many quarters a movement lasts."""
+    return _read(name, scores, cache)[3]
+
+
+def _read(
+    name: str, scores: Path, cache: Path
+) -> tuple[FloatArray, npt.NDArray[np.str_], npt.NDArray[np.int64], float]:
+    """Notes, names and programs of the sections and the length in quarters, from the cache."""
+    path = cache / f"sections-{name}.npz"
+    if not path.exists():
+        _parse(scores / f"{name}.mxl", path)
+    with np.load(path, allow_pickle=False) as stored:
+        return stored["notes"], stored["names"], stored["programs"], float(stored["quarters"])
 
 
 def _parse(source: Path, path: Path) -> None:

@@ -155,6 +155,17 @@ FOLDED = {
         of_kind("articulation", "notes_more_connected", 0.4, 5.0),
         of_kind("dynamics", "dynamics_smaller", -0.2),
     ),
+    # Half of all sound is 3 dB (10 lg 0.5): a passage of nothing but such notes.
+    "detached over a softer passage": (
+        of_kind("articulation", "notes_more_detached", -0.5, 5.0, spans_s=((5.0, 20.0),)),
+        of_kind(
+            "dynamics", "passage_softer", -3.4, 2.0, interval=(-3.9, -2.9), spans_s=((6.0, 16.0),)
+        ),
+    ),
+    "connected over a louder passage": (
+        of_kind("articulation", "notes_more_connected", 0.5, 5.0, spans_s=((5.0, 20.0),)),
+        of_kind("dynamics", "passage_louder", 2.0, 1.5, spans_s=((6.0, 16.0),)),
+    ),
     "articulation over balance": (
         of_kind("articulation", "notes_more_detached", -0.4, 5.0, band_hz=(1000.0, 4000.0)),
         balance(-2.0),
@@ -216,6 +227,18 @@ KEPT = {
     "brighter beside detached": (
         of_kind("articulation", "notes_more_detached", -0.4, 5.0),
         tone(2.2),
+    ),
+    "a passage softer than shorter notes make it": (
+        of_kind("articulation", "notes_more_detached", -0.5, 5.0),
+        of_kind("dynamics", "passage_softer", -4.0, 2.0, interval=(-4.9, -3.1)),
+    ),
+    "a passage louder where notes end sooner": (
+        of_kind("articulation", "notes_more_detached", -0.5, 5.0),
+        of_kind("dynamics", "passage_louder", 2.0, 1.5),
+    ),
+    "a softer passage before notes that end sooner": (
+        of_kind("articulation", "notes_more_detached", -0.5, 5.0, spans_s=((16.0, 30.0),)),
+        of_kind("dynamics", "passage_softer", -2.0, 1.5, spans_s=((0.0, 20.0),)),
     ),
     "an element that moved further than its passage": (
         PASSAGE,

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from mixcompare.findings.description import Description
-from mixcompare.findings.folding import Rule, always, aspect, kinds, overlapping, same_direction
+from mixcompare.findings.folding import (
+    Rule,
+    always,
+    aspect,
+    kinds,
+    less_sound,
+    overlapping,
+    same_direction,
+)
 from mixcompare.findings.noticeable import JustNoticeable
 from mixcompare.units import POINTS
 
@@ -30,6 +38,7 @@ ABOUT = Description(
         # Notes cut short change levels over time and the apparent room.
         Rule(kinds("notes_more_detached"), kinds("drier", "dynamics_larger"), always),
         Rule(kinds("notes_more_connected"), kinds("wetter", "dynamics_smaller"), always),
+        Rule(aspect("articulation"), kinds("passage_softer", "passage_louder"), less_sound),
         Rule(aspect("articulation"), aspect("balance"), overlapping),
         # Notes that end sooner hold less sound, and less of it high up: 2.2 dB above 2.8 kHz where
         # the theme of the sample score is detached.

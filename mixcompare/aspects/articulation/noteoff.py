@@ -45,6 +45,10 @@ _MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
 _CLIP_DB = 6.0  # misfits count no further: other notes; our judgement, not measured
 _MOST_POINTS = 120  # cost: longer notes are read more sparsely
 _WORST_FIT_DB = 2.5  # mean misfit of a note that is followed; our judgement, not measured
+_HELD, _SLOWEST_DB_PER_S = 0.75, 20.0
+"""Of a note's length, portato and more; and 60 dB in 3 s: halls for music die away sooner (common
+practice, no source). What sinks more slowly has not been let go: others sound on, or the tail of
+what was before, or a string that rings."""
 _ACCENT_S = 0.15  # how much of a note counts as struck; our judgement, not measured
 _COVERED_TRUST = 0.25  # weight of a note without a partial of its own; our judgement, not measured
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
@@ -98,6 +102,10 @@ class Hinge:
     attack_s: float
     accent_db: float
     misfit_db: float
+
+    def is_let_go(self, interval_s: float) -> bool:
+        """Whether a note that ends before the next falls as in a hall, and does not only sink."""
+        return self.held_s >= _HELD * interval_s or self.slope_db_per_s >= _SLOWEST_DB_PER_S
 
 
 def note_envelope(
@@ -256,7 +264,9 @@ def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNo
     if envelope is None:
         return None
     hinge = fit_hinge(envelope, length, note.repeated)
-    return None if hinge is None else FollowedNote(length, envelope, hinge)
+    if hinge is None or not hinge.is_let_go(length):
+        return None
+    return FollowedNote(length, envelope, hinge)
 
 
 def sounding_ratios(followed: Sequence[FollowedNote]) -> FloatArray:

@@ -123,6 +123,8 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         cause=weighed(Differs.NOTE_LENGTH, same_take=same_take),
         text=_sentence(group, names, held, before) + f": {words}.",
         advice=_advice(names if group[0].written else None, detached, same_take),
+        # What a wetter room does to the lengths of other players' notes is in the interval.
+        apart=() if same_take else ("room",),
     )
 
 

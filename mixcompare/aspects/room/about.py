@@ -64,4 +64,5 @@ ABOUT = Description(
     ),
     figure="mixcompare.plots.room:draw",
     key=("wetness_db", "decay_time_at_most_s"),
+    after=("width",),
 )

@@ -17,10 +17,13 @@ Music hides the room. A decay time is given where the music stops and the sound 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.room.about import ABOUT
+from mixcompare.aspects.room.borne_out import borne_out
 from mixcompare.aspects.room.freedecay import (
     MID_OCTAVES_HZ,
     Fall,
@@ -210,7 +213,9 @@ def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ..
 def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
     """The relative wetness that is fitted to both recordings' powers."""
     fit = pair.wetness
-    wetness, limits, reasons = _verdict(fit, pair.same_take, tempo, decay_percent)
+    wetness, limits, reasons = _verdict(
+        fit, pair.same_take, tempo, lambda limits: borne_out(pair, limits, decay_percent)
+    )
     something_added = limits is not None and limits[0] * limits[1] > 0 and not reasons
     return Heard(
         wetness_db=wetness,
@@ -223,7 +228,10 @@ def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
 
 
 def _verdict(
-    fit: Wetness | None, same_take: bool, tempo: float, decay_percent: float | None
+    fit: Wetness | None,
+    same_take: bool,
+    tempo: float,
+    of_the_room: Callable[[Interval], Interval | None],
 ) -> tuple[float | None, Interval | None, list[str]]:
     """Wetness with its interval, or None with the reason."""
     if fit is None:
@@ -248,15 +256,15 @@ def _verdict(
             " lengths or another balance than another room."
         )
         return value, open_limits, [reason]
-    tails_agree = decay_percent is not None and decay_percent * value > 0
     doubtful = abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths
-    if doubtful and not same_take and not tails_agree:
+    proven = of_the_room((low, high)) if doubtful and not same_take else (low, high)
+    if proven is None:
         reason = (
             "So large a difference in reverberation may as well be one in how long the notes are"
-            " held; no tail of the music decides."
+            " held; neither a tail of the music nor the image decides."
         )
         return value, open_limits, [reason]
-    return value, (low, high), []
+    return value, proven, []
 
 
 def _percent(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from mixcompare.aspects.room.about import DECAY, GAPS, WETNESS
-from mixcompare.aspects.room.values import RoomDifference
+from mixcompare.aspects.room.borne_out import borne_out
+from mixcompare.aspects.room.values import Interval, RoomDifference
 from mixcompare.findings import Cause, Finding, Foretold, between, signed, size_in_jnd
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.confidence import evidence
@@ -69,7 +70,15 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
         text=text + ".",
         advice=advice,
         foretold=_foretold(pair) if difference.tail_level_db is not None else (),
+        apart=_apart(difference, limits, pair),
     )
+
+
+def _apart(difference: RoomDifference, limits_db: Interval, pair: Pair) -> tuple[str, ...]:
+    """Other players' notes do not explain what the tail of the music or the image bears out."""
+    if pair.same_take or borne_out(pair, limits_db, difference.decay_time_percent) is None:
+        return ()
+    return ("articulation",)
 
 
 def _tail_in_words(difference: RoomDifference, wetter: bool) -> str:

@@ -9,6 +9,7 @@ from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDiffere
 from mixcompare.findings import Cause, Finding, between
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.size import Size
+from mixcompare.pair.diffuse import of_image_db
 from mixcompare.pair.pair import Pair
 
 _MADE_WITHIN_DB = 0.3  # side against mid, of most cells alike
@@ -47,6 +48,8 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     size = Size(value, around, WIDTH, share)
     if size.jnd < 1 or share < AGREEING_SHARE:
         return []
+    if _may_be_the_room(around, pair):
+        return []
     wider = value > 0
     direct, decay = difference.side_to_mid_direct_db, difference.side_to_mid_decay_db
     only_decays = direct is not None and decay is not None and abs(direct) < 0.5 * abs(decay)
@@ -69,6 +72,21 @@ def width_finding(difference: WidthDifference, pair: Pair) -> list[Finding]:
     cause = _cause(pair, only_decays)
     found = _finding(pair, kind, size, words, cause)
     return [found if made is None else replace(found, apart=("balance", "placement", "room"))]
+
+
+def _may_be_the_room(around: tuple[float, float], pair: Pair) -> bool:
+    """Whether other players' room may be as wide as that, where it can't be told by itself.
+
+    Where it is told, it explains the image; one take's response says what its room does.
+    """
+    room = pair.differences.get("room")
+    if pair.same_take or room is None or room.wetness_db_interval is None:
+        return False
+    low, high = room.wetness_db_interval
+    if low * high > 0:
+        return False
+    least, most = of_image_db(around, (pair.reference, pair.candidate))
+    return bool(least <= high if around[0] > 0 else most >= low)
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:

@@ -92,6 +92,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/findings/folding.py",
         ("tests/findings/test_folding.py",),
+        ("return near and same_direction(cause, effect) and mostly", "return near and mostly"),
+        ("near = min(map(abs, effect.interval)) <= most_db", "near = True"),
         ("_MARGIN = 1.2", "_MARGIN = 1.3"),
         ("_MARGIN = 1.2", "_MARGIN = 1.0"),
         ("gone.add(second)", "gone.discard(second)"),

@@ -10,6 +10,32 @@ FAULTS: list[Fault] = [
         ("if mono[0] == mono[1]:", "if not any(mono):"),
     ),
     *each(
+        "mixcompare/pair/diffuse.py",
+        ("tests/pair/test_diffuse.py",),
+        ("np.log10(1 + 4 * each)", "np.log10(1 + 2 * each)"),
+        ("recordings[0 if wider else 1]", "recordings[1 if wider else 0]"),
+        ("if wider else (-most, -least)", "if wider else (-least, -most)"),
+    ),
+    *each(
+        "mixcompare/aspects/room/borne_out.py",
+        ("tests/aspects/test_borne_out.py",),
+        ("around[0] * sum(wetness_db) <= 0", "around[0] * sum(wetness_db) >= 0"),
+        ("decay_percent * sum(wetness_db) > 0", "decay_percent > 0"),
+        ("return (min(low, needed[0]), high)", "return (low, high)"),
+    ),
+    *each(
+        "mixcompare/aspects/room/words.py",
+        ("tests/aspects/test_borne_out.py",),
+        ("if pair.same_take or borne_out(", "if borne_out("),
+    ),
+    *each(
+        "mixcompare/aspects/width/words.py",
+        ("tests/aspects/test_width.py",),
+        ("if pair.same_take or room is None or", "if room is None or"),
+        ("    if low * high > 0:\n        return False\n", ""),
+        ("bool(least <= high if", "bool(most <= high if"),
+    ),
+    *each(
         "mixcompare/aspects/room/aspect.py",
         ("tests/aspects/test_room.py",),
         (
@@ -29,7 +55,7 @@ FAULTS: list[Fault] = [
         ("_TEMPO_DB * abs(float(np.log(tempo)))", "_TEMPO_DB * float(np.log(tempo))"),
         ("_SYSTEMATIC_DB = {True: 0.3, False: 1.0}", "_SYSTEMATIC_DB = {True: 1.0, False: 0.3}"),
         ("if fit.even_db * value <= 0:", "if fit.even_db * value < -1e9:"),
-        ("doubtful and not same_take and not tails_agree", "doubtful and not tails_agree"),
+        ("if doubtful and not same_take else (low", "if doubtful else (low"),
         (
             "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
             "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
@@ -229,6 +255,7 @@ FAULTS: list[Fault] = [
             "held = [stretch.candidate_ratio for",
             "held = [stretch.reference_ratio for",
         ),
+        ('apart=() if same_take else ("room",)', 'apart=("room",) if same_take else ()'),
         ('kind="notes_more_detached" if detached', 'kind="notes_more_detached" if not detached'),
         ("if not voices and not same_take:", "if not voices and same_take:"),
     ),
@@ -245,6 +272,8 @@ FAULTS: list[Fault] = [
             "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None] + 0.06, 0)",
         ),
         ("(risen >= 0.9)", "(risen >= 0.6)"),
+        ("if hinge is None or not hinge.is_let_go(length):", "if hinge is None:"),
+        ("self.held_s >= _HELD * interval_s or", "self.held_s >= _HELD or"),
         ("if repeated and depth < _LEAST_FALL_DB:", "if repeated and depth < 3 * _LEAST_FALL_DB:"),
         (
             "depth = max(-float(level[late].min()), 0.0)",

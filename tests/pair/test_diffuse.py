@@ -1,0 +1,56 @@
+"""The image under added reverberation, against noise that is added as reverberation is."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from mixcompare.features import Features
+from mixcompare.pair.diffuse import least_wetness_db, of_image_db, side_to_mid_db
+from tests.aspects.stereo_music import features_of
+
+FloatArray = npt.NDArray[np.float64]
+RATE_HZ = 32_000
+
+
+def narrow(added: float = 0.0, side_db: float = -12.0) -> FloatArray:
+    """Noise with a soft side, and noise of its own in each channel, as a share of its energy."""
+    mid, side, *diffuse = np.random.default_rng(5).standard_normal((4, 6 * RATE_HZ))
+    side = side * 10 ** (side_db / 20)
+    direct = np.column_stack([mid + side, mid - side])
+    own = np.column_stack(diffuse)
+    return np.asarray(
+        0.05 * (direct + own * np.sqrt(added * np.square(direct).sum() / np.square(own).sum()))
+    )
+
+
+@pytest.fixture(scope="module")
+def dry() -> Features:
+    return features_of(narrow(), RATE_HZ)
+
+
+# Independent channels have as much side as mid: ordinary signal theory. The wetness that goes with
+# an added share b is 10 lg (1 + 2 b), by its definition in ``mixcompare.pair.wetness``.
+@pytest.mark.parametrize("added", [0.1, 0.4, 1.5])
+def test_an_image_needs_as_much_reverberation_as_was_added(added: float, dry: Features) -> None:
+    assert side_to_mid_db(dry) == pytest.approx(-12, abs=0.2)
+    wet = features_of(narrow(added), RATE_HZ)
+    measured_db = side_to_mid_db(wet) - side_to_mid_db(dry)
+    wetness_db = 10 * np.log10(1 + 2 * added)
+    assert least_wetness_db(side_to_mid_db(dry), measured_db) == pytest.approx(wetness_db, abs=0.2)
+
+
+def test_no_reverberation_makes_the_side_as_loud_as_the_mid() -> None:
+    assert least_wetness_db(-8, 8) == np.inf
+    assert least_wetness_db(-8, 7.99) > 25
+    assert least_wetness_db(-8, 0) == 0
+
+
+def test_an_interval_is_that_of_the_drier_one_either_way(dry: Features) -> None:
+    wet = features_of(narrow(0.4), RATE_HZ)
+    wider_db = side_to_mid_db(wet) - side_to_mid_db(dry)
+    around = (wider_db - 1, wider_db + 1)
+    low, high = of_image_db(around, (dry, wet))
+    assert low < 10 * np.log10(1.8) < high
+    assert of_image_db((-around[1], -around[0]), (wet, dry)) == (-high, -low)
