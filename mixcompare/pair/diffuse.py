@@ -32,21 +32,3 @@ def least_wetness_db(side_to_mid_db: float, widened_db: float) -> float:
         return float("inf")
     each = (wider - side) / (1 + side) / (1 - wider)
     return float(10 * np.log10(1 + 4 * each))
-
-
-def of_image_db(
-    width_db: tuple[float, float], recordings: tuple[Features, Features]
-) -> tuple[float, float]:
-    """Interval of the wetness that a change of the image needs, if the room alone made it.
-
-    Parameters
-    ----------
-    width_db : tuple of float
-        Interval of the change of side against mid; one sign.
-    recordings : tuple of Features
-        Reference and candidate.
-    """
-    wider = width_db[0] > 0
-    drier_db = side_to_mid_db(recordings[0 if wider else 1])
-    least, most = (least_wetness_db(drier_db, one) for one in sorted(map(abs, width_db)))
-    return (least, most) if wider else (-most, -least)

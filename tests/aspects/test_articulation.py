@@ -474,7 +474,36 @@ def test_a_part_of_the_passage(monkeypatch: pytest.MonkeyPatch) -> None:
     assert finding.spans_s == ((11.0, 18.0),)
     # Eleven notes are no part.
     theirs = [held(0.9)] * 25 + [held(0.4)] * 11 + [held(0.9)] * 4
-    assert arithmetic(monkeypatch, ours, theirs).stretch is None
+    assert arithmetic(monkeypatch, ours, theirs, same_take=True).stretch is None
+    theirs = [held(0.9)] * 24 + [held(0.4)] * 12 + [held(0.9)] * 4
+    assert arithmetic(monkeypatch, ours, theirs, same_take=True).stretch is not None
+
+
+# Chance by the binomial distribution, both ways: eight of eight 0.8 %, seven of seven 1.6 %; ten of
+# eleven 1.2 %, eleven of twelve 0.6 %.
+@pytest.mark.parametrize(
+    ("shorter", "longer", "found"),
+    [(8, 0, True), (7, 0, False), (11, 1, True), (10, 1, False), (6, 5, False)],
+)
+def test_notes_of_others_in_a_line_stay(
+    shorter: int, longer: int, found: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    count = shorter + longer
+    ours: Followed = [held(0.9)] * shorter + [held(0.4)] * longer + [held(0.9)] * 20
+    theirs: Followed = [held(0.4)] * shorter + [held(0.9)] * longer + [held(0.9)] * 20
+    order = np.random.default_rng(3).permutation(count + 20)
+    mixed = [ours[place] for place in order], [theirs[place] for place in order]
+    stretch = arithmetic(monkeypatch, *mixed).stretch
+    assert (stretch is not None) == found
+    if stretch is not None:
+        assert stretch.notes == shorter
+        assert stretch.sounding_ratio == pytest.approx(-0.5)
+        assert stretch.agreement == pytest.approx(shorter / count)
+        turned = arithmetic(monkeypatch, mixed[1], mixed[0]).stretch
+        assert turned is not None
+        assert turned.sounding_ratio == pytest.approx(0.5)
+    # A score tells whose notes they are, and one take has one way of playing.
+    assert arithmetic(monkeypatch, *mixed, same_take=True).stretch is None
 
 
 def test_one_take_changes_its_notes_by_editing_only(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.stats import binom
 
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import Stretch
@@ -34,6 +36,9 @@ _PART_SYSTEMATIC = 0.15
 _PART_CHANGE = 0.25
 _PART_AGREEMENT = 0.8
 _PART_SPREAD = 0.35
+_MOVED, _BY_CHANCE = 0.25, 0.01
+"""Of a line that was only heard some notes are others': a change that counts as one (our choice,
+half of what lies between legato and detached), and how seldom so many go one way by chance."""
 
 
 def median_interval(
@@ -114,6 +119,15 @@ def clear_stretch(
     """The whole passage if the change runs through it, else the part where it does, else None."""
     if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
         return whole
+    return _in_a_part(notes, ratios, weights, match, room_db) or _of_the_line(
+        notes, ratios, weights, match, room_db
+    )
+
+
+def _in_a_part(
+    notes: Sequence[Note], ratios: FloatArray, weights: FloatArray, match: Match, room_db: float
+) -> Stretch | None:
+    """Where one run of notes changed."""
     first, behind = _densest(ratios[:, 1] - ratios[:, 0])
     if behind - first < _PART_NOTES:
         return None
@@ -123,6 +137,27 @@ def clear_stretch(
     strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
     even = max(spread(ratios[inside, side], own) for side in (0, 1)) <= _PART_SPREAD
     return part if strong and even and _is_clear(part) else None
+
+
+def _of_the_line(
+    notes: Sequence[Note], ratios: FloatArray, weights: FloatArray, match: Match, room_db: float
+) -> Stretch | None:
+    """Those notes of a line that moved, where far more of them went one way than the other.
+
+    Notes of others that the line took along stay, and misread ones go either way. A score tells
+    whose notes they are, and one take has one way of playing.
+    """
+    if notes[0].written or match.same_take:
+        return None
+    longer_by = ratios[:, 1] - ratios[:, 0]
+    sides = [np.flatnonzero(sign * longer_by >= _MOVED) for sign in (-1, 1)]
+    most, least = sorted(sides, key=len, reverse=True)
+    moved = len(most) + len(least)
+    if moved == 0 or 2 * binom.sf(len(most) - 1, moved, 0.5) >= _BY_CHANCE:
+        return None
+    inside = [notes[int(place)] for place in most]
+    part = stretch(inside, ratios[most], weights[most], match, _PART_SYSTEMATIC, room_db)
+    return replace(part, agreement=len(most) / moved) if _is_clear(part) else None
 
 
 def spread(ratios: FloatArray, weights: FloatArray) -> float:

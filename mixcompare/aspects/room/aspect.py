@@ -17,13 +17,11 @@ Music hides the room. A decay time is given where the music stops and the sound 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.room.about import ABOUT
-from mixcompare.aspects.room.borne_out import borne_out
+from mixcompare.aspects.room.borne_out import borne_out, not_denied
 from mixcompare.aspects.room.freedecay import (
     MID_OCTAVES_HZ,
     Fall,
@@ -60,6 +58,14 @@ _ONE_TIME = "Whether a second, shorter reverberation sounds along can't be told 
 _ONLY_IMPULSES = "Early decay and clarity can't be told from music."
 
 _MOST_UNPROVEN_DB = 6.5  # beyond, it may be other note lengths; our judgement, not measured
+_UNPROVEN = (
+    "So large a difference in reverberation may as well be one in how long the notes are held;"
+    " neither a tail of the music nor the image decides."
+)
+_DENIED = (
+    "What looks like reverberation left the width of the image as it was: rather other note lengths"
+    " than another room."
+)
 _SYSTEMATIC_DB = {True: 0.3, False: 1.0}  # same take; other performance; our judgement
 _RELATIVE = 0.4  # the drier recording's own reverberation makes the fit read a fifth low
 _TEMPO_DB = 25.0  # per unit of ln(tempo ratio): a stretched clock stretches the decay
@@ -213,9 +219,7 @@ def _per_octave(tails: list[tuple[float | None, ...]]) -> tuple[float | None, ..
 def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
     """The relative wetness that is fitted to both recordings' powers."""
     fit = pair.wetness
-    wetness, limits, reasons = _verdict(
-        fit, pair.same_take, tempo, lambda limits: borne_out(pair, limits, decay_percent)
-    )
+    wetness, limits, reasons = _verdict(fit, pair, tempo, decay_percent)
     something_added = limits is not None and limits[0] * limits[1] > 0 and not reasons
     return Heard(
         wetness_db=wetness,
@@ -228,15 +232,12 @@ def _fitted(pair: Pair, tempo: float, decay_percent: float | None) -> Heard:
 
 
 def _verdict(
-    fit: Wetness | None,
-    same_take: bool,
-    tempo: float,
-    of_the_room: Callable[[Interval], Interval | None],
+    fit: Wetness | None, pair: Pair, tempo: float, decay_percent: float | None
 ) -> tuple[float | None, Interval | None, list[str]]:
     """Wetness with its interval, or None with the reason."""
     if fit is None:
         return None, None, [f"Less than {SHORTEST_S:.0f} s, or too few registers, in common."]
-    value = fit.wetness_db
+    value, same_take = fit.wetness_db, pair.same_take
     systematic = _SYSTEMATIC_DB[same_take] + _TEMPO_DB * abs(float(np.log(tempo)))
     systematic = float(np.hypot(systematic, _RELATIVE * value))
     low = value - float(np.hypot(value - fit.scatter_db[0], systematic))
@@ -256,15 +257,13 @@ def _verdict(
             " lengths or another balance than another room."
         )
         return value, open_limits, [reason]
-    doubtful = abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths
-    proven = of_the_room((low, high)) if doubtful and not same_take else (low, high)
-    if proven is None:
-        reason = (
-            "So large a difference in reverberation may as well be one in how long the notes are"
-            " held; neither a tail of the music nor the image decides."
-        )
-        return value, open_limits, [reason]
-    return value, proven, []
+    if same_take:
+        return value, (low, high), []
+    if abs(value) > _MOST_UNPROVEN_DB or fit.may_be_note_lengths:
+        proven = borne_out(pair, value, (low, high), decay_percent)
+        return (value, open_limits, [_UNPROVEN]) if proven is None else (value, proven, [])
+    proven = not_denied(pair, value, (low, high), decay_percent)
+    return value, proven, [] if proven == (low, high) or proven[0] * proven[1] > 0 else [_DENIED]
 
 
 def _percent(

@@ -76,9 +76,11 @@ def wetness_finding(difference: RoomDifference, pair: Pair) -> Finding | None:
 
 def _apart(difference: RoomDifference, limits_db: Interval, pair: Pair) -> tuple[str, ...]:
     """Other players' notes do not explain what the tail of the music or the image bears out."""
-    if pair.same_take or borne_out(pair, limits_db, difference.decay_time_percent) is None:
+    value = difference.wetness_db
+    if pair.same_take or value is None:
         return ()
-    return ("articulation",)
+    proven = borne_out(pair, value, limits_db, difference.decay_time_percent)
+    return () if proven is None else ("articulation",)
 
 
 def _tail_in_words(difference: RoomDifference, wetter: bool) -> str:

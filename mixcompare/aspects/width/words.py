@@ -9,7 +9,7 @@ from mixcompare.aspects.width.values import AGREEING_SHARE, LOW_HZ, WidthDiffere
 from mixcompare.findings import Cause, Finding, between
 from mixcompare.findings.cause import Differs, Seen, weighed
 from mixcompare.findings.size import Size
-from mixcompare.pair.diffuse import of_image_db
+from mixcompare.pair.diffuse import least_wetness_db, side_to_mid_db
 from mixcompare.pair.pair import Pair
 
 _MADE_WITHIN_DB = 0.3  # side against mid, of most cells alike
@@ -85,8 +85,10 @@ def _may_be_the_room(around: tuple[float, float], pair: Pair) -> bool:
     low, high = room.wetness_db_interval
     if low * high > 0:
         return False
-    least, most = of_image_db(around, (pair.reference, pair.candidate))
-    return bool(least <= high if around[0] > 0 else most >= low)
+    wider = around[0] > 0
+    drier = pair.reference if wider else pair.candidate
+    needed_db = least_wetness_db(side_to_mid_db(drier), min(map(abs, around)))
+    return needed_db <= float(high if wider else -low)
 
 
 def _cause(pair: Pair, only_decays: bool) -> Cause:

@@ -13,27 +13,27 @@ FAULTS: list[Fault] = [
         "mixcompare/pair/diffuse.py",
         ("tests/pair/test_diffuse.py",),
         ("np.log10(1 + 4 * each)", "np.log10(1 + 2 * each)"),
-        ("recordings[0 if wider else 1]", "recordings[1 if wider else 0]"),
-        ("if wider else (-most, -least)", "if wider else (-least, -most)"),
+        ("if wider >= 1:", "if wider >= 10:"),
     ),
     *each(
         "mixcompare/aspects/room/borne_out.py",
         ("tests/aspects/test_borne_out.py",),
-        ("around[0] * sum(wetness_db) <= 0", "around[0] * sum(wetness_db) >= 0"),
-        ("decay_percent * sum(wetness_db) > 0", "decay_percent > 0"),
-        ("return (min(low, needed[0]), high)", "return (low, high)"),
+        ("pair.reference if wetter else", "pair.candidate if wetter else"),
+        ("decay_percent * wetness_db > 0:", "decay_percent > 0:"),
+        ("return (min(low, least_db), high)", "return (low, high)"),
+        ("or abs(wetness_db) <= image[1]", "or abs(wetness_db) <= image[0]"),
     ),
     *each(
         "mixcompare/aspects/room/words.py",
         ("tests/aspects/test_borne_out.py",),
-        ("if pair.same_take or borne_out(", "if borne_out("),
+        ("if pair.same_take or value is None:", "if value is None:"),
     ),
     *each(
         "mixcompare/aspects/width/words.py",
         ("tests/aspects/test_width.py",),
         ("if pair.same_take or room is None or", "if room is None or"),
         ("    if low * high > 0:\n        return False\n", ""),
-        ("bool(least <= high if", "bool(most <= high if"),
+        ("min(map(abs, around))", "max(map(abs, around))"),
     ),
     *each(
         "mixcompare/aspects/room/aspect.py",
@@ -55,7 +55,11 @@ FAULTS: list[Fault] = [
         ("_TEMPO_DB * abs(float(np.log(tempo)))", "_TEMPO_DB * float(np.log(tempo))"),
         ("_SYSTEMATIC_DB = {True: 0.3, False: 1.0}", "_SYSTEMATIC_DB = {True: 1.0, False: 0.3}"),
         ("if fit.even_db * value <= 0:", "if fit.even_db * value < -1e9:"),
-        ("if doubtful and not same_take else (low", "if doubtful else (low"),
+        (
+            "    if same_take:\n        return value, (low",
+            "    if False:\n        return value, (low",
+        ),
+        ("proven = not_denied(pair, value, (low, high), decay_percent)", "proven = low, high"),
         (
             "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
             "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
@@ -200,6 +204,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/articulation/stretch.py",
         ("tests/aspects/test_articulation.py",),
+        ("binom.sf(len(most) - 1, moved", "binom.sf(len(most), moved"),
+        ("agreement=len(most) / moved", "agreement=len(least) / moved"),
+        ("if notes[0].written or match.same_take:", "if notes[0].written:"),
         ("changes = ratios[:, 1] - ratios[:, 0]", "changes = ratios[:, 0] - ratios[:, 1]"),
         (
             "_PER_ROOM_DB * max(room_db, 0.0), high - _PER_ROOM_DB * min(room_db, 0.0)",
