@@ -49,6 +49,7 @@ def test_a_tail_of_the_music_speaks_for_the_room(both: tuple[Features, Features]
         ((4.8, 8.0), (1.0, 4.0), (1.0, 4.0)),
         ((4.8, 8.0), (5.0, 9.0), (2.0, 9.0)),  # the rest may be longer notes
         ((-0.5, 8.0), (1.0, 4.0), None),  # it may have stayed
+        ((2.0, 8.0), (1.0, 4.0), None),  # 0.6 dB, under the 1.5 dB that are just noticed
         ((4.8, 8.0), (-4.0, -1.0), None),  # wider, and drier
         ((7.2, 8.0), (1.0, 3.0), None),  # wider than any such room makes it
     ],

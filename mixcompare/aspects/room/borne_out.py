@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from mixcompare.aspects.room.about import WETNESS
 from mixcompare.aspects.room.values import Interval
 from mixcompare.pair.diffuse import least_wetness_db, side_to_mid_db
 from mixcompare.pair.pair import Pair
@@ -12,8 +13,9 @@ def borne_out(
 ) -> Interval | None:
     """The wetness of which a tail of the music, or the image, says that it is the room's.
 
-    Longer notes leave both alone. The image has to be as much wider, or narrower, as so much
-    reverberation makes it, and no more; notes may have made the rest of the wetness then.
+    Longer notes leave the tails alone and move the image little, as far as they sit to one side.
+    It has to be as much wider, or narrower, as reverberation that is noticed by itself makes it,
+    and no more than so much does; notes may have made the rest of the wetness then.
 
     Parameters
     ----------
@@ -27,7 +29,7 @@ def borne_out(
     if decay_percent is not None and decay_percent * wetness_db > 0:
         return around_db
     image = of_image_db(pair, wetness_db > 0)
-    if image is None or not 0 < image[0] <= max(map(abs, around_db)):
+    if image is None or not WETNESS.size <= image[0] <= max(map(abs, around_db)):
         return None
     return _no_more_than(image[0], around_db)
 

@@ -18,6 +18,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/room/borne_out.py",
         ("tests/aspects/test_borne_out.py",),
+        ("not WETNESS.size <= image[0]", "not 0 < image[0]"),
         ("pair.reference if wetter else", "pair.candidate if wetter else"),
         ("decay_percent * wetness_db > 0:", "decay_percent > 0:"),
         ("return (min(low, least_db), high)", "return (low, high)"),
