@@ -287,6 +287,8 @@ def test_a_change_of_doubled_notes_is_told(monkeypatch: pytest.MonkeyPatch) -> N
     oboe = arithmetic(monkeypatch, long, short, written=True, doubled=20).voices[2]
     assert oboe.sounding_ratio == pytest.approx(-0.4)
     assert finding([oboe], False).subject == "the oboe (or a part that doubles it)"
+    # Of other players a wetter room's part in it is taken off.
+    assert [finding([oboe], same_take).apart for same_take in (False, True)] == [("room",), ()]
     both = finding([oboe, replace(oboe, name="flute")], False)
     assert both.subject == "the oboe and the flute"
     # One share where it is that of both; the manner is that of both together.

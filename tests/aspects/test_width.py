@@ -341,6 +341,7 @@ def test_wider_and_narrower_in_words() -> None:
     ("wetness_db", "same_take", "told"),
     [
         ((-1.0, 3.0), False, False),  # the room may do it, and cannot be told by itself
+        ((-1.0, 2.5), False, False),  # enough for the least of its interval
         ((-3.0, 0.5), False, True),  # too little for so wide an image
         ((1.0, 3.0), False, True),  # told: then it is folded into the room
         ((-1.0, 3.0), True, True),  # one take's response says what its room does
