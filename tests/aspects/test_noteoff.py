@@ -21,6 +21,7 @@ from mixcompare.aspects.articulation.noteoff import (
     sounding_ratios,
     trust,
     typical_attack_ms,
+    without_hidden_ends,
 )
 from mixcompare.features import LOWEST_ONSET, ONSET_RATE_HZ
 from mixcompare.pair.notes import Note, partial_bands
@@ -234,6 +235,29 @@ def test_sounding_ratio_is_the_time_held_over_the_time_to_the_next() -> None:
     # A struck one at once, and no more than 20 ms are made of it.
     np.testing.assert_allclose(sounding_ratios([followed(0.3, 0.6, 0.0)] * 9), 0.28 / 0.6)
     np.testing.assert_allclose(sounding_ratios([followed(0.3, 0.6, 0.3)] * 9), 0.32 / 0.6)
+
+
+@pytest.mark.parametrize(
+    ("others", "fall_db_per_s", "interval_s", "stays"),
+    [
+        (9, 27.0, 0.4, False),  # let go half-way it falls by 5.4 dB, too little to be seen
+        (9, 27.0, 0.5, True),  # by 6.75 dB
+        (9, 140.0, 0.2, True),  # by 14 dB
+        (7, 140.0, 0.39, False),  # too few to know the room by: 60 dB in 2 s
+        (7, 140.0, 0.41, True),
+    ],
+)
+@pytest.mark.parametrize("held_s", [0.1, 0.38])
+def test_repeated_notes_whose_end_the_room_hides_are_left_out_held_or_not(
+    others: int, fall_db_per_s: float, interval_s: float, stays: bool, held_s: float
+) -> None:
+    lines = [Note(60, 62, 0.0, 0.5)] * others, [Note(60, 60, 0.0, 0.5)] * 20
+    hinge = replace(followed(0.3, 0.6).hinge, slope_db_per_s=fall_db_per_s)
+    found: list[FollowedNote | None] = [replace(followed(0.3, 0.6), hinge=hinge)] * others
+    found += [followed(held_s, interval_s)] * 19 + [None]
+    kept = without_hidden_ends([*lines[0], *lines[1]], found)
+    assert kept[:others] == found[:others]
+    assert kept[others:] == (found[others:] if stays else [None] * 20)
 
 
 def test_typical_attack_needs_eight_notes() -> None:

@@ -31,6 +31,7 @@ from mixcompare.aspects.articulation.noteoff import (
     sounding_ratios,
     trust,
     typical_attack_ms,
+    without_hidden_ends,
 )
 from mixcompare.aspects.articulation.stretch import (
     MOST_SPREAD,
@@ -103,8 +104,9 @@ class Articulation:
         """Find the leading line of one recording and measure how long its notes are held."""
         frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
         source: Sounding = (features, frame_s, 0)
-        found = [follow_note(note, source, frame_s) for note in lead_notes([source], frame_s)]
-        followed = [one for one in found if one is not None]
+        notes = lead_notes([source], frame_s)
+        found = [follow_note(note, source, frame_s) for note in notes]
+        followed = [one for one in without_hidden_ends(notes, found) if one is not None]
         if len(followed) < FEWEST_NOTES:
             return ArticulationMeasurement(None, None, None, None, len(followed), (_TOO_FEW,))
         ratios = sounding_ratios(followed)
@@ -184,7 +186,8 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
     """Follow a voice's notes in both recordings and compare what both tell."""
     match, frames_s = pair.match, pair.note_frames_s
     of_reference, of_candidate = (
-        [follow_note(note, one, frames_s) for note in notes] for one in pair.sounding
+        without_hidden_ends(notes, [follow_note(note, one, frames_s) for note in notes])
+        for one in pair.sounding
     )
     pairs = list(zip(notes, of_reference, of_candidate, strict=True))
     both = [

@@ -49,6 +49,7 @@ _HELD, _SLOWEST_DB_PER_S = 0.75, 20.0
 """Of a note's length, portato and more; and 60 dB in 3 s: halls for music die away sooner (common
 practice, no source). What sinks more slowly has not been let go: others sound on, or the tail of
 what was before, or a string that rings."""
+_USUAL_DB_PER_S = 30.0  # 60 dB in 2 s, where no note says how the room falls; common practice
 _ACCENT_S = 0.15  # how much of a note counts as struck; our judgement, not measured
 _COVERED_TRUST = 0.25  # weight of a note without a partial of its own; our judgement, not measured
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
@@ -267,6 +268,26 @@ def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNo
     if hinge is None or not hinge.is_let_go(length):
         return None
     return FollowedNote(length, envelope, hinge)
+
+
+def without_hidden_ends(
+    notes: Sequence[Note], followed: Sequence[FollowedNote | None]
+) -> list[FollowedNote | None]:
+    """Leave out repeated notes whose end the room would hide, whether they seem held or not.
+
+    The next note on the same pitch sets in before the tail of one let go half-way has fallen.
+    """
+    falls = [
+        one.hinge.slope_db_per_s
+        for note, one in zip(notes, followed, strict=True)
+        if one is not None and not note.repeated
+    ]
+    fall_db_per_s = float(np.median(falls)) if len(falls) >= FEWEST_NOTES else _USUAL_DB_PER_S
+    least_s = 2 * _LEAST_FALL_DB / fall_db_per_s
+    return [
+        None if one is not None and note.repeated and one.interval_s < least_s else one
+        for note, one in zip(notes, followed, strict=True)
+    ]
 
 
 def sounding_ratios(followed: Sequence[FollowedNote]) -> FloatArray:

@@ -282,6 +282,10 @@ FAULTS: list[Fault] = [
         ("(risen >= 0.9)", "(risen >= 0.6)"),
         ("if hinge is None or not hinge.is_let_go(length):", "if hinge is None:"),
         ("self.held_s >= _HELD * interval_s or", "self.held_s >= _HELD or"),
+        ("least_s = 2 * _LEAST_FALL_DB", "least_s = _LEAST_FALL_DB"),
+        ("if one is not None and not note.repeated\n", "if one is not None\n"),
+        ("_USUAL_DB_PER_S = 30.0", "_USUAL_DB_PER_S = 300.0"),
+        ("and note.repeated and one.interval_s < least_s", "and one.interval_s < least_s"),
         ("if repeated and depth < _LEAST_FALL_DB:", "if repeated and depth < 3 * _LEAST_FALL_DB:"),
         (
             "depth = max(-float(level[late].min()), 0.0)",
