@@ -245,7 +245,7 @@ def test_detached_theme_is_all_that_is_told(back: bool) -> None:
     assert (finding.aspect, finding.subject) == ("articulation", "the leading line")
     assert finding.kind == f"notes_more_{'connected' if back else 'detached'}"
     # Regression: the truth is 0.50 - 0.97 = -0.47, one just-noticeable difference further.
-    assert finding.difference == pytest.approx(sign * -0.394, abs=0.02)
+    assert finding.difference == pytest.approx(sign * -0.41, abs=0.02)
     assert_held(finding, sign * -0.47)
     # Regression: there, the line is told from bar 1's third beat on; the truth is 0.5 to 24.5.
     assert_spans(finding.spans_s, ((0.5, 24.5) if back else (2.44, 25.08),))
@@ -256,7 +256,7 @@ def test_detached_theme_is_all_that_is_told(back: bool) -> None:
     assert finding.consequences == (
         f"{'brighter' if back else 'darker'} by 2.2 dB (the highs above 2.8 kHz)",
     )
-    shares = "94 % against 54 %" if back else "55 % against 94 %"
+    shares = "95 % against 53 %" if back else "57 % against 97 %"
     assert results.verdict == (
         f"One thing sticks out: the leading line ({shares} of the notes' length)."
     )
@@ -384,9 +384,9 @@ def test_tempo_tuning_and_tone_of_another_performance_are_told_side_by_side() ->
 
 def test_width_and_articulation_of_another_performance_are_told_side_by_side() -> None:
     findings = listed(told("detached and narrower"))
-    assert list(findings) == ["notes_more_detached", "narrower"]
+    assert set(findings) == {"notes_more_detached", "narrower"}  # 4.4 and 4.1 JND, both sure
     assert_size(findings["narrower"], -6.02, "width")
-    assert findings["notes_more_detached"].difference == pytest.approx(-0.386, abs=0.02)
+    assert findings["notes_more_detached"].difference == pytest.approx(-0.375, abs=0.02)
     assert_held(findings["notes_more_detached"], -0.47)  # regression as above
 
 
