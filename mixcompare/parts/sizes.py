@@ -66,7 +66,8 @@ def size_of(
     Returns
     -------
     Size or None
-        None where too few cells are theirs or the rest's.
+        None where too few cells are theirs or the rest's, and where the likeliest is the largest
+        that is tried: that is a bound, no size.
     """
     rest = heard & (share < _NOT_ITS_OWN) & (others < _NOT_ITS_OWN)
     own = heard & (share > _ITS_OWN) & (others < _ITS_OWN)
@@ -84,6 +85,8 @@ def size_of(
         likely = (1 + ((away - moved) / spread) ** 2) ** -1.5
         likelihood[index] = np.log(likely.mean(axis=1) + 1e-6).sum() / CELLS_PER_NOTE
     best = int(likelihood.argmax())
+    if best in (0, len(_CHANGES_DB) - 1):
+        return None
     inside = _CHANGES_DB[likelihood > likelihood[best] - 1.92]  # half of chi-squared's 95 %
     return Size(float(_CHANGES_DB[best]), (float(inside[0]) - 0.125, float(inside[-1]) + 0.125))
 

@@ -67,6 +67,13 @@ def test_too_few_cells_tell_no_size() -> None:
     assert size_of(difference, share, others, heard) is None
 
 
+@pytest.mark.parametrize(("by_db", "is_told"), [(14.0, True), (-24.0, False), (24.0, False)])
+def test_the_largest_size_that_is_tried_is_no_size(by_db: float, is_told: bool) -> None:
+    difference, share, others = cells(by_db, 0.3)
+    size = size_of(difference, share, others, np.ones(share.shape, bool))
+    assert (size is not None) == is_told
+
+
 def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_scatter() -> None:
     assert widened(4.0, (3.0, 5.0), 2.0) == pytest.approx((3.0 * 0.84 - 0.3, 5.0 * 1.5 + 0.3))
     assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(

@@ -263,6 +263,7 @@ FAULTS: list[Fault] = [
         ("left = difference_db - _tone_db(difference_db, rest)[:, None]", "left = difference_db"),
         ("own = heard & (share > _ITS_OWN) & (others < _ITS_OWN)", "own = heard & (share > 0.2)"),
         ("likelihood[best] - 1.92", "likelihood[best] - 0.02"),
+        ("if best in (0, len(_CHANGES_DB) - 1):", "if False:"),
         ("near = sign * (abs(near) * (1 - ", "near = sign * (abs(near) * (1 + "),
     ),
     *each(
