@@ -97,9 +97,12 @@ def test_polarity_and_a_fraction_of_a_sample_change_nothing(what: str) -> None:
         turn = np.exp(-2j * np.pi * np.fft.rfftfreq(2 * len(wet)) * (0.25 * RATE_HZ + 2 / 3))
         wet = np.fft.irfft(np.fft.rfft(wet, 2 * len(wet)) * turn)[: len(wet)]
     candidate = Features.of(Recording.from_array(0.5 * wet, RATE_HZ))
-    one = pair_of(played(OWN), candidate).under_one_tail
+    one, plain = pair_of(played(OWN), candidate).under_one_tail, under_other_tail().under_one_tail
     assert one is not None
-    assert exact_split(one.spectra).scatter_db < 0.5
+    assert plain is not None
+    scatter_db = exact_split(plain.spectra).scatter_db
+    assert exact_split(one.spectra).scatter_db == pytest.approx(scatter_db, abs=0.1)
+    assert one.spectra.audible.mean() == pytest.approx(plain.spectra.audible.mean(), abs=0.03)
 
 
 def test_what_is_too_short_to_learn_from_is_left() -> None:

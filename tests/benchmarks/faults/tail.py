@@ -25,7 +25,12 @@ FAULTS: list[Fault] = [
         "mixcompare/pair/tail_frames.py",
         ("tests/pair/test_tail.py",),
         ("self._polarity = -1.0 if both.sum() < 0 else 1.0", "self._polarity = 1.0"),
+    ),
+    *each(
+        "mixcompare/pair/tail_frames.py",
+        ("tests/pair/test_tail_frames.py",),
         ("turn = 2j * np.pi * np.fft.rfftfreq(size)", "turn = -2j * np.pi * np.fft.rfftfreq(size)"),
+        ("return np.asarray(frames * by[:, self.column], np.complex64)", "return frames"),
     ),
     *each(
         "mixcompare/aspects/tone/aspect.py",
