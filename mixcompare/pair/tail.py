@@ -116,10 +116,11 @@ def under_one_tail(
     known = _known(spectra, semitones, changed)
     direct = direct_level(take, known)
     level_db = known.level_db if known else direct.level_db
-    # The tail is learnt around all that attacks show, or would hold it; only what surely is a
-    # filter is taken off the cells, where an element is sought.
-    worn = _worn(take, level_db + direct.filter_db, known)
-    cells = _read(take, worn, spectra.centre_hz[semitones], level_db + direct.filter_db)
+    # What surely is a filter is taken off first: the tail would be learnt to hold it. What else
+    # attacks show may be an element that is alone in its register, and stays.
+    direct_db = level_db + direct.filter_db
+    worn = _worn(take, direct_db, known)
+    cells = _read(take, worn, spectra.centre_hz[semitones], direct_db)
     if spectra.judged is not None:
         judged = spectra.judged[:, semitones]
         still = np.where(judged, cells.candidate, cells.reference)
