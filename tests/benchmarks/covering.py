@@ -39,7 +39,7 @@ from mixcompare.parts.levels import levels_of
 from mixcompare.parts.values import CLEAR, COVERED, OPEN, Lead
 from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.crossed import WHOLES, Whole
-from tests.benchmarks.parts import LIBRARIES, LONGER_S, SCATTER_MS, again, laid, spread
+from tests.benchmarks.parts import LIBRARIES, LONGER_S, again, laid, spread
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.symphonic import (
     DURATION_S,
@@ -298,7 +298,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     found: dict[str, list[Bar]] = {}
     listed: dict[str, list[Listed]] = {}
     for number, name, music, scale, reference in in_own_room(
-        movements(options), options.scores, cache, SCATTER_MS
+        movements(options), options.scores, cache
     ):
         over = laid(music, reference)
         score = over.parts, over.bars

@@ -30,8 +30,8 @@ from tests.benchmarks.corpus import cache_folder
 from tests.benchmarks.elements import element_band_hz, overlap
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.scenes import Stems
-from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
-from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections
+from tests.benchmarks.symphonic import RATE_HZ, Excerpt, movements, over_scores
+from tests.benchmarks.tails import OWN_ROOM, ROOMS, Room, heard_sections, in_own_room
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -129,11 +129,7 @@ def answers(
     named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[Told]:
     """All pairs of all movements."""
-    for number, name in named:
-        music = excerpt(name, scores, SOUNDFONTS[number % len(SOUNDFONTS)], cache)
-        take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
-        scale = 0.3 / np.abs(take).max()
-        reference = Features.of(Recording.from_array(scale * take, RATE_HZ))
+    for number, name, music, scale, reference in in_own_room(named, scores, cache):
         tails = itertools.cycle(ROOMS[number % len(ROOMS) :] + ROOMS[: number % len(ROOMS)])
         for section, change_db, wholes in cases(heard_sections(music), number):
             other = any(whole.done is None for whole in wholes)

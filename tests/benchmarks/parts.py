@@ -70,7 +70,6 @@ CHANGES_DB = (5.0, -5.0, 4.0, -4.0, 6.0, -6.0)
 LIBRARIES = ("FluidR3_GM.sf2", "TimGM6mb.sf2", "MuseScore_General_Full.sf2")
 HEARD_DB = -20.0  # against the loudest section; softer ones are not asked for
 LEAST_DB = 1.0  # the just-noticeable difference of balance
-SCATTER_MS = 10.0  # of the players of the reference
 LONGER_S = 9.5  # room for a slower performance
 
 
@@ -201,7 +200,7 @@ def answers(
     named: Sequence[tuple[int, str]], scores: Path, cache: Path, only: str = ""
 ) -> Iterator[tuple[str, Answer]]:
     """Every candidate of every movement."""
-    for number, name, music, scale, reference in in_own_room(named, scores, cache, SCATTER_MS):
+    for number, name, music, scale, reference in in_own_room(named, scores, cache):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
         score = laid(music, reference).parts
         for case in cases(name, number, music, cache, soundfont):

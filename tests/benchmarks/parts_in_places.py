@@ -35,12 +35,19 @@ from tests.benchmarks.symphonic import (
     QUARTERS_PER_MINUTE,
     RATE_HZ,
     Excerpt,
-    excerpt,
     movements,
     over_scores,
     played,
 )
-from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections, take_of
+from tests.benchmarks.tails import (
+    OWN_ROOM,
+    ROOMS,
+    SOUNDFONTS,
+    Room,
+    heard_sections,
+    scattered,
+    take_of,
+)
 
 FloatArray = npt.NDArray[np.float64]
 Bar = tuple[int, int]
@@ -226,7 +233,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     answers = []
     for number, name in movements(options):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        music = excerpt(name, options.scores, soundfont, cache)
+        music = scattered(number, name, options.scores, cache)
         ground = Ground.of(music)
         for kind, there, room, ride in candidates(name, number, music, cache, soundfont):
             if options.only not in f"{name} {kind}":

@@ -36,6 +36,7 @@ from tests.benchmarks.symphonic import (
     movements,
     over_scores,
     played,
+    sections,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -48,6 +49,7 @@ ROOMS: tuple[Room, ...] = (
 CHANGES_DB = (5.0, -5.0, 4.0, -4.0, 6.0, 3.0, -6.0, -3.0)
 SOUNDFONTS = ("FluidR3_GM.sf2", "TimGM6mb.sf2", "FluidR3_GM.sf2", "MuseScore_General_Full.sf2")
 HEARD_DB = -12.0
+SCATTER_MS = 10.0  # of players about what is written
 OWN_CELLS = 0.4
 """Cosine of root energies, found against true: more is the section's own cells."""
 
@@ -113,22 +115,25 @@ def _features(music: Excerpt, room: Room, gains_db: dict[str, float] | None = No
 
 
 def in_own_room(
-    named: Sequence[tuple[int, str]], scores: Path, cache: Path, scatter_ms: float = 0.0
+    named: Sequence[tuple[int, str]], scores: Path, cache: Path
 ) -> Iterator[tuple[int, str, Excerpt, float, Features]]:
-    """Movements of a set: number, name, sections, the scale that suits both, and the reference.
-
-    ``scatter_ms``: of the players about what is written. Without it sections of one instrument in
-    unison play in phase, and are up to 3 dB louder than they ever are in another performance.
-    """
+    """Movements of a set: number, name, sections, the scale that suits both, and the reference."""
     for number, name in named:
-        soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        music = excerpt(name, scores, soundfont, cache)
-        if scatter_ms:
-            parts = shift_notes(unisons_joined(music.parts), scatter_ms, 0.0, number + 90)
-            own = played(f"{name}-own", parts, soundfont, cache, DURATION_S + LEAD_S)
-            music = Excerpt(music.parts, own.stems)  # as written, and as played
+        music = scattered(number, name, scores, cache)
         scale, take = take_of(music)
         yield number, name, music, scale, Features.of(take)
+
+
+def scattered(number: int, name: str, scores: Path, cache: Path) -> Excerpt:
+    """The parts as written, the sections as players play them: not quite together.
+
+    In unison and in phase they would be up to 3 dB louder than they ever are.
+    """
+    written = sections(name, scores, cache)
+    parts = shift_notes(unisons_joined(written), SCATTER_MS, 0.0, number + 90)
+    soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
+    own = played(f"{name}-own", parts, soundfont, cache, DURATION_S + LEAD_S)
+    return Excerpt(written, own.stems)
 
 
 def take_of(music: Excerpt) -> tuple[float, Recording]:
