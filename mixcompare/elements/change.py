@@ -64,6 +64,8 @@ class Split:
         What not all looks agree on: too little to be listed.
     ended : tuple of Change
         What looks like a level and is none: notes that end sooner or later, and are as loud.
+    filter_db : ndarray, shape (bands,), or None
+        Of the static difference, what filters of usual shapes make; in one take's cells only.
     """
 
     changes: tuple[Change, ...]
@@ -73,6 +75,7 @@ class Split:
     hidden: npt.NDArray[np.bool_] | None = None
     doubtful: tuple[Change, ...] = ()
     ended: tuple[Change, ...] = ()
+    filter_db: FloatArray | None = None
 
 
 def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:

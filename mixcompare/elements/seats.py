@@ -50,6 +50,10 @@ _LEAST_OF_TWO = 0.1  # of the attacks; our judgement, not measured
 _SURE = 1.0  # natural logarithm of the odds for one of the two, for a cell to count; our choice
 _LEAST_SHARE = 0.08
 """Of the whole change's cells: less is what strays from one element. Our judgement."""
+_LEAST_OF_OTHER, _NO_PLACE = 0.1, 0.29
+"""Of the stronger one's strength, and a spread: what strays from one element beside a shelf has
+0.02 and 0.06 of it, and no place of its own; of 14 pairs the weaker has 0.14 and more (three
+scores), of the sample's basses beside its clarinets 0.05, in one place."""
 _MOVED_DB, _STAYED_DB = 1.0, 1.0
 """A gain, and how near to it a change is that all that stayed would show; our choice."""
 _STEPS = 100
@@ -110,7 +114,8 @@ def _two(
     softer = np.minimum(spectra.reference, spectra.candidate)
     weight = np.where(spectra.audible & (change.energy > 0), softer**0.3, 0.0)
     moved_db = np.sign(size) * (spectra.difference_db - tone_db)
-    begun, seats = _attacks(spectra, shares, np.sign(size))
+    plain = replace(spectra, candidate=spectra.candidate * 10 ** (-tone_db / 10))
+    begun, seats = _attacks(plain, shares, np.sign(size))
     begun &= (moved_db > max(_LEAST_DB, _LEAST_PART * abs(size))) & (weight > 0)
     if begun.sum() < _FEWEST_ATTACKS:
         return None
@@ -128,7 +133,26 @@ def _two(
         if one is None or share < _LEAST_SHARE:
             return None
         out.append(replace(one, against=False, strength=share * one.strength, seat=float(seat)))
-    return out if clearly or _differ(*out) else None
+    return together(out, seats_of.spread, clearly)
+
+
+def together(two: list[Change], spread: FloatArray, clearly: bool) -> list[Change] | None:
+    """Both halves of a change; None where they are one element.
+
+    Parameters
+    ----------
+    two : list of Change
+        Each sized by its own cells.
+    spread : ndarray, shape (2,)
+        Of their attacks.
+    clearly : bool
+        Whether their seats alone tell two.
+    """
+    strength = np.array([one.strength for one in two])
+    weaker = int(strength.argmin())
+    if strength[weaker] < _LEAST_OF_OTHER * strength.max() and spread[weaker] > _NO_PLACE:
+        return None
+    return two if clearly or _differ(*two) else None
 
 
 def _differ(one: Change, other: Change) -> bool:
@@ -138,7 +162,10 @@ def _differ(one: Change, other: Change) -> bool:
 
 
 def _attacks(spectra: PairSpectra, shares: Shares, sign: float) -> tuple[BoolArray, FloatArray]:
-    """Cells in which the change has just set in, and from where, shape (n, bands) each."""
+    """Cells in which the change has just set in, and from where, shape (n, bands) each.
+
+    Of cells without the tone: what a filter adds comes from where everybody sits.
+    """
     changed = sign * (spectra.candidate - spectra.reference)
     right_less_left = sign * (spectra.candidate * shares[1] - spectra.reference * shares[0])
     begun = risen(changed)

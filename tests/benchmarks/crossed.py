@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+from scipy import signal
 
 from mixcompare.alignment import align
 from mixcompare.analysis import analyse
@@ -75,6 +76,10 @@ WHOLES = (
     Whole("tail", None, "", "wetter|drier|decay_.*|tail_.*|narrower|wider"),
     Whole("shelf up", operations.high_shelf(3000, 4), "tone_brighter|tone_band_louder", order=1),
     Whole("shelf down", operations.high_shelf(3000, -4), "tone_darker|tone_band_weaker", order=1),
+    Whole("bell", operations.Filter(signal.butter(1, (700, 1400), "band", fs=RATE_HZ), 4),
+          "tone_band_louder|tone_mids_louder", order=1),
+    Whole("low shelf", operations.low_shelf(200, -4), "tone_band_weaker|tone_low_end_weaker",
+          order=1),
     Whole("low cut", _LOW_CUT, "low_cut_added", order=1),
     Whole("narrower", lambda x: operations.sides(x, 0.6), "narrower", order=2),
     Whole("wider", lambda x: operations.sides(x, 1.4), "wider", order=2),
@@ -90,8 +95,8 @@ WHOLES = (
     Whole("gain", lambda x: operations.gain(x, -5), "", order=7),
     Whole("codec", lambda x: operations.coded(x, "OGG"), "", order=8),
 )  # fmt: skip
-BESIDE_A_CHANGE = ("tail", "shelf up", "shelf down", "narrower", "wider", "compression", "gain",
-                   "codec")  # fmt: skip
+BESIDE_A_CHANGE = ("tail", "shelf up", "shelf down", "bell", "low shelf", "narrower", "wider",
+                   "compression", "gain", "codec")  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -36,6 +36,7 @@ from mixcompare.aspects.tone.hearing import threshold_power
 from mixcompare.aspects.tone.steady import cut_finding, noise_finding, noise_of
 from mixcompare.aspects.tone.values import ToneDifference, ToneMeasurement
 from mixcompare.aspects.tone.words import broadly, region_finding, regions, tilt_finding
+from mixcompare.elements.take import split_pair
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.findings import Finding
 from mixcompare.pair import agreement
@@ -80,6 +81,8 @@ _OF_A_SHELF = 0.5
 """Of a region's difference, at the highest notes that attacks are read of: beside a first violin
 5 dB louder they show 0.3 to 0.4 dB there, under a shelf of 4 dB 2.1 to 2.5 dB (three scores)."""
 
+_OF_A_FILTER = 0.5  # of a region's difference, in the cells of one take; our judgement
+
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
 
 _FEWEST_BANDS = 6  # for a filter; our judgement, not measured
@@ -123,6 +126,8 @@ class ToneAnalyzer:
             return difference
         if balance.one_tail and pair.under_one_tail is not None:
             difference = replace(difference, shelf_db=pair.under_one_tail.shelf_db)
+        if exact:
+            difference = replace(difference, filter_db=_filter_db(pair))
         explained = curve.explained_db
         if explained is None:
             explained = balance.explained_tone_db
@@ -139,12 +144,16 @@ class ToneAnalyzer:
         if not exact:
             explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
         curve -= explained
+        filter_db = np.asarray(difference.filter_db)
         half = np.array(
             [
                 (pair[1] - pair[0]) / 2 if pair else np.inf
                 for pair in difference.band_level_db_interval
             ]
         )
+        if filter_db.any():
+            # Of moments and of the curve through all cells, either may be right.
+            half = np.maximum(half, np.abs(curve - filter_db))
         heard = known & np.asarray(difference.audible)
         out = [noise_finding(one, pair) for one in difference.noise if one.heard]
         for cut in difference.cuts:
@@ -166,6 +175,7 @@ class ToneAnalyzer:
         if exact:
             most_db = _largest_db(pair)
             out = [_beside_elements(one, difference, most_db) for one in out]
+            out = [_as_filtered(one, filter_db) for one in out]
         return [_in_attacks(one, difference.shelf_db) for one in out]
 
 
@@ -191,6 +201,27 @@ def _beside_elements(found: Finding, difference: ToneDifference, most_db: float)
     beyond = bands.any() and abs(found.difference + explained / bands.sum()) > most_db
     loose = spread >= _COMES_AND_GOES_DB or found.evidence.deviations < _EXACT_DEVIATIONS
     if loose and explained * found.difference > 0 and not (found.unit == "dB" and beyond):
+        return found
+    return replace(found, apart=(*found.apart, "balance"))
+
+
+def _filter_db(pair: Pair) -> tuple[float, ...]:
+    """What filters do to third octaves, as the cells of one take show it."""
+    spectra, filter_db = pair.of_elements, split_pair(pair).filter_db
+    if filter_db is None:
+        return (0.0,) * len(CENTRES_HZ)
+    return tuple(np.interp(np.log(CENTRES_HZ), np.log(spectra.centre_hz), filter_db).tolist())
+
+
+def _as_filtered(found: Finding, filter_db: FloatArray) -> Finding:
+    """Not an element's doing where one curve through all cells shows the filter."""
+    if found.unit != "dB" or found.band_hz is None:
+        return found
+    inside = (found.band_hz[0] < THIRD_OCTAVE_CENTRES_HZ) & (
+        found.band_hz[1] > THIRD_OCTAVE_CENTRES_HZ
+    )
+    of_it = float(np.mean(filter_db[inside])) if inside.any() else 0.0
+    if of_it * found.difference <= 0 or abs(of_it) < _OF_A_FILTER * abs(found.difference):
         return found
     return replace(found, apart=(*found.apart, "balance"))
 

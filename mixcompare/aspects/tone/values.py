@@ -82,6 +82,8 @@ class ToneDifference:
         Beside elements of one take: how far single moments lie from what they agree on.
     shelf_db : float
         Under another tail, what attacks show of a filter at the highest notes.
+    filter_db : tuple of float, shape (31,)
+        What filters of usual shapes do, as one take's cells show it beside elements.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
@@ -115,6 +117,9 @@ class ToneDifference:
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | within(0.1) | stretched(1.0)
     )
     shelf_db: float = field(default=0.0, metadata=NOT_IN_REPORT | SIGNED | within(0.2))
+    filter_db: tuple[float, ...] = field(
+        default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | SIGNED | within(0.3) | stretched(0.3)
+    )
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:
         """The same difference, part of which is known to be something else.

@@ -1,0 +1,180 @@
+"""Filters beside elements of one take: their shapes, and whether they are told apart.
+
+Shapes are checked against scipy's analogue filters. The bell is the second-order peaking filter of
+the Audio EQ Cookbook (R. Bristow-Johnson; W3C Working Group Note 2021), from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy import signal
+
+from mixcompare.audio.recording import Recording
+from mixcompare.elements.changes import split_difference
+from mixcompare.elements.filters import (
+    SHAPES,
+    bell_db,
+    filter_in,
+    high_shelf_db,
+    low_shelf_db,
+    on_curve,
+)
+from mixcompare.features import Features
+from mixcompare.pair.spectra import PairSpectra
+from tests import operations
+from tests.elements.test_panned import mix, pair_of, reference, stem, told
+from tests.elements.voices import CENTRE_HZ, TIMES_S, VOICES, pair, voice
+from tests.operations import third_octaves
+
+FloatArray = npt.NDArray[np.float64]
+GAINS_DB = (4.0, -4.0, 9.0)
+
+
+def analogue_db(b: list[float], a: list[float]) -> FloatArray:
+    _, response = signal.freqs(b, a, 2 * np.pi * CENTRE_HZ)
+    return np.asarray(20 * np.log10(np.abs(response)))
+
+
+def high_shelf(gain_db: float, corner_hz: float) -> FloatArray:
+    root, turn = 10 ** (gain_db / 40), 2 * np.pi * corner_hz
+    return analogue_db([root, turn], [1 / root, turn])
+
+
+def low_shelf(gain_db: float, corner_hz: float) -> FloatArray:
+    root, turn = 10 ** (gain_db / 40), 2 * np.pi * corner_hz
+    return analogue_db([1, root * turn], [1, turn / root])
+
+
+def bell(gain_db: float, middle_hz: float) -> FloatArray:
+    root, turn = 10 ** (gain_db / 40), 2 * np.pi * middle_hz
+    return analogue_db([1, root * turn, turn**2], [1, turn / root, turn**2])
+
+
+@pytest.mark.parametrize("gain_db", GAINS_DB)
+@pytest.mark.parametrize(
+    ("ours", "analogue"),
+    [(high_shelf_db, high_shelf), (low_shelf_db, low_shelf), (bell_db, bell)],
+)
+def test_shapes_are_those_of_analogue_filters(
+    ours: Callable[..., FloatArray], analogue: Callable[..., FloatArray], gain_db: float
+) -> None:
+    assert ours(CENTRE_HZ, gain_db, 1000.0) == pytest.approx(analogue(gain_db, 1000.0), abs=1e-9)
+
+
+def test_steeper_and_sharper() -> None:
+    at_hz = np.array([500.0, 1000.0, 2000.0])
+    first, steep = (high_shelf_db(at_hz, 6.0, 1000.0, slope) for slope in (1.0, 2.0))
+    assert first[1] == steep[1] == pytest.approx(3.0)  # half its gain at the corner
+    assert steep[0] < first[0] < 3.0 < first[2] < steep[2] < 6.0
+    wide, sharp = (bell_db(at_hz, 6.0, 1000.0, sharpness) for sharpness in (0.5, 2.0))
+    assert wide[1] == sharp[1] == pytest.approx(6.0)
+    assert 0 < sharp[0] < wide[0] < 6.0
+
+
+def weight_of(cells: PairSpectra) -> FloatArray:
+    softer = np.minimum(cells.reference, cells.candidate)
+    return np.where(cells.audible, softer, 0.0) ** 0.3
+
+
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+@pytest.mark.parametrize("name", ["melody", "middle", "tenor"])
+@pytest.mark.parametrize(
+    "filter_db",
+    [high_shelf(4, 1500), high_shelf(-4, 1500), bell(4, 700), bell(-4, 1000), low_shelf(-4, 250)],
+    ids=["brighter", "darker", "bell", "dip", "thinner"],
+)
+def test_a_filter_and_an_element_are_told_apart(
+    name: str, change_db: float, filter_db: FloatArray
+) -> None:
+    cells = pair({name: change_db}, other=False, tone_db=filter_db)
+    split = split_difference(cells, same_take=True)
+    (change,) = split.changes
+    assert change.difference_db == pytest.approx(change_db, abs=0.4)
+    assert change.interval[0] <= change_db <= change.interval[1]
+    away_db = np.abs(split.tone_db - filter_db)
+    assert np.median(away_db) < 0.1
+    if name != "melody":  # whose partials have the top to themselves
+        assert np.average(away_db, weights=weight_of(cells).sum(axis=0)) < 0.25
+        assert split.filter_db is not None
+        assert np.corrcoef(split.filter_db, filter_db)[0, 1] > 0.95
+
+
+@pytest.mark.parametrize("change_db", [5.0, -5.0])
+@pytest.mark.parametrize("name", VOICES)
+def test_an_element_alone_is_no_filter(name: str, change_db: float) -> None:
+    cells = pair({name: change_db}, other=False)
+    assert not filter_in(cells, weight_of(cells)).any()
+
+
+def test_nothing_heard_is_no_filter() -> None:
+    cells = pair({}, other=False)
+    assert not filter_in(cells, np.zeros_like(cells.reference)).any()
+
+
+def test_less_than_a_decibel_is_no_filter() -> None:
+    cells = pair({"middle": 5.0}, other=False, tone_db=high_shelf(0.8, 1500))
+    assert not filter_in(cells, weight_of(cells)).any()
+
+
+def test_share_of_the_sound_on_a_curve() -> None:
+    cells = pair({}, other=False, tone_db=2.0)
+    weight = weight_of(cells)
+    assert on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.0)) == pytest.approx(1.0, abs=1e-6)
+    # A quarter of a decibel beside it is one width of the bell curve: exp(-1/2).
+    beside = on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.25))
+    assert beside == pytest.approx(np.exp(-0.5), abs=1e-3)
+    assert on_curve(cells, weight, np.zeros(len(CENTRE_HZ))) < 1e-6
+
+
+def test_a_bass_line_and_a_flute_have_their_ends_to_themselves() -> None:
+    # No filter begins where only the lowest strings or the highest partials are.
+    for shape in SHAPES:
+        assert shape.place_hz[0] >= 150.0
+        assert shape.place_hz[1] <= 8000.0
+
+
+def test_a_line_alone_at_the_top_is_no_tone() -> None:
+    # What it holds there all the time, and half an octave of it, would persist.
+    cells = pair({}, other=False)
+    line = np.zeros_like(cells.reference)
+    line[:, -9:] = voice("melody").max() * 0.01
+    after = cells.reference + line * 10 ** (5.0 / 10)
+    cells = PairSpectra(TIMES_S, CENTRE_HZ, cells.reference + line, after)
+    split = split_difference(cells, same_take=True)
+    assert split.filter_db is not None
+    assert not split.filter_db.any()
+
+
+# The sample's violins have the top of the orchestra to themselves. What a shelf does there is known
+# from scipy's filter.
+BESIDE_THE_VIOLINS = [(5.0, 4.0), (-5.0, 4.0)]
+
+
+@pytest.mark.parametrize(("size_db", "shelf_gain_db"), BESIDE_THE_VIOLINS)
+def test_a_shelf_is_told_beside_the_line_that_holds_the_top(
+    size_db: float, shelf_gain_db: float
+) -> None:
+    shelf = operations.high_shelf(3000, shelf_gain_db)
+    samples = shelf(mix(level_db={"violins": size_db}))
+    results = told(Features.of(Recording.from_array(samples, stem("violins")[1])))
+    line, tone = sorted(results.findings, key=lambda one: one.aspect)
+    assert (line.aspect, tone.aspect) == ("balance", "tone")
+    assert line.difference == pytest.approx(size_db, abs=0.3)
+    truth_db = shelf.response_db(third_octaves(tone)).mean()
+    assert tone.difference * shelf_gain_db > 0
+    assert tone.interval[0] <= truth_db <= tone.interval[1]
+
+
+@pytest.mark.parametrize(("name", "size_db"), [("horns", 5.0), ("horns", -5.0), ("violas", 5.0)])
+def test_a_bell_is_told_beside_an_element_in_its_band(name: str, size_db: float) -> None:
+    bell = operations.Filter(signal.butter(1, (700, 1400), "band", fs=stem(name)[1]), 4.0)
+    samples = bell(mix(level_db={name: size_db}))
+    results = told(Features.of(Recording.from_array(samples, stem(name)[1])))
+    element, tone = sorted(results.findings, key=lambda one: one.aspect)
+    assert element.interval[0] <= size_db <= element.interval[1]
+    assert tone.kind == "tone_band_louder"
+    assert tone.interval[0] <= bell.in_band(tone, pair_of(reference())) <= tone.interval[1]
