@@ -1,0 +1,65 @@
+"""Faults in filters beside elements of one take."""
+
+from tests.benchmarks.mutations import Fault, each
+
+_FILTERS = ("tests/elements/test_filters.py",)
+
+FAULTS: list[Fault] = [
+    *each(
+        "mixcompare/elements/filters.py",
+        _FILTERS,
+        (
+            "ratio, half = (centre_hz / corner_hz) ** (2 * slope)",
+            "ratio, half = (centre_hz / corner_hz) ** slope",
+        ),
+        ("(1 + ratio * half) / (1 + ratio / half)", "(1 + ratio / half) / (1 + ratio * half)"),
+        ("return gain_db + high_shelf_db(", "return high_shelf_db("),
+        ("(away + half) / (away + 1 / half)", "(away + half) / (away + half / 2)"),
+        ("gained < MORE_ON_IT or np.ptp(further_db[heard]) < _LEAST_DB", "gained < MORE_ON_IT"),
+        ("curve_db = curve_db + further_db", "curve_db = curve_db - further_db"),
+        ("_BLUR_DB = 0.1, 15.0, 0.25, 0.8", "_BLUR_DB = 0.1, 15.0, 0.25, 8.0"),
+        ("for shape in SHAPES]", "for shape in SHAPES[:1]]"),
+        (
+            "away = (spectra.difference_db - curve_db) / _ON_IT_DB",
+            "away = (spectra.difference_db + curve_db) / _ON_IT_DB",
+        ),
+        ("    Shape(low_shelf_db, (150.0, 800.0)", "    Shape(low_shelf_db, (50.0, 800.0)"),
+        ("    if not heard.any():\n        return curve_db\n", ""),
+        ("return np.asarray(level_db + shaped)", "return np.asarray(level_db - shaped)"),
+    ),
+    *each(
+        "mixcompare/elements/one_take.py",
+        _FILTERS,
+        ("        if gained > MORE_ON_IT:\n", "        if gained > 9:\n"),
+        (
+            "        elif gained < -MORE_ON_IT:\n            filtered = none\n",
+            "        else:\n            filtered = none\n",
+        ),
+        ("rest = spectra.difference_db - filtered", "rest = spectra.difference_db"),
+        ("return filtered + tone, changes", "return tone, changes"),
+        ("filter_db=filtered)", "filter_db=-filtered)"),
+    ),
+    *each(
+        "mixcompare/aspects/tone/aspect.py",
+        _FILTERS,
+        (
+            "half = np.maximum(half, np.abs(curve - filter_db))",
+            "half = np.minimum(half, np.abs(curve - filter_db))",
+        ),
+        ("if of_it * found.difference <= 0 or", "if of_it * found.difference >= 0 or"),
+        (
+            "difference = replace(difference, filter_db=_filter_db(pair))",
+            "difference = replace(difference)",
+        ),
+    ),
+    *each(
+        "mixcompare/elements/seats.py",
+        ("tests/elements/test_seats.py",),
+        ("candidate=spectra.candidate * 10 ** (-tone_db / 10))", "candidate=spectra.candidate)"),
+        (
+            "_LEAST_OF_OTHER * strength.max() and spread",
+            "_LEAST_OF_OTHER * strength.max() or spread",
+        ),
+        ("spread[weaker] > _NO_PLACE", "spread[weaker] < _NO_PLACE"),
+    ),
+]
