@@ -93,7 +93,10 @@ def _stretch(spectra: PairSpectra) -> PairSpectra:
 
 
 def _unchanged(spectra: PairSpectra, find: Find) -> PairSpectra | None:
-    """The pair as if no element had changed; None where single elements can't be told."""
+    """The pair as if no element had changed; None where single elements can't be told.
+
+    Without filters too, which are known and need not be looked for beside every element.
+    """
     if len(spectra.times_s) < 3 * RATE_HZ:
         return None
     split = find(spectra)
@@ -101,7 +104,9 @@ def _unchanged(spectra: PairSpectra, find: Find) -> PairSpectra | None:
         return None
     for change in split.changes:
         spectra = without_change(spectra, change)
-    return spectra
+    if split.filter_db is None:
+        return spectra
+    return replace(spectra, candidate=spectra.candidate * 10 ** (-split.filter_db / 10))
 
 
 def _element(spectra: PairSpectra, band_hz: Band, share: float) -> FloatArray | None:

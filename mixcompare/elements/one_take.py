@@ -68,9 +68,11 @@ def _split(spectra: PairSpectra) -> Split:
     if filtered.any():
         around = _around(spectra, filtered, softer)
         gained = on_curve(spectra, weight, around[0]) - on_curve(spectra, weight, tone)
-        if gained > MORE_ON_IT:
+        # Beside what all of the upper voices did, a shelf would make another element of the rest.
+        fewer = len(around[1]) <= max(len(changes), 1)
+        if gained > MORE_ON_IT and fewer:
             tone, changes = around
-        elif gained < -MORE_ON_IT:
+        elif gained < -MORE_ON_IT or not fewer:
             filtered = none
     rest = spectra.difference_db - tone
     levels = (0.0, *(change.difference_db for change in changes))

@@ -30,9 +30,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/one_take.py",
         _FILTERS,
-        ("        if gained > MORE_ON_IT:\n", "        if gained > 9:\n"),
+        ("if gained > MORE_ON_IT and fewer:", "if gained > 9:"),
         (
-            "        elif gained < -MORE_ON_IT:\n            filtered = none\n",
+            "        elif gained < -MORE_ON_IT or not fewer:\n            filtered = none\n",
             "        else:\n            filtered = none\n",
         ),
         ("rest = spectra.difference_db - filtered", "rest = spectra.difference_db"),
@@ -51,6 +51,11 @@ FAULTS: list[Fault] = [
             "difference = replace(difference, filter_db=_filter_db(pair))",
             "difference = replace(difference)",
         ),
+    ),
+    *each(
+        "mixcompare/elements/one_take.py",
+        ("tests/elements/test_seats.py",),
+        ("fewer = len(around[1]) <= max(len(changes), 1)", "fewer = True"),
     ),
     *each(
         "mixcompare/elements/seats.py",
