@@ -4,7 +4,8 @@
 with SCORES a folder of scores (see :mod:`tests.benchmarks.symphonic`). A theme, whoever plays
 along, sounds for 95 % of every note or for half of it, within the full orchestra; the other
 performance has its own tempo and scatter, and the same instruments or another library's.
-``--score`` gives the notes to the tool, too. Printed: what was told first, what was missed and what
+``--score`` gives the notes to the tool, too; ``--spans 6`` takes the six half minutes of each movement
+whose themes have most long notes, not the first of them alone. Printed: what was told first, what was missed and what
 was wrong; errors of the wetness and of the sounding ratio. ``--closure``: for three performances,
 whether two steps add up to the third, and whether one way mirrors the other.
 """
@@ -217,18 +218,19 @@ def with_theme_held(part: Part, lead: Part, ratio: float) -> Part:
 
 
 class Movement:
-    """The half minute whose theme has most long notes, played in all ways that are asked for."""
+    """A half minute, that whose theme has most long notes first, played in all ways asked for."""
 
-    def __init__(self, number: int, name: str, scores: Path, cache: Path) -> None:
+    def __init__(self, number: int, name: str, scores: Path, cache: Path, span: int = 0) -> None:
         self.name, self._number, self._cache = name, number, cache
         self._font = SOUNDFONTS[number % len(SOUNDFONTS)]
         quarters = last_quarter(name, scores, cache)
         places = [sections(name, scores, cache, begin * quarters) for begin in _BEGINS]
         # Quick notes have no length that could be told; a theme in long ones has.
-        self._parts, self.lead = max(
+        self._parts, self.lead = sorted(
             ((parts, lead) for parts in places if (lead := leading(parts)) is not None),
             key=lambda one: _long_alone(one[1]),
-        )
+            reverse=True,
+        )[span]
         self._heard: dict[Playing, Features] = {}
 
     def heard(self, playing: Playing) -> Features:
@@ -401,12 +403,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = over_scores(__doc__, by_pair=True)
     parser.add_argument("--score", action="store_true", help="the notes are known")
     parser.add_argument("--closure", action="store_true", help="three performances instead")
+    parser.add_argument("--spans", type=int, default=1, help="half minutes of each movement")
     options = parser.parse_args(arguments)
     cache = cache_folder(options.cache)
     answers, sums = [], []
-    for number, name in movements(options):
-        movement = Movement(number, name, options.scores, cache)
-        print(f"{name}: {movement.lead.name}", flush=True)
+    asked = [(*one, span) for one in movements(options) for span in range(options.spans)]
+    for number, name, span in asked:
+        movement = Movement(number, name, options.scores, cache, span)
+        print(f"{name} {span}: {movement.lead.name}", flush=True)
         if options.closure:
             for what, way, fits in closed(movement):
                 sums.append((what.split()[0], way, fits))

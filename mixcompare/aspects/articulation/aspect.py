@@ -33,6 +33,7 @@ from mixcompare.aspects.articulation.noteoff import (
     typical_attack_ms,
     without_hidden_ends,
 )
+from mixcompare.aspects.articulation.sinking import sinks_db
 from mixcompare.aspects.articulation.stretch import (
     MOST_SPREAD,
     SYSTEMATIC,
@@ -40,6 +41,7 @@ from mixcompare.aspects.articulation.stretch import (
     clear_stretch,
     halves_agree,
     median_interval,
+    some_moved,
     spread,
     stretch,
 )
@@ -91,6 +93,10 @@ _DOUBLED = (
     "Other parts double most of the notes in unison or octaves, and sound on where one part alone"
     " lets go sooner."
 )
+_SOME_MOVED = (
+    "Some notes end sooner or later than in the reference, too few to tell whether they are the"
+    " line's own or those of others."
+)
 _TOO_FEW = "Fewer than eight notes could be followed to their end."
 
 
@@ -130,12 +136,12 @@ class Articulation:
         fit = pair.wetness
         room_db = fit.wetness_db if fit is not None and fit.is_told and fit.everywhere else 0.0
 
-        def followed(notes: Sequence[Note]) -> ArticulationDifference:
-            return _followed(notes, pair, room_db)
+        def followed(notes: Sequence[Note], leads: bool = False) -> ArticulationDifference:
+            return _followed(notes, pair, room_db, leads)
 
         lead, bass = pair.lines
         found = {
-            LEAD: followed(lead),
+            LEAD: followed(lead, leads=True),
             BASS: followed(bass),
             **{part.name: followed(part_notes(part)) for part in match.parts},
         }
@@ -182,8 +188,14 @@ def _untold(reason: str, notes: int, one_only: int) -> ArticulationDifference:
     )
 
 
-def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> ArticulationDifference:
-    """Follow a voice's notes in both recordings and compare what both tell."""
+def _followed(
+    notes: Sequence[Note], pair: Pair, room_db: float, leads: bool
+) -> ArticulationDifference:
+    """Follow a voice's notes in both recordings and compare what both tell.
+
+    Only notes that lead are asked how far all of them sink: low ones ring on as their instruments
+    and their room let them.
+    """
     match, frames_s = pair.match, pair.note_frames_s
     of_reference, of_candidate = (
         without_hidden_ends(notes, [follow_note(note, one, frames_s) for note in notes])
@@ -200,7 +212,11 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
     )
     if len(both) < FEWEST_NOTES:
         return _untold(_TOO_FEW, len(both), one_only)
-    found = _difference(both, one_only, match, room_db)
+    only_heard = not notes[0].written and not match.same_take
+    sinks = sinks_db(notes, pair.sounding, frames_s) if only_heard and leads else np.zeros(0)
+    found = _difference(both, one_only, match, room_db, sinks)
+    if only_heard and found.stretch is None and some_moved(_ratios(both)):
+        return _untold(_SOME_MOVED, len(both), one_only)
     own = [one for one in both if not one[0].doubled]
     if 2 * len(own) > len(both):
         return found
@@ -210,7 +226,7 @@ def _followed(notes: Sequence[Note], pair: Pair, room_db: float) -> Articulation
     # not say that none did.
     if len(own) < FEWEST_NOTES:
         return _untold(_DOUBLED, len(both), one_only)
-    return _difference(own, one_only, match, room_db)
+    return _difference(own, one_only, match, room_db, sinks)
 
 
 def _nothing_ended(pair: Pair) -> bool:
@@ -264,13 +280,21 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
     )
 
 
+def _sides(both: Sequence[Both]) -> tuple[list[FollowedNote], list[FollowedNote]]:
+    return [one for _, one, _ in both], [other for _, _, other in both]
+
+
+def _ratios(both: Sequence[Both]) -> FloatArray:
+    """Of every note in both recordings."""
+    return np.column_stack([sounding_ratios(side) for side in _sides(both)])
+
+
 def _difference(
-    both: Sequence[Both], one_only: int, match: Match, room_db: float
+    both: Sequence[Both], one_only: int, match: Match, room_db: float, sinks: FloatArray
 ) -> ArticulationDifference:
     """What the notes that could be followed in both recordings tell."""
     notes = [note for note, _, _ in both]
-    sides = [one for _, one, _ in both], [other for _, _, other in both]
-    ratios = np.column_stack([sounding_ratios(side) for side in sides])
+    sides, ratios = _sides(both), _ratios(both)
     written = notes[0].written
     weights = np.sqrt(trust(sides[0], written) * trust(sides[1], written))
     pitches = np.array([note.pitch for note in notes])
@@ -297,7 +321,7 @@ def _difference(
         accent_db=float(np.median(_changes(both, lambda note: note.hinge.accent_db))),
         release_ms=1000 * float(np.median(_changes(both, _release_s))),
         band_hz=(float(low), float(high)),
-        stretch=clear_stretch(whole, notes, ratios, weights, match, room_db),
+        stretch=clear_stretch(whole, notes, ratios, weights, match, room_db, sinks),
         note_s=tuple(note.onset_s for note in notes),
         note_pitch=tuple(int(pitch) for pitch in pitches),
         note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),

@@ -41,7 +41,8 @@ _SLOPES_DB_PER_S = np.array([12.0, 18, 27, 40, 60, 90, 140, 220, 350])
 _FLOORS_DB = np.array([-8.0, -12, -17, -23, -30])
 _LOWEST_DB = -32.0  # a little under the lowest of them; our choice
 _LEAST_FALL_DB = 6.0  # a partial that falls less after the note belongs to others, too
-_MOST_RISE_DB = 5.0  # a partial that grows so much within the note, as well
+MOST_RISE_DB = 5.0
+"""A partial that grows so much within the note belongs to others, as well."""
 _CLIP_DB = 6.0  # misfits count no further: other notes; our judgement, not measured
 _MOST_POINTS = 120  # cost: longer notes are read more sparsely
 _WORST_FIT_DB = 2.5  # mean misfit of a note that is followed; our judgement, not measured
@@ -138,7 +139,7 @@ def note_envelope(
         after = (time_s > interval_s + 0.06) & (time_s < interval_s + 0.36)
         fall = plateau - np.percentile(level[after], 25, axis=0)
     within = (time_s > 0.04) & (time_s < max(interval_s - 0.05, 0.1))
-    grows = (level[within] - plateau).max(axis=0) >= _MOST_RISE_DB
+    grows = (level[within] - plateau).max(axis=0) >= MOST_RISE_DB
     own = ~grows & (plateau > plateau.max() - 45)
     if not repeated:
         own &= fall > _LEAST_FALL_DB
@@ -250,8 +251,11 @@ class FollowedNote:
     hinge: Hinge
 
 
-def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNote | None:
-    """Find a note of the common clock in one recording and fit its hinge."""
+def note_span(note: Note, source: Sounding, frame_s: FloatArray) -> tuple[float, float] | None:
+    """Onset of a note of the common clock in one recording and the time to the next onset.
+
+    None where they lie too near for a note-off, or too far from where they are expected.
+    """
     features, source_s, shift = source
     expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
     lag_s = 0.0 if note.written else PATH_LAG_S
@@ -260,6 +264,16 @@ def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNo
     length = next_s - onset_s
     if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
         return None
+    return onset_s, length
+
+
+def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNote | None:
+    """Find a note of the common clock in one recording and fit its hinge."""
+    features, _, shift = source
+    span = note_span(note, source, frame_s)
+    if span is None:
+        return None
+    onset_s, length = span
     covered = [pitch + shift for pitch in note.covered]
     envelope = note_envelope(features, note.pitch + shift, onset_s, length, note.repeated, covered)
     if envelope is None:
