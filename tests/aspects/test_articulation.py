@@ -235,6 +235,7 @@ def arithmetic(
     fit: Wetness | None = None,
     bass: tuple[Followed, Followed] | None = None,
     doubled: int = 0,
+    sinks: FloatArray | None = None,
 ) -> ArticulationDifference:
     """What the analyzer tells of notes that were followed so; one every half a second."""
     places = {True: {}, False: {}}  # type: dict[bool, dict[tuple[int, float], FollowedNote | None]]
@@ -261,6 +262,8 @@ def arithmetic(
         "follow_note",
         lambda note, source, _: places[source[0] is features[0]][note.pitch, note.onset_s],
     )
+    if sinks is not None:
+        monkeypatch.setattr(module, "sinks_db", lambda *_: sinks)
     nothing = np.zeros((0, 3))
     parts = (PartNotes("oboe", nothing, nothing),) if written else ()
     time_map = TimeMap.linear(2.0, 1.25, 0.0, 30.0)
@@ -481,6 +484,14 @@ def test_a_part_of_the_passage(monkeypatch: pytest.MonkeyPatch) -> None:
     assert arithmetic(monkeypatch, ours, theirs, same_take=True).stretch is not None
 
 
+def moved(shorter: int, longer: int, others: int = 20) -> tuple[Followed, Followed]:
+    """Notes that went from 0.9 to 0.4 of their length or back, among others that stay."""
+    ours: Followed = [held(0.9)] * shorter + [held(0.4)] * longer + [held(0.9)] * others
+    theirs: Followed = [held(0.4)] * shorter + [held(0.9)] * longer + [held(0.9)] * others
+    order = np.random.default_rng(3).permutation(len(ours))
+    return [ours[place] for place in order], [theirs[place] for place in order]
+
+
 # Chance by the binomial distribution, both ways: eight of eight 0.8 %, seven of seven 1.6 %; ten of
 # eleven 1.2 %, eleven of twelve 0.6 %.
 @pytest.mark.parametrize(
@@ -491,10 +502,7 @@ def test_notes_of_others_in_a_line_stay(
     shorter: int, longer: int, found: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     count = shorter + longer
-    ours: Followed = [held(0.9)] * shorter + [held(0.4)] * longer + [held(0.9)] * 20
-    theirs: Followed = [held(0.4)] * shorter + [held(0.9)] * longer + [held(0.9)] * 20
-    order = np.random.default_rng(3).permutation(count + 20)
-    mixed = [ours[place] for place in order], [theirs[place] for place in order]
+    mixed = moved(shorter, longer)
     stretch = arithmetic(monkeypatch, *mixed).stretch
     assert (stretch is not None) == found
     if stretch is not None:
@@ -506,6 +514,56 @@ def test_notes_of_others_in_a_line_stay(
         assert turned.sounding_ratio == pytest.approx(0.5)
     # A score tells whose notes they are, and one take has one way of playing.
     assert arithmetic(monkeypatch, *mixed, same_take=True).stretch is None
+
+
+# Five of five go one way by chance once in 16, fifteen pairs of notes that all sink once in 16000.
+# Both together: 0.06 * 0.0003 * (1 - ln 0.00002), one in 5000.
+def test_few_clear_notes_are_the_lines_own_where_all_of_it_sinks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sink = np.full(30, -1.5)
+    for sign in (-1, 1):
+        sides = moved(5, 0)[::-sign]
+        found = arithmetic(monkeypatch, *sides, sinks=-sign * sink).stretch
+        assert found is not None
+        assert found.notes == 5
+        assert found.sounding_ratio == pytest.approx(0.5 * sign)
+        # What sinks the other way, or nowhere, proves nothing; then it can't be told.
+        for other in (sign * sink, 0 * sink):
+            untold_so = arithmetic(monkeypatch, *sides, sinks=other)
+            assert untold_so.stretch is None
+            assert untold_so.sounding_ratio is None
+            assert "too few to tell whether they are the line's own" in untold_so.reasons[0]
+    # A drier room lets all notes sink.
+    fit = Wetness(-8.0, (0, 0), 1.2, 0.3, -8.0, (-8.0,) * 4, (0.3,) * 4, 0.2)
+    assert arithmetic(monkeypatch, *moved(5, 0), sinks=sink, fit=fit).stretch is None
+
+
+def test_three_notes_that_moved_are_others_and_four_may_be_the_lines_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sink = np.full(30, -1.5)
+    three = arithmetic(monkeypatch, *moved(3, 0), sinks=sink)
+    assert (three.sounding_ratio, three.stretch) == (pytest.approx(0.0), None)
+    assert arithmetic(monkeypatch, *moved(4, 0), sinks=sink).stretch is not None
+    assert arithmetic(monkeypatch, *moved(4, 4), sinks=0 * sink).sounding_ratio is None
+    # Notes that all went a little further are one manner of playing, not two.
+    scattered: Followed = [held(ratio) for ratio in (0.75, 0.72, 0.66, 0.63) * 6]
+    together = arithmetic(monkeypatch, [held(0.9)] * 24, scattered, sinks=0 * sink)
+    assert together.sounding_ratio == pytest.approx(-0.21)
+    # One take has one articulation, and a score tells whose the notes are.
+    assert arithmetic(monkeypatch, *moved(5, 0), same_take=True).sounding_ratio == 0.0
+    part = arithmetic(monkeypatch, *moved(5, 0), written=True).voices[2]
+    assert part.sounding_ratio == pytest.approx(0.0)
+
+
+def test_low_notes_are_not_asked_how_far_they_sink(monkeypatch: pytest.MonkeyPatch) -> None:
+    same: Followed = [held(0.9)] * 25
+    lead, bass = arithmetic(
+        monkeypatch, same, same, bass=moved(5, 0), sinks=np.full(30, -1.5)
+    ).voices
+    assert lead.sounding_ratio == pytest.approx(0.0)
+    assert (bass.stretch, bass.sounding_ratio) == (None, None)
 
 
 def test_one_take_changes_its_notes_by_editing_only(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -664,6 +722,25 @@ def test_without_a_score_the_leading_line_of_another_performance_says_why(
     )
     said = told_of(*lines, same_take=same_take)
     assert said == ("How long the notes of the leading line are held can't be told: few.",) * missed
+
+
+@pytest.mark.parametrize(
+    ("limits", "wide"),
+    [((-0.12, 0.12), False), ((-0.25, 0.1), True), ((-0.1, 0.25), True), ((-0.24, 0.24), False)],
+)
+def test_a_voice_whose_notes_scatter_widely_says_that_it_tells_nothing(
+    limits: tuple[float, float], wide: bool
+) -> None:
+    """0.25 is half the way from legato, above 0.9, to the middle of detached and staccato."""
+    lead = replace(
+        voice("leading line", written=False), sounding_ratio=0.0, sounding_ratio_interval=limits
+    )
+    said = told_of(lead)
+    assert len(said) == wide
+    if wide:
+        assert said[0].startswith("How long the notes of the leading line are held can't be told")
+        assert "half the way from legato to detached can't be excluded" in said[0]
+    assert told_of(lead, same_take=True) == ()
 
 
 def test_both_shares_lie_apart_by_the_difference(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,10 +4,11 @@
 with SCORES a folder of scores (see :mod:`tests.benchmarks.symphonic`). A theme, whoever plays
 along, sounds for 95 % of every note or for half of it, within the full orchestra; the other
 performance has its own tempo and scatter, and the same instruments or another library's.
-``--score`` gives the notes to the tool, too; ``--spans 6`` takes the six half minutes of each movement
-whose themes have most long notes, not the first of them alone. Printed: what was told first, what was missed and what
-was wrong; errors of the wetness and of the sounding ratio. ``--closure``: for three performances,
-whether two steps add up to the third, and whether one way mirrors the other.
+``--score`` gives the notes to the tool, too; ``--spans 6`` takes the six half minutes of each
+movement whose themes have most long notes, not the first of them alone. Printed: what was told
+first, what was missed and what was wrong, and of note lengths that were missed in how many it was
+said that they can't be told; errors of the wetness and of the sounding ratio. ``--closure``: for
+three performances, whether two steps add up to the third, and whether one way mirrors the other.
 """
 
 from __future__ import annotations
@@ -127,6 +128,22 @@ class Answer:
         """What is due and not told."""
         told = {one.kind for one in self.results.findings if self._whose_it_is(one)}
         return [kind for kind in self.case.due if kind not in told]
+
+    @property
+    def lengths_are_due(self) -> bool:
+        """Whether the theme's notes are held otherwise, whatever else changed."""
+        return any(kind in self.case.due for kind in (SHORTER, LONGER))
+
+    @property
+    def lengths_are_told(self) -> bool:
+        """Whether that is said, of one that plays the theme."""
+        return not any(kind in self.missing for kind in (SHORTER, LONGER))
+
+    @property
+    def owns_up(self) -> bool:
+        """Whether it is said that a line's, or some part's, lengths can't be told."""
+        said = (self.results.missed, *self.results.untold)
+        return any("are held can't be told" in one for one in said)
 
     @property
     def wrong(self) -> list[Finding]:
@@ -341,6 +358,12 @@ def report(answers: Sequence[Answer]) -> str:
                 f" all told in {sum(not one.missing for one in group)}, something wrong in"
                 f" {sum(bool(one.wrong) for one in group)} of {count}"
             )
+    due = [one for one in answers if one.lengths_are_due]
+    missed = [one for one in due if not one.lengths_are_told]
+    lines.append(
+        f"note lengths: told in {len(due) - len(missed)} of {len(due)}; of {len(missed)} missed"
+        f" said in {sum(one.owns_up for one in missed)} that they can't be told"
+    )
     held = [
         (one.held, one.case.candidate.ratio - one.case.reference.ratio)
         for one in answers

@@ -215,7 +215,8 @@ def _followed(
     only_heard = not notes[0].written and not match.same_take
     sinks = sinks_db(notes, pair.sounding, frames_s) if only_heard and leads else np.zeros(0)
     found = _difference(both, one_only, match, room_db, sinks)
-    if only_heard and found.stretch is None and some_moved(_ratios(both)):
+    read = found.sounding_ratio is not None and found.stretch is None
+    if only_heard and read and some_moved(_ratios(both)):
         return _untold(_SOME_MOVED, len(both), one_only)
     own = [one for one in both if not one[0].doubled]
     if 2 * len(own) > len(both):

@@ -2,9 +2,9 @@
 
 Conventions
 -----------
-Late means from 60 to 95 % of the time to the next onset, early from 15 to 45 %. Values are how much
-further a note's partials have sunk late than early, in dB, candidate minus reference: negative where
-the candidate's notes end sooner.
+Late means from 60 to 95 % of the time to the next onset, early from 15 to 45 %. Values are the
+level of a note's partials late against early, in dB, candidate minus reference: negative where the
+candidate's notes end sooner.
 
 A single note's end is often hidden by what others play, and then tells nothing of its length. Its
 late level still sinks a little where it ends sooner, and over all notes of a line that adds up. So
@@ -38,12 +38,13 @@ _BLOCK_NOTES = 2  # neighbours hang together; our judgement, not measured
 _DRAWS = 4000  # cost: of signs
 
 
-def sinks_db(notes: Sequence[Note], sounding: tuple[Sounding, Sounding], frame_s: FloatArray) -> FloatArray:
+def sinks_db(
+    notes: Sequence[Note], sounding: tuple[Sounding, Sounding], frame_s: FloatArray
+) -> FloatArray:
     """By how much more every note sinks, of those whose onsets are found in both recordings."""
     found = []
     for note in notes:
-        courses = [_course(note, source, frame_s) for source in sounding]
-        ours, theirs = courses
+        ours, theirs = (_course(note, source, frame_s) for source in sounding)
         if ours is None or theirs is None:
             continue
         partials = min(ours.shape[1], theirs.shape[1])
@@ -65,7 +66,11 @@ def by_chance(sinks: FloatArray, sign: float, room_db: float) -> float:
 
 def _by_chance(sinks: FloatArray, sign: float) -> float:
     limited = np.clip(sinks, -_MOST_OF_A_NOTE_DB, _MOST_OF_A_NOTE_DB)
-    sums = np.add.reduceat(limited, np.arange(0, len(limited), _BLOCK_NOTES)) if len(limited) else limited
+    sums = (
+        np.add.reduceat(limited, np.arange(0, len(limited), _BLOCK_NOTES))
+        if len(limited)
+        else limited
+    )
     total = float(sums.sum())
     if total * sign <= 0:
         return 1.0
@@ -75,7 +80,7 @@ def _by_chance(sinks: FloatArray, sign: float) -> float:
 
 
 def _course(note: Note, source: Sounding, frame_s: FloatArray) -> FloatArray | None:
-    """Level of a note's partials against their early level; shape (shares, partials)."""
+    """Level of a note's partials, in dB; shape (shares, partials)."""
     span = note_span(note, source, frame_s)
     features, _, shift = source
     bands = partial_bands(note.pitch + shift)
@@ -90,8 +95,9 @@ def _course(note: Note, source: Sounding, frame_s: FloatArray) -> FloatArray | N
 def _own(level: FloatArray) -> npt.NDArray[np.bool_]:
     """Partials that are heard and don't grow within the note."""
     early = np.median(level[_EARLY], axis=0)
-    own: npt.NDArray[np.bool_] = early > early.max() - _HEARD_DB
-    return own & ((level - early).max(axis=0) < MOST_RISE_DB)
+    heard = early > early.max() - _HEARD_DB
+    own: npt.NDArray[np.bool_] = heard & ((level - early).max(axis=0) < MOST_RISE_DB)
+    return own
 
 
 def _late(level: FloatArray) -> FloatArray:

@@ -188,8 +188,9 @@ def _moved(longer_by: FloatArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.
 
 
 def some_moved(ratios: FloatArray) -> bool:
-    """Whether so many notes moved to one side that they may be the line's own."""
-    return len(_moved(ratios[:, 1] - ratios[:, 0])[0]) >= _FEWEST_MOVED
+    """Whether so many notes went elsewhere than most did that they may be the line's own."""
+    longer_by = ratios[:, 1] - ratios[:, 0]
+    return len(_moved(longer_by - np.median(longer_by))[0]) >= _FEWEST_MOVED
 
 
 def _both(one: float, other: float) -> float:

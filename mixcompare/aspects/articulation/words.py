@@ -19,10 +19,15 @@ from mixcompare.findings.confidence import evidence
 from mixcompare.findings.manner import manner_of
 
 _MOST_NAMES = 6  # in one sentence; the table has them all
+_HALF_WAY = 0.25  # between legato and detached; our choice
+_WIDE = (
+    "The notes scatter so widely that half the way from legato to detached can't be excluded, and"
+    " none can be proved."
+)
 
 
 def untold(difference: ArticulationDifference, same_take: bool) -> tuple[str, ...]:
-    """Whose notes could not be followed, and why; empty where all could.
+    """Whose notes could not be followed or tell nothing, and why; empty where all do.
 
     One sentence where one reason holds for all; else one that names them, and one for each reason.
 
@@ -39,7 +44,7 @@ def untold(difference: ArticulationDifference, same_take: bool) -> tuple[str, ..
         voices = [voice for voice in difference.voices if voice.name == LEAD]
     names: dict[str, list[str]] = {}
     for voice in voices:
-        for reason in voice.reasons:
+        for reason in voice.reasons or _too_wide(voice, same_take):
             names.setdefault(reason, []).append(
                 voice.name if voice.written else f"the {voice.name}"
             )
@@ -51,6 +56,14 @@ def untold(difference: ArticulationDifference, same_take: bool) -> tuple[str, ..
     everyone = {name for some in names.values() for name in some}
     written = [voice.name for voice in voices if voice.name in everyone]
     return (f"{_how_long(written)}.", *reasons)
+
+
+def _too_wide(voice: VoiceArticulation, same_take: bool) -> tuple[str, ...]:
+    """Why a voice of another performance tells nothing though its notes were followed."""
+    limits = voice.sounding_ratio_interval
+    if same_take or voice.stretch is not None or limits is None:
+        return ()
+    return (_WIDE,) if max(-limits[0], limits[1]) >= _HALF_WAY else ()
 
 
 def _how_long(names: Sequence[str]) -> str:
