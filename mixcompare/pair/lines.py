@@ -30,7 +30,7 @@ from mixcompare.features import (
     Features,
 )
 from mixcompare.knowledge.notes import PartNotes
-from mixcompare.pair.notes import LONGEST_NOTE_S, PARTIALS, Note, Sounding, line_notes
+from mixcompare.pair.notes import LONGEST_NOTE_S, PARTIALS, REST, Note, Sounding, line_notes
 
 FloatArray = npt.NDArray[np.float64]
 LOWEST_COMB, HIGHEST_COMB = 36, 104  # C2 to G sharp 7; our choice
@@ -148,18 +148,18 @@ def lead_and_bass_notes(
 
 
 def part_notes(part: PartNotes) -> tuple[Note, ...]:
-    """Notes of a written part that another note of it follows at once.
+    """Notes of a written part, each up to the next or, where a rest is written, up to that.
 
-    Of notes struck together the highest counts. Notes before a rest are left out: how long they
-    sound is written, not played.
+    Of notes struck together the highest counts.
     """
     first = np.unique(np.round(part.notes[:, 0] / _TOGETHER_S), return_index=True)[1]
     groups = np.split(part.notes, first[1:])
     top = np.array([group[group[:, 2].argmax(), :3] for group in groups]).reshape(-1, 3)
     notes = []
     for (onset_s, end_s, pitch), (next_s, _, following) in zip(top[:-1], top[1:], strict=True):
-        length = next_s - onset_s
-        if not _SHORTEST_WRITTEN_S <= length <= LONGEST_NOTE_S or end_s < next_s - 0.3 * length:
+        if end_s < next_s - 0.3 * (next_s - onset_s):
+            next_s, following = end_s, REST
+        if not _SHORTEST_WRITTEN_S <= next_s - onset_s <= LONGEST_NOTE_S:
             continue
         near = (part.others[:, 0] < next_s - _TOGETHER_S) & (part.others[:, 1] > onset_s)
         doubling = _doubling(part.others, onset_s, end_s, pitch)

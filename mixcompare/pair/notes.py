@@ -36,6 +36,10 @@ ATTACK_LAG_S = 0.02
 """By how much the steepest rise is taken to follow the onset: half of an orchestral attack."""
 
 
+REST = 0
+"""In place of the pitch of a next note: a score has a rest there."""
+
+
 _SHORTEST_RUN_S = 0.12  # of the note that follows; our judgement, not measured
 _SHORTEST_NOTE_S = 0.24  # shorter ones tell no note-off; our judgement, not measured
 LONGEST_NOTE_S = 4.0  # longer ones are left out; our judgement, not measured
@@ -53,9 +57,9 @@ class Note:
     Attributes
     ----------
     pitch, next_pitch : int
-        Its pitch and that of the next note.
+        Its pitch and that of the next note; ``REST`` where a rest follows.
     onset_s, next_s : float
-        Where the line turns to it and to the next note.
+        Where the line turns to it and to the next note; or to a rest, where one is written.
     written : bool
         Whether a score tells the onsets; else the line's path does.
     covered : tuple of int

@@ -21,6 +21,7 @@ from mixcompare.knowledge.notes import Bars, PartNotes
 from mixcompare.knowledge.score import RATE_HZ, Score
 from mixcompare.pair.lines import part_notes
 from mixcompare.pair.match import Match
+from mixcompare.pair.notes import REST
 from tests.pairs import Remembering
 
 analyzer = Remembering(articulation.analyzer)
@@ -132,13 +133,17 @@ def test_bad_scores_get_one_sentence(
     assert not (out / "report.html").exists()
 
 
-def _line(ratio: float, seed: int = 4) -> tuple[Score, Features]:
-    """A line over held chords, by the score's own tones."""
+def _line(ratio: float, seed: int = 4, rests: bool = False) -> tuple[Score, Features]:
+    """A line over held chords, by the score's own tones; every second note may be a rest.
+
+    The score that is returned has the notes as long as they are played.
+    """
     rng = np.random.default_rng(seed)
     onsets = np.cumsum(rng.choice([0.4, 0.6, 0.8], 30))
     lengths = np.diff(onsets)
     pitches = 74 + rng.integers(-4, 8, 29)
     line = np.column_stack([onsets[:-1], onsets[:-1] + ratio * lengths, pitches])
+    line = line[::2] if rests else line
     chords = [
         (at, at + 2.0, pitch) for at in np.arange(0.4, onsets[-1], 2.0) for pitch in (48, 52, 55)
     ]
@@ -164,10 +169,28 @@ def test_a_written_part_among_others() -> None:
 
 
 def test_rests_and_chords_in_a_written_part() -> None:
-    notes = np.array([[0, 0.5, 60], [0, 0.5, 67], [0.5, 1.0, 69], [1.0, 1.2, 71], [2.0, 2.5, 72]])
+    notes = np.array(
+        [[0, 0.5, 60], [0, 0.5, 67], [0.5, 1.0, 69], [1.0, 1.25, 71], [2.0, 2.15, 71], [3.0, 4, 72]]
+    )
     found = part_notes(PartNotes("part", notes, np.zeros((0, 3))))
-    # The chord's top note; the note before the rest is left out, and so is the last.
-    assert [(note.pitch, note.next_pitch) for note in found] == [(67, 69), (69, 71)]
+    # The chord's top note; a note before a rest lasts as it is written, and is not repeated. One of
+    # 0.15 s is too short, and the last is left out.
+    assert [(note.pitch, note.next_pitch) for note in found] == [(67, 69), (69, 71), (71, REST)]
+    assert (found[2].onset_s, found[2].next_s, found[2].repeated) == (1.0, 1.25, False)
+
+
+def test_notes_before_rests_tell_how_long_they_are_held() -> None:
+    """Truth: what was cut off, of their written length. A rest follows every note but the last."""
+    legato, reference = _line(0.95, rests=True)
+    _, candidate = _line(0.5, rests=True)
+    parts = legato.over(reference).parts
+    match = Match(TimeMap.linear(0.0, 1.0, 0.0, reference.duration_s), parts=parts)
+    difference = analyzer.compare(reference, candidate, match)
+    (line,) = [voice for voice in difference.voices if voice.name == "line"]
+    assert line.notes >= 14
+    assert line.sounding_ratio == pytest.approx(-0.45, abs=0.1)
+    same = analyzer.compare(reference, reference, match)
+    assert same.voices[2].sounding_ratio == pytest.approx(0.0, abs=0.01)
 
 
 def test_doublings_cover_nothing_and_others_do() -> None:

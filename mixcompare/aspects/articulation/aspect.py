@@ -3,7 +3,8 @@
 Conventions
 -----------
 What is heard       legato against detached or staccato playing of the leading line
-sounding_ratio      (note-off - onset) / (next onset - onset); 1 = held until the next note
+sounding_ratio      (note-off - onset) / (next onset - onset); 1 = held until the next note. Where a
+                    score has a rest, that counts as the next onset
 gap_depth_db        how far a note's partials fall before the next onset; more = more detached
 attack_ms           rise from 10 to 90 % of the amplitude
 Sign                candidate minus reference: negative ratio = more detached in the candidate
@@ -12,7 +13,8 @@ Source              Bresin and Battel 2000 (J. New Music Research 29, 211-224) f
 Method: the line is found in both recordings jointly (:mod:`mixcompare.pair.lines`); the note-off is
 the bend of a hinge through the envelope of the note's own partials (``noteoff``). Because the
 hinge's slope is free, a longer reverberation flattens the decay and leaves the note-off where it
-was.
+was. Where few notes of a line that was only heard say so, all of them are asked together whether
+they sink sooner (``sinking``).
 """
 
 from __future__ import annotations

@@ -20,6 +20,7 @@ from mixcompare.features import LOWEST_ONSET, ONSET_RATE_HZ, Features
 from mixcompare.pair.notes import (
     ATTACK_LAG_S,
     PATH_LAG_S,
+    REST,
     Note,
     Sounding,
     partial_bands,
@@ -260,7 +261,11 @@ def note_span(note: Note, source: Sounding, frame_s: FloatArray) -> tuple[float,
     expected = np.interp([note.onset_s, note.next_s], frame_s, source_s)
     lag_s = 0.0 if note.written else PATH_LAG_S
     onset_s = refined_onset(features, note.pitch + shift, float(expected[0]), lag_s)
-    next_s = refined_onset(features, note.next_pitch + shift, float(expected[1]), lag_s)
+    next_s = (
+        onset_s + float(expected[1] - expected[0])
+        if note.next_pitch == REST
+        else refined_onset(features, note.next_pitch + shift, float(expected[1]), lag_s)
+    )
     length = next_s - onset_s
     if length < 0.2 or not 0.7 < length / (expected[1] - expected[0]) < 1.4:
         return None

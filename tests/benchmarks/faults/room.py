@@ -328,6 +328,7 @@ FAULTS: list[Fault] = [
         ("len(rises) >= FEWEST_NOTES", "len(rises) >= FEWEST_NOTES - 1"),
         ("note.pitch + shift, float(expected[0])", "note.pitch, float(expected[0])"),
         ("before > 0.35", "before > 0.9"),
+        ("if note.next_pitch == REST", "if note.next_pitch != REST"),
     ),
     *each(
         "mixcompare/aspects/articulation/told.py",
@@ -341,6 +342,8 @@ FAULTS: list[Fault] = [
         "mixcompare/pair/lines.py",
         ("tests/knowledge/test_score.py",),
         ("doubled=bool(doubling.any())", "doubled=not doubling.any()"),
+        ("            next_s, following = end_s, REST", "            continue"),
+        ("next_s, following = end_s, REST", "following = REST"),
     ),
     *each(
         "mixcompare/pair/lines.py",
