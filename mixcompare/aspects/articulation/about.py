@@ -29,8 +29,8 @@ ABOUT = Description(
     title="Articulation",
     meaning="How much of the time between two onsets, or up to a written rest, a note sounds: above"
     " 90 % is legato or tenuto, 75 to 90 % portato, 50 to 75 % detached, 30 to 50 % staccato; above"
-    " 100 % it still sounds when the next begins. The first table speaks of the voice that is drawn,"
-    " the last one of every voice.",
+    " 100 % it still sounds when the next begins. The first table speaks of the voice that is"
+    " drawn, the last one of every voice.",
     method="Level of single notes against time, from their onset to the next, with the decay of the"
     " room told apart where it can be.",
     noticeable=(SHARE_HELD,),
