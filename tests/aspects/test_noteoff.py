@@ -24,7 +24,7 @@ from mixcompare.aspects.articulation.noteoff import (
     without_hidden_ends,
 )
 from mixcompare.features import LOWEST_ONSET, ONSET_RATE_HZ
-from mixcompare.pair.notes import Note, partial_bands
+from mixcompare.pair.notes import REST, Note, partial_bands
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -92,6 +92,20 @@ def test_a_note_that_only_sinks_is_not_followed(slope: float, is_followed: bool)
     frame_s = np.arange(0, 4, 0.02)
     features = _features(own | following)
     assert (follow_note(note, (features, frame_s, 0), frame_s) is not None) == is_followed
+
+
+# 60 dB in 2 s are 30 dB/s; held from 1.0 to 1.4 of the 0.8 s that are written.
+@pytest.mark.parametrize(("slope", "is_followed"), [(27.0, False), (40.0, True)])
+def test_before_a_rest_a_slow_tail_hides_the_end(slope: float, is_followed: bool) -> None:
+    own = {pitch: course(1.0, 0.4, -20.0, slope) for pitch in (69, 81, 88)}
+    frame_s = np.arange(0, 4, 0.02)
+    note = Note(69, REST, 1.0, 1.8, written=True)
+    found = follow_note(note, (_features(own), 1.25 * frame_s - 0.25, 0), frame_s)
+    assert (found is not None) == is_followed
+    if found is not None:
+        # The recording takes 5/4 of the time that is written.
+        assert found.interval_s == pytest.approx(1.0, abs=0.01)
+        assert found.hinge.held_s == pytest.approx(0.4, abs=0.04)
 
 
 @pytest.mark.parametrize("depth_db", [3.0, 12.0, 25.0])

@@ -51,7 +51,9 @@ _HELD, _SLOWEST_DB_PER_S = 0.75, 20.0
 """Of a note's length, portato and more; and 60 dB in 3 s: halls for music die away sooner (common
 practice, no source). What sinks more slowly has not been let go: others sound on, or the tail of
 what was before, or a string that rings."""
-_USUAL_DB_PER_S = 30.0  # 60 dB in 2 s, where no note says how the room falls; common practice
+_USUAL_DB_PER_S = 30.0
+"""60 dB in 2 s: where no note says how the room falls, and the slowest fall in which the end of a
+note before a rest can be told (common practice)."""
 _ACCENT_S = 0.15  # how much of a note counts as struck; our judgement, not measured
 _COVERED_TRUST = 0.25  # weight of a note without a partial of its own; our judgement, not measured
 _WINDOW_RISE_S = 0.034  # what a step's 10-90 % rise becomes under the 85 ms window (computed)
@@ -285,6 +287,9 @@ def follow_note(note: Note, source: Sounding, frame_s: FloatArray) -> FollowedNo
         return None
     hinge = fit_hinge(envelope, length, note.repeated)
     if hinge is None or not hinge.is_let_go(length):
+        return None
+    if note.next_pitch == REST and hinge.slope_db_per_s < _USUAL_DB_PER_S:
+        # Nothing follows that would end the tail, and a slow one looks like the note itself.
         return None
     return FollowedNote(length, envelope, hinge)
 

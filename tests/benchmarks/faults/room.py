@@ -306,7 +306,7 @@ FAULTS: list[Fault] = [
         ("self.held_s >= _HELD * interval_s or", "self.held_s >= _HELD or"),
         ("least_s = 2 * _LEAST_FALL_DB", "least_s = _LEAST_FALL_DB"),
         ("if one is not None and not note.repeated\n", "if one is not None\n"),
-        ("_USUAL_DB_PER_S = 30.0", "_USUAL_DB_PER_S = 300.0"),
+        ("_USUAL_DB_PER_S = 30.0\n", "_USUAL_DB_PER_S = 300.0\n"),
         ("and note.repeated and one.interval_s < least_s", "and one.interval_s < least_s"),
         ("if repeated and depth < _LEAST_FALL_DB:", "if repeated and depth < 3 * _LEAST_FALL_DB:"),
         (
@@ -328,7 +328,9 @@ FAULTS: list[Fault] = [
         ("len(rises) >= FEWEST_NOTES", "len(rises) >= FEWEST_NOTES - 1"),
         ("note.pitch + shift, float(expected[0])", "note.pitch, float(expected[0])"),
         ("before > 0.35", "before > 0.9"),
-        ("if note.next_pitch == REST", "if note.next_pitch != REST"),
+        ("        if note.next_pitch == REST", "        if note.next_pitch != REST"),
+        ("note.next_pitch == REST and hinge", "hinge"),
+        (" and hinge.slope_db_per_s < _USUAL_DB_PER_S", ""),
     ),
     *each(
         "mixcompare/aspects/articulation/told.py",
