@@ -142,7 +142,7 @@ class Answer:
     @property
     def owns_up(self) -> bool:
         """Whether it is said that a line's, or some part's, lengths can't be told."""
-        said = (self.results.missed, *self.results.untold)
+        said = (self.results.unseen, *self.results.untold)
         return any("are held can't be told" in one for one in said)
 
     @property
