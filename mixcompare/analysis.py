@@ -13,7 +13,7 @@ from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.features import Features
 from mixcompare.findings import Finding, chance, counted, places, ranked
 from mixcompare.findings.folding import without_consequences
-from mixcompare.knowledge.notes import Bars, PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes, PartStrokes
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
@@ -29,9 +29,10 @@ def analyse(
     tell: Tell = lambda words: None,
     parts: tuple[PartNotes, ...] = (),
     bars: Bars | None = None,
+    strokes: tuple[PartStrokes, ...] = (),
 ) -> Results:
     """Judge an aligned pair: level, all aspects, findings, verdict."""
-    return analysed(reference, candidate, alignment, tell, parts, bars)[0]
+    return analysed(reference, candidate, alignment, tell, parts, bars, strokes)[0]
 
 
 @one_numeric_thread
@@ -42,6 +43,7 @@ def analysed(
     tell: Tell = lambda words: None,
     parts: tuple[PartNotes, ...] = (),
     bars: Bars | None = None,
+    strokes: tuple[PartStrokes, ...] = (),
 ) -> tuple[Results, Pair | None]:
     """The same, and the pair with all that was computed of it; None where nothing was compared."""
     warnings = reference.warnings + candidate.warnings + alignment.warnings
@@ -51,7 +53,7 @@ def analysed(
         verdict = _not_related(alignment)
         return Results(*sources, alignment, None, {}, (), verdict, warnings), None
     tell("matching the level")
-    recorded = aligned(reference, candidate, alignment).with_parts(parts, bars)
+    recorded = aligned(reference, candidate, alignment).with_parts(parts, bars, strokes)
     pair, level = matched(recorded)
     measured: dict[str, Measured] = {}
     found: list[Finding] = []

@@ -23,7 +23,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.errors import ParameterError
 from mixcompare.features import Features
 from mixcompare.findings import Finding, places
-from mixcompare.knowledge.notes import Bars, PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes, PartStrokes
 from mixcompare.knowledge.score import Score
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.paths import checked_path
@@ -328,12 +328,13 @@ def compare(
     alignment = align(features[0], features[1], time_map)
     parts: tuple[PartNotes, ...] = ()
     bars: Bars | None = None
+    strokes: tuple[PartStrokes, ...] = ()
     if written is not None and alignment.relation != UNRELATED:
         tell("laying the score over the reference")
         laid = written.over(features[0])
-        parts, bars = laid.parts, laid.bars
+        parts, bars, strokes = laid.parts, laid.bars, laid.strokes
         alignment = replace(alignment, warnings=alignment.warnings + laid.warnings)
-    results, pair = analysed(features[0], features[1], alignment, tell, parts, bars)
+    results, pair = analysed(features[0], features[1], alignment, tell, parts, bars, strokes)
     preview = None
     if files and pair is not None:
         tell("laying the stems under their mix")

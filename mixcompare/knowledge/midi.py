@@ -13,6 +13,7 @@ import numpy as np
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge.midifile import MidiFile, Stroke, parsed
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
+from mixcompare.knowledge import struck
 from mixcompare.paths import hindrance
 
 _MOST_BYTES = 5_000_000  # cost: a movement has some 200 kB
@@ -38,14 +39,18 @@ def readings(path: Path) -> list[Reading]:
         raise ScoreError(f"{path}: is no readable MIDI file ({error}); export it again.") from error
     tempi = _tempi(file)
     rows: list[tuple[str, float, float, float, float]] = []
-    struck: dict[str, None] = {}
+    strokes: list[struck.Stroke] = []
     last = 0
     for track in file.tracks:
         held: dict[tuple[int, int], list[Stroke]] = {}
         open_ended = _without_all_ends(track)
         for stroke in track:
             if stroke.channel == _PERCUSSION:
-                struck[stroke.part] = None
+                if stroke.velocity > 0:
+                    at_s = _seconds(stroke.tick, tempi)
+                    strokes.append(
+                        struck.Stroke(stroke.part, at_s, at_s, stroke.pitch, stroke.velocity, False)
+                    )
                 continue
             key = (stroke.channel, stroke.pitch)
             if stroke.velocity > 0:
@@ -60,9 +65,7 @@ def readings(path: Path) -> list[Reading]:
                         span_s = _seconds(begun.tick, tempi), _seconds(stroke.tick, tempi)
                         rows.append((stroke.part, *span_s, stroke.pitch, begun.velocity))
                         last = max(last, stroke.tick)
-    pitched = {row[0] for row in rows}
-    left_out = tuple(set(struck) - pitched)
-    return [Reading(rows, _bars(file, tempi, last), left_out, senseless=file.senseless)]
+    return [Reading(rows, _bars(file, tempi, last), strokes, senseless=file.senseless)]
 
 
 def _without_all_ends(track: Sequence[Stroke]) -> set[tuple[int, int]]:

@@ -2,7 +2,7 @@
 
 A tremolo, a trill or any other ornament counts as the one note that is written; ties make one
 note; grace notes are short and lie before the beat; cue notes are left out. Pitches are those that
-sound. Drums and cymbals without a pitch are left out, and named. Dynamics hold for a part until
+sound. Of drums and cymbals without a pitch the strokes are read, rolls marked as such. Dynamics hold for a part until
 the next mark, hairpins go evenly to it; words (*cresc.*) are not read. Where no tempo is given a
 quarter takes 0.6 s.
 """
@@ -20,7 +20,8 @@ import numpy.typing as npt
 from mixcompare.errors import ScoreError
 from mixcompare.knowledge.notes import MOST_BARS, MOST_NOTES, UNMARKED, Bars, FloatArray, Reading
 from mixcompare.knowledge.repeats import orders
-from mixcompare.knowledge.written import STEP, Bar, Part
+from mixcompare.knowledge.struck import UNKNOWN, Stroke
+from mixcompare.knowledge.written import ROLLED, STEP, STRUCK, Bar, Part
 from mixcompare.knowledge.xmlfile import partwise, tree_of
 
 _QUARTERS_A_MINUTE = 100.0  # our choice; alignment finds the real one
@@ -62,8 +63,9 @@ def readings(path: Path) -> list[Reading]:
 
 def _read(root: Element, path: Path) -> list[Reading]:
     bars: list[Bar] = []
+    keys = _percussion_keys(root)
     parts = {
-        name: Part(part.iterfind("measure"), bars)
+        name: Part(part.iterfind("measure"), bars, keys.get(part.get("id")))
         for name, part in zip(_names(root), root.iterfind("part"), strict=True)
     }
     if len(bars) > MOST_BARS:
@@ -73,7 +75,6 @@ def _read(root: Element, path: Path) -> list[Reading]:
         [(starts[bar] + at, rate) for part in parts.values() for bar, at, rate in part.tempi]
     )
     sounding = [_Sounding(name, _on_the_clock(part, starts, clock)) for name, part in parts.items()]
-    unpitched = tuple(name for name, part in parts.items() if part.is_unpitched and not part.notes)
     marked = frozenset(name for name, part in parts.items() if part.levels or part.hairpins)
     lengths_s = np.diff(clock(starts))
     # Grace notes to the very first note come before the first bar.
@@ -86,7 +87,9 @@ def _read(root: Element, path: Path) -> list[Reading]:
         rows = [row for part in sounding for row in _rows(part, order, edges_s)]
         if len(rows) > MOST_NOTES:
             raise _too_long(path)
-        found.append(Reading(rows, _played_bars(bars, order, edges_s), unpitched, marked))
+        notes = [row for row in rows if row[3] >= 0]
+        strokes = [_stroke(*row) for row in rows if row[3] < 0]
+        found.append(Reading(notes, _played_bars(bars, order, edges_s), strokes, marked))
     return found
 
 
@@ -106,6 +109,24 @@ def _names(root: Element) -> list[str]:
             name = f"{plain} ({more})"
         names.append(name)
     return names
+
+
+def _percussion_keys(root: Element) -> dict[str | None, dict[str | None, int]]:
+    """By part and instrument, the key that stands for it; MusicXML counts them from one."""
+    return {
+        part.get("id"): {
+            one.get("id"): int(one.findtext("midi-unpitched") or 0) - 1
+            for one in part.iterfind("midi-instrument")
+        }
+        for part in root.iterfind("part-list/score-part")
+    }
+
+
+def _stroke(part: str, onset_s: float, end_s: float, pitch: float, velocity: float) -> Stroke:
+    """Of a note without a pitch."""
+    rolled = pitch < STRUCK + UNKNOWN
+    key = round(pitch - (ROLLED if rolled else STRUCK))
+    return Stroke(part, onset_s, end_s, key, velocity, rolled)
 
 
 def _clock(tempi: Iterable[tuple[float, float]]) -> Callable[[FloatArray], FloatArray]:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.knowledge.struck import Stroke
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
@@ -39,6 +41,25 @@ class PartNotes:
     name: str
     notes: FloatArray
     others: FloatArray
+    is_marked: bool = False
+
+
+@dataclass(frozen=True)
+class PartStrokes:
+    """The written strokes of an unpitched instrument, where they fall in the reference.
+
+    Attributes
+    ----------
+    name : str
+    strokes : ndarray, shape (n, 4)
+        Onset and end in seconds on the reference's clock, MIDI velocity, and whether it is a roll
+        (1 or 0); sorted by onset.
+    is_marked : bool
+        Whether velocities are written dynamics.
+    """
+
+    name: str
+    strokes: FloatArray
     is_marked: bool = False
 
 
@@ -123,8 +144,8 @@ class Reading:
     rows : list of tuple
         Part, onset and end in s, MIDI pitch, MIDI velocity.
     bars : Bars or None
-    unpitched : tuple of str
-        Parts that hold no notes with a pitch.
+    strokes : list of Stroke
+        Notes without a pitch.
     marked : frozenset of str
         Parts whose velocities are written dynamics.
     senseless : mapping of str to int
@@ -133,6 +154,6 @@ class Reading:
 
     rows: list[tuple[str, float, float, float, float]]
     bars: Bars | None = None
-    unpitched: tuple[str, ...] = ()
+    strokes: list[Stroke] = field(default_factory=list)
     marked: frozenset[str] = frozenset()
     senseless: Mapping[str, int] = field(default_factory=dict)

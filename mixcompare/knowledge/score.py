@@ -7,7 +7,7 @@ by plain tones and laid over the recording as another performance would be.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -21,7 +21,8 @@ from mixcompare.audio.span import SHORTEST_PAIR_S
 from mixcompare.errors import ScoreError
 from mixcompare.features import AlignmentFeatures
 from mixcompare.knowledge import midi, musicxml, table
-from mixcompare.knowledge.notes import MOST_NOTES, Bars, PartNotes, Reading
+from mixcompare.knowledge.notes import MOST_NOTES, Bars, PartNotes, PartStrokes, Reading
+from mixcompare.knowledge.struck import by_instrument
 from mixcompare.paths import checked_path, hindrance
 
 FloatArray = npt.NDArray[np.float64]
@@ -55,12 +56,15 @@ class LaidOver:
         Those that are heard; None where the score has no bars.
     warnings : tuple of str
         Plain sentences.
+    strokes : tuple of PartStrokes
+        Of the instruments without a pitch.
     """
 
     parts: tuple[PartNotes, ...]
     transposition_semitones: int
     bars: Bars | None = None
     warnings: tuple[str, ...] = ()
+    strokes: tuple[PartStrokes, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,8 +80,9 @@ class Score:
         For messages.
     bars : Bars or None
         None where the file says nothing of them.
-    unpitched : tuple of str
-        Parts that are left out: they hold no notes with a pitch.
+    strokes : tuple of (name, strokes)
+        Of instruments without a pitch: ``strokes`` has shape (n, 4): onset and end in s, MIDI
+        velocity, whether it is a roll; sorted by onset.
     marked : frozenset of str
         Parts whose velocities are written dynamics.
     senseless : mapping of str to int
@@ -89,7 +94,7 @@ class Score:
     parts: tuple[tuple[str, FloatArray], ...]
     name: str = "the score"
     bars: Bars | None = None
-    unpitched: tuple[str, ...] = ()
+    strokes: tuple[tuple[str, FloatArray], ...] = ()
     marked: frozenset[str] = frozenset()
     senseless: Mapping[str, int] = field(default_factory=dict)
     otherwise: tuple[Score, ...] = ()
@@ -133,7 +138,9 @@ class Score:
         for name, *note in rows:
             by_part.setdefault(name, []).append(tuple(note))
         parts = tuple((name, np.array(sorted(notes))) for name, notes in by_part.items())
-        others = reading.unpitched, reading.marked, reading.senseless
+        struck = by_instrument(reading.strokes, list(by_part))
+        strokes = tuple((name, np.array(own, float)) for name, own in struck.items())
+        others = strokes, reading.marked, reading.senseless
         return cls(parts, path.name, reading.bars, *others)
 
     def check_length(self, duration_s: float) -> None:
@@ -183,7 +190,19 @@ class Score:
             if len(notes)
         )
         bars = None if score.bars is None else _heard(score.bars, found, reference.duration_s)
-        return LaidOver(parts, semitones, bars, score._warnings(semitones))
+        strokes = tuple(score._struck(found))
+        return LaidOver(parts, semitones, bars, score._warnings(semitones), strokes)
+
+    def _struck(self, found: Alignment) -> Iterator[PartStrokes]:
+        """Strokes of every instrument without a pitch that fall into the recording."""
+        time_map = found.time_map
+        for name, strokes in self.strokes:
+            times = strokes[:, :2] + _LEAD_S
+            inside = time_map.covers(times[:, 0])
+            if inside.any():
+                there = time_map.to_candidate(times[inside].ravel()).reshape(-1, 2)
+                marked = name in self.marked or name.rpartition(": ")[0] in self.marked
+                yield PartStrokes(name, np.column_stack([there, strokes[inside, 2:]]), marked)
 
     def _aligned(self, reference: AlignmentFeatures) -> tuple[Score, Alignment]:
         """The score as it fits best: where much is left over, other repeats are tried.
@@ -211,7 +230,9 @@ class Score:
         halves = np.array([0.5, 0.5, 1.0, 1.0])
         parts = tuple((name, notes * halves[: notes.shape[1]]) for name, notes in self.parts)
         bars = None if self.bars is None else self.bars.on(lambda times: 0.5 * times)
-        return replace(self, parts=parts, bars=bars)
+        times = np.array([0.5, 0.5, 1.0, 1.0])
+        strokes = tuple((name, own * times) for name, own in self.strokes)
+        return replace(self, parts=parts, bars=bars, strokes=strokes)
 
     def _warnings(self, semitones: int) -> tuple[str, ...]:
         out = []
@@ -220,10 +241,6 @@ class Score:
                 f"The reference sounds {abs(semitones)} semitones"
                 f" {'higher' if semitones > 0 else 'lower'} than the score is written; the score"
                 " was transposed."
-            )
-        if self.unpitched:
-            out.append(
-                f"Left out of the score, having no pitch: {', '.join(sorted(self.unpitched))}."
             )
         if self.senseless:
             marks = (

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
 from mixcompare.knowledge.repeats import Signs
+from mixcompare.knowledge.struck import UNKNOWN
 
 _GRACE = 0.125  # of a quarter; our choice
 _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -27,6 +28,9 @@ _MARKS = {
     "ff": 112.0, "fff": 120.0, "ffff": 127.0, "fp": 48.0, "sfp": 48.0, "sfpp": 32.0, "pf": 96.0,
 }  # fmt: skip
 _PLAIN = 10  # of them hold
+STRUCK, ROLLED = -1000.0, -2000.0
+"""What stands for a pitch where there is none, single strokes and rolls: plus the percussion key."""
+_ROLLS = ("tremolo", "trill-mark", "wavy-line")
 _STRUCK = {"fp", "sfp", "sfpp", "sf", "sfz", "sffz", "fz", "rf", "rfz"}  # two steps louder, at once
 
 
@@ -38,7 +42,10 @@ def dynamics_named(lowest: float, highest: float) -> str:
 
 
 class Note(NamedTuple):
-    """A note head in its bar, in quarters; ``joins`` the one before it, ``goes_on`` to the next."""
+    """A note head in its bar, in quarters; ``joins`` the one before it, ``goes_on`` to the next.
+
+    One without a pitch has ``STRUCK`` or ``ROLLED`` and its percussion key in place of it.
+    """
 
     bar: int
     at: float
@@ -75,13 +82,19 @@ class Bar:
 class Part:
     """One part as it is written, bar by bar; what holds for all is put into the bars."""
 
-    def __init__(self, measures: Iterable[Element], bars: list[Bar]) -> None:
+    def __init__(
+        self,
+        measures: Iterable[Element],
+        bars: list[Bar],
+        keys: Mapping[str | None, int] | None = None,
+    ) -> None:
+        self._keys = keys or {}
+        self._only_key = next(iter(self._keys.values()), UNKNOWN)
         self.notes: list[Note] = []
         self.tempi: list[tuple[int, float, float]] = []
         self.levels: list[tuple[int, float, float]] = []
         self.struck: list[tuple[int, float]] = []
         self.hairpins: list[tuple[tuple[int, float], tuple[int, float], float]] = []
-        self.is_unpitched = False
         self._divisions, self._transposed = 1.0, 0.0
         self._metre = (4, 4.0)
         self._ending: frozenset[int] = frozenset()
@@ -144,18 +157,15 @@ class Part:
             self._onset = self._at
             self._go_on(length)
         self._marks(item.iterfind("notations/dynamics"), self._onset)
-        self.is_unpitched |= item.find("unpitched") is not None
         pitch = item.find("pitch")
-        if pitch is None or item.find("cue") is not None:
+        if item.find("cue") is not None:
             return
-        sounding = (
-            12 * (_number(pitch.findtext("octave"), 4.0) + 1)
-            + _SEMITONES[pitch.findtext("step") or ""]
-            + _number(pitch.findtext("alter"))
-            + self._transposed
-        )
-        if not 0 <= sounding <= 127:
-            raise ValueError(f"the pitch {sounding:g}")
+        if item.find("unpitched") is not None and not is_grace:
+            sounding = self._struck(item)
+        elif pitch is None:
+            return
+        else:
+            sounding = self._sounding(pitch)
         if not is_grace:
             ties = {tie.get("type") for tie in item.iterfind("tie")}
             ties = ties or {tie.get("type") for tie in item.iterfind("notations/tied")}
@@ -167,6 +177,24 @@ class Part:
             self._graces[-1].append(sounding)
         else:
             self._graces.append([sounding])
+
+    def _sounding(self, pitch: Element) -> float:
+        sounding = (
+            12 * (_number(pitch.findtext("octave"), 4.0) + 1)
+            + _SEMITONES[pitch.findtext("step") or ""]
+            + _number(pitch.findtext("alter"))
+            + self._transposed
+        )
+        if not 0 <= sounding <= 127:
+            raise ValueError(f"the pitch {sounding:g}")
+        return sounding
+
+    def _struck(self, item: Element) -> float:
+        """What stands for the pitch of a note without one."""
+        on = item.find("instrument")
+        key = self._keys.get(on.get("id") if on is not None else None, self._only_key)
+        rolled = any(item.find(f"notations/ornaments/{mark}") is not None for mark in _ROLLS)
+        return (ROLLED if rolled else STRUCK) + key
 
     def _lay_graces(self) -> None:
         """The grace notes so far, one after the other, up to the present place."""

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.knowledge.notes import Bars, PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes, PartStrokes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,6 +37,8 @@ class Match:
         Written notes, where the user gave a score.
     bars : Bars or None
         The score's bars on the reference's clock.
+    strokes : tuple of PartStrokes
+        Of its instruments without a pitch.
     """
 
     time_map: TimeMap
@@ -48,6 +50,7 @@ class Match:
     uncertainty_ms: float = 0.0
     parts: tuple[PartNotes, ...] = ()
     bars: Bars | None = None
+    strokes: tuple[PartStrokes, ...] = ()
 
     def grid_s(self, rate_hz: float) -> FloatArray:
         """Reference times, evenly spaced, that have a counterpart in the candidate."""
@@ -65,7 +68,12 @@ class Match:
             tuning_cents=-self.tuning_cents,
             parts=tuple(self._heard_in_candidate(part) for part in self.parts),
             bars=None if self.bars is None else self.bars.on(self.time_map.to_candidate),
+            strokes=tuple(self._struck_in_candidate(part) for part in self.strokes),
         )
+
+    def _struck_in_candidate(self, part: PartStrokes) -> PartStrokes:
+        times = self.time_map.to_candidate(part.strokes[:, :2])
+        return replace(part, strokes=np.column_stack([times, part.strokes[:, 2:]]))
 
     def _heard_in_candidate(self, part: PartNotes) -> PartNotes:
         """The part's notes at the times and pitches of the candidate."""

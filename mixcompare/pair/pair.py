@@ -17,7 +17,7 @@ from scipy import ndimage
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import SEMITONE_RATE_HZ, Features, common_bands
 from mixcompare.features.clipping import FRAME_S
-from mixcompare.knowledge.notes import Bars, PartNotes
+from mixcompare.knowledge.notes import Bars, PartNotes, PartStrokes
 from mixcompare.pair import levels
 from mixcompare.pair.filled import filled_cells
 from mixcompare.pair.folded import with_other_folded
@@ -131,9 +131,14 @@ class Pair:
         given = None if self.given is None else self.given[::-1]
         return Pair(self.candidate, self.reference, self.match.mirrored(), noise, given)
 
-    def with_parts(self, parts: tuple[PartNotes, ...], bars: Bars | None = None) -> Pair:
-        """The same pair with the written notes of its parts, and their bars."""
-        return replace(self, match=replace(self.match, parts=parts, bars=bars))
+    def with_parts(
+        self,
+        parts: tuple[PartNotes, ...],
+        bars: Bars | None = None,
+        strokes: tuple[PartStrokes, ...] = (),
+    ) -> Pair:
+        """The same pair with the written notes of its parts, their bars and unpitched strokes."""
+        return replace(self, match=replace(self.match, parts=parts, bars=bars, strokes=strokes))
 
     def with_noise_shared(self) -> Pair:
         """The same pair, each recording with the steady noise of the other as well."""

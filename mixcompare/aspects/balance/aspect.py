@@ -60,6 +60,7 @@ from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.undo import not_judged
 from mixcompare.parts.levels import levels_of
 from mixcompare.parts.notevalues import note_value
+from mixcompare.parts.percussion import with_percussion
 from mixcompare.parts.players import played_by
 from mixcompare.parts.values import Players
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, pitch_hz
@@ -109,7 +110,7 @@ class BalanceAnalyzer:
         """Find the elements and registers that stand elsewhere."""
         spectra, match = pair.of_elements, pair.match
         split = split_pair(pair)
-        written = levels_of(pair, split)
+        written = with_percussion(levels_of(pair, split), pair, split)
         players = written.players if written else tuple(Players() for _ in split.changes)
         split = replace(split, changes=written.changes) if written else split
         elements = []
