@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 
 from mixcompare.errors import ScoreError
+from mixcompare.knowledge import struck
 from mixcompare.knowledge.midifile import MidiFile, Stroke, parsed
 from mixcompare.knowledge.notes import MOST_BARS, Bars, Reading
-from mixcompare.knowledge import struck
 from mixcompare.paths import hindrance
 
 _MOST_BYTES = 5_000_000  # cost: a movement has some 200 kB

@@ -2,9 +2,9 @@
 
 A tremolo, a trill or any other ornament counts as the one note that is written; ties make one
 note; grace notes are short and lie before the beat; cue notes are left out. Pitches are those that
-sound. Of drums and cymbals without a pitch the strokes are read, rolls marked as such. Dynamics hold for a part until
-the next mark, hairpins go evenly to it; words (*cresc.*) are not read. Where no tempo is given a
-quarter takes 0.6 s.
+sound. Of drums and cymbals without a pitch the strokes are read, tremolos and trills as rolls.
+Dynamics hold for a part until the next mark, hairpins go evenly to it; words (*cresc.*) are not
+read. Where no tempo is given a quarter takes 0.6 s.
 """
 
 from __future__ import annotations

@@ -54,6 +54,7 @@ def by_instrument(
     Parameters
     ----------
     strokes : iterable of Stroke
+        Of all parts.
     pitched : container of str
         Names of the parts that have notes with a pitch.
     """
@@ -63,11 +64,16 @@ def by_instrument(
         kinds.setdefault(stroke.part, {}).setdefault(kind, []).append(stroke)
     out: dict[str, list[tuple[float, float, float, bool]]] = {}
     for part, found in kinds.items():
-        one = len(found) == 1 or any(kind in part.lower() for kind in _KINDS)
+        one = any(kind in part.lower() for kind in _KINDS)
         if one:
-            found = {"unpitched": [each for kind in found.values() for each in kind]}
+            found = {next(iter(found)): [each for kind in found.values() for each in kind]}
         for kind, own in found.items():
-            name = part if one and part not in pitched else f"{part}: {kind}"
-            # Two players' strokes on one beat are one stroke.
-            out[name] = sorted({(one.onset_s, one.end_s, one.velocity, one.rolled) for one in own})
+            name = part if len(found) == 1 and part not in pitched else f"{part}: {kind}"
+            out[name] = _each_once(own)
     return out
+
+
+def _each_once(strokes: Iterable[Stroke]) -> list[tuple[float, float, float, bool]]:
+    """In order; two players' strokes on one beat are one stroke, as loud as the louder."""
+    ordered = sorted((one.onset_s, one.end_s, one.velocity, one.rolled) for one in strokes)
+    return list({one[0]: one for one in ordered}.values())

@@ -29,7 +29,7 @@ _MARKS = {
 }  # fmt: skip
 _PLAIN = 10  # of them hold
 STRUCK, ROLLED = -1000.0, -2000.0
-"""What stands for a pitch where there is none, single strokes and rolls: plus the percussion key."""
+"""For single strokes and rolls: with the percussion key, what stands for a pitch they lack."""
 _ROLLS = ("tremolo", "trill-mark", "wavy-line")
 _STRUCK = {"fp", "sfp", "sfpp", "sf", "sfz", "sffz", "fz", "rf", "rfz"}  # two steps louder, at once
 

@@ -18,6 +18,8 @@ from mixcompare.knowledge.notes import UNMARKED, PartNotes, PartStrokes
 FloatArray = npt.NDArray[np.float64]
 
 _TOGETHER_S = 0.04  # onsets so near are one; our choice
+_NEAR_S = 0.12, 0.3  # after a stroke and before: within this a rise at an onset may be its own
+_STILL = 0.5  # of what begins so near before a stroke, as beginning with it; our choice
 _ROUNDS = 60
 _BETA = 0.5  # divergence, as for the parts' cells (mixcompare.parts.fit)
 _MOST_ONSETS = 400  # cost
@@ -72,14 +74,30 @@ def onsets_of(
     np.add.at(begins, (rows[:, 1].astype(int), which), rows[:, 2])
     rolled = np.zeros(len(begins_s), bool)
     rolled[which[rows[:, 3] == _ROLLED]] = True
-    written = Written(np.array(begins_s), begins, rolled)
-    return written if len(begins_s) <= _MOST_ONSETS else _nearest(written, len(parts))
+    written = _apart(Written(np.array(begins_s), begins, rolled), len(parts))
+    return written if len(written.times_s) <= _MOST_ONSETS else _nearest(written, len(parts))
 
 
-def _rows(place: int, at_s: FloatArray, velocity: FloatArray, kind: object = 0.0) -> FloatArray:
+def _rows(
+    place: int, at_s: FloatArray, velocity: FloatArray, kind: npt.ArrayLike = 0.0
+) -> FloatArray:
     """Onset, part, how much begins, and whether it is a stroke or a roll."""
     amount = np.square(velocity / UNMARKED)
     return np.column_stack(np.broadcast_arrays(at_s, place, amount, kind))
+
+
+def _apart(written: Written, pitched: int) -> Written:
+    """Without onsets so near to a stroke that its rise would be read for theirs.
+
+    What begins just before a stroke may still rise then: some of it counts as beginning there.
+    """
+    struck = written.begins[pitched:].any(axis=0)
+    ahead_s = written.times_s - written.times_s[:, None]
+    near = ((ahead_s > -_NEAR_S[0]) & (ahead_s < _NEAR_S[1]))[:, struck].any(axis=1)
+    kept = struck | ~near
+    before = (ahead_s > 0) & (ahead_s < _NEAR_S[0]) & struck & ~struck[:, None]
+    begins = written.begins + _STILL * written.begins @ before
+    return Written(written.times_s[kept], begins[:, kept], written.rolled[kept])
 
 
 def _nearest(written: Written, pitched: int) -> Written:
@@ -99,7 +117,9 @@ def shares_of(rise: FloatArray, begins: FloatArray) -> FloatArray:
     Parameters
     ----------
     rise : ndarray, shape (onsets, bands)
+        What is added at every onset.
     begins : ndarray, shape (parts, onsets)
+        How much of every part begins there.
 
     Returns
     -------

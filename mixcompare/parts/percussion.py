@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -47,14 +47,17 @@ _THERE, _BANDS = 0.75, 2
 """Share of a stroke's rise that is its own, in the best two bands, for it to be heard at all: where
 strokes are written and not played up to .71 in three movements, .9 and more where they are."""
 _MOVED = 0.3  # share of a rise from which those who moved are not asked; our choice
-_WEIGHED = 0.3  # share of a band from which it tells when a stroke is; our choice
+_OVER_DB, _LEAST = (3.0, 15.0), 1e-3
+"""Of what an instrument adds to a band over what others add there, from where the band tells
+something to where it tells all; our choice."""
 _GONE_DB, _MOST_DB = 8.0, 15.0
 """Further down, where it is heard no more, it may not be there at all; what is said at most."""
 _WIDEST_DB, _LEAST_DB = 4.5, 0.5  # half an interval; and its near end, to stand out; our choice
 _SAME_CELLS = 0.38  # cosine, as for elements (mixcompare.parts.players)
-_WHEN_STRUCK = 0.45
-"""Of an element's energy, in the half seconds after strokes, the more the more of the time these
-are: .63 to .91 where they are the element's (three movements, two thirds of the time others')."""
+_WHEN_STRUCK = 0.2
+"""By how much more of an element's energy lies in the half seconds after strokes than these are of
+the time, as a share of the rest: .4 to .9 where it is theirs, up to .1 where it is others' (three
+movements)."""
 _TOGETHER = 0.85  # of two instruments' strokes, to be one; as for doublings
 _RING_S, _AHEAD_S = 0.5, 0.1  # of a stroke, in which its cells are its own; our choice
 _STRETCH_S, _STRETCH_DB = 2.0, 2.5  # a few bars, and half an interval there; our choice
@@ -69,6 +72,7 @@ def with_percussion(levels: Levels | None, pair: Pair, split: Split) -> Levels |
     levels : Levels or None
         Of the parts that have one.
     pair : Pair
+        With the strokes of a score.
     split : Split
         Its difference taken apart.
     """
@@ -85,6 +89,7 @@ class _Own:
 
     places: IntArray
     rises: tuple[Rises, Rises]
+    weights: FloatArray
 
 
 class _Percussion:
@@ -155,16 +160,31 @@ class _Percussion:
 
     def _read(self, place: int) -> _Own | None:
         """An instrument's own rises, read where its own bands rise."""
-        places = self._strokes(place)
-        if len(places) < FEWEST or max(self._there(place)) < _THERE:
+        places, weights = self._strokes(place), self._ruled(place)
+        if len(places) < FEWEST or max(self._there(place)) < _THERE or not weights.any():
             return None
-        share = self._shares[:, self.pitched + place][:, places].max(axis=0).mean(axis=0)
-        weights = np.maximum(share - _WEIGHED, 0.0)
-        return _Own(places, self._onsets.read(weights / weights.sum(), places))
+        return _Own(places, self._onsets.read(weights / weights.sum(), places), weights)
+
+    def _ruled(self, place: int) -> FloatArray:
+        """What every band tells of an instrument: how far its rises stand over all others there."""
+        own = self._strokes(place)
+        struck = self.written.begins[self.pitched + place] > 0
+        ruled = np.zeros(len(self._onsets.centre_hz))
+        if not len(own) or struck.all():
+            return ruled
+        for share, rises in zip(self._shares[:, self.pitched + place], self._all, strict=True):
+            theirs = np.median((share * rises.rise)[own], axis=0)
+            others = np.median(rises.rise[~struck], axis=0) + rises.before.mean(axis=0) * _LEAST
+            stands_db = 10 * np.log10(np.maximum(theirs, 1e-30) / others)
+            weight = np.clip((stands_db - _OVER_DB[0]) / np.ptp(_OVER_DB), 0, 1)
+            # A band is its own where most of its strokes are seen there.
+            ruled = np.maximum(ruled, np.where(rises.clear[own].mean(axis=0) > 0.5, weight, 0.0))
+        return ruled
 
     def _there(self, place: int) -> tuple[float, float]:
         """How much of the strokes' rises is their own in their best bands, in either recording."""
         own = self._shares[:, self.pitched + place][:, self._strokes(place)].mean(axis=1)
+        own = own * (self._ruled(place) > 0)
         reference, candidate = np.sort(own, axis=1)[:, -_BANDS:].mean(axis=1).tolist()
         return reference, candidate
 
@@ -185,9 +205,9 @@ class _Percussion:
         own = self._own[place]
         assert own is not None
         shares = self._shares[:, self.pitched :, own.places]
-        whole = sum(one.rise.mean(axis=0) for one in own.rises)
+        whole = sum(one.rise.mean(axis=0) for one in own.rises) + 1e-30
         adds = [
-            (share * one.rise / whole).sum()
+            (share * one.rise / whole * own.weights).sum()
             for share, one in zip(shares[:, place], own.rises, strict=True)
         ]
         # It is read from where it is louder: there most of a rise is its own.
@@ -197,9 +217,11 @@ class _Percussion:
             if other != place and size is not None:
                 level_db = -size.level_db if louder else size.level_db
                 besides += shares[louder, other] * (10 ** (level_db / 10) - 1)
-        share = np.where(self._moved[own.places] < _MOVED, shares[louder, place], -1.0)
+        asked = (self._moved[own.places] < _MOVED) & (own.weights > 0)
+        share = np.where(asked, shares[louder, place], -1.0)
         tone = self._tone.mirrored() if louder else self._tone
-        found = level_of(own.rises[louder], own.rises[1 - louder], share, besides, tone)
+        both = own.rises[louder], own.rises[1 - louder]
+        found = level_of(*both, share, besides, tone, own.weights)
         return found.mirrored() if found is not None and louder else found
 
     # --- what is told --------------------------------------------------------------------------
@@ -243,8 +265,8 @@ class _Percussion:
 
     def _is_gone(self, place: int, size: Struck) -> bool:
         """Whether it is well heard in one recording, and not in the softer one."""
-        softer = self._there(place)[int(size.level_db < 0)]
-        return abs(size.level_db) > _GONE_DB and softer < _THERE
+        softer, away_db = self._there(place)[int(size.level_db < 0)], abs(size.level_db)
+        return away_db > _MOST_DB or away_db > _GONE_DB and softer < _THERE
 
     def _level_db(self, place: int, size: Struck) -> float:
         """Of what isn't there, the least."""
@@ -339,35 +361,38 @@ def _with_strokes(
 ) -> list[tuple[Change, Players]]:
     """Elements, with an instrument's strokes as one of them; what was found of these is told once.
 
-    Where their level can't be told, an element that is theirs gets their name.
+    Where they are none of their own, an element that is theirs gets their name.
     """
-    theirs = [_is_of(change, players, own, new) for change, players in changes]
-    if new is not None:
-        kept = [one for one, same in zip(changes, theirs, strict=True) if not same]
-        return [*kept, (new, Players((part.name,)))]
-    if part.level_db is not None:
-        return list(changes)
-    return [
-        (change, Players((part.name,)) if same and not players.names else players)
-        for (change, players), same in zip(changes, theirs, strict=True)
-    ]
+    theirs = [_is_of(change, players, part, own) for change, players in changes]
+    if new is None:
+        return [
+            (change, Players((part.name,)) if same and not players.names else players)
+            for (change, players), same in zip(changes, theirs, strict=True)
+        ]
+    kept = [one for one, same in zip(changes, theirs, strict=True) if not same]
+    # What was found of them rings on.
+    found = (one[0].energy for one, same in zip(changes, theirs, strict=True) if same)
+    energy = reduce(np.maximum, found, new.energy)
+    return [*kept, (replace(new, energy=energy), Players((part.name,)))]
 
 
-def _is_of(change: Change, players: Players, own: FloatArray, new: Change | None) -> bool:
+def _is_of(change: Change, players: Players, part: PartLevel, own: FloatArray) -> bool:
     """Whether an element that was found without the score is what some strokes sound like.
 
     They lie in the same cells; or it is nobody's, moved alike, and sounds when they do.
     """
-    if new is not None and change.difference_db * new.difference_db < 0:
+    if change.difference_db * (part.level_db or change.difference_db) < 0:
         return False
     if overlap(change.energy, own) > _SAME_CELLS:
         return True
-    if new is None or players.names:
+    if part.level_db_interval is None or players.names:
         return False
-    alike = change.interval[0] <= new.interval[1] and new.interval[0] <= change.interval[1]
+    low, high = part.level_db_interval
+    alike = change.interval[0] <= high and low <= change.interval[1]
     struck = own.any(axis=1)
     within = float(change.energy[struck].sum()) / max(float(change.energy.sum()), 1e-30)
-    return alike and within > _WHEN_STRUCK * (1 + float(struck.mean()))
+    chance = float(struck.mean())
+    return alike and within > chance + _WHEN_STRUCK * (1 - chance)
 
 
 def _notes_of(part: PartStrokes) -> PartNotes:

@@ -133,7 +133,7 @@ class Onsets:
 
 def _moments() -> FloatArray:
     first, last = _BEFORE_S[0] - _REACH_S, _TOGETHER_S[1] + _REACH_S
-    return np.arange(round(first / _STEP_S), round(last / _STEP_S) + 1) * _STEP_S
+    return np.asarray(np.arange(round(first / _STEP_S), round(last / _STEP_S) + 1) * _STEP_S)
 
 
 def _usable(pair: Pair) -> IntArray:
@@ -180,20 +180,18 @@ def _framed(
         batch = slice(start, start + _BATCH)
         spectra = np.fft.rfft(view[first[batch]].astype(np.float32) * window, axis=1)
         out[batch] = np.square(np.abs(spectra)) @ weights
-    return out * 2 / (size * np.square(window).sum() * WAVEFORM_SCALE**2)
+    return np.asarray(out * 2 / (size * np.square(window).sum() * WAVEFORM_SCALE**2))
 
 
 def _powers_at(features: Features, at_s: FloatArray, bands: IntArray, mono: bool) -> FloatArray:
     """Band powers between their frames."""
     power = features.band_power[:, bands].sum(axis=2) / 2
     if mono:
-        power = power / 2 + features.band_cross[:, bands].real / 2
+        power = (power + np.real(features.band_cross[:, bands])) / 2
     return sample_frames(power, BAND_RATE_HZ, at_s)
 
 
-def _read(
-    powers: FloatArray, late_s: FloatArray, after_s: tuple[float, float] = _AFTER_S
-) -> Rises:
+def _read(powers: FloatArray, late_s: FloatArray, after_s: tuple[float, float] = _AFTER_S) -> Rises:
     """Mean powers before and after onsets that come so late."""
     before, after = np.empty(powers.shape[:2]), np.empty(powers.shape[:2])
     moments_s = _moments()

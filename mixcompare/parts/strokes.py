@@ -37,7 +37,9 @@ _FEWEST_OTHERS = 5  # onsets from which a band's tone is told; our choice
 _TONE_WIDTH_DB = 1.0
 _FEWEST_BANDS, _AROUND = 3, 5  # third octaves; our choice
 _APART_DB, _OUTLYING_DB = 0.5, 1.0  # of a band's tone from that of the bands around; our choice
-_STEP_DB = 0.1  # by which it may go on from band to band where it is not known, at least; our choice
+_STEP_DB = (
+    0.1  # by which it may go on from band to band where it is not known, at least; our choice
+)
 FEWEST = 3  # strokes, and cells of each in all
 _RESAMPLED = 400
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.2, 0.4
@@ -156,11 +158,17 @@ def difference_db(reference: Rises, candidate: Rises) -> FloatArray:
     least = 1e-3  # a rise that isn't there: 30 dB under what there was
     before = np.maximum(reference.rise, least * reference.before)
     after = np.maximum(candidate.rise, least * candidate.before)
-    return np.clip(10 * np.log10(after / before), LEVELS_DB[0], LEVELS_DB[-1])
+    ratio_db = 10 * np.log10(after / before)
+    return np.asarray(np.clip(ratio_db, LEVELS_DB[0], LEVELS_DB[-1]))
 
 
 def level_of(
-    reference: Rises, candidate: Rises, share: FloatArray, besides: FloatArray, tone: Tone
+    reference: Rises,
+    candidate: Rises,
+    share: FloatArray,
+    besides: FloatArray,
+    tone: Tone,
+    weights: FloatArray,
 ) -> Struck | None:
     """The level of strokes by their rises in both recordings.
 
@@ -174,6 +182,8 @@ def level_of(
         By how much of them the candidate's are larger for others' sake.
     tone : Tone
         What changed of all else.
+    weights : ndarray, shape (bands,)
+        What every band counts for.
 
     Returns
     -------
@@ -187,10 +197,11 @@ def level_of(
     away = difference_db(reference, candidate) - tone.level_db
     likely = _likely(away[strokes], share[strokes], besides[strokes], tone.spread_db)
     heard = heard[strokes]
-    likely = np.where(heard[:, :, None], likely, 0.0)
-    weight = np.where(heard, share[strokes], 0.0).sum(axis=0)
+    counts = heard * weights
+    likely = counts[:, :, None] * likely
+    weight = counts.sum(axis=0)
     # A stroke's bands go together: they are one witness.
-    by_stroke = likely.sum(axis=1) / heard.sum(axis=1)[:, None]
+    by_stroke = likely.sum(axis=1) / np.maximum(counts.sum(axis=1), 1.0)[:, None]
     drawn = LEVELS_DB[(block_counts(len(strokes), _RESAMPLED) @ by_stroke).argmax(axis=1)]
     level = float(LEVELS_DB[by_stroke.sum(axis=0).argmax()])
     low, high = interval(drawn)

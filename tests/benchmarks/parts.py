@@ -27,11 +27,10 @@ from mixcompare.aspects.balance.words import players_named
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
-from mixcompare.knowledge.notes import PartNotes
 from mixcompare.knowledge.score import LaidOver, Score
 from mixcompare.numerics import one_numeric_thread
 from mixcompare.pair.gain import match_level
-from mixcompare.pair.pair import aligned
+from mixcompare.pair.pair import Pair, aligned
 from mixcompare.parts.levels import levels_of
 from mixcompare.parts.values import Levels
 from mixcompare.standards.bs1770 import k_weighting_sos
@@ -167,30 +166,39 @@ def laid(music: Excerpt, reference: Features) -> LaidOver:
         return Score.open(path).over(reference)
 
 
-@one_numeric_thread
-def _answer(
-    case: Case, music: Excerpt, reference: Features, score: tuple[PartNotes, ...], scale: float
-) -> Answer:
-    samples = scale * mix(case.played.stems, case.played.parts, *case.room, case.changes_db,
+def pair_of(case: Case, reference: Features, over: LaidOver, scale: float) -> Pair:
+    """A candidate laid over the reference, its level taken out; without what the score lacks."""
+    samples = scale * mix(case.played.stems, case.played.parts, *case.room, dict(case.changes_db),
                           sample_rate_hz=RATE_HZ)  # fmt: skip
     for whole in sorted(case.wholes, key=lambda whole: whole.order):
         assert whole.done is not None
         samples = whole.done(samples)
     candidate = Features.of(Recording.from_array(samples, RATE_HZ))
-    given = tuple(part for part in score if part.name not in case.lacks)
-    pair = aligned(reference, candidate, align(reference, candidate)).with_parts(given)
-    pair = pair.with_noise_shared()
-    pair = pair.with_gain(match_level(pair).gain_db)
-    levels = levels_of(pair, split_pair(pair))
-    assert levels is not None
-    own = {name: k_level_db(stem) for name, stem in music.stems.items()}
+    given = tuple(part for part in over.parts if part.name not in case.lacks)
+    pair = aligned(reference, candidate, align(reference, candidate))
+    pair = pair.with_parts(given, over.bars, over.strokes).with_noise_shared()
+    return pair.with_gain(match_level(pair).gain_db)
+
+
+def truth_of(case: Case, music: Excerpt) -> dict[str, float]:
+    """How far every section's dry stem lies from the median one's, against the reference."""
     truth = {
-        name: k_level_db(stem) - own[name] + case.changes_db.get(name, 0.0)
+        name: k_level_db(stem) - k_level_db(music.stems[name]) + case.changes_db.get(name, 0.0)
         for name, stem in case.played.stems.items()
     }
     middle = float(np.median(list(truth.values())))
-    truth = {name: level - middle for name, level in truth.items()}
-    placed = {part.name: own[part.name] + part.gain_db for part in music.parts}
+    return {name: level - middle for name, level in truth.items()}
+
+
+@one_numeric_thread
+def _answer(
+    case: Case, music: Excerpt, reference: Features, over: LaidOver, scale: float
+) -> Answer:
+    pair = pair_of(case, reference, over, scale)
+    levels = levels_of(pair, split_pair(pair))
+    assert levels is not None
+    truth = truth_of(case, music)
+    placed = {part.name: k_level_db(music.stems[part.name]) + part.gain_db for part in music.parts}
     loudest = max(placed.values())
     heard = frozenset(name for name, level in placed.items() if level > loudest + HEARD_DB)
     return Answer(case, levels, truth, heard)
@@ -202,7 +210,7 @@ def answers(
     """Every candidate of every movement."""
     for number, name, music, scale, reference in in_own_room(named, scores, cache):
         soundfont = SOUNDFONTS[number % len(SOUNDFONTS)]
-        score = laid(music, reference).parts
+        score = replace(laid(music, reference), bars=None)
         for case in cases(name, number, music, cache, soundfont):
             if only in f"{name} {case.kind}":
                 yield name, _answer(case, music, reference, score, scale)

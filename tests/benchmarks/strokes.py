@@ -1,6 +1,6 @@
 """How well are levels of unpitched percussion told? Half minutes of full scores, strokes changed.
 
-``python -m tests.benchmarks.strokes SCORES [--set reporting] [--part 0/2] [--cache F] [--only WORD]``
+``python -m tests.benchmarks.strokes SCORES [--set reporting] [--part 0/2] [--cache F] [--only W]``
 plays passages in which percussion is written, and others with patterns of our own for instruments
 that the scores lack, once as the reference (see :mod:`tests.benchmarks.symphonic`). Against it:
 the same take with an instrument changed by 4 to 6 dB or as it is, the same with one and with two
@@ -14,37 +14,63 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.elements.change import Change
+from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
 from mixcompare.knowledge.score import LaidOver
-from mixcompare.parts.values import PartLevel
+from mixcompare.numerics import one_numeric_thread
+from mixcompare.parts.heard import is_open
+from mixcompare.parts.levels import levels_of
+from mixcompare.parts.percussion import with_percussion
+from mixcompare.parts.values import PartLevel, Players
 from tests.benchmarks.corpus import cache_folder, read_notes
-from tests.benchmarks.parts import LIBRARIES, LONGER_S, SCATTER_MS, again, k_level_db, laid, spread
-from tests.benchmarks.rendering import Note, Part, mix, shift_notes, unisons_joined
+from tests.benchmarks.crossed import WHOLES
+from tests.benchmarks.parts import (
+    LEAST_DB,
+    LIBRARIES,
+    LONGER_S,
+    SCATTER_MS,
+    Case,
+    again,
+    laid,
+    pair_of,
+    spread,
+    truth_of,
+)
+from tests.benchmarks.rendering import Note, Part, shift_notes, unisons_joined
 from tests.benchmarks.symphonic import (
     BEGINS,
     DURATION_S,
     LEAD_S,
     QUARTERS_PER_MINUTE,
-    RATE_HZ,
     Excerpt,
     last_quarter,
     over_scores,
     played,
     sections,
 )
-from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS, Room, heard_sections, take_of
+from tests.benchmarks.tails import (
+    OWN_ROOM,
+    ROOMS,
+    SOUNDFONTS,
+    Room,
+    heard_in_own_room,
+    heard_sections,
+    take_of,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
 CHANGES_DB = (5.0, -4.0, 3.0, -6.0, 6.0, -3.0, 4.0, -5.0)
 GONE_DB = -150.0
+LEFT_OUT_IN_BOTH = "left out in both"
 # General MIDI level 1, percussion key map.
 KEYS = {"Bass Drum": 36, "Snare Drum": 38, "Cymbal": 49, "Tambourine": 54, "Triangle": 81}
 ROLL_S = 0.07
@@ -84,17 +110,6 @@ REPORTING = (
                                        "Cymbal": (24.0, (0.0, 9.0, 18.0))}),
 )  # fmt: skip
 """For reporting figures. Never choose a constant by them."""
-
-
-@dataclass(frozen=True)
-class Case:
-    """One candidate: its kind, how it is played and where, what changed, what was done to it."""
-
-    kind: str
-    played: Excerpt
-    room: Room
-    changes_db: Mapping[str, float]
-    wholes: tuple[str, ...] = ()
 
 
 def written_strokes(name: str, scores: Path, cache: Path) -> dict[str, FloatArray]:
@@ -190,20 +205,25 @@ def cases(passage: Passage, number: int, music: Excerpt, cache: Path) -> Iterato
     def room(step: int) -> Room:
         return ROOMS[(number + step) % len(ROOMS)]
 
+    by_name = {whole.name: whole for whole in WHOLES}
+
+    def done(kind: str, changes_db: Mapping[str, float], *wholes: str) -> Case:
+        return Case(kind, music, OWN_ROOM, changes_db, tuple(by_name[name] for name in wholes))
+
     beside = {others[number % len(others)]: 5.0 if number % 2 else -5.0}
     yield from (Case("one take", music, OWN_ROOM, one()) for _ in range(3))
     yield Case("one take, another section too", music, OWN_ROOM, one() | beside)
     yield Case("one take, unchanged", music, OWN_ROOM, beside)
     for whole in ("shelf up", "narrower", "compression", "codec", "gain"):
-        yield Case("one thing done to all", music, OWN_ROOM, one(), (whole,))
-    yield Case("two things done to all", music, OWN_ROOM, one(), ("shelf down", "compression"))
-    yield Case("two things done to all", music, OWN_ROOM, one(), ("shelf up", "wider"))
+        yield done("one thing done to all", one(), whole)
+    yield done("two things done to all", one(), "shelf down", "compression")
+    yield done("two things done to all", one(), "shelf up", "wider")
     for step in (0, 1):
         wholes = ("shelf up", "compression") if step else ("shelf down", "codec")
-        yield Case("done to all, unchanged", music, OWN_ROOM, {}, wholes)
+        yield done("done to all, unchanged", {}, *wholes)
         yield Case("other tail", music, room(step), one())
     yield Case("other tail, another section too", music, room(2), one() | beside)
-    yield Case("other tail and a shelf", music, room(3), one(), ("shelf up",))
+    yield Case("other tail and a shelf", music, room(3), one(), (by_name["shelf up"],))
     yield from (Case("other tail, unchanged", music, room(step), {}) for step in (3, 4))
     yield from (Case("like players", like, OWN_ROOM, changes) for changes in (one(), one()))
     yield Case("like players, another tail", like, room(0), one())
@@ -211,7 +231,7 @@ def cases(passage: Passage, number: int, music: Excerpt, cache: Path) -> Iterato
     yield Case("other library and room", other, ROOMS[1], one())
     yield Case("other library and room, unchanged", other, ROOMS[2], {})
     yield Case("left out", music, OWN_ROOM, {next(names): GONE_DB})
-    yield Case("left out in both", music, OWN_ROOM, {next(names): GONE_DB})
+    yield Case(LEFT_OUT_IN_BOTH, music, OWN_ROOM, {next(names): GONE_DB})
 
 
 @dataclass(frozen=True)
@@ -247,7 +267,10 @@ class Answer:
         ]  # fmt: skip
 
 
-def answered(case: Case, music: Excerpt, reference: Features, over: LaidOver, scale: float) -> Answer:
+@one_numeric_thread
+def answered(
+    case: Case, music: Excerpt, reference: Features, over: LaidOver, scale: float
+) -> Answer:
     """What is told of one candidate."""
     pair = pair_of(case, reference, over, scale)
     split = split_pair(pair)
@@ -307,20 +330,26 @@ def report(found: Sequence[Answer]) -> str:
     return "\n".join(lines)
 
 
+def _done(case: Case) -> str:
+    return f"({', '.join(whole.name for whole in case.wholes)})"
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make the pairs and print the table."""
     options = over_scores(__doc__, by_pair=True).parse_args(arguments)
     share, shares = map(int, options.part.split("/"))
     passages = list(enumerate(TUNING if options.set == "tuning" else REPORTING))[share::shares]
     found = []
-    for name, answer in answers(passages, options.scores, cache_folder(options.cache), options.only):
+    for name, answer in answers(
+        passages, options.scores, cache_folder(options.cache), options.only
+    ):
         found.append(answer)
         for part in answer.told:
             told = part.reason
             if part.level_db is not None and part.level_db_interval is not None:
                 low, high = part.level_db_interval
                 told = f"{part.level_db:+.1f} ({low:.1f} to {high:.1f})"
-            print(f"{name} {answer.case.kind} {answer.case.wholes}: {part.name} truly"
+            print(f"{name} {answer.case.kind} {_done(answer.case)}: {part.name} truly"
                   f" {answer.truth_db[part.name]:+.1f}, {told}", flush=True)  # fmt: skip
     print(report(found))
     return 0

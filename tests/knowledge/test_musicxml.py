@@ -360,11 +360,58 @@ def test_a_part_that_is_not_listed_is_a_part_as_well(tmp_path: Path) -> None:
     assert [name for name, _ in score.parts] == ["Viola", "part", "part (2)"]
 
 
-def test_drums_without_a_pitch_are_left_out_and_named(tmp_path: Path) -> None:
-    struck = "<note><unpitched/><duration>16</duration></note>"
-    score = opened(tmp_path, [FOUR + note("C4", 4)], [FOUR + struck], names=("Oboe", "Cymbals"))
+def struck(quarters: float, inside: str = "", on: str = "") -> str:
+    """A note without a pitch."""
+    instrument = f'<instrument id="{on}"/>' if on else ""
+    return (
+        f"<note><unpitched/><duration>{round(4 * quarters)}</duration>{instrument}{inside}</note>"
+    )
+
+
+def test_of_drums_without_a_pitch_the_strokes_are_read(tmp_path: Path) -> None:
+    tremolo = '<notations><ornaments><tremolo type="single">3</tremolo></ornaments></notations>'
+    tied = '<tie type="start"/>', '<tie type="stop"/>'
+    grace = "<note><grace/><unpitched/></note>"
+    loud = "<direction><direction-type><dynamics><f/></dynamics></direction-type></direction>"
+    cymbals = [
+        FOUR + loud + struck(1) + rest(1) + grace + struck(2, tied[0]),
+        struck(1, tied[1]) + struck(1, tremolo) + struck(2),
+    ]
+    oboe = [FOUR + note("C4", 4), note("D4", 4)]
+    score = opened(tmp_path, oboe, cymbals, names=("Oboe", "Cymbals"))
     assert [name for name, _ in score.parts] == ["Oboe"]
-    assert score.unpitched == ("Cymbals",)
+    ((name, strokes),) = score.strokes
+    assert name == "Cymbals"
+    # What is tied sounds on, a flam is part of its stroke; forte is 96, as for notes.
+    np.testing.assert_allclose(strokes[:, :2] / 0.6, [[0, 1], [2, 5], [5, 6], [6, 8]])
+    assert strokes[:, 2].tolist() == [96.0] * 4
+    assert strokes[:, 3].tolist() == [0, 0, 1, 0]
+    assert "Cymbals" in score.marked
+
+
+def test_a_part_for_several_instruments_is_read_by_each(tmp_path: Path) -> None:
+    """MusicXML 4.0: ``midi-unpitched`` counts keys from 1 to 128."""
+    listed = "".join(
+        f'<midi-instrument id="{name}"><midi-unpitched>{key + 1}</midi-unpitched></midi-instrument>'
+        for name, key in (("B", 36), ("S", 38))
+    )
+    text = written([FOUR + note("C4", 4)], [FOUR + struck(1, on="B") + struck(1, on="S")],
+                   names=("Oboe", "Percussion"))  # fmt: skip
+    text = text.replace("<part-name>Percussion</part-name>", "<part-name>Percussion</part-name>" + listed)
+    path = tmp_path / "score.musicxml"
+    path.write_text(text, encoding="utf-8")
+    strokes = dict(Score.open(path).strokes)
+    assert list(strokes) == ["Percussion: bass drum", "Percussion: snare drum"]
+    assert strokes["Percussion: snare drum"][:, 0].tolist() == [pytest.approx(0.6)]
+
+
+def test_a_part_with_and_without_pitches_is_read_as_both(tmp_path: Path) -> None:
+    score = opened(tmp_path, [FOUR + note("C4", 2) + struck(2)], names=("Timpani",))
+    assert [name for name, _ in score.parts] == ["Timpani"]
+    assert heads(score) == [[0, 2, 60]]
+    ((name, strokes),) = score.strokes
+    assert name == "Timpani: unpitched"
+    np.testing.assert_allclose(strokes[:, 0], [1.2])
 
 
 def test_the_sample_in_both_formats_holds_the_same_notes() -> None:

@@ -418,10 +418,40 @@ def test_midi_with_bars_without_number_or_end_has_none(tmp_path: Path) -> None:
     assert Score.open(path).bars is None
 
 
-def test_percussion_alone_is_named(tmp_path: Path) -> None:
-    drum = [mido.MetaMessage("track_name", name="drums"), on(38, 0, channel=9)]
-    score = Score.open(midi(tmp_path, [*drum, off(38, 10, channel=9)], [on(60, 0), off(60, 480)]))
-    assert score.unpitched == ("drums",)
+def test_of_percussion_the_strokes_are_read(tmp_path: Path) -> None:
+    drum = [mido.MetaMessage("track_name", name="drum"), on(38, 480, channel=9)]
+    drum += [off(38, 10, channel=9), on(38, 470, channel=9), off(38, 10, channel=9)]
+    score = Score.open(midi(tmp_path, drum, [on(60, 0), off(60, 1920)]))
+    assert [name for name, _ in score.parts] == ["part 1"]
+    ((name, strokes),) = score.strokes
+    assert name == "drum"
+    # Standard MIDI File 1.0: half a second a quarter.
+    assert strokes[:, 0].tolist() == [0.5, 1.0]
+
+
+def test_a_row_without_a_pitch_is_a_stroke(tmp_path: Path) -> None:
+    score = Score.open(table(tmp_path, TABLE + "gong,0.25,0.5,\n"))
+    assert [name for name, _ in score.parts] == ["violins", "cellos"]
+    ((name, strokes),) = score.strokes
+    assert name == "gong"
+    assert strokes.tolist() == [[0.25, 0.5, 80.0, 0.0]]
+    with pytest.raises(ScoreError, match="no notes with a pitch"):
+        Score.open(table(tmp_path, "part,onset_s,end_s,pitch\ngong,0.25,0.5,\n"))
+
+
+def test_strokes_are_laid_over_the_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The score begins half a second into what it is played by.
+    found = fitting(TimeMap.linear(0.0, 2.0, 0.0, 9.0))
+    monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: found)
+    notes = np.array([[0.0, 1.0, 60.0, 80.0]])
+    strokes = np.array([[1.0, 1.5, 80.0, 0.0], [20.0, 20.5, 80.0, 0.0]])
+    score = Score((("one", notes),), strokes=(("drum", strokes),), marked=frozenset({"drum"}))
+    (laid,) = score.over(_line(0.9)[1]).strokes
+    assert laid.name == "drum"
+    assert laid.is_marked
+    np.testing.assert_allclose(laid.strokes, [[3.0, 4.0, 80.0, 0.0]])
+    outside = replace(score, strokes=(("drum", strokes[1:]),))
+    assert outside.over(_line(0.9)[1]).strokes == ()
 
 
 def bars_of(starts: list[float], numbers: list[int]) -> Bars:
@@ -532,10 +562,8 @@ def test_what_was_done_to_the_score_is_said(monkeypatch: pytest.MonkeyPatch) -> 
     found = replace(fitting(TimeMap.linear(0.0, 1.0, 0.0, 9.0)), transposition_semitones=-2)
     monkeypatch.setattr("mixcompare.knowledge.score.align", lambda *_: found)
     notes = np.array([[0.0, 1.0, 60.0]])
-    score = Score((("one", notes),), unpitched=("Tam-tam", "Cymbals"))
-    higher, left_out = score.over(_line(0.9)[1]).warnings
+    (higher,) = Score((("one", notes),)).over(_line(0.9)[1]).warnings
     assert "2 semitones lower than the score is written" in higher
-    assert left_out == "Left out of the score, having no pitch: Cymbals, Tam-tam."
     damaged = Score((("one", notes),), senseless={"time signature": 1, "key signature": 2})
     _, passed_over = damaged.over(_line(0.9)[1]).warnings
     assert passed_over == (
