@@ -93,7 +93,8 @@ def _apart(written: Written, pitched: int) -> Written:
     """
     struck = written.begins[pitched:].any(axis=0)
     ahead_s = written.times_s - written.times_s[:, None]
-    near = ((ahead_s > -_NEAR_S[0]) & (ahead_s < _NEAR_S[1]))[:, struck].any(axis=1)
+    to_strokes_s = ahead_s[:, struck]
+    near = np.any((to_strokes_s > -_NEAR_S[0]) & (to_strokes_s < _NEAR_S[1]), axis=1)
     kept = struck | ~near
     before = (ahead_s > 0) & (ahead_s < _NEAR_S[0]) & struck & ~struck[:, None]
     begins = written.begins + _STILL * written.begins @ before

@@ -8,15 +8,14 @@ what did not change. Rolls, and strokes that follow too fast on another, are no 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, reduce
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from mixcompare.elements.audibility import audibility
-from mixcompare.elements.change import Change, Split, overlap
+from mixcompare.elements.change import Change, Split
 from mixcompare.knowledge.notes import PartNotes, PartStrokes
 from mixcompare.pair.pair import Pair
 from mixcompare.parts.course import bars_of
@@ -24,6 +23,7 @@ from mixcompare.parts.heard import SILENT_DB
 from mixcompare.parts.onsets import onsets_of, shares_of
 from mixcompare.parts.rises import Onsets, Rises
 from mixcompare.parts.strokes import FEWEST, LEVELS_DB, Struck, Tone, level_of, tone_of
+from mixcompare.parts.struck import with_strokes
 from mixcompare.parts.theme import written_in
 from mixcompare.parts.values import Levels, PartLevel, Players, Stretch
 from mixcompare.standards.bs1770 import k_weighting_power
@@ -53,11 +53,6 @@ something to where it tells all; our choice."""
 _GONE_DB, _MOST_DB = 8.0, 15.0
 """Further down, where it is heard no more, it may not be there at all; what is said at most."""
 _WIDEST_DB, _LEAST_DB = 4.5, 0.5  # half an interval; and its near end, to stand out; our choice
-_SAME_CELLS = 0.38  # cosine, as for elements (mixcompare.parts.players)
-_WHEN_STRUCK = 0.2
-"""By how much more of an element's energy lies in the half seconds after strokes than these are of
-the time, as a share of the rest: .4 to .9 where it is theirs, up to .1 where it is others' (three
-movements)."""
 _TOGETHER = 0.85  # of two instruments' strokes, to be one; as for doublings
 _RING_S, _AHEAD_S = 0.5, 0.1  # of a stroke, in which its cells are its own; our choice
 _STRETCH_S, _STRETCH_DB = 2.0, 2.5  # a few bars, and half an interval there; our choice
@@ -111,7 +106,7 @@ class _Percussion:
         for place, part in enumerate(parts):
             own = self._energy(place)
             if own.any():
-                changes = _with_strokes(changes, part, own, self._change(part, own))
+                changes = with_strokes(changes, part, own, self._change(part, own))
         return replace(
             found,
             parts=(*found.parts, *parts),
@@ -354,45 +349,6 @@ class _Percussion:
                 level = float(LEVELS_DB[likely.argmax()])
                 out.append(Stretch(one.start_s, one.end_s, one.bars, level))
         return tuple(out)
-
-
-def _with_strokes(
-    changes: Sequence[tuple[Change, Players]], part: PartLevel, own: FloatArray, new: Change | None
-) -> list[tuple[Change, Players]]:
-    """Elements, with an instrument's strokes as one of them; what was found of these is told once.
-
-    Where they are none of their own, an element that is theirs gets their name.
-    """
-    theirs = [_is_of(change, players, part, own) for change, players in changes]
-    if new is None:
-        return [
-            (change, Players((part.name,)) if same and not players.names else players)
-            for (change, players), same in zip(changes, theirs, strict=True)
-        ]
-    kept = [one for one, same in zip(changes, theirs, strict=True) if not same]
-    # What was found of them rings on.
-    found = (one[0].energy for one, same in zip(changes, theirs, strict=True) if same)
-    energy = reduce(np.maximum, found, new.energy)
-    return [*kept, (replace(new, energy=energy), Players((part.name,)))]
-
-
-def _is_of(change: Change, players: Players, part: PartLevel, own: FloatArray) -> bool:
-    """Whether an element that was found without the score is what some strokes sound like.
-
-    They lie in the same cells; or it is nobody's, moved alike, and sounds when they do.
-    """
-    if change.difference_db * (part.level_db or change.difference_db) < 0:
-        return False
-    if overlap(change.energy, own) > _SAME_CELLS:
-        return True
-    if part.level_db_interval is None or players.names:
-        return False
-    low, high = part.level_db_interval
-    alike = change.interval[0] <= high and low <= change.interval[1]
-    struck = own.any(axis=1)
-    within = float(change.energy[struck].sum()) / max(float(change.energy.sum()), 1e-30)
-    chance = float(struck.mean())
-    return alike and within > chance + _WHEN_STRUCK * (1 - chance)
 
 
 def _notes_of(part: PartStrokes) -> PartNotes:

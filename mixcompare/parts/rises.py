@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.alignment.timemap import sample_frames
 from mixcompare.features import ANALYSIS_RATE_HZ, BAND_RATE_HZ, WAVEFORM_SCALE, Features
 from mixcompare.pair.pair import Pair
 from mixcompare.standards.iec61260 import (
@@ -157,7 +156,8 @@ def _about(features: Features, times_s: FloatArray, bands: IntArray, mono: bool)
             weights = _weights(bands[own], size)
             out[:, own] = sum(_framed(wave, at_s, size, weights) for wave in waves)
     above = np.flatnonzero(centre_hz > _POWERS_FROM_HZ)
-    out[:, above] = _powers_at(features, at_s, bands[above], mono)
+    if len(above):
+        out[:, above] = _powers_at(features, at_s, bands[above], mono)
     return out.reshape(len(times_s), -1, len(bands)).transpose(0, 2, 1)
 
 
@@ -188,7 +188,8 @@ def _powers_at(features: Features, at_s: FloatArray, bands: IntArray, mono: bool
     power = features.band_power[:, bands].sum(axis=2) / 2
     if mono:
         power = (power + np.real(features.band_cross[:, bands])) / 2
-    return sample_frames(power, BAND_RATE_HZ, at_s)
+    frames_s = np.arange(len(power)) / BAND_RATE_HZ
+    return np.stack([np.interp(at_s, frames_s, band) for band in power.T], axis=-1)
 
 
 def _read(powers: FloatArray, late_s: FloatArray, after_s: tuple[float, float] = _AFTER_S) -> Rises:

@@ -397,7 +397,9 @@ def test_a_part_for_several_instruments_is_read_by_each(tmp_path: Path) -> None:
     )
     text = written([FOUR + note("C4", 4)], [FOUR + struck(1, on="B") + struck(1, on="S")],
                    names=("Oboe", "Percussion"))  # fmt: skip
-    text = text.replace("<part-name>Percussion</part-name>", "<part-name>Percussion</part-name>" + listed)
+    text = text.replace(
+        "<part-name>Percussion</part-name>", "<part-name>Percussion</part-name>" + listed
+    )
     path = tmp_path / "score.musicxml"
     path.write_text(text, encoding="utf-8")
     strokes = dict(Score.open(path).strokes)

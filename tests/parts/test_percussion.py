@@ -1,4 +1,4 @@
-"""Unpitched percussion among written parts: bursts of noise whose level is known by their making."""
+"""Unpitched percussion among written parts: bursts of noise whose levels are given."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def features(rattle_db: float = 0.0, drum_db: float = 0.0, **more: object) -> Fe
     wave = synthetic.play(SEED, bars=BARS)
     loud = 0.3 * float(np.abs(wave).max())
     wave = wave + loud * struck(len(wave), RATTLE_S, burst(5000, 9500, 1), rattle_db)
-    wave = wave + 6 * loud * struck(len(wave), DRUM_S, burst(60, 140, 2), drum_db)
+    wave = wave + 15 * loud * struck(len(wave), DRUM_S, burst(60, 140, 2), drum_db)
     room = synthetic.in_room(wave, float(more.get("rt60_s", 1.0)), float(more.get("wet_db", -9.0)))  # type: ignore[arg-type]
     return Features.of(Recording.from_array(0.5 * room / np.abs(room).max(), RATE_HZ))
 
