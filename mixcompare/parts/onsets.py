@@ -18,7 +18,7 @@ from mixcompare.knowledge.notes import UNMARKED, PartNotes, PartStrokes
 FloatArray = npt.NDArray[np.float64]
 
 _TOGETHER_S = 0.04  # onsets so near are one; our choice
-_NEAR_S = 0.12, 0.3  # after a stroke and before: within this a rise at an onset may be its own
+_NEAR_S = 0.12  # so soon after one onset another's rise may be its own
 _STILL = 0.5  # of what begins so near before a stroke, as beginning with it; our choice
 _ROUNDS = 60
 _BETA = 0.5  # divergence, as for the parts' cells (mixcompare.parts.fit)
@@ -45,13 +45,30 @@ class Written:
     begins: FloatArray
     rolled: npt.NDArray[np.bool_]
 
+    def struck(self, pitched: int) -> npt.NDArray[np.bool_]:
+        """Where what has no pitch begins, after so many parts that have one."""
+        begins: npt.NDArray[np.bool_] = self.begins[pitched:].sum(axis=0) > 0
+        return begins
+
 
 def onsets_of(
-    parts: Sequence[PartNotes], struck: Sequence[PartStrokes], span_s: tuple[float, float]
+    parts: Sequence[PartNotes],
+    struck: Sequence[PartStrokes],
+    span_s: tuple[float, float],
+    reach_s: float,
 ) -> Written:
     """All written onsets in a span, those that fall together as one.
 
     Of very many, strokes and what is nearest to them.
+
+    Parameters
+    ----------
+    parts, struck : sequence of PartNotes and PartStrokes
+        The score.
+    span_s : tuple of float
+        On the reference's clock.
+    reach_s : float
+        How long after an onset its rise is still read: no stroke may fall into that.
     """
     rows = np.concatenate(
         [
@@ -74,7 +91,7 @@ def onsets_of(
     np.add.at(begins, (rows[:, 1].astype(int), which), rows[:, 2])
     rolled = np.zeros(len(begins_s), bool)
     rolled[which[rows[:, 3] == _ROLLED]] = True
-    written = _apart(Written(np.array(begins_s), begins, rolled), len(parts))
+    written = _apart(Written(np.array(begins_s), begins, rolled), len(parts), reach_s)
     return written if len(written.times_s) <= _MOST_ONSETS else _nearest(written, len(parts))
 
 
@@ -86,27 +103,27 @@ def _rows(
     return np.column_stack(np.broadcast_arrays(at_s, place, amount, kind))
 
 
-def _apart(written: Written, pitched: int) -> Written:
+def _apart(written: Written, pitched: int, reach_s: float) -> Written:
     """Without onsets so near to a stroke that its rise would be read for theirs.
 
     What begins just before a stroke may still rise then: some of it counts as beginning there.
     """
-    struck = written.begins[pitched:].any(axis=0)
+    struck = written.struck(pitched)
     ahead_s = written.times_s - written.times_s[:, None]
-    to_strokes_s = ahead_s[:, struck]
-    near = np.any((to_strokes_s > -_NEAR_S[0]) & (to_strokes_s < _NEAR_S[1]), axis=1)
-    kept = struck | ~near
-    before = (ahead_s > 0) & (ahead_s < _NEAR_S[0]) & struck & ~struck[:, None]
+    to_strokes_s = ahead_s[:, np.flatnonzero(struck)]
+    apart = np.logical_or(to_strokes_s <= -_NEAR_S, to_strokes_s >= reach_s)
+    kept = struck | np.all(apart, axis=1)
+    before = (ahead_s > 0) & (ahead_s < _NEAR_S) & struck & ~struck[:, None]
     begins = written.begins + _STILL * written.begins @ before
     return Written(written.times_s[kept], begins[:, kept], written.rolled[kept])
 
 
 def _nearest(written: Written, pitched: int) -> Written:
     """Some strokes, evenly chosen, and the onsets around them."""
-    strokes = np.flatnonzero(written.begins[pitched:].any(axis=0))
+    strokes = np.flatnonzero(written.struck(pitched))
     strokes = strokes[:: -(-len(strokes) // (_MOST_ONSETS // 2))]
     apart = np.abs(written.times_s[:, None] - written.times_s[strokes]).min(axis=1)
-    apart[written.begins[pitched:].any(axis=0)] = np.inf
+    apart[written.struck(pitched)] = np.inf
     apart[strokes] = -1.0
     kept = np.sort(np.argsort(apart, kind="stable")[:_MOST_ONSETS])
     return Written(written.times_s[kept], written.begins[:, kept], written.rolled[kept])

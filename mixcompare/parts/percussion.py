@@ -95,7 +95,8 @@ class _Percussion:
         self.pitched = len(pair.match.parts)
         start_s, end_s = pair.span_s
         span_s = start_s + _MARGIN_S[0], end_s - _MARGIN_S[1]
-        self.written = onsets_of(pair.match.parts, self.struck, span_s)
+        reach_s = Onsets.reach_s(pair.same_take)
+        self.written = onsets_of(pair.match.parts, self.struck, span_s, reach_s)
 
     def levels(self) -> Levels:
         """With a row for every instrument, and a change for every one that stands out."""
@@ -140,6 +141,9 @@ class _Percussion:
     def _tone(self) -> Tone:
         struck = self._shares[:, self.pitched :].sum(axis=1).max(axis=0)
         asked = (struck < 0.1) & (self._moved < _MOVED) & ~self.written.rolled[:, None]
+        # Under a stroke a band that strokes rule is nobody else's, whatever is laid to them.
+        ruled = sum(self._ruled(place) for place in range(len(self.struck))) > 0
+        asked &= ~(self.written.struck(self.pitched)[:, None] & ruled)
         return tone_of(*self._all, asked)
 
     def _strokes(self, place: int) -> IntArray:

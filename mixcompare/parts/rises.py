@@ -83,6 +83,11 @@ class Onsets:
         self.centre_hz = THIRD_OCTAVE_CENTRES_HZ[self._bands]
         self._reference = _about(pair.reference, times_s, self._bands, pair.same_take)
 
+    @staticmethod
+    def reach_s(same_take: bool) -> float:
+        """How long after where an onset is laid its rise is still read."""
+        return _REACH_S + (_AFTER_S if same_take else _TOGETHER_S)[1]
+
     def of_all(self) -> tuple[Rises, Rises]:
         """Rises of all onsets in both recordings, all bands weighing alike."""
         bands = len(self.centre_hz)

@@ -37,9 +37,8 @@ _FEWEST_OTHERS = 5  # onsets from which a band's tone is told; our choice
 _TONE_WIDTH_DB = 1.0
 _FEWEST_BANDS, _AROUND = 3, 5  # third octaves; our choice
 _APART_DB, _OUTLYING_DB = 0.5, 1.0  # of a band's tone from that of the bands around; our choice
-_STEP_DB = (
-    0.1  # by which it may go on from band to band where it is not known, at least; our choice
-)
+_STEP_DB = 0.1  # what it may change by from band to band where it isn't known, at least; our choice
+_LEAST_SURE_DB = 1.0  # standard deviation of a band's tone, to be believed; our choice
 FEWEST = 3  # strokes, and cells of each in all
 _RESAMPLED = 400
 _FLOOR_DB, _FLOOR_PER_SCATTER = 0.2, 0.4
@@ -122,16 +121,18 @@ def tone_of(reference: Rises, candidate: Rises, asked: BoolArray) -> Tone:
     counts = asked.sum(axis=0)
     told = np.flatnonzero(counts >= _FEWEST_OTHERS)
     bands = found.shape[1]
-    if len(told) < _FEWEST_BANDS:
-        return Tone(np.zeros(bands), np.full(bands, np.inf), np.full(bands, np.inf))
     level, spread = np.zeros(len(told)), np.zeros(len(told))
     for place, band in enumerate(told):
         values = found[asked[:, band], band]
         level[place] = robust_mode(values, np.ones(len(values)), _TONE_WIDTH_DB)
         spread[place] = 1.4826 * float(np.median(np.abs(values - level[place])))
-    usual_db = max(float(np.median(spread)), _LEAST_SPREAD_DB)
-    spread = np.maximum(spread, _LEAST_SPREAD_DB)
+    usual_db = max(float(np.median(spread)) if len(told) else 0.0, _LEAST_SPREAD_DB)
     deviation = np.maximum(spread, usual_db) / np.sqrt(counts[told])
+    sure = deviation < _LEAST_SURE_DB
+    if sure.sum() < _FEWEST_BANDS:
+        return Tone(np.zeros(bands), np.full(bands, np.inf), np.full(bands, np.inf))
+    told, level, deviation = told[sure], level[sure], deviation[sure]
+    spread = np.maximum(spread[sure], _LEAST_SPREAD_DB)
     # A filter goes on from band to band; what one band alone has is an instrument's.
     around = ndimage.median_filter(level, _AROUND, mode="nearest")
     heavy = _APART_DB**2 / (_APART_DB**2 + deviation**2)

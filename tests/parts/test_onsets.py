@@ -20,30 +20,30 @@ def struck(*onsets_s: float, rolled: float = 0.0) -> PartStrokes:
 
 
 def test_what_begins_together_is_one_onset() -> None:
-    found = onsets_of([part(1.0, 2.0, 9.0)], [struck(1.03, 3.0)], (0.5, 8.0))
+    found = onsets_of([part(1.0, 2.0, 9.0)], [struck(1.03, 3.0)], (0.5, 8.0), 0.3)
     assert found.times_s.tolist() == [1.0, 2.0, 3.0]
     assert found.begins.tolist() == [[1, 1, 0], [1, 0, 1]]
     assert not found.rolled.any()
 
 
 def test_louder_notes_add_more_and_rolls_are_marked() -> None:
-    found = onsets_of([part(1.0, velocity=160.0)], [struck(2.0, rolled=1.0)], (0, 9))
+    found = onsets_of([part(1.0, velocity=160.0)], [struck(2.0, rolled=1.0)], (0, 9), 0.3)
     assert found.begins[0, 0] == 4.0  # our choice: with the square of the velocity
     assert found.rolled.tolist() == [False, True]
 
 
 def test_what_begins_near_a_stroke_is_not_read_by_itself() -> None:
-    found = onsets_of([part(1.0, 1.9, 2.15, 4.0)], [struck(2.0)], (0.5, 8.0))
+    found = onsets_of([part(1.0, 1.9, 2.15, 4.0)], [struck(2.0)], (0.5, 8.0), 0.3)
     # 100 ms before the stroke it may still rise; 150 ms after, it holds the stroke's own sound.
     assert found.times_s.tolist() == [1.0, 2.0, 2.15, 4.0]
     assert found.begins.tolist() == [[1, 0.5, 1, 1], [0, 1, 0, 0]]
-    near = onsets_of([part(1.75, 2.1, 4.0)], [struck(2.0)], (0.5, 8.0))
+    near = onsets_of([part(1.75, 2.1, 4.0)], [struck(2.0)], (0.5, 8.0), 0.3)
     assert near.times_s.tolist() == [2.0, 4.0]
 
 
 def test_of_very_many_those_about_strokes_are_kept() -> None:
     many = part(*np.arange(1.0, 200.0, 0.25))
-    found = onsets_of([many], [struck(100.0, 150.0)], (0, 300))
+    found = onsets_of([many], [struck(100.0, 150.0)], (0, 300), 0.3)
     assert len(found.times_s) == onsets._MOST_ONSETS
     assert {100.0, 150.0} <= set(found.times_s.tolist())
     near = np.abs(found.times_s[:, None] - [100.0, 150.0]).min(axis=1)
