@@ -18,6 +18,7 @@ from mixcompare.features import Features
 from mixcompare.knowledge.notes import PartStrokes
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
+from mixcompare.pair.undo import Ride
 from mixcompare.parts.heard import is_open
 from mixcompare.parts.levels import levels_of
 from mixcompare.parts.percussion import with_percussion
@@ -48,15 +49,22 @@ def struck(samples: int, at_s: FloatArray, own: FloatArray, gain_db: float) -> F
     return out * 10 ** (gain_db / 20)
 
 
-@functools.cache
-def features(rattle_db: float = 0.0, drum_db: float = 0.0, **more: object) -> Features:
+def played(
+    rattle_db: float = 0.0, drum_db: float = 0.0, rt60_s: float = 1.0, wet_db: float = -9.0
+) -> FloatArray:
     """Music of four voices with two instruments of noise, in a room."""
     wave = synthetic.play(SEED, bars=BARS)
     loud = 0.3 * float(np.abs(wave).max())
     wave = wave + loud * struck(len(wave), RATTLE_S, burst(5000, 9500, 1), rattle_db)
     wave = wave + 15 * loud * struck(len(wave), DRUM_S, burst(60, 140, 2), drum_db)
-    room = synthetic.in_room(wave, float(more.get("rt60_s", 1.0)), float(more.get("wet_db", -9.0)))  # type: ignore[arg-type]
-    return Features.of(Recording.from_array(0.5 * room / np.abs(room).max(), RATE_HZ))
+    return synthetic.in_room(wave, rt60_s, wet_db)
+
+
+@functools.cache
+def features(rattle_db: float = 0.0, drum_db: float = 0.0, **room: float) -> Features:
+    """The same as it is read."""
+    wave = played(rattle_db, drum_db, **room)
+    return Features.of(Recording.from_array(0.5 * wave / np.abs(wave).max(), RATE_HZ))
 
 
 def rows(at_s: FloatArray, rolled: float = 0.0) -> FloatArray:
@@ -100,6 +108,22 @@ def test_levels_of_strokes_and_what_is_listed(rattle_db: float, drum_db: float) 
         assert all(abs(one.level_db - truth_db) < 1.0 for one in part.course)
         assert part.course
     assert len(found.changes) == len(listed) == int(rattle_db != 0) + int(drum_db != 0)
+
+
+def test_a_gain_that_follows_the_music_widens_the_interval() -> None:
+    def interval_of(following: float) -> tuple[float, float]:
+        pair = pair_of(features(4.0))
+        ride = Ride(np.zeros(len(pair.spectra.times_s)), np.ones(len(pair.spectra.times_s), bool))
+        ride.level_db[0] = 1e-9  # it moves, as good as not at all
+        # Where cached properties keep their values.
+        pair.__dict__.update(ride=ride, following_in_attacks=following)
+        found = part_of(found_in(pair), "Rattle").level_db_interval
+        assert found is not None
+        return found
+
+    plain, pumped = interval_of(0.0), interval_of(-0.4)
+    # 3 dB louder than other onsets, 0.4 dB down for each of them: our choice.
+    np.testing.assert_allclose(np.subtract(pumped, plain), [-1.2, 1.2], atol=0.01)
 
 
 def test_another_tail_leaves_them_as_they_are() -> None:
