@@ -27,7 +27,7 @@ from mixcompare.statistics import (
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-LEVELS_DB = np.arange(-30, 30.01, 0.1)  # resolution, and the largest difference that is tried
+LEVELS_DB = np.arange(-300, 301) / 10  # resolution, and the largest difference that is tried
 _SURE = 3.0  # of a share, as in mixcompare.parts.sizes
 _DRAWS = (np.arange(7) + 0.5) / 7  # quantiles of a share; resolution
 _SHARES = np.linspace(0.01, 0.99, 50)  # resolution

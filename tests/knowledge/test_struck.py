@@ -20,6 +20,8 @@ def test_a_player_of_several_instruments_is_told_by_each() -> None:
     )
     assert [name for name in found] == ["Percussion: cymbal", "Percussion: bass drum"]
     assert [one[0] for one in found["Percussion: cymbal"]] == [1.0, 2.0]
+    found = by_instrument([stroke("Drums", 0.0, 38), stroke("Drums", 0.0, 37)], [])
+    assert list(found) == ["Drums: snare drum", "Drums: side stick"]
 
 
 def test_one_instrument_keeps_the_name_of_its_part() -> None:

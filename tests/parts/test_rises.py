@@ -74,7 +74,14 @@ def test_two_performances_are_read_each_at_its_own_onset() -> None:
 
 
 def test_what_does_not_rise_is_not_seen() -> None:
-    rises = Rises(np.array([[1.0, 1.0, 1.0]]), np.array([[0.5, 1.7, 2.5]]))
-    np.testing.assert_allclose(rises.rise, [[0.0, 0.7, 1.5]])
-    assert rises.seen.tolist() == [[False, True, True]]
-    assert rises.clear.tolist() == [[False, False, True]]
+    rises = Rises(np.ones((1, 4)), np.array([[0.5, 1.3, 1.7, 2.5]]))
+    np.testing.assert_allclose(rises.rise, [[0.0, 0.3, 0.7, 1.5]])
+    assert rises.seen.tolist() == [[False, False, True, True]]
+    assert rises.clear.tolist() == [[False, False, False, True]]
+
+
+def test_the_pairs_gain_is_taken_off() -> None:
+    plain = pair(features(1.0, 1.0), same_take=True)
+    louder = plain.with_gain(3.0)
+    (_, before), (_, after) = (Onsets(one, AT_S).of_all() for one in (plain, louder))
+    np.testing.assert_allclose(after.rise, before.rise * 10**-0.3, rtol=1e-6)

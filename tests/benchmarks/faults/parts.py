@@ -21,10 +21,6 @@ FAULTS: list[Fault] = [
         ("self.after > 2 * self.before", "self.after > 3 * self.before"),
         ("self.after > 1.5 * self.before", "self.after > self.before"),
         ("/ 10)[:, None]", "/ 20)[:, None]"),
-        (
-            "_SHORT_FROM_HZ, _POWERS_FROM_HZ = 45.0, 230.0, 5300.0",
-            "_SHORT_FROM_HZ, _POWERS_FROM_HZ = 45.0, 230.0, 900.0",
-        ),
         ("else _lateness(powers, weights)", "else still"),
     ),
     *each(
