@@ -25,6 +25,7 @@ from mixcompare.knowledge.written import ROLLED, STEP, STRUCK, Bar, Part
 from mixcompare.knowledge.xmlfile import partwise, tree_of
 
 _QUARTERS_A_MINUTE = 100.0  # our choice; alignment finds the real one
+_KEYS = 128  # MIDI 1.0
 _SAME_S = 1e-3  # a tied note begins where the one before ends
 
 
@@ -115,8 +116,9 @@ def _percussion_keys(root: Element) -> dict[str | None, dict[str | None, int]]:
     """By part and instrument, the key that stands for it; MusicXML counts them from one."""
     return {
         part.get("id"): {
-            one.get("id"): int(one.findtext("midi-unpitched") or 0) - 1
+            one.get("id"): key - 1 if 0 < key <= _KEYS else UNKNOWN
             for one in part.iterfind("midi-instrument")
+            for key in [int(one.findtext("midi-unpitched") or 0)]
         }
         for part in root.iterfind("part-list/score-part")
     }
