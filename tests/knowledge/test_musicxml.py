@@ -404,6 +404,11 @@ def test_a_part_for_several_instruments_is_read_by_each(tmp_path: Path) -> None:
     path.write_text(text, encoding="utf-8")
     strokes = dict(Score.open(path).strokes)
     assert list(strokes) == ["Percussion: bass drum", "Percussion: snare drum"]
+    # A key that is none says nothing.
+    path.write_text(text.replace(">39<", ">5000<"), encoding="utf-8")
+    odd = Score.open(path)
+    assert [name for name, _ in odd.parts] == ["Oboe"]
+    assert [name for name, _ in odd.strokes] == ["Percussion: bass drum", "Percussion: unpitched"]
     assert strokes["Percussion: snare drum"][:, 0].tolist() == [pytest.approx(0.6)]
 
 

@@ -108,10 +108,8 @@ FAULTS: list[Fault] = [
         ("< _SAME_S)", "< 1e9)"),
         ("before.remove(row)", "pass"),
         ("if row[3] < 0]", "if row[3] < -1500]"),
-        (
-            'int(one.findtext("midi-unpitched") or 0) - 1',
-            'int(one.findtext("midi-unpitched") or 0)',
-        ),
+        ("key - 1 if 0 < key <= _KEYS else", "key if 0 < key <= _KEYS else"),
+        ("key - 1 if 0 < key <= _KEYS else UNKNOWN", "key - 1"),
         ("rolled = pitch < STRUCK + UNKNOWN", "rolled = False"),
         ("edges_s = lead_s + ", "edges_s = "),
     ),
