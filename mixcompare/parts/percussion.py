@@ -258,7 +258,7 @@ class _Percussion:
             return _ROLLS
         if count < FEWEST:
             return _FEW.format("one stroke" if count == 1 else f"{count} strokes")
-        if max(self._there(place)) < _THERE or size is None:
+        if size is None:
             return _UNHEARD
         if self.found.other_instruments:
             return _OTHER

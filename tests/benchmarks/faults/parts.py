@@ -56,7 +56,7 @@ FAULTS: list[Fault] = [
         ("return places[before_s > _GAP_S]", "return places"),
         ("_LOUDER_DB = 3.0", "_LOUDER_DB = 0.0"),
         ("np.flatnonzero(begins & ~self.written.rolled)", "np.flatnonzero(begins)"),
-        ("if max(self._there(place)) < _THERE or size is None:", "if size is None:"),
+        ("_THERE, _BANDS = 0.75, 2", "_THERE, _BANDS = 1.5, 2"),
         ("if self.found.other_instruments:", "if False:"),
         ("return -SILENT_DB, max(high, -_MOST_DB)", "return -SILENT_DB, high"),
         ("if low * high <= 0 or min(abs(low), abs(high)) < _LEAST_DB:", "if False:"),
