@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, optimize
 
+from mixcompare.pair.shapes import bell_db, high_shelf_db, low_shelf_db
 from mixcompare.pair.spectra import PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -53,37 +54,6 @@ class Shape:
     steepness: tuple[float, ...]
 
 
-def high_shelf_db(
-    centre_hz: FloatArray, gain_db: float, corner_hz: float, slope: float = 1.0
-) -> FloatArray:
-    """Level that a high shelf gives, shape (bands,): half its gain at the corner.
-
-    With ``slope`` 1 the first-order shelf: what a pole and a zero in the same place of a
-    logarithmic scale, mirrored at the corner, give.
-    """
-    ratio, half = (centre_hz / corner_hz) ** (2 * slope), 10 ** (gain_db / 20)
-    return np.asarray(10 * np.log10((1 + ratio * half) / (1 + ratio / half)))
-
-
-def low_shelf_db(
-    centre_hz: FloatArray, gain_db: float, corner_hz: float, slope: float = 1.0
-) -> FloatArray:
-    """Level that a low shelf gives, shape (bands,): half its gain at the corner."""
-    return gain_db + high_shelf_db(centre_hz, -gain_db, corner_hz, slope)
-
-
-def bell_db(
-    centre_hz: FloatArray, gain_db: float, middle_hz: float, sharpness: float = 1.0
-) -> FloatArray:
-    """Level that a bell gives, shape (bands,).
-
-    Second order: at the edges of a band of 1 / ``sharpness`` times its middle, half the gain.
-    """
-    away = (sharpness * (centre_hz / middle_hz - middle_hz / centre_hz)) ** 2
-    half = 10 ** (gain_db / 20)
-    return np.asarray(10 * np.log10((away + half) / (away + 1 / half)))
-
-
 SHAPES = (
     Shape(high_shelf_db, (300.0, 8000.0), (0.7, 1.0, 1.5)),
     Shape(low_shelf_db, (150.0, 800.0), (0.7, 1.0)),
@@ -103,8 +73,6 @@ def filter_in(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
     """
     curve_db = np.zeros_like(spectra.centre_hz)
     heard = weight.any(axis=0)
-    if not heard.any():
-        return curve_db
     for _ in range(_MOST_FILTERS):
         left_db = spectra.difference_db - curve_db
         blurred, density = (_density(left_db, weight, width) for width in (_BLUR_DB, _ON_IT_DB))

@@ -17,7 +17,7 @@ P = |Y|^2 and X = Re <C, Y>, so that what the learning missed takes no part.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -47,7 +47,12 @@ from mixcompare.pair.tail_frames import (
     frames_about,
 )
 from mixcompare.pair.undo import Ride, levelled
-from mixcompare.standards.iec61260 import band_weights, hz_to_pitch, semitone_edges_hz
+from mixcompare.standards.iec61260 import (
+    THIRD_OCTAVE_CENTRES_HZ,
+    band_weights,
+    hz_to_pitch,
+    semitone_edges_hz,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -73,11 +78,14 @@ class OneTail:
         Taken out of the candidate besides the pair's gain: that gain holds the tail's energy.
     shelf_db : float
         What attacks show of a filter at the highest notes; zero where there is none.
+    filter_db : ndarray, shape (31,)
+        The same in third octaves.
     """
 
     spectra: PairSpectra
     level_db: float
     shelf_db: float = 0.0
+    filter_db: FloatArray = field(default_factory=lambda: np.zeros(len(THIRD_OCTAVE_CENTRES_HZ)))
 
 
 def under_one_tail(
@@ -129,7 +137,8 @@ def under_one_tail(
     if not cells.audible.any():
         return None
     by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
-    return OneTail(evened, level_db - float(by_db), direct.shelf_db)
+    of_filter = direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ)
+    return OneTail(evened, level_db - float(by_db), direct.shelf_db, of_filter)
 
 
 # --- the tail ------------------------------------------------------------------------------

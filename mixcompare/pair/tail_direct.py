@@ -14,9 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
+from scipy import ndimage, optimize
 
 from mixcompare.features import ANALYSIS_RATE_HZ
+from mixcompare.pair.shapes import bell_db
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
 from mixcompare.statistics import huber_fit, robust_mode, weighted_quantile
 
@@ -42,8 +43,31 @@ _TOP_HZ, _MIDDLE_HZ = (3000.0, 4500.0), (300.0, 1200.0)
 _HELD = 0.45
 """Of what begins, what sounds on shows of it: 0.5 to 0.9 under shelves of 4 dB (three scores), -0.1
 beside a struck figure 6 dB louder that is alone in beginning up there (the sample score)."""
+_BELL_HZ, _SHARPNESS, _LEAST_BELL_DB, _MOST_BELL_DB = (250.0, 3500.0), (0.4, 1.5), 1.5, 12.0
+_ON_BELL_DB, _OFF_BELL = 0.3, 0.3
+"""How near registers must lie to a bell, most of them, and all, of its gain: 0.1 to 0.2 dB, and
+0.12 to 0.18 of it in four pairs with one of 4 dB and another tail (two scores); of 28 sections 5 dB
+up or down there the only one that moves registers so far, a bassoon, leaves 0.5 of it."""
 # Half octaves down to where a low cut shows, and by how much it does there at least.
 _DOWN_TO_HZ, _LEAST_STEP_DB = (85.0, 120.0, 170.0), 1.5
+
+
+@dataclass(frozen=True)
+class Bell:
+    """A bell on one of two mixes.
+
+    Attributes
+    ----------
+    middle_hz, gain_db, sharpness : float
+    """
+
+    middle_hz: float
+    gain_db: float
+    sharpness: float
+
+    def level_db(self, hz: FloatArray) -> FloatArray:
+        """What it does, shape of ``hz``."""
+        return bell_db(np.maximum(hz, 1.0), self.gain_db, self.middle_hz, self.sharpness)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +93,11 @@ class Direct:
         """What the filter does at the highest notes."""
         return float(self.filter_db[HIGHEST_BIN - 1])
 
+    def filter_at_db(self, hz: npt.ArrayLike) -> FloatArray:
+        """What the filter does elsewhere; above the highest notes what it does at them."""
+        bins = np.asarray(hz, np.float64) * WINDOW / ANALYSIS_RATE_HZ
+        return np.interp(bins, np.arange(HIGHEST_BIN), self.filter_db[:HIGHEST_BIN])
+
 
 def low_cut_in(beside_db: FloatArray) -> FloatArray:
     """What takes more from every lower band, as a cut does; an element takes one amount."""
@@ -91,6 +120,39 @@ def shelf_in(beside_db: FloatArray, held_db: float) -> FloatArray:
         begins = HIGHEST_BIN - _end_of_side(np.sign(top_db) * beside_db[HIGHEST_BIN - 1 :: -1])
         out[begins:] = beside_db[begins:]
     return out
+
+
+def bell_in(hz: FloatArray, beside_db: FloatArray) -> Bell | None:
+    """The bell that what begins shows, if one curve of that shape goes through all registers.
+
+    An element moves the registers in which it begins alone, and those beside them not at all, or
+    as its partials lie.
+
+    Parameters
+    ----------
+    hz, beside_db : ndarray, shape (registers,)
+        Where they lie, and how far they stand from most of them.
+    """
+    asked = (hz > 0.75 * _BELL_HZ[0]) & np.isfinite(beside_db)
+    inside = asked & (hz > _BELL_HZ[0]) & (hz < _BELL_HZ[1])
+    if not inside.any():
+        return None
+    peak = int(np.argmax(np.where(inside, np.abs(beside_db), 0.0)))
+    if abs(beside_db[peak]) < _LEAST_BELL_DB:
+        return None
+    limits = np.log([_BELL_HZ, _SHARPNESS])
+    start = np.array([np.log(hz[peak]), np.log(1.0), beside_db[peak]])
+    found = optimize.least_squares(
+        lambda x: bell_db(hz[asked], x[2], np.exp(x[0]), np.exp(x[1])) - beside_db[asked],
+        start,
+        bounds=([*limits[:, 0], -_MOST_BELL_DB], [*limits[:, 1], _MOST_BELL_DB]),
+        loss="soft_l1",
+        f_scale=_ON_BELL_DB,
+    )
+    bell = Bell(float(np.exp(found.x[0])), float(found.x[2]), float(np.exp(found.x[1])))
+    left = np.abs(bell.level_db(hz[asked]) - beside_db[asked])
+    through = np.median(left) < _ON_BELL_DB and left.max() < _OFF_BELL * abs(bell.gain_db)
+    return bell if through and abs(bell.gain_db) > _LEAST_BELL_DB else None
 
 
 def _end_of_side(along: FloatArray) -> int:
@@ -124,9 +186,13 @@ def direct_level(take: Take, changed: Changed | None) -> Direct:
     held_db = _middle_db(goes_on, octave, _TOP_HZ) - _middle_db(goes_on, octave, _MIDDLE_HZ)
     registers_db = robust_mode(curve_db, np.ones(len(curve_db)), _REGISTERS_DB)
     shelf_db = shelf_in(bin_db - registers_db, held_db)
-    if shelf_db.any():
+    bins_hz = np.arange(len(octave)) * ANALYSIS_RATE_HZ / WINDOW
+    left_db = curve_db - registers_db - np.interp(middles, octave, shelf_db)
+    bell = bell_in(2**middles * ANALYSIS_RATE_HZ / WINDOW, left_db)
+    filter_db = shelf_db if bell is None else shelf_db + bell.level_db(bins_hz)
+    if filter_db.any():
         level_db = registers_db
-    return Direct(level_db, bin_db, shelf_db + low_cut_in(bin_db - level_db))
+    return Direct(level_db, bin_db, filter_db + low_cut_in(bin_db - filter_db - level_db))
 
 
 def _middle_db(cells: _Cells, octave: FloatArray, range_hz: tuple[float, float]) -> float:

@@ -742,3 +742,52 @@ def test_a_tilt_with_a_shelf_in_all_attacks_is_no_element_s_doing() -> None:
     assert with_shelf.unit == "dB/octave"
     assert "balance" in with_shelf.apart
     assert "balance" not in without.apart
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_bell_that_attacks_show_under_another_tail(sign: int) -> None:
+    """By hand: 3.0 dB within 0.8 and 2.0 dB within 0.8 are 2.5 dB within 0.8 / sqrt(2)."""
+    curve, shown = bump(15, 18, 3.0 * sign), bump(15, 18, 2.0 * sign)
+    (finding,) = analyzer.findings(stated(curve, half=0.8, filter_db=tuple(shown)))
+    assert finding.difference == pytest.approx(2.5 * sign)
+    assert np.ptp(finding.interval) / 2 == pytest.approx(0.8 / np.sqrt(2))
+    assert "balance" in finding.apart
+    (alone,) = analyzer.findings(stated(curve, half=0.8))
+    assert alone.difference == pytest.approx(3.0 * sign)
+    assert "balance" not in alone.apart
+    # Where both disagree by more than that, half of it; a shelf is not read so.
+    (apart,) = analyzer.findings(stated(2 * curve, half=3.0, filter_db=tuple(shown)))
+    assert np.ptp(apart.interval) / 2 == pytest.approx(2.0)
+    shelf = {"filter_db": tuple(shown), "shelf_db": 2.0 * sign}
+    (other,) = analyzer.findings(stated(curve, half=0.8, **shelf))
+    assert other.difference == pytest.approx(3.0 * sign)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_where_moments_and_cells_disagree_the_interval_holds_both(sign: int) -> None:
+    curve, shown = bump(15, 18, 5.0 * sign), bump(15, 18, 4.0 * sign)
+    exact = {"moments_spread_db": (0.1,) * 31, "explained_db": (0.0,) * 31}
+    (finding,) = analyzer.findings(stated(curve, filter_db=tuple(shown), **exact))
+    assert finding.difference == pytest.approx(5.0 * sign)
+    low, high = sorted(map(abs, finding.interval))
+    assert (low, high) == pytest.approx((4.0, 6.0))
+
+
+@pytest.mark.parametrize(
+    ("size", "shown", "apart"),
+    [
+        (3.0, 2.0, True),
+        (-3.0, -2.0, True),
+        (3.0, 1.2, False),
+        (3.0, -2.0, False),
+        (3.0, 0.0, False),
+    ],
+)
+def test_a_filter_in_the_cells_is_no_element_s_doing(
+    size: float, shown: float, apart: bool
+) -> None:
+    filter_db = tuple(bump(15, 18, shown))
+    (finding,) = analyzer.findings(
+        stated(bump(15, 18, size), filter_db=filter_db, shelf_db=np.copysign(2.0, size))
+    )
+    assert ("balance" in finding.apart) == apart

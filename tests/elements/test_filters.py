@@ -15,15 +15,9 @@ from scipy import signal
 
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.changes import split_difference
-from mixcompare.elements.filters import (
-    SHAPES,
-    bell_db,
-    filter_in,
-    high_shelf_db,
-    low_shelf_db,
-    on_curve,
-)
+from mixcompare.elements.filters import SHAPES, filter_in, on_curve
 from mixcompare.features import Features
+from mixcompare.pair.shapes import bell_db, high_shelf_db, low_shelf_db
 from mixcompare.pair.spectra import PairSpectra
 from tests import operations
 from tests.elements.test_panned import mix, pair_of, reference, stem, told

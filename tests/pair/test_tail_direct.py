@@ -14,12 +14,14 @@ from mixcompare.features import ANALYSIS_RATE_HZ, Features
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.tail_direct import (
     Direct,
+    bell_in,
     direct_level,
     following_in_attacks,
     low_cut_in,
     shelf_in,
 )
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
+from tests import operations
 from tests.pair.test_tail import OTHER, OWN, pair_of, tail
 from tests.synthetic import RATE_HZ
 
@@ -27,6 +29,7 @@ FloatArray = npt.NDArray[np.float64]
 
 ONLY = 1.0
 _BINS_HZ = np.arange(WINDOW // 2 + 1) * ANALYSIS_RATE_HZ / WINDOW
+REGISTERS_HZ = 47 * 2 ** (np.arange(21) / 3)
 
 
 def bin_of(frequency_hz: float) -> int:
@@ -157,6 +160,87 @@ def test_a_shelf_moves_what_sounds_on_as_well(
     places = [bin_of(1000), bin_of(2000)]
     beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [0.0, top_db])
     assert (shelf_in(beside_db, held_db) == (beside_db if taken_off else 0.0)).all()
+
+
+def peaking_db(gain_db: float, middle_hz: float, sharpness: float) -> FloatArray:
+    """The second-order peaking filter's prototype (W3C Audio EQ Cookbook, from memory)."""
+    root, turn = 10 ** (gain_db / 40), 2 * np.pi * middle_hz
+    across = turn / sharpness
+    b, a = [1, across * root, turn**2], [1, across / root, turn**2]
+    _, response = signal.freqs(b, a, 2 * np.pi * REGISTERS_HZ)
+    return np.asarray(20 * np.log10(np.abs(response)))
+
+
+@pytest.mark.parametrize(
+    ("gain_db", "middle_hz", "sharpness"),
+    [(4.0, 1000.0, 1.2), (-5.0, 600.0, 0.7), (8.0, 2500.0, 1.0)],
+)
+def test_a_bell_goes_through_all_registers(
+    gain_db: float, middle_hz: float, sharpness: float
+) -> None:
+    scatter_db = np.random.default_rng(3).normal(0, 0.1, len(REGISTERS_HZ))
+    bell = bell_in(REGISTERS_HZ, peaking_db(gain_db, middle_hz, sharpness) + scatter_db)
+    assert bell is not None
+    assert bell.gain_db == pytest.approx(gain_db, abs=0.3)
+    assert bell.middle_hz == pytest.approx(middle_hz, rel=0.05)
+    assert bell.sharpness == pytest.approx(sharpness, rel=0.15)
+    shown = bell.level_db(REGISTERS_HZ)
+    assert shown == pytest.approx(peaking_db(gain_db, middle_hz, sharpness), abs=0.3)
+
+
+@pytest.mark.parametrize(
+    "beside_db",
+    [
+        {},
+        {470: 2.6, 380: 0.5, 590: 1.1},  # a section alone in beginning there
+        {950: 5.0},
+        {950: 4.0, 1200: 4.0, 2400: 4.0},  # and its partials
+        {950: 1.2, 1200: 1.0, 750: 1.0},  # too little
+        {75: 5.0, 95: 5.0, 120: 4.0},  # a bass line
+        {3800: 3.0, 4800: 4.0},  # a shelf's foot
+    ],
+)
+def test_what_stands_by_itself_is_no_bell(beside_db: dict[int, float]) -> None:
+    curve_db = np.zeros(len(REGISTERS_HZ))
+    for hz, by_db in beside_db.items():
+        curve_db[np.abs(REGISTERS_HZ / hz - 1).argmin()] = by_db
+    assert bell_in(REGISTERS_HZ, curve_db) is None
+
+
+def test_a_bell_of_little_more_than_a_decibel_is_left() -> None:
+    assert bell_in(REGISTERS_HZ, peaking_db(1.3, 1000.0, 1.0)) is None
+
+
+def test_a_bell_beside_a_bass_line_is_told() -> None:
+    curve_db = peaking_db(4.0, 1000.0, 1.2) + np.where(REGISTERS_HZ < 160, 5.0, 0.0)
+    bell = bell_in(REGISTERS_HZ, curve_db)
+    assert bell is not None
+    assert bell.gain_db == pytest.approx(4.0, abs=0.2)
+
+
+def test_registers_of_which_nothing_begins_are_not_asked() -> None:
+    curve_db = peaking_db(4.0, 1000.0, 1.2)
+    curve_db[[3, 9]] = np.nan
+    bell = bell_in(REGISTERS_HZ, curve_db)
+    assert bell is not None
+    assert bell.gain_db == pytest.approx(4.0, abs=0.1)
+    assert bell_in(REGISTERS_HZ[:3], curve_db[:3]) is None
+
+
+@pytest.mark.parametrize("gain_db", [5.0, -5.0])
+def test_a_bell_is_read_under_another_tail(gain_db: float) -> None:
+    louder = operations.Filter(signal.butter(1, (500, 1500), "band", fs=RATE_HZ), gain_db)
+    added = 10 ** (gain_db / 20) - 1
+    dry = strokes() + added * signal.lfilter(*louder.part, strokes())
+    direct = direct_of(dry)
+    _, part = signal.freqz(*louder.part, np.maximum(_BINS_HZ, 1.0), fs=RATE_HZ)
+    expected_db = 20 * np.log10(np.abs(1 + added * part))
+    for frequency_hz in (150, 400, 900, 2000, 4000):
+        at = bin_of(frequency_hz)
+        assert direct.filter_db[at] == pytest.approx(expected_db[at], abs=1.0)
+    in_thirds = direct.filter_at_db(np.array([900.0, 12_000.0]))
+    assert in_thirds[0] == pytest.approx(direct.filter_db[bin_of(900)], abs=0.1)
+    assert in_thirds[1] == pytest.approx(direct.shelf_db, abs=0.1)
 
 
 def test_what_is_alone_in_beginning_up_there_is_no_shelf() -> None:

@@ -83,7 +83,8 @@ class ToneDifference:
     shelf_db : float
         Under another tail, what attacks show of a filter at the highest notes.
     filter_db : tuple of float, shape (31,)
-        What filters of usual shapes do, as one take's cells show it beside elements.
+        What filters of usual shapes do, as one take's cells show it beside elements, or attacks
+        under another tail.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
