@@ -18,8 +18,8 @@ def high_shelf_db(
 ) -> FloatArray:
     """Level that a high shelf gives, shape (bands,): half its gain at the corner.
 
-    With ``slope`` 1 the first-order shelf: what a pole and a zero in the same place of a
-    logarithmic scale, mirrored at the corner, give.
+    With ``slope`` 1 the first-order shelf, whose zero and pole lie as far below the corner and
+    above it.
     """
     ratio, half = (centre_hz / corner_hz) ** (2 * slope), 10 ** (gain_db / 20)
     return np.asarray(10 * np.log10((1 + ratio * half) / (1 + ratio / half)))

@@ -138,7 +138,7 @@ def bell_in(hz: FloatArray, beside_db: FloatArray) -> Bell | None:
     if not inside.any():
         return None
     peak = int(np.argmax(np.where(inside, np.abs(beside_db), 0.0)))
-    if abs(beside_db[peak]) < _LEAST_BELL_DB:
+    if not _LEAST_BELL_DB < abs(beside_db[peak]) < _MOST_BELL_DB:
         return None
     limits = np.log([_BELL_HZ, _SHARPNESS])
     start = np.array([np.log(hz[peak]), np.log(1.0), beside_db[peak]])

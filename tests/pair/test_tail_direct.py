@@ -198,6 +198,7 @@ def test_a_bell_goes_through_all_registers(
         {950: 1.2, 1200: 1.0, 750: 1.0},  # too little
         {75: 5.0, 95: 5.0, 120: 4.0},  # a bass line
         {3800: 3.0, 4800: 4.0},  # a shelf's foot
+        {950: 14.0, 750: 7.0, 1200: 7.0},  # more than anybody turns a bell
     ],
 )
 def test_what_stands_by_itself_is_no_bell(beside_db: dict[int, float]) -> None:
