@@ -384,7 +384,7 @@ def test_tempo_tuning_and_tone_of_another_performance_are_told_side_by_side() ->
 
 def test_width_and_articulation_of_another_performance_are_told_side_by_side() -> None:
     findings = listed(told("detached and narrower"))
-    assert set(findings) == {"notes_more_detached", "narrower"}  # 4.4 and 4.1 JND, both sure
+    assert list(findings) == ["narrower", "notes_more_detached"]  # 4.4 and 4.1 JND, both sure
     assert_size(findings["narrower"], -6.02, "width")
     assert findings["notes_more_detached"].difference == pytest.approx(-0.375, abs=0.02)
     assert_held(findings["notes_more_detached"], -0.47)  # regression as above

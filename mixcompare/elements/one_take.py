@@ -90,7 +90,7 @@ def _around(
     known = (weight > 0).sum(axis=0) >= RATE_HZ
     spread = quantiles_by_column(rest, weight, (0.2, 0.25, 0.5, 0.75, 0.8))
     tone = _persistent(spectra.centre_hz, known, spread[0], spread[-1])
-    on_it, without = (on_curve(spectra, weight, filtered + curve) for curve in (tone, 0 * tone))
+    on_it, without = (on_curve(spectra, weight, curve) for curve in (filtered + tone, filtered))
     if on_it < without + _LEAST_ON_IT:
         tone = np.zeros_like(tone)  # what only its own band's element shows
     changes = _side_by_side(spectra, filtered + tone, softer)

@@ -230,8 +230,7 @@ class Score:
         halves = np.array([0.5, 0.5, 1.0, 1.0])
         parts = tuple((name, notes * halves[: notes.shape[1]]) for name, notes in self.parts)
         bars = None if self.bars is None else self.bars.on(lambda times: 0.5 * times)
-        times = np.array([0.5, 0.5, 1.0, 1.0])
-        strokes = tuple((name, own * times) for name, own in self.strokes)
+        strokes = tuple((name, own * halves) for name, own in self.strokes)
         return replace(self, parts=parts, bars=bars, strokes=strokes)
 
     def _warnings(self, semitones: int) -> tuple[str, ...]:

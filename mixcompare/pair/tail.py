@@ -76,15 +76,12 @@ class OneTail:
         Semitones from 80 Hz only; cells of low coherence are silent in both.
     level_db : float
         Taken out of the candidate besides the pair's gain: that gain holds the tail's energy.
-    shelf_db : float
-        What attacks show of a filter at the highest notes; zero where there is none.
     filter_db : ndarray, shape (31,)
-        The same in third octaves.
+        What attacks show of a filter, in third octaves; zero where there is none.
     """
 
     spectra: PairSpectra
     level_db: float
-    shelf_db: float = 0.0
     filter_db: FloatArray = field(default_factory=lambda: np.zeros(len(THIRD_OCTAVE_CENTRES_HZ)))
 
 
@@ -137,8 +134,8 @@ def under_one_tail(
     if not cells.audible.any():
         return None
     by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
-    of_filter = direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ)
-    return OneTail(evened, level_db - float(by_db), direct.shelf_db, of_filter)
+    filter_db = direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ)
+    return OneTail(evened, level_db - float(by_db), filter_db)
 
 
 # --- the tail ------------------------------------------------------------------------------

@@ -104,11 +104,14 @@ class _Percussion:
     def levels(self) -> Levels:
         """With a row for every instrument, and a change for every one that stands out."""
         sizes = self._sizes() if len(self.written.times_s) else [None] * len(self.struck)
-        parts = [self._part(place, size) for place, size in enumerate(sizes)]
+        energies = [self._energy(place) for place in range(len(self.struck))]
+        parts = [
+            self._part(place, size, own)
+            for place, (size, own) in enumerate(zip(sizes, energies, strict=True))
+        ]
         found = self.found
         changes = list(zip(found.changes, found.players, strict=True))
-        for place, part in enumerate(parts):
-            own = self._energy(place)
+        for part, own in zip(parts, energies, strict=True):
             if own.any():
                 changes = with_strokes(changes, part, own, self._change(part, own))
         return replace(
@@ -145,7 +148,7 @@ class _Percussion:
         struck = self._shares[:, self.pitched :].sum(axis=1).max(axis=0)
         asked = (struck < 0.1) & (self._moved < _MOVED) & ~self.written.rolled[:, None]
         # Under a stroke a band that strokes rule is nobody else's, whatever is laid to them.
-        ruled = sum(self._ruled(place) for place in range(len(self.struck))) > 0
+        ruled = sum(self._ruled) > 0
         asked &= ~(self.written.struck(self.pitched)[:, None] & ruled)
         return tone_of(*self._all, asked)
 
@@ -162,12 +165,16 @@ class _Percussion:
 
     def _read(self, place: int) -> _Own | None:
         """An instrument's own rises, read where its own bands rise."""
-        places, weights = self._strokes(place), self._ruled(place)
+        places, weights = self._strokes(place), self._ruled[place]
         if len(places) < FEWEST or max(self._there(place)) < _THERE or not weights.any():
             return None
         return _Own(places, self._onsets.read(weights / weights.sum(), places), weights)
 
-    def _ruled(self, place: int) -> FloatArray:
+    @cached_property
+    def _ruled(self) -> list[FloatArray]:
+        return [self._ruled_by(place) for place in range(len(self.struck))]
+
+    def _ruled_by(self, place: int) -> FloatArray:
         """What every band tells of an instrument: how far its rises stand over all others there."""
         own = self._strokes(place)
         struck = self.written.begins[self.pitched + place] > 0
@@ -186,7 +193,7 @@ class _Percussion:
     def _there(self, place: int) -> tuple[float, float]:
         """How much of the strokes' rises is their own in their best bands, in either recording."""
         own = self._shares[:, self.pitched + place][:, self._strokes(place)].mean(axis=1)
-        own = own * (self._ruled(place) > 0)
+        own = own * (self._ruled[place] > 0)
         reference, candidate = np.sort(own, axis=1)[:, -_BANDS:].mean(axis=1).tolist()
         return reference, candidate
 
@@ -228,13 +235,12 @@ class _Percussion:
 
     # --- what is told --------------------------------------------------------------------------
 
-    def _part(self, place: int, size: Struck | None) -> PartLevel:
+    def _part(self, place: int, size: Struck | None, own: FloatArray) -> PartLevel:
         """A row as every part has one."""
         part = self.struck[place]
         reason = self._reason(place, size)
         told = size if reason is None else None
-        own = self._energy(place)
-        heard = self._audible(own, place, told)
+        heard = self._audible(own, told)
         return PartLevel(
             name=part.name,
             level_db=self._level_db(place, told) if told else None,
@@ -328,7 +334,7 @@ class _Percussion:
         whole = float((spectra.reference @ weights).sum())
         return float((own @ weights).sum()) / max(whole, 1e-30)
 
-    def _audible(self, own: FloatArray, place: int, size: Struck | None) -> tuple[float, float]:
+    def _audible(self, own: FloatArray, size: Struck | None) -> tuple[float, float]:
         """How much of its time it is heard through the rest, in either recording."""
         spectra = self.pair.of_elements
         if not own.any():

@@ -22,7 +22,7 @@ BoolArray = npt.NDArray[np.bool_]
 _SURE = 3.0
 """How sure a share is: the true one is drawn from a beta distribution with this sum of parameters.
 Of 30 changes on three movements 2 and 4 do as well, 1 and 8 worse."""
-_DRAWS = (np.arange(9) + 0.5) / 9  # quantiles of a share; resolution
+_DRAWS = 9  # of a share; resolution
 _SHARES = np.linspace(0.01, 0.99, 50)  # resolution
 _CHANGES_DB = np.arange(-15, 15.01, 0.25)  # resolution, and the largest change that is told
 _NOT_ITS_OWN, _ITS_OWN = 0.15, 0.2  # shares; our judgement
@@ -75,8 +75,7 @@ def size_of(
         return None
     left = difference_db - _tone_db(difference_db, rest)[:, None]
     spread = max(1.4826 * float(np.median(np.abs(left[rest]))), _LEAST_SPREAD_DB)
-    places = np.clip(np.searchsorted(_SHARES, share[own]), 0, len(_SHARES) - 1)
-    drawn = stats.beta.ppf(_DRAWS, _SHARES[:, None] * _SURE, (1 - _SHARES[:, None]) * _SURE)[places]
+    drawn = drawn_shares(share[own], _DRAWS)
     away = left[own][:, None]
     likelihood = np.empty(len(_CHANGES_DB))
     for index, change_db in enumerate(_CHANGES_DB):
@@ -89,6 +88,14 @@ def size_of(
         return None
     inside = _CHANGES_DB[likelihood > likelihood[best] - 1.92]  # half of chi-squared's 95 %
     return Size(float(_CHANGES_DB[best]), (float(inside[0]) - 0.125, float(inside[-1]) + 0.125))
+
+
+def drawn_shares(share: FloatArray, draws: int) -> FloatArray:
+    """What the true shares may be of which these are guesses: quantiles, shape (..., draws)."""
+    places = np.clip(np.searchsorted(_SHARES, share), 0, len(_SHARES) - 1)
+    quantiles = (np.arange(draws) + 0.5) / draws
+    guess = _SHARES[:, None] * _SURE
+    return np.asarray(stats.beta.ppf(quantiles, guess, _SURE - guess)[places])
 
 
 def _tone_db(difference_db: FloatArray, rest: BoolArray) -> FloatArray:

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, stats
+from scipy import ndimage
 
 from mixcompare.parts.rises import Rises
+from mixcompare.parts.sizes import drawn_shares
 from mixcompare.statistics import (
     block_counts,
     few_blocks,
@@ -28,9 +29,7 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 LEVELS_DB = np.arange(-300, 301) / 10  # resolution, and the largest difference that is tried
-_SURE = 3.0  # of a share, as in mixcompare.parts.sizes
-_DRAWS = (np.arange(7) + 0.5) / 7  # quantiles of a share; resolution
-_SHARES = np.linspace(0.01, 0.99, 50)  # resolution
+_DRAWS = 7  # of a share; resolution
 _OWN, _OTHERS, _MOVED = 0.5, 0.1, 0.3  # shares of a rise; our choice
 _LEAST_SPREAD_DB = 0.2
 _FEWEST_OTHERS = 5  # onsets from which a band's tone is told; our choice
@@ -229,12 +228,10 @@ def _likely(
 
     The share of a rise is a guess: the true one is drawn around it (:mod:`mixcompare.parts.sizes`).
     """
-    places = np.clip(np.searchsorted(_SHARES, share), 0, len(_SHARES) - 1)
-    drawn = stats.beta.ppf(_DRAWS, _SHARES[:, None] * _SURE, (1 - _SHARES[:, None]) * _SURE)
-    added = drawn[:, :, None] * (10 ** (LEVELS_DB / 10) - 1)
+    drawn, by = drawn_shares(share, _DRAWS), 10 ** (LEVELS_DB / 10) - 1
     out = np.empty((*share.shape, len(LEVELS_DB)))
     for stroke in range(len(share)):
-        whole = 1 + added[places[stroke]] + besides[stroke][:, None, None]
+        whole = 1 + drawn[stroke][:, :, None] * by + besides[stroke][:, None, None]
         moved = 10 * np.log10(np.maximum(whole, 1e-3))
         left = (away_db[stroke][:, None, None] - moved) / spread_db[:, None, None]
         # Student's t with two degrees of freedom, as for sizes.

@@ -380,7 +380,9 @@ def test_what_is_told_of_two_rooms_is_mirrored() -> None:
     forth, back = ({f.kind: f for f in in_rooms(there).findings} for there in (True, False))
     for results in (in_rooms(True), in_rooms(False)):
         assert results.measurements["balance"].difference.one_tail
-    shelves = [in_rooms(there).measurements["tone"].difference.shelf_db for there in (True, False)]
+    shelves = [
+        in_rooms(there).measurements["tone"].difference.filter_db[-1] for there in (True, False)
+    ]
     assert shelves[0] == pytest.approx(4.0, abs=1.0)
     assert shelves[1] == pytest.approx(-shelves[0], abs=0.5)
     assert "tone_brighter" in forth

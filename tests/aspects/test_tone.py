@@ -715,6 +715,13 @@ def test_an_uncertain_change_of_tone_in_an_elements_sense_may_be_its_partials(
     assert ("balance" not in told.apart) == folds
 
 
+def topped(top_db: float, filter_db: npt.ArrayLike = 0.0) -> tuple[float, ...]:
+    """A filter that does so much at the highest notes."""
+    out = np.array(np.broadcast_to(filter_db, 31), np.float64)
+    out[-1] = top_db
+    return tuple(out.tolist())
+
+
 @pytest.mark.parametrize(
     ("shelf_db", "first", "size", "apart"),
     [
@@ -730,14 +737,14 @@ def test_a_shelf_in_all_attacks_is_no_element_s_doing(
     shelf_db: float, first: int, size: float, apart: bool
 ) -> None:
     last = 30 if first == 23 else 14
-    (finding,) = analyzer.findings(stated(bump(first, last, size), shelf_db=shelf_db))
+    (finding,) = analyzer.findings(stated(bump(first, last, size), filter_db=topped(shelf_db)))
     assert ("balance" in finding.apart) == apart
 
 
 def test_a_tilt_with_a_shelf_in_all_attacks_is_no_element_s_doing() -> None:
     curve = 0.6 * np.log2(np.clip(THIRD_OCTAVE_CENTRES_HZ, 90, 11_000) / 1000)
     tilt = {"tilt_db_per_octave": 0.6, "tilt_db_per_octave_interval": (0.5, 0.7)}
-    (with_shelf,) = analyzer.findings(stated(curve, shelf_db=1.2, **tilt))
+    (with_shelf,) = analyzer.findings(stated(curve, filter_db=topped(1.2), **tilt))
     (without,) = analyzer.findings(stated(curve, **tilt))
     assert with_shelf.unit == "dB/octave"
     assert "balance" in with_shelf.apart
@@ -758,8 +765,8 @@ def test_a_bell_that_attacks_show_under_another_tail(sign: int) -> None:
     # Where both disagree by more than that, half of it; a shelf is not read so.
     (apart,) = analyzer.findings(stated(2 * curve, half=3.0, filter_db=tuple(shown)))
     assert np.ptp(apart.interval) / 2 == pytest.approx(2.0)
-    shelf = {"filter_db": tuple(shown), "shelf_db": 2.0 * sign}
-    (other,) = analyzer.findings(stated(curve, half=0.8, **shelf))
+    shelf = topped(2.0 * sign, shown)
+    (other,) = analyzer.findings(stated(curve, half=0.8, filter_db=shelf))
     assert other.difference == pytest.approx(3.0 * sign)
 
 
@@ -786,8 +793,6 @@ def test_where_moments_and_cells_disagree_the_interval_holds_both(sign: int) -> 
 def test_a_filter_in_the_cells_is_no_element_s_doing(
     size: float, shown: float, apart: bool
 ) -> None:
-    filter_db = tuple(bump(15, 18, shown))
-    (finding,) = analyzer.findings(
-        stated(bump(15, 18, size), filter_db=filter_db, shelf_db=np.copysign(2.0, size))
-    )
+    filter_db = topped(float(np.copysign(2.0, size)), bump(15, 18, shown))
+    (finding,) = analyzer.findings(stated(bump(15, 18, size), filter_db=filter_db))
     assert ("balance" in finding.apart) == apart

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.parts.sizes import size_of, widened
+from mixcompare.parts.sizes import drawn_shares, size_of, widened
 
 BANDS, FRAMES = 60, 200
 
@@ -79,3 +79,11 @@ def test_an_interval_reaches_nearer_to_nothing_and_farther_the_more_the_cells_sc
     assert widened(-4.0, (-5.0, -3.0), 2.0) == pytest.approx(
         (-5.0 * 1.5 - 0.3, -(3.0 * 0.84 - 0.3))
     )
+
+
+def test_true_shares_lie_on_both_sides_of_a_guess() -> None:
+    # What is not a part's is the others': a beta distribution with its parameters exchanged.
+    drawn = drawn_shares(np.array([[0.489, 0.509], [0.089, 0.909]]), 9)
+    assert drawn.shape == (2, 2, 9)
+    assert drawn[:, 0] == pytest.approx(1 - drawn[:, 1, ::-1])
+    assert drawn.mean(axis=2) == pytest.approx(np.array([[0.49, 0.51], [0.09, 0.91]]), abs=0.02)

@@ -65,12 +65,10 @@ def by_chance(sinks: FloatArray, sign: float, room_db: float) -> float:
 
 
 def _by_chance(sinks: FloatArray, sign: float) -> float:
+    if not len(sinks):
+        return 1.0
     limited = np.clip(sinks, -_MOST_OF_A_NOTE_DB, _MOST_OF_A_NOTE_DB)
-    sums = (
-        np.add.reduceat(limited, np.arange(0, len(limited), _BLOCK_NOTES))
-        if len(limited)
-        else limited
-    )
+    sums = np.add.reduceat(limited, np.arange(0, len(limited), _BLOCK_NOTES))
     total = float(sums.sum())
     if total * sign <= 0:
         return 1.0

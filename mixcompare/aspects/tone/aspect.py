@@ -127,8 +127,7 @@ class ToneAnalyzer:
         noise = noise_of(pair, threshold_power(pair))
         difference = replace(_compared(pair, curve, cells.audible), noise=noise)
         if one is not None:
-            filter_db = tuple(one.filter_db.tolist())
-            difference = replace(difference, shelf_db=one.shelf_db, filter_db=filter_db)
+            difference = replace(difference, filter_db=tuple(one.filter_db.tolist()))
         if balance is None:
             return difference
         if exact:
@@ -150,6 +149,8 @@ class ToneAnalyzer:
             explained = np.clip(explained, np.minimum(curve, 0), np.maximum(curve, 0))
         curve -= explained
         filter_db = np.asarray(difference.filter_db)
+        # At the highest notes, above which attacks tell nothing more.
+        shelf_db = 0.0 if exact else float(filter_db[-1])
         half = np.array(
             [
                 (pair[1] - pair[0]) / 2 if pair else np.inf
@@ -159,7 +160,7 @@ class ToneAnalyzer:
         if exact and filter_db.any():
             # Of moments and of the curve through all cells, either may be right.
             half = np.maximum(half, np.abs(curve - filter_db))
-        elif filter_db.any() and abs(difference.shelf_db) < _SHOWN_DB:
+        elif filter_db.any() and abs(shelf_db) < _SHOWN_DB:
             curve, half = _with_attacks(curve, half, filter_db)
         heard = known & np.asarray(difference.audible)
         out = [noise_finding(one, pair) for one in difference.noise if one.heard]
@@ -183,7 +184,7 @@ class ToneAnalyzer:
             most_db = _largest_db(pair)
             out = [_beside_elements(one, difference, most_db) for one in out]
         out = [_as_filtered(one, filter_db) for one in out]
-        return [_in_attacks(one, difference.shelf_db) for one in out]
+        return [_in_attacks(one, shelf_db) for one in out]
 
 
 def _largest_db(pair: Pair) -> float:

@@ -80,8 +80,6 @@ class ToneDifference:
         Whether the band is above the threshold of hearing in either recording.
     moments_spread_db : tuple of float, shape (31,)
         Beside elements of one take: how far single moments lie from what they agree on.
-    shelf_db : float
-        Under another tail, what attacks show of a filter at the highest notes.
     filter_db : tuple of float, shape (31,)
         What filters of usual shapes do, as one take's cells show it beside elements, or attacks
         under another tail.
@@ -117,7 +115,6 @@ class ToneDifference:
     moments_spread_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | KEPT | within(0.1) | stretched(1.0)
     )
-    shelf_db: float = field(default=0.0, metadata=NOT_IN_REPORT | SIGNED | within(0.2))
     filter_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | SIGNED | within(0.3) | stretched(0.3)
     )

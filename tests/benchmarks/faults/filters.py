@@ -88,7 +88,7 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_tone.py",),
         ("(moments * curve + attacks * filter_db)", "(attacks * curve + moments * filter_db)"),
         ("np.abs(curve - filter_db) / 2)", "0 * np.abs(curve - filter_db) / 2)"),
-        ("elif filter_db.any() and abs(difference.shelf_db) < _SHOWN_DB:", "elif filter_db.any():"),
+        ("elif filter_db.any() and abs(shelf_db) < _SHOWN_DB:", "elif filter_db.any():"),
         ("if of_it * found.difference <= 0 or", "if"),
         ("return np.where(shown, both, curve), np.where", "return curve, np.where"),
     ),

@@ -4,6 +4,16 @@ from tests.benchmarks.mutations import Fault, each
 
 FAULTS: list[Fault] = [
     *each(
+        "mixcompare/parts/sizes.py",
+        ("tests/parts/test_strokes.py",),
+        ("_SURE = 3.0", "_SURE = 3000.0"),
+    ),
+    *each(
+        "mixcompare/parts/sizes.py",
+        ("tests/parts/test_sizes.py",),
+        ("quantiles = (np.arange(draws) + 0.5) / draws", "quantiles = np.arange(draws) / draws"),
+    ),
+    *each(
         "mixcompare/parts/onsets.py",
         ("tests/parts/test_onsets.py",),
         ("_TOGETHER_S = 0.04", "_TOGETHER_S = 0.02"),
@@ -27,15 +37,14 @@ FAULTS: list[Fault] = [
         "mixcompare/parts/strokes.py",
         ("tests/parts/test_strokes.py",),
         (
-            "whole = 1 + added[places[stroke]] + besides[stroke][:, None, None]",
-            "whole = 1 + added[places[stroke]]",
+            "whole = 1 + drawn[stroke][:, :, None] * by + besides[stroke][:, None, None]",
+            "whole = 1 + drawn[stroke][:, :, None] * by",
         ),
         (
             "difference_db(reference, candidate) - tone.level_db",
             "difference_db(reference, candidate)",
         ),
         ("beside_db = 1.96 * float", "beside_db = 0.0 * float"),
-        ("_SURE = 3.0 ", "_SURE = 3000.0 "),
         ("if len(strokes) < FEWEST:", "if len(strokes) < 1:"),
         ("wider = few_blocks(len(strokes))", "wider = 0.0"),
         ("replace(self, level_db=-self.level_db)", "replace(self, level_db=self.level_db)"),

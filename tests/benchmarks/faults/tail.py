@@ -38,7 +38,7 @@ FAULTS: list[Fault] = [
         ("if found.difference * shelf_db <= 0 or", "if shelf_db == 0 or"),
         ("(found.band_hz or (0.0, 0.0))[1] < THIRDS_ABOVE_HZ", "False"),
         ("_OF_A_SHELF = 0.5", "_OF_A_SHELF = 0.0"),
-        ("return [_in_attacks(one, difference.shelf_db) for one in out]", "return out"),
+        ("return [_in_attacks(one, shelf_db) for one in out]", "return out"),
     ),
     *each(
         "mixcompare/pair/tail_direct.py",
