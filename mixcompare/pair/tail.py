@@ -35,6 +35,7 @@ from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ, LOW_FFT, SEMITONE_FFT
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
 from mixcompare.pair.tail_direct import direct_level
+from mixcompare.pair.tail_filters import LowCut
 from mixcompare.pair.tail_frames import (
     HIGHEST_BIN,
     HOP,
@@ -43,8 +44,8 @@ from mixcompare.pair.tail_frames import (
     Spectra,
     Take,
     Wave,
-    amplitude,
     frames_about,
+    taking_off,
 )
 from mixcompare.pair.undo import Ride, levelled
 from mixcompare.standards.iec61260 import (
@@ -78,11 +79,19 @@ class OneTail:
         Taken out of the candidate besides the pair's gain: that gain holds the tail's energy.
     filter_db : ndarray, shape (31,)
         What attacks show of a filter, in third octaves; zero where there is none.
+    low_cut : LowCut or None
+        The one that is in it.
+    attacks_db : ndarray, shape (31,)
+        What attacks show in third octaves, whoever made it; NaN where too little begins.
     """
 
     spectra: PairSpectra
     level_db: float
     filter_db: FloatArray = field(default_factory=lambda: np.zeros(len(THIRD_OCTAVE_CENTRES_HZ)))
+    low_cut: LowCut | None = None
+    attacks_db: FloatArray = field(
+        default_factory=lambda: np.full(len(THIRD_OCTAVE_CENTRES_HZ), np.nan)
+    )
 
 
 def under_one_tail(
@@ -123,9 +132,10 @@ def under_one_tail(
     level_db = known.level_db if known else direct.level_db
     # What surely is a filter is taken off first: the tail would be learnt to hold it. What else
     # attacks show may be an element that is alone in its register, and stays.
-    direct_db = level_db + direct.filter_db
-    worn = _worn(take, direct_db, known)
-    cells = _read(take, worn, spectra.centre_hz[semitones], direct_db)
+    # So is its turn of phase: a quarter at the corner of a low cut of 12 dB an octave.
+    beside = level_db + direct.filter_db, direct.turn
+    worn = _worn(take, taking_off(*beside), known)
+    cells = _read(take, worn, spectra.centre_hz[semitones], beside)
     if spectra.judged is not None:
         judged = spectra.judged[:, semitones]
         still = np.where(judged, cells.candidate, cells.reference)
@@ -135,7 +145,7 @@ def under_one_tail(
         return None
     by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
     filter_db = direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ)
-    return OneTail(evened, level_db - float(by_db), filter_db)
+    return OneTail(evened, level_db - float(by_db), filter_db, direct.low_cut, direct.thirds_db)
 
 
 # --- the tail ------------------------------------------------------------------------------
@@ -156,11 +166,10 @@ def _known(
     return Changed(level_db, np.sqrt(factors), spectra.times_s, np.round(column).astype(np.int64))
 
 
-def _worn(take: Take, direct_db: FloatArray, changed: Changed | None) -> Wave:
+def _worn(take: Take, factor: Spectra, changed: Changed | None) -> Wave:
     """The reference's waveform with the candidate's tail on it, from the span's beginning."""
     out = np.zeros(len(take.frames_s) * HOP + WINDOW, np.float32)
     window = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
-    gain = amplitude(direct_db)
     for block in take.blocks:
         # Every block but the first has a past.
         past = slice(max(block.start - _LAGS, 0), block.stop)
@@ -168,7 +177,7 @@ def _worn(take: Take, direct_db: FloatArray, changed: Changed | None) -> Wave:
         plain = take.of_reference(times_s)
         learnt_from = changed.made(plain, times_s) if changed else plain
         candidate = take.of_candidate(take.frames_s[block])
-        candidate *= gain
+        candidate *= factor
         told = take.covers(take.frames_s[block])
         spectra = _with_tail(plain, learnt_from, candidate, told)
         pieces = fft.irfft(spectra, WINDOW, axis=1).astype(np.float32) * window
@@ -246,7 +255,9 @@ _PRIOR = _prior()
 # --- levels --------------------------------------------------------------------------------
 
 
-def _read(take: Take, worn: Wave, centre_hz: FloatArray, direct_db: FloatArray) -> PairSpectra:
+def _read(
+    take: Take, worn: Wave, centre_hz: FloatArray, beside: tuple[FloatArray, FloatArray]
+) -> PairSpectra:
     """Powers of the worn reference, and the candidate's along it, in semitones."""
     rows = np.round((take.times_s - take.times_s[0]) * 2 * RATE_HZ).astype(np.int64)
     twice = int(rows[-1]) + 1
@@ -261,13 +272,13 @@ def _read(take: Take, worn: Wave, centre_hz: FloatArray, direct_db: FloatArray) 
     ):
         weights = band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)[:, columns[mine]]
         scale = 2 / (size * np.square(np.hanning(size + 1)[:-1]).sum())
-        finer = np.linspace(0, len(direct_db) - 1, size // 2 + 1)
-        gain = amplitude(np.interp(finer, np.arange(len(direct_db)), direct_db))
+        finer = np.linspace(0, WINDOW // 2, size // 2 + 1)
+        factor = taking_off(*(np.interp(finer, np.arange(WINDOW // 2 + 1), one) for one in beside))
         for start in range(0, twice, 512):
             batch = slice(start, start + 512)
             places = (times_s[batch] - take.start_s) * ANALYSIS_RATE_HZ
             wearing = frames_about(padded, places, size)
-            candidate = take.of_candidate(times_s[batch], size) * gain
+            candidate = take.of_candidate(times_s[batch], size) * factor
             for which, product in enumerate(
                 (
                     np.square(np.abs(wearing)),

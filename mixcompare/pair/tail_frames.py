@@ -28,6 +28,7 @@ Wave = npt.NDArray[np.float32]
 WINDOW, HOP = 1024, 256  # 85 ms and 21 ms
 HIGHEST_BIN = int(THIRDS_ABOVE_HZ / ANALYSIS_RATE_HZ * WINDOW) + 1
 _BLOCK_S = 60.0  # cost: learnt a minute at a time
+_FINER = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,9 +101,25 @@ class Take:
         return self._match.time_map.covers(times_s)
 
 
-def amplitude(level_db: FloatArray) -> Wave:
-    """Amplitude factor that takes a level off."""
-    return np.asarray(10 ** (-level_db / 20), np.float32)
+def taking_off(level_db: FloatArray, turn: FloatArray) -> Spectra:
+    """Complex factor of every bin that takes a level, and a turn of phase in radians, off."""
+    return np.asarray(10 ** (-level_db / 20) * np.exp(-1j * turn), np.complex64)
+
+
+def minimum_phase(level_db: FloatArray) -> FloatArray:
+    """Phase of the minimum-phase filter with that response from zero to half the rate, in radians.
+
+    By the real cepstrum (Oppenheim and Schafer, "Discrete-Time Signal Processing", from memory),
+    on a grid so fine that the cepstrum has room.
+    """
+    at = np.arange(len(level_db))
+    fine = np.linspace(0, len(level_db) - 1, (len(level_db) - 1) * _FINER + 1)
+    log_amplitude = np.interp(fine, at, level_db) * np.log(10) / 20
+    cepstrum = fft.irfft(log_amplitude)
+    half = len(cepstrum) // 2
+    cepstrum[1:half] *= 2
+    cepstrum[half + 1 :] = 0
+    return np.asarray(fft.rfft(cepstrum).imag[::_FINER])
 
 
 def _padded(waveform: npt.NDArray[np.float16]) -> Wave:

@@ -14,7 +14,8 @@ from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import tone
-from mixcompare.aspects.tone.aspect import _beside_elements
+from mixcompare.aspects.tone.aspect import _as_attacked, _as_filtered, _beside_elements
+from mixcompare.aspects.tone.cuts import HIGH_CUT, LOW_CUT, Cut
 from mixcompare.aspects.tone.hearing import HEARING_THRESHOLD_DB_SPL
 from mixcompare.aspects.tone.values import ToneDifference
 from mixcompare.aspects.tone.words import _gain
@@ -24,6 +25,9 @@ from mixcompare.findings.confidence import evidence
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.spectra import PairSpectra
+from mixcompare.pair.tail import OneTail
+from mixcompare.pair.tail_filters import LowCut
 from mixcompare.pair.thirds import BANDS, CENTRES_HZ
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 from tests import synthetic
@@ -751,23 +755,84 @@ def test_a_tilt_with_a_shelf_in_all_attacks_is_no_element_s_doing() -> None:
     assert "balance" not in without.apart
 
 
+QUIET = (0.0,) * 31
+"""Attacks that show nothing anywhere."""
+
+
 @pytest.mark.parametrize("sign", [1, -1])
 def test_a_bell_that_attacks_show_under_another_tail(sign: int) -> None:
     """By hand: 3.0 dB within 0.8 and 2.0 dB within 0.8 are 2.5 dB within 0.8 / sqrt(2)."""
-    curve, shown = bump(15, 18, 3.0 * sign), bump(15, 18, 2.0 * sign)
-    (finding,) = analyzer.findings(stated(curve, half=0.8, filter_db=tuple(shown)))
+    curve, shown = bump(15, 18, 3.0 * sign), tuple(bump(15, 18, 2.0 * sign))
+    attacks = {"attacks_db": shown, "filter_db": shown}
+    (finding,) = analyzer.findings(stated(curve, half=0.8, **attacks))
     assert finding.difference == pytest.approx(2.5 * sign)
     assert np.ptp(finding.interval) / 2 == pytest.approx(0.8 / np.sqrt(2))
     assert "balance" in finding.apart
     (alone,) = analyzer.findings(stated(curve, half=0.8))
     assert alone.difference == pytest.approx(3.0 * sign)
     assert "balance" not in alone.apart
-    # Where both disagree by more than that, half of it; a shelf is not read so.
-    (apart,) = analyzer.findings(stated(2 * curve, half=3.0, filter_db=tuple(shown)))
+    # Where both disagree by more than that, half of it.
+    (apart,) = analyzer.findings(stated(2 * curve, half=3.0, **attacks))
     assert np.ptp(apart.interval) / 2 == pytest.approx(2.0)
-    shelf = topped(2.0 * sign, shown)
-    (other,) = analyzer.findings(stated(curve, half=0.8, filter_db=shelf))
-    assert other.difference == pytest.approx(3.0 * sign)
+
+
+def test_where_attacks_show_no_filter_moments_alone_have_to_be_surer() -> None:
+    """By hand: 3.0 dB within 2.4 and nothing within 0.8 are 0.3 dB."""
+    curve = bump(15, 18, 3.0)
+    assert analyzer.findings(stated(curve, half=2.4, attacks_db=QUIET)) == []
+    assert len(analyzer.findings(stated(curve, half=2.4))) == 1
+    # An element that is alone in beginning there says nothing of tone, nor do unheard attacks.
+    its_own = tuple(bump(15, 18, 5.0))
+    (finding,) = analyzer.findings(stated(curve, half=2.4, attacks_db=its_own))
+    assert finding.difference == pytest.approx(3.0)
+    none = (None,) * 31
+    assert len(analyzer.findings(stated(curve, half=2.4, attacks_db=none))) == 1
+
+
+def test_moments_are_laid_by_the_bands_of_which_attacks_tell() -> None:
+    """Matched in level with 3 dB more above 5.6 kHz, they stand 0.6 dB low everywhere else."""
+    curve = np.where(THIRD_OCTAVE_CENTRES_HZ < 5600, -0.6, 3.0)
+    (finding,) = analyzer.findings(stated(curve, half=0.3, attacks_db=QUIET))
+    assert finding.difference == pytest.approx(3.6)
+    assert np.ptp(finding.interval) / 2 == pytest.approx(np.hypot(0.3, 0.5))
+    assert finding.band_hz is not None
+    assert finding.band_hz[0] > 5000
+
+
+@pytest.mark.parametrize(
+    ("kind", "corner_hz", "share", "kept"),
+    [
+        (LOW_CUT, 120.0, 0.8, True),  # both show it
+        (LOW_CUT, 120.0, 0.3, False),
+        (LOW_CUT, 120.0, -1.0, False),
+        (LOW_CUT, 120.0, np.nan, True),  # too little begins
+        (HIGH_CUT, 9000.0, 0.0, True),  # attacks tell nothing up there
+    ],
+)
+def test_cuts_that_moments_show_are_borne_out_by_attacks(
+    kind: str, corner_hz: float, share: float, kept: bool
+) -> None:
+    cut = Cut(kind, corner_hz, -12.0)
+    lost_db = cut.band_response_db(THIRD_OCTAVE_CENTRES_HZ)
+    shown = np.where(THIRD_OCTAVE_CENTRES_HZ < 4000, share * lost_db, np.nan)
+    assert _as_attacked((cut,), tail_of(shown, None)) == ((cut,) if kept else ())
+
+
+def test_the_low_cut_that_attacks_show_takes_the_place_of_the_other() -> None:
+    found = (Cut(LOW_CUT, 90.0, -8.0), Cut(HIGH_CUT, 9000.0, -12.0))
+    told = _as_attacked(found, tail_of(np.full(31, np.nan), LowCut(120.0, -11.0)))
+    assert [cut.kind for cut in told] == [LOW_CUT, HIGH_CUT]
+    assert told[0].corner_hz == 120.0
+    assert told[0].slope_db_per_octave == -11.0
+    assert told[0].corner_hz_interval == pytest.approx((102.6, 140.4), abs=0.1)
+    assert told[0].slope_db_per_octave_interval == pytest.approx((-14.3, -7.7))
+    assert told[1] == found[1]
+
+
+def tail_of(attacks_db: npt.NDArray[np.float64], low_cut: LowCut | None) -> OneTail:
+    """Under another tail, with what attacks show."""
+    spectra = PairSpectra(np.zeros(1), np.ones(1), np.ones((1, 1)), np.ones((1, 1)))
+    return OneTail(spectra, 0.0, low_cut=low_cut, attacks_db=attacks_db)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -793,6 +858,6 @@ def test_where_moments_and_cells_disagree_the_interval_holds_both(sign: int) -> 
 def test_a_filter_in_the_cells_is_no_element_s_doing(
     size: float, shown: float, apart: bool
 ) -> None:
-    filter_db = topped(float(np.copysign(2.0, size)), bump(15, 18, shown))
-    (finding,) = analyzer.findings(stated(bump(15, 18, size), filter_db=filter_db))
-    assert ("balance" in finding.apart) == apart
+    found = finding(size, aspect="tone", kind="tone_band_louder", band_hz=(560.0, 1413.0))
+    told = _as_filtered(found, np.asarray(topped(2.0, bump(15, 18, shown))))
+    assert ("balance" in told.apart) == apart

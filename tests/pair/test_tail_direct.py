@@ -14,13 +14,11 @@ from mixcompare.features import ANALYSIS_RATE_HZ, Features
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.tail_direct import (
     Direct,
-    bell_in,
     direct_level,
     following_in_attacks,
-    low_cut_in,
-    shelf_in,
 )
 from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take
+from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from tests import operations
 from tests.pair.test_tail import OTHER, OWN, pair_of, tail
 from tests.synthetic import RATE_HZ
@@ -29,7 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 
 ONLY = 1.0
 _BINS_HZ = np.arange(WINDOW // 2 + 1) * ANALYSIS_RATE_HZ / WINDOW
-REGISTERS_HZ = 47 * 2 ** (np.arange(21) / 3)
+THIRDS_HZ = THIRD_OCTAVE_CENTRES_HZ
 
 
 def bin_of(frequency_hz: float) -> int:
@@ -108,7 +106,7 @@ def test_a_shelf_is_read_under_another_tail(gain_db: float) -> None:
     top = HIGHEST_BIN - 1
     assert direct.shelf_db == direct.filter_db[top]
     assert direct.shelf_db == pytest.approx(expected_db[top], abs=0.9)
-    assert not direct.filter_db[: bin_of(200)].any()
+    assert np.abs(direct.filter_db[: bin_of(200)]).max() < 0.2
 
 
 def test_a_low_cut_is_read_and_taken_off_where_a_deep_element_is_not() -> None:
@@ -116,116 +114,59 @@ def test_a_low_cut_is_read_and_taken_off_where_a_deep_element_is_not() -> None:
     for frequency_hz in (85, 120, 170):
         at = bin_of(frequency_hz)
         assert direct.filter_db[at] == pytest.approx(expected_db[at], abs=1.5)
-    assert not direct.filter_db[bin_of(1000) :].any()
+    assert np.abs(direct.filter_db[bin_of(1000) :]).max() < 0.1
+    assert direct.low_cut is not None
+    assert direct.low_cut.corner_hz == pytest.approx(150, rel=0.12)
+    assert direct.low_cut.slope_db_per_octave == pytest.approx(-12, abs=3.3)
     deep = direct_of(strokes(-8.0))
     assert deep.bin_db[bin_of(100)] - deep.level_db == pytest.approx(-8.0, abs=1.0)
     assert not deep.filter_db.any()
 
 
-@pytest.mark.parametrize(
-    ("low_db", "taken_off"),
-    [
-        ((-8.0, -3.0, -1.0), True),
-        ((8.0, 3.0, 1.0), True),  # the reference has the cut
-        ((-6.3, -6.0, -3.0), False),  # a bass line: one amount
-        ((-4.0, -3.0, 0.0), False),
-        ((-2.4, -1.0, -0.5), False),  # too little
-    ],
-)
-def test_only_what_falls_the_steeper_the_lower_it_comes_is_a_cut(
-    low_db: tuple[float, float, float], taken_off: bool
-) -> None:
-    places = [bin_of(hz) for hz in (85, 120, 170, 250)]
-    beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [*low_db, 0.0])
-    cut_db = low_cut_in(beside_db)
-    assert cut_db.any() == taken_off
-    if taken_off:
-        assert cut_db[: places[2]] == pytest.approx(beside_db[: places[2]])
-        assert not cut_db[places[3] :].any()
+def test_under_one_tail_a_low_cut_leaves_no_cell_elsewhere() -> None:
+    sections = signal.butter(2, 150, "high", fs=RATE_HZ, output="sos")
+    pair = pair_of(reference(), features_of(signal.sosfilt(sections, strokes()), OTHER))
+    one = pair.under_one_tail
+    assert one is not None
+    assert one.low_cut is not None
+    assert one.attacks_db[THIRDS_HZ == 100] == pytest.approx(-7.8, abs=1.5)
+    low = one.spectra.audible & (one.spectra.centre_hz < 250)
+    assert low.sum() > 100
+    assert abs(np.median(one.spectra.difference_db[low])) < 0.5
 
 
-@pytest.mark.parametrize(
-    ("top_db", "held_db", "taken_off"),
-    [
-        (3.0, 2.0, True),
-        (-3.0, -2.0, True),
-        (3.0, 1.0, False),  # an element that is alone in beginning up there
-        (3.0, -2.0, False),
-        (0.8, 0.8, False),
-    ],
-)
-def test_a_shelf_moves_what_sounds_on_as_well(
-    top_db: float, held_db: float, taken_off: bool
-) -> None:
-    places = [bin_of(1000), bin_of(2000)]
-    beside_db = np.interp(np.arange(len(_BINS_HZ)), places, [0.0, top_db])
-    assert (shelf_in(beside_db, held_db) == (beside_db if taken_off else 0.0)).all()
+@pytest.mark.parametrize("recursive", [True, False])
+def test_a_filter_s_turn_of_phase_is_read(recursive: bool) -> None:
+    """Against scipy's phase; put on forwards and backwards, a filter turns nothing."""
+    sections = signal.butter(2 if recursive else 1, 150, "high", fs=RATE_HZ, output="sos")
+    put_on = signal.sosfilt if recursive else signal.sosfiltfilt
+    direct = direct_of(put_on(sections, strokes()))
+    assert direct.low_cut is not None
+    _, response = signal.sosfreqz(sections, np.maximum(_BINS_HZ, 1.0), fs=RATE_HZ)
+    at = [bin_of(hz) for hz in (120, 150, 200, 400)]
+    expected = np.angle(response[at]) if recursive else 0.0
+    assert direct.turn[at] == pytest.approx(expected, abs=0.35 if recursive else 0.0)
 
 
-def peaking_db(gain_db: float, middle_hz: float, sharpness: float) -> FloatArray:
-    """The second-order peaking filter's prototype (W3C Audio EQ Cookbook, from memory)."""
-    root, turn = 10 ** (gain_db / 40), 2 * np.pi * middle_hz
-    across = turn / sharpness
-    b, a = [1, across * root, turn**2], [1, across / root, turn**2]
-    _, response = signal.freqs(b, a, 2 * np.pi * REGISTERS_HZ)
-    return np.asarray(20 * np.log10(np.abs(response)))
+@pytest.mark.parametrize("gain_db", [4.0, -4.0])
+def test_a_low_shelf_is_read_under_another_tail(gain_db: float) -> None:
+    sections = signal.butter(1, 150, "low", fs=RATE_HZ, output="sos")
+    added = 10 ** (gain_db / 20) - 1
+    direct = direct_of(strokes() + added * signal.sosfilt(sections, strokes()))
+    _, response = signal.sosfreqz(sections, np.maximum(_BINS_HZ, 1.0), fs=RATE_HZ)
+    expected_db = 20 * np.log10(np.abs(1 + added * response))
+    for frequency_hz in (80, 120, 200, 500):
+        at = bin_of(frequency_hz)
+        assert direct.filter_db[at] == pytest.approx(expected_db[at], abs=0.8)
+    assert direct.low_cut is None
 
 
-@pytest.mark.parametrize(
-    ("gain_db", "middle_hz", "sharpness"),
-    [(4.0, 1000.0, 1.2), (-5.0, 600.0, 0.7), (8.0, 2500.0, 1.0)],
-)
-def test_a_bell_goes_through_all_registers(
-    gain_db: float, middle_hz: float, sharpness: float
-) -> None:
-    scatter_db = np.random.default_rng(3).normal(0, 0.1, len(REGISTERS_HZ))
-    bell = bell_in(REGISTERS_HZ, peaking_db(gain_db, middle_hz, sharpness) + scatter_db)
-    assert bell is not None
-    assert bell.gain_db == pytest.approx(gain_db, abs=0.3)
-    assert bell.middle_hz == pytest.approx(middle_hz, rel=0.05)
-    assert bell.sharpness == pytest.approx(sharpness, rel=0.15)
-    shown = bell.level_db(REGISTERS_HZ)
-    assert shown == pytest.approx(peaking_db(gain_db, middle_hz, sharpness), abs=0.3)
-
-
-@pytest.mark.parametrize(
-    "beside_db",
-    [
-        {},
-        {470: 2.6, 380: 0.5, 590: 1.1},  # a section alone in beginning there
-        {950: 5.0},
-        {950: 4.0, 1200: 4.0, 2400: 4.0},  # and its partials
-        {950: 1.2, 1200: 1.0, 750: 1.0},  # too little
-        {75: 5.0, 95: 5.0, 120: 4.0},  # a bass line
-        {3800: 3.0, 4800: 4.0},  # a shelf's foot
-        {950: 14.0, 750: 7.0, 1200: 7.0},  # more than anybody turns a bell
-    ],
-)
-def test_what_stands_by_itself_is_no_bell(beside_db: dict[int, float]) -> None:
-    curve_db = np.zeros(len(REGISTERS_HZ))
-    for hz, by_db in beside_db.items():
-        curve_db[np.abs(REGISTERS_HZ / hz - 1).argmin()] = by_db
-    assert bell_in(REGISTERS_HZ, curve_db) is None
-
-
-def test_a_bell_of_little_more_than_a_decibel_is_left() -> None:
-    assert bell_in(REGISTERS_HZ, peaking_db(1.3, 1000.0, 1.0)) is None
-
-
-def test_a_bell_beside_a_bass_line_is_told() -> None:
-    curve_db = peaking_db(4.0, 1000.0, 1.2) + np.where(REGISTERS_HZ < 160, 5.0, 0.0)
-    bell = bell_in(REGISTERS_HZ, curve_db)
-    assert bell is not None
-    assert bell.gain_db == pytest.approx(4.0, abs=0.2)
-
-
-def test_registers_of_which_nothing_begins_are_not_asked() -> None:
-    curve_db = peaking_db(4.0, 1000.0, 1.2)
-    curve_db[[3, 9]] = np.nan
-    bell = bell_in(REGISTERS_HZ, curve_db)
-    assert bell is not None
-    assert bell.gain_db == pytest.approx(4.0, abs=0.1)
-    assert bell_in(REGISTERS_HZ[:3], curve_db[:3]) is None
+def test_third_octaves_say_what_begins_whoever_made_it() -> None:
+    direct = direct_of(strokes(-8.0))
+    assert direct.thirds_db[THIRDS_HZ == 100] == pytest.approx(-8.0, abs=1.0)
+    heard = (THIRDS_HZ > 300) & (THIRDS_HZ < 3000)
+    assert np.abs(direct.thirds_db[heard]).max() < 0.6
+    assert np.isnan(direct.thirds_db[THIRDS_HZ > 6000]).all()
 
 
 @pytest.mark.parametrize("gain_db", [5.0, -5.0])
@@ -293,4 +234,6 @@ def test_where_little_begins_nothing_is_read() -> None:
     direct = direct_level(take, None)
     assert direct.level_db == 0.0
     assert not direct.bin_db.any()
+    assert not direct.turn.any()
+    assert np.isnan(direct.thirds_db).all()
     assert following_in_attacks(take) == 0.0

@@ -42,6 +42,7 @@ from mixcompare.findings import Finding
 from mixcompare.pair import agreement
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import THIRDS_ABOVE_HZ
+from mixcompare.pair.tail import OneTail
 from mixcompare.pair.thirds import (
     CENTRES_HZ,
     NOTHING,
@@ -49,6 +50,7 @@ from mixcompare.pair.thirds import (
     values,
 )
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
+from mixcompare.statistics import weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -81,9 +83,14 @@ _OF_A_SHELF = 0.5
 """Of a region's difference, at the highest notes that attacks are read of: beside a first violin
 5 dB louder they show 0.3 to 0.4 dB there, under a shelf of 4 dB 2.1 to 2.5 dB (three scores)."""
 
-_ATTACKS_WITHIN_DB, _SHOWN_DB = 0.8, 0.5
-"""How far attacks may misread a bell under another tail: 3.9 dB read 3.4 (two scores); and from
-where on it is one. A shelf's attacks end where other instruments' notes do."""
+_ATTACKS_WITHIN_DB, _LAID_WITHIN_DB = 0.8, 0.5
+"""How far attacks may misread a band under another tail: a bell of 3.9 dB reads 3.4, bands without
+a filter 0.2 (two scores); and the level that moments are laid by: 0.1 to 0.4 dB in ten pairs with a
+shelf (two scores)."""
+_ATTACKS_CORNER, _ATTACKS_SLOPE_DB = 1.17, 3.3
+"""How far they may misread a low cut: 120 Hz and 12 dB an octave read 117 to 138 Hz and 8.7 to
+11.4 dB in ten pairs with another tail (two scores)."""
+_CORNER_DB, _HALF_OF_IT = 3.0, 0.5  # of a cut, in attacks; our judgement, not measured
 _OF_A_FILTER = 0.5  # of a region's difference, in the cells of one take; our judgement
 
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
@@ -125,9 +132,13 @@ class ToneAnalyzer:
         cells = cells_of(pair, times_s)
         curve = agreed_curve(cells, pair, made)
         noise = noise_of(pair, threshold_power(pair))
-        difference = replace(_compared(pair, curve, cells.audible), noise=noise)
+        difference = replace(_compared(pair, curve, cells.audible, one), noise=noise)
         if one is not None:
-            difference = replace(difference, filter_db=tuple(one.filter_db.tolist()))
+            difference = replace(
+                difference,
+                filter_db=tuple(one.filter_db.tolist()),
+                attacks_db=values(one.attacks_db, np.isfinite(one.attacks_db)),
+            )
         if balance is None:
             return difference
         if exact:
@@ -160,8 +171,8 @@ class ToneAnalyzer:
         if exact and filter_db.any():
             # Of moments and of the curve through all cells, either may be right.
             half = np.maximum(half, np.abs(curve - filter_db))
-        elif filter_db.any() and abs(shelf_db) < _SHOWN_DB:
-            curve, half = _with_attacks(curve, half, filter_db)
+        else:
+            curve, half = _with_attacks(curve, half, _of_attacks(difference))
         heard = known & np.asarray(difference.audible)
         out = [noise_finding(one, pair) for one in difference.noise if one.heard]
         for cut in difference.cuts:
@@ -221,15 +232,39 @@ def _filter_db(pair: Pair) -> tuple[float, ...]:
     return tuple(np.interp(np.log(CENTRES_HZ), np.log(spectra.centre_hz), filter_db).tolist())
 
 
+def _of_attacks(difference: ToneDifference) -> FloatArray:
+    """Tone as attacks show it under another tail, NaN where they don't.
+
+    What surely is a filter, and nothing where they show nothing. What else they show may be an
+    element that is alone in beginning there.
+    """
+    attacks = np.array([np.nan if value is None else value for value in difference.attacks_db])
+    filter_db = np.asarray(difference.filter_db)
+    told = (filter_db != 0) | (np.abs(attacks) < _ATTACKS_WITHIN_DB)
+    return np.where(told & (THIRD_OCTAVE_CENTRES_HZ < THIRDS_ABOVE_HZ), filter_db, np.nan)
+
+
 def _with_attacks(
-    curve: FloatArray, half: FloatArray, filter_db: FloatArray
+    curve: FloatArray, half: FloatArray, attacks_db: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Under another tail, what moments and what attacks show of a filter, each as it is sure."""
-    moments, attacks = 1 / np.square(half), 1 / _ATTACKS_WITHIN_DB**2
-    both = (moments * curve + attacks * filter_db) / (moments + attacks)
-    shown = np.abs(filter_db) > _SHOWN_DB
-    sure = np.maximum(1 / np.sqrt(moments + attacks), np.abs(curve - filter_db) / 2)
-    return np.where(shown, both, curve), np.where(shown, np.minimum(sure, half), half)
+    """Of what moments and what attacks show, each as it is sure.
+
+    A curve is known but for a level; that of moments holds the tail, so that it is laid where the
+    surest bands of both agree.
+    """
+    told = np.isfinite(attacks_db) & np.isfinite(half)
+    if not told.any():
+        return curve, half
+    moments, attacks = 1 / np.square(half[told]), 1 / _ATTACKS_WITHIN_DB**2
+    away = attacks_db[told] - curve[told]
+    laid_db = weighted_quantile(away, moments, 0.5)
+    share = attacks / (moments + attacks)
+    out, sure = curve + laid_db, np.hypot(half, _LAID_WITHIN_DB)
+    out[told] += share * (away - laid_db)
+    sure[told] = np.minimum(
+        half[told], np.maximum(1 / np.sqrt(moments + attacks), np.abs(away - laid_db) / 2)
+    )
+    return out, sure
 
 
 def _as_filtered(found: Finding, filter_db: FloatArray) -> Finding:
@@ -254,9 +289,11 @@ def _in_attacks(found: Finding, shelf_db: float) -> Finding:
     return replace(found, apart=(*found.apart, "balance"))
 
 
-def _compared(pair: Pair, curve: Curve, audible: BoolArray) -> ToneDifference:
+def _compared(pair: Pair, curve: Curve, audible: BoolArray, one: OneTail | None) -> ToneDifference:
     """Cuts, tilt and broad filters of the curve, with the scatter that its intervals hold."""
     found, known = _cuts(pair, curve)
+    if one is not None:
+        found = _as_attacked(found, one)
     rest = curve.level_db - cuts.total_db(found, THIRD_OCTAVE_CENTRES_HZ)
     local = agreement.local_scatter(rest)
     upper = known & (THIRD_OCTAVE_CENTRES_HZ > _MANY_PARTIALS_HZ)
@@ -310,6 +347,31 @@ def _cuts(pair: Pair, curve: Curve) -> tuple[tuple[cuts.Cut, ...], BoolArray]:
         THIRD_OCTAVE_CENTRES_HZ[inside], curve.level_db[inside], still_db[inside], rate_hz
     )
     return found, inside if found else known
+
+
+def _as_attacked(found: tuple[cuts.Cut, ...], one: OneTail) -> tuple[cuts.Cut, ...]:
+    """The low cut that attacks show in place of what moments do, which the tail blurs.
+
+    Moments alone tell of cuts where attacks tell nothing, or agree.
+    """
+    if one.low_cut is not None:
+        corner_hz, slope_db = one.low_cut.corner_hz, one.low_cut.slope_db_per_octave
+        shown = cuts.Cut(
+            cuts.LOW_CUT,
+            corner_hz,
+            slope_db,
+            (corner_hz / _ATTACKS_CORNER, corner_hz * _ATTACKS_CORNER),
+            (slope_db - _ATTACKS_SLOPE_DB, slope_db + _ATTACKS_SLOPE_DB),
+        )
+        return (shown, *(cut for cut in found if cut.kind != cuts.LOW_CUT))
+    return tuple(cut for cut in found if _borne_out(cut, one.attacks_db))
+
+
+def _borne_out(cut: cuts.Cut, attacks_db: FloatArray) -> bool:
+    """Whether attacks that tell of the bands beyond its corner show half of it, or none tells."""
+    lost_db = cut.band_response_db(THIRD_OCTAVE_CENTRES_HZ)
+    beyond = (np.abs(lost_db) > _CORNER_DB) & np.isfinite(attacks_db)
+    return not beyond.any() or bool(np.median((attacks_db / lost_db)[beyond]) > _HALF_OF_IT)
 
 
 def _deviation(low: FloatArray, high: FloatArray) -> FloatArray:

@@ -17,14 +17,12 @@ import numpy.typing as npt
 
 from mixcompare.aspects.tone import filters, shaping
 from mixcompare.fields import KEPT, NOT_IN_REPORT, SIGNED, labelled, within
+from mixcompare.pair.shapes import cut_db
 
 FloatArray = npt.NDArray[np.float64]
 Interval = tuple[float, float]
 
 LOW_CUT, HIGH_CUT = "low_cut", "high_cut"
-PER_ORDER_DB = 6.02
-"""20 lg 2: fall of one order over an octave."""
-
 _LEAST_DB = (6.0, 3.0)  # what the outermost band and its neighbour have lost, to look at all
 _CORNERS_HZ = {LOW_CUT: (25.0, 800.0), HIGH_CUT: (1500.0, 16_000.0)}
 # Resolution: a sixth of an order, coarser where steep.
@@ -278,6 +276,4 @@ def _response_db(
         corner = np.tan(np.pi * np.minimum(corner, nearest) / rate_hz)
     octaves = np.log2(frequency / corner[:, None])
     beyond = -octaves if kind == LOW_CUT else octaves
-    steep = np.abs(slope_db)[:, None] / PER_ORDER_DB
-    lost = 10 * np.log10(1 + 2.0 ** np.minimum(2 * steep * beyond, 60.0))
-    return np.asarray(np.sign(slope_db)[:, None] * lost)
+    return cut_db(beyond, slope_db[:, None])

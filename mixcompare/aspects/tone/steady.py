@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.tone.about import NOISE, TONE
-from mixcompare.aspects.tone.cuts import LOW_CUT, PER_ORDER_DB, Cut
+from mixcompare.aspects.tone.cuts import LOW_CUT, Cut
 from mixcompare.aspects.tone.values import SteadyNoise
 from mixcompare.findings import Finding, listed, size_in_jnd
 from mixcompare.findings.cause import Differs, weighed
@@ -14,6 +14,7 @@ from mixcompare.findings.confidence import evidence
 from mixcompare.pair.hiss import HISS_FROM_HZ
 from mixcompare.pair.hum import Hum
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.shapes import PER_ORDER_DB
 from mixcompare.pair.thirds import spoken_hz
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, THIRD_OCTAVE_EDGES_HZ
 

@@ -83,6 +83,8 @@ class ToneDifference:
     filter_db : tuple of float, shape (31,)
         What filters of usual shapes do, as one take's cells show it beside elements, or attacks
         under another tail.
+    attacks_db : tuple of float or None, shape (31,)
+        Under another tail: what attacks show, whoever made it.
     """
 
     band_centre_hz: tuple[float, ...] = field(metadata=KEPT)
@@ -117,6 +119,9 @@ class ToneDifference:
     )
     filter_db: tuple[float, ...] = field(
         default=(0.0,) * BANDS, metadata=NOT_IN_REPORT | SIGNED | within(0.3) | stretched(0.3)
+    )
+    attacks_db: BandValues = field(
+        default=(None,) * BANDS, metadata=NOT_IN_REPORT | SIGNED | within(0.3) | stretched(0.3)
     )
 
     def explained_by(self, band_db: npt.ArrayLike, reason: str) -> ToneDifference:

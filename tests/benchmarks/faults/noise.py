@@ -47,7 +47,6 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/tone/cuts.py",
         ("tests/aspects/test_cuts.py",),
-        ("PER_ORDER_DB = 6.02", "PER_ORDER_DB = 3.01"),
         ("inside[longest[0] : longest[-1] + 1] = True", "inside[longest] = True"),
         ("longest = max(stretches, key=len)", "longest = stretches[0]"),
         ("_SINGLE = 2 ", "_SINGLE = 3 "),
