@@ -27,7 +27,7 @@ ALLOWED: dict[str, set[str]] = {
     "pair": {"standards", "features", "alignment", "knowledge", "results"},
     "elements": {"pair", "features", "standards", "alignment", "findings"},
     "parts": {"standards", "features", "knowledge", "pair", "elements"},
-    "stems": {"audio", "standards", "features", "alignment", "pair", "findings"},
+    "stems": {"audio", "standards", "features", "alignment", "pair", "elements", "findings"},
     "aspects": {
         "standards", "features", "alignment", "knowledge", "pair", "elements", "parts", "findings",
     },

@@ -41,7 +41,7 @@ from mixcompare.pair.reverberation import (
 from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.pair.tail import OneTail, under_one_tail
 from mixcompare.pair.tail_direct import following_in_attacks
-from mixcompare.pair.tail_frames import Take
+from mixcompare.pair.tail_frames import Added, Take, Wave
 from mixcompare.pair.undo import (
     Ride,
     not_judged,
@@ -330,6 +330,11 @@ class Pair:
         one = self.under_one_tail
         return one and self._matched_tail(self.of_elements, self.ride, (one.level_db, factors))
 
+    def relearnt_with(self, added: Wave) -> OneTail | None:
+        """The same, learnt with a sound added to the reference, mono on its file's clock."""
+        one = self.under_one_tail
+        return one and self._matched_tail(self.of_elements, self.ride, Added(one.level_db, added))
+
     @cached_property
     def following_in_attacks(self) -> float:
         """Decibels for every one of the music by which what begins moved, in one take."""
@@ -346,7 +351,10 @@ class Pair:
         return Ride(np.zeros(frames), np.ones(frames, bool))
 
     def _matched_tail(
-        self, spectra: PairSpectra, ride: Ride, changed: tuple[float, FloatArray] | None = None
+        self,
+        spectra: PairSpectra,
+        ride: Ride,
+        changed: tuple[float, FloatArray] | Added | None = None,
     ) -> OneTail | None:
         return under_one_tail((self.reference, self.candidate), self.match, spectra, ride, changed)
 

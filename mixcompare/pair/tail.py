@@ -40,6 +40,7 @@ from mixcompare.pair.tail_frames import (
     HIGHEST_BIN,
     HOP,
     WINDOW,
+    Added,
     Changed,
     Spectra,
     Take,
@@ -83,6 +84,10 @@ class OneTail:
         The one that is in it.
     attacks_db : ndarray, shape (31,)
         What attacks show in third octaves, whoever made it; NaN where too little begins.
+    worn : ndarray
+        The reference's waveform (mono, 12 kHz) with the candidate's tail.
+    start_s : float
+        Where it begins on the reference's clock.
     """
 
     spectra: PairSpectra
@@ -92,6 +97,8 @@ class OneTail:
     attacks_db: FloatArray = field(
         default_factory=lambda: np.full(len(THIRD_OCTAVE_CENTRES_HZ), np.nan)
     )
+    worn: Wave = field(default_factory=lambda: np.zeros(0, np.float32))
+    start_s: float = 0.0
 
 
 def under_one_tail(
@@ -99,7 +106,7 @@ def under_one_tail(
     match: Match,
     spectra: PairSpectra,
     ride: Ride,
-    changed: tuple[float, FloatArray] | None = None,
+    changed: tuple[float, FloatArray] | Added | None = None,
 ) -> OneTail | None:
     """Let the reference wear the candidate's tail.
 
@@ -113,9 +120,9 @@ def under_one_tail(
         Of the pair: whose times and bands are wanted.
     ride : Ride
         What moves the candidate's whole level, at the spectra's times.
-    changed : tuple, optional
-        Level and power factors of the cells, of what is known to have changed: the filter is then
-        learnt from a reference with those changes, so that it does not learn them.
+    changed : tuple or Added, optional
+        Level and power factors of the cells, of what is known to have changed, or its sound: the
+        filter is then learnt from a reference with those changes, so that it does not learn them.
 
     Returns
     -------
@@ -127,9 +134,10 @@ def under_one_tail(
     if duration_s < SHORTEST_S or len(semitones) < 12 or len(spectra.times_s) < 2:
         return None
     take = Take(sounding, match, spectra.times_s, ride)
-    known = _known(spectra, semitones, changed)
+    known = changed if isinstance(changed, Added) else _known(spectra, semitones, changed)
     direct = direct_level(take, known)
-    level_db = known.level_db if known else direct.level_db
+    # With the changes made its attacks tell the level anew.
+    level_db = known.level_db if isinstance(known, Changed) else direct.level_db
     # What surely is a filter is taken off first: the tail would be learnt to hold it. What else
     # attacks show may be an element that is alone in its register, and stays.
     # So is its turn of phase: a quarter at the corner of a low cut of 12 dB an octave.
@@ -144,8 +152,15 @@ def under_one_tail(
     if not cells.audible.any():
         return None
     by_db = 10 * np.log10(evened.candidate.sum() / cells.candidate.sum())
-    filter_db = direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ)
-    return OneTail(evened, level_db - float(by_db), filter_db, direct.low_cut, direct.thirds_db)
+    return OneTail(
+        evened,
+        level_db - float(by_db),
+        direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ),
+        direct.low_cut,
+        direct.thirds_db,
+        worn,
+        take.start_s,
+    )
 
 
 # --- the tail ------------------------------------------------------------------------------
@@ -166,7 +181,7 @@ def _known(
     return Changed(level_db, np.sqrt(factors), spectra.times_s, np.round(column).astype(np.int64))
 
 
-def _worn(take: Take, factor: Spectra, changed: Changed | None) -> Wave:
+def _worn(take: Take, factor: Spectra, changed: Changed | Added | None) -> Wave:
     """The reference's waveform with the candidate's tail on it, from the span's beginning."""
     out = np.zeros(len(take.frames_s) * HOP + WINDOW, np.float32)
     window = np.hanning(WINDOW + 1)[:-1].astype(np.float32)

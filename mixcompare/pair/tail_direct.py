@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from mixcompare.features import ANALYSIS_RATE_HZ
 from mixcompare.pair.tail_filters import LowCut, bell_in, low_cut_in, low_shelf_in, shelf_in
-from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Changed, Take, minimum_phase
+from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Added, Changed, Take, minimum_phase
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import huber_fit, robust_mode, weighted_quantile
 
@@ -81,7 +81,7 @@ class Direct:
         return np.interp(bins, np.arange(HIGHEST_BIN), self.filter_db[:HIGHEST_BIN])
 
 
-def direct_level(take: Take, changed: Changed | None) -> Direct:
+def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
     """Read it from the cells that begin.
 
     Attacks further from the pair's gain than a tail can lift it say nothing of the whole's level:
@@ -173,7 +173,7 @@ def following_in_attacks(take: Take) -> float:
     return float(huber_fit(line, moved[heard]).coefficients[1])
 
 
-def _cells(take: Take, changed: Changed | None) -> tuple[_Cells, _Cells]:
+def _cells(take: Take, changed: Changed | Added | None) -> tuple[_Cells, _Cells]:
     """Cells in which something begins, and those in which it has sounded for a while."""
     rows: tuple[list[_Cells], list[_Cells]] = ([], [])
     for before, after, *both in _frames(take, changed):
@@ -187,7 +187,7 @@ def _cells(take: Take, changed: Changed | None) -> tuple[_Cells, _Cells]:
 
 
 def _frames(
-    take: Take, changed: Changed | None
+    take: Take, changed: Changed | Added | None
 ) -> Iterator[tuple[Spectra, Spectra, BoolArray, BoolArray]]:
     """Both block by block, which cells begin, and which have sounded for a while."""
     step = max(len(take.blocks) // _ATTACK_BLOCKS, 1)

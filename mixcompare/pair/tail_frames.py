@@ -57,6 +57,27 @@ class Changed:
         return np.asarray(frames * by[:, self.column], np.complex64)
 
 
+@dataclass(frozen=True, eq=False)
+class Added:
+    """What has to be added to the reference for it to have the candidate's changes.
+
+    Attributes
+    ----------
+    level_db : float
+        Of the candidate's direct sound beside it, if too little begins to tell it.
+    wave : ndarray
+        Mono, on the clock of the reference's file.
+    """
+
+    level_db: float
+    wave: Wave
+
+    def made(self, frames: Spectra, times_s: FloatArray) -> Spectra:
+        """Frames at these times with the changes made."""
+        padded = np.pad(self.wave, LOW_FFT)
+        return np.asarray(frames + frames_about(padded, times_s * ANALYSIS_RATE_HZ, WINDOW))
+
+
 class Take:
     """Both waveforms, read in frames at the same moments."""
 

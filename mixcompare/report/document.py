@@ -176,7 +176,8 @@ def trims_table(results: Results) -> str:
     writer.writerow(
         (
             "stem", "trim_db", "low_95", "high_95", "share_percent", "delay_ms", "note",
-            "compared_with", "place", "due",
+            "compared_with", "place", "due", "polarity", "before_array_ms",
+            "before_array_low_95", "before_array_high_95",
         )
     )  # fmt: skip
     stems: Stems | None = results.on_file_clocks().stems
@@ -191,11 +192,15 @@ def trims_table(results: Results) -> str:
                 harmless(stem.compared_with or ""),
                 place,
                 "yes" if stem.is_due else "no",
+                "" if stem.delay_ms is None else "inverted" if stem.is_inverted else "normal",
+                *_digits((stem.before_array_ms, *(stem.before_array_interval or (None, None))), 2),
             )
         )
         for there in stem.places:
             own = _digits((there.trim_db, *there.interval), 1)
-            writer.writerow((name, *own, "", "", "", "", _spans((there.span_s,), 1), "yes"))
+            writer.writerow(
+                (name, *own, "", "", "", "", _spans((there.span_s,), 1), "yes", *[""] * 4)
+            )
     return buffer.getvalue()
 
 

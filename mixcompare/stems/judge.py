@@ -34,7 +34,8 @@ from mixcompare.stems.places import Course, courses
 from mixcompare.stems.sounding import sounding
 from mixcompare.stems.take import trims_of
 from mixcompare.stems.trims import fit
-from mixcompare.stems.values import Interval, Place, Stem, Stems, due_course
+from mixcompare.stems.values import LEAST_DB, Interval, Place, Stem, Stems, due_course
+from mixcompare.stems.worn import wearing, wearing_moved
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -114,17 +115,22 @@ def judged(
     names, files = list(stems), list(stems.values())
     mixes, offset_s = _mixes(pair, reference, candidate)
     starts = [candidate.span_s[0]] * len(files)
+    worn = wearing(pair, mixes[1]) if len(mixes) > 1 else None
+    mixes = mixes if worn is None else [*mixes, worn]
     makings = makings_of(mixes, files, starts)
     making = makings[0]
     if left_out := spare(names, making):
         kept = {name: stem for name, stem in stems.items() if name not in left_out}
         told = (*notes, *left_out.values())
         return judged(pair, reference, candidate, kept, told, reference_stems)
+    if worn is not None:
+        mixes, makings = _under_one_tail(pair, mixes, makings, files, starts)
     spectra = pair.of_elements
     centre_hz = spectra.centre_hz[spectra.centre_hz < THIRDS_ABOVE_HZ]
     match = pair.match
     higher = (match.tuning_cents + 100 * match.transposition_semitones) / 1200
-    cells, over_time = sounding(mixes, makings, files, starts, centre_hz * 2**higher)
+    own_hz, folded = centre_hz * 2**higher, worn is not None
+    cells, over_time = sounding(mixes, makings, files, starts, own_hz, folded)
     take = _take_trims(pair, makings, over_time, offset_s) if over_time else None
     found = _found(
         pair, (reference, reference_stems or {}), (candidate, stems), cells, making, take
@@ -314,6 +320,37 @@ def _mixes(pair: Pair, reference: Recording, candidate: Recording) -> tuple[list
     ride = 10 ** (np.interp(at_s - offset_s, pair.spectra.times_s, pair.ride.level_db) / 20)
     shared = wholly_inside(at_s, there_s[0], there_s[1])
     return [own, Laid(reference, -offset_s, np.where(shared, ride, 0.0))], offset_s
+
+
+def _under_one_tail(
+    pair: Pair,
+    mixes: Sequence[Laid],
+    makings: Sequence[Making],
+    stems: Sequence[Recording],
+    starts_s: Sequence[float],
+) -> tuple[list[Laid], list[Making]]:
+    """The candidate, and the reference with its tail: learnt once more if a stem moved."""
+    candidate, reference, worn = makings
+    found = trims_of(worn, candidate)
+    away = _beside_most(found.trim_db)
+    moved = np.abs(away) > np.maximum(1.96 * found.deviation_db, LEAST_DB)
+    # The tail was learnt to hold some of them, and with it the level; without it nothing was.
+    plain = trims_of(reference, candidate)
+    start_db = _beside_most(plain.trim_db)
+    start_db = np.where(moved & (np.abs(start_db) > plain.deviation_db), start_db, 0.0)
+    again = (
+        wearing_moved(pair, mixes[1], reference, start_db, stems, starts_s)
+        if start_db.any()
+        else None
+    )
+    if again is None:
+        return [mixes[0], mixes[2]], [candidate, worn]
+    return [mixes[0], again], [candidate, *makings_of([again], stems, starts_s)]
+
+
+def _beside_most(trim_db: FloatArray) -> FloatArray:
+    known = trim_db[np.isfinite(trim_db)]
+    return trim_db - float(np.median(known)) if len(known) else trim_db
 
 
 def _take_trims(

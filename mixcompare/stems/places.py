@@ -32,11 +32,15 @@ to 4.0 in eight rides of two movements; with 2 ms 2.8 to 4.0."""
 _PULL = 0.001  # of a stem's energy: so much draws its gain to the usual one
 _PLAYS = 0.02  # of a stem's usual energy
 _LEAST_DB = 2.0  # up to 1.3 dB is seen where another stem moved
-_CLEARLY = 4.0  # times the scatter
+_CLEARLY, _SURELY = 4.0, 5.0
+"""Times the scatter, and times the doubt of a span: with 4 of it two of 21 unchanged pairs under
+another tail had a place, of three movements."""
 _LEAST_SCATTER_DB = 0.1
 _INSIDE, _OUTSIDE = 3, 6  # cells in which the stem plays
 _MOST = 3  # places a stem
-_LOW_BY = 0.17  # of the size: by so much rides are read too small (see above)
+_LOW_BY = 0.3
+"""Of the size: by so much rides are read too small (see above). With it the intervals of 33 of 35
+rides of three movements hold, half of them under another tail; with 0.17 31."""
 _FAR_DB = 12.0  # what a moment may say at most
 
 
@@ -83,7 +87,7 @@ class Course:
 class Products:
     """Products of a mix and its stems with one another, filled batch by batch."""
 
-    def __init__(self, making: Making, gain: FloatArray) -> None:
+    def __init__(self, making: Making, gain: FloatArray, folded: bool = False) -> None:
         """Make room.
 
         Parameters
@@ -92,7 +96,10 @@ class Products:
             Of the mix.
         gain : ndarray, shape (frames,)
             Amplitude that it is given, of :class:`~mixcompare.stems.explained.Laid`.
+        folded : bool
+            Whether both channels are heard as one.
         """
+        self._folded = folded
         bins_hz = np.arange(SEMITONE_FFT // 2 + 1) * ANALYSIS_RATE_HZ / SEMITONE_FFT
         self._bins = np.flatnonzero((bins_hz >= EDGES_HZ[0]) & (bins_hz < EDGES_HZ[-1]))
         bins, number = self._bins, len(making.sounds)
@@ -106,6 +113,8 @@ class Products:
     def push(self, first: int, spectra: ComplexArray) -> None:
         """Add frames from a number on, shape (1 + stems, 2, frames, bins)."""
         made = spectra[..., self._bins[0] : self._bins[-1] + 1] * self._through
+        if self._folded:
+            made = made.mean(axis=1, keepdims=True)
         gain = self._gain[first : first + made.shape[2]]
         made[0] *= gain[:, None]
         made[1:, :, gain == 0] = 0
@@ -128,31 +137,69 @@ def courses(reference: FloatArray, candidate: FloatArray) -> list[Course]:
         Of :class:`Products`, of one length.
     """
     smooth = [
-        _levels_db(ndimage.uniform_filter1d(one, _WINDOW, axis=0, mode="nearest"))
+        ndimage.uniform_filter1d(one, _WINDOW, axis=0, mode="nearest")
         for one in (reference, candidate)
     ]
-    trim_db = smooth[0] - smooth[1]
+    levels_db = [_levels_db(one) for one in smooth]
+    trim_db = levels_db[0] - levels_db[1]
     energy = np.einsum("nii->ni", candidate)[:, 1:]
     plays = (energy > _PLAYS * np.percentile(energy, 95, axis=0)) & np.isfinite(trim_db)
+    softer_db = np.minimum(np.minimum(*levels_db), 0.0)
+    doubt_db = _doubts_db(smooth[1], trim_db, softer_db, plays)
     return [
-        _course(trim_db[:, stem], plays[:, stem], stem, reference, candidate)
+        _course(trim_db[:, stem], doubt_db[:, stem], plays[:, stem], stem, reference, candidate)
         for stem in range(energy.shape[1])
     ]
+
+
+def _doubts_db(
+    products: FloatArray, trim_db: FloatArray, softer_db: FloatArray, plays: BoolArray
+) -> FloatArray:
+    """How unsure every moment's trim is, shape (cells, stems).
+
+    A stem is unsure where it is soft, and where others sound like it. By how much more than in
+    other moments is the variance of least squares; how much that is, all scatter together.
+    """
+    cross, whole = products[:, 1:, 1:], products[:, 0, 0]
+    inverse = np.linalg.inv(_damped(cross))
+    unit = np.sqrt(np.maximum(np.einsum("nij,njk,nki->ni", inverse, cross, inverse), 1e-30))
+    # What is left of a tail is of what sounded up to then.
+    unit *= np.sqrt(ndimage.maximum_filter1d(whole, 2 * _WINDOW + 1))[:, None]
+    unit *= 10 ** (-np.nan_to_num(softer_db) / 20)
+    away = np.where(plays, trim_db, np.nan)
+    usual = np.array([np.median(one[np.isfinite(one)]) if np.isfinite(one).any() else 0.0
+                      for one in away.T])  # fmt: skip
+    some = np.abs(away - usual) / unit
+    by = 1.4826 * float(np.median(some[plays])) if plays.any() else 0.0
+    return np.asarray(np.hypot(by * unit, _LEAST_SCATTER_DB))
+
+
+def _damped(cross: FloatArray) -> FloatArray:
+    """Cross powers with what draws every gain to the usual one."""
+    pull = _pull(cross)
+    return np.asarray(cross + pull[..., None] * np.eye(cross.shape[-1]))
+
+
+def _pull(cross: FloatArray) -> FloatArray:
+    pull = _PULL * np.einsum("...ii->...i", cross)
+    return np.asarray(pull + 1e-9 * pull.max(axis=-1, keepdims=True) + 1e-30)
 
 
 def _levels_db(products: FloatArray) -> FloatArray:
     """Gains of all stems, in dB; NaN where one is not in the mix, or turned round."""
     cross, towards = products[..., 1:, 1:], products[..., 1:, 0]
-    pull = _PULL * np.einsum("...ii->...i", cross)
-    pull = pull + 1e-9 * pull.max(axis=-1, keepdims=True) + 1e-30
-    damped = cross + pull[..., None] * np.eye(cross.shape[-1])
-    gain = np.linalg.solve(damped, (towards + pull)[..., None])[..., 0]
+    gain = np.linalg.solve(_damped(cross), (towards + _pull(cross))[..., None])[..., 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(np.where(gain > 0, 20 * np.log10(gain), np.nan))
 
 
 def _course(
-    trim_db: FloatArray, plays: BoolArray, stem: int, reference: FloatArray, candidate: FloatArray
+    trim_db: FloatArray,
+    doubt_db: FloatArray,
+    plays: BoolArray,
+    stem: int,
+    reference: FloatArray,
+    candidate: FloatArray,
 ) -> Course:
     moments = np.flatnonzero(plays)
     level = trim_db[moments] - np.median(trim_db[moments]) if len(moments) else np.zeros(0)
@@ -160,11 +207,11 @@ def _course(
     inside = np.zeros(len(moments), bool)
     rest = level.copy()
     for _ in range(_MOST):
-        found = _span(rest)
+        found = _span(rest, doubt_db[moments])
         if found is None:
             break
         first, last = found
-        rest[first:last] -= _away(rest, first, last)
+        rest[first:last] -= _away(rest, doubt_db[moments], first, last)[0]
         inside[first:last] = True
     scatter = _scatter(rest) if len(rest) else 0.0
     if inside.sum() > len(inside) / 2:
@@ -181,39 +228,50 @@ def _course(
         there = np.zeros(len(trim_db), bool)
         there[moments[first:last]] = True
         by_db = _between(reference, candidate, there, stem) - base_db
-        deviation_db = float(np.hypot(max(scatter, _LEAST_SCATTER_DB), _LOW_BY * by_db))
-        if abs(by_db) >= _LEAST_DB:
+        unsure_db = _away(level, doubt_db[moments], first, last)[1]
+        least_db = float(np.hypot(max(scatter, _LEAST_SCATTER_DB), unsure_db))
+        if abs(by_db) >= max(_LEAST_DB, _SURELY * unsure_db):
             cells = int(moments[first]), int(moments[last - 1]) + 1
-            changes.append(Change(cells, by_db, deviation_db))
+            changes.append(Change(cells, by_db, float(np.hypot(least_db, _LOW_BY * by_db))))
     if not changes:
         return Course((), 0.0, scatter)
     whole_db = _between(reference, candidate, plays, stem)
     return Course(tuple(changes), base_db - whole_db, scatter)
 
 
-def _span(level_db: FloatArray) -> tuple[int, int] | None:
+def _span(level_db: FloatArray, doubt_db: FloatArray) -> tuple[int, int] | None:
     """The span that stands away most from the rest, if it does so clearly."""
     count = len(level_db)
     if count < _INSIDE + _OUTSIDE:
         return None
-    heap = np.concatenate([[0.0], np.cumsum(level_db)])
     length = np.arange(count + 1) - np.arange(count + 1)[:, None]
     usable = (length >= _INSIDE) & (count - length >= _OUTSIDE)
-    within = np.where(usable, length, 1)
-    beyond = np.where(usable, count - length, 1)
+    weight = 1 / doubt_db**2
+    heap, loads = (np.concatenate([[0.0], np.cumsum(one)]) for one in (weight * level_db, weight))
+    within = np.where(usable, loads - loads[:, None], 1.0)
+    beyond = np.where(usable, loads[-1] - (loads - loads[:, None]), 1.0)
     inner = heap - heap[:, None]
     away = inner / within - (heap[-1] - inner) / beyond
-    gained = np.where(usable, away**2 * within * beyond, 0.0)
+    gained = np.where(usable, away**2 / (1 / within + 1 / beyond), 0.0)
+    if not gained.any():
+        return None
     first, last = (int(place) for place in np.unravel_index(gained.argmax(), gained.shape))
+    by_db, unsure_db = _away(level_db, doubt_db, first, last)
     rest = level_db.copy()
-    rest[first:last] -= away[first, last]
-    least = max(_LEAST_DB, _CLEARLY * _scatter(rest))
-    return (first, last) if usable.any() and abs(away[first, last]) >= least else None
+    rest[first:last] -= by_db
+    least = max(_LEAST_DB, _CLEARLY * _scatter(rest), _SURELY * unsure_db)
+    return (first, last) if abs(by_db) >= least else None
 
 
-def _away(level_db: FloatArray, first: int, last: int) -> float:
-    outside = np.concatenate([level_db[:first], level_db[last:]])
-    return float(level_db[first:last].mean() - outside.mean())
+def _away(level_db: FloatArray, doubt_db: FloatArray, first: int, last: int) -> tuple[float, float]:
+    """By how much a span stands away from the rest, and how unsure that is."""
+    weight = 1 / doubt_db**2
+    inside = np.zeros(len(level_db), bool)
+    inside[first:last] = True
+    inner, outer = weight[inside].sum(), weight[~inside].sum()
+    by_db = (weight * level_db)[inside].sum() / inner - (weight * level_db)[~inside].sum() / outer
+    # Cells that were solved together say what one would.
+    return float(by_db), float(np.sqrt(_WINDOW / inner + _WINDOW / outer))
 
 
 def _scatter(level_db: FloatArray) -> float:

@@ -23,6 +23,7 @@ def sounding(
     stems: Sequence[Recording],
     starts_s: Sequence[float],
     centre_hz: FloatArray,
+    folded: bool = False,
 ) -> tuple[StemCells, list[FloatArray]]:
     """Cells of the first mix, and the products over time of all where there are several.
 
@@ -38,12 +39,14 @@ def sounding(
         Where the common clock begins in each stem.
     centre_hz : ndarray, shape (bands,)
         Semitones on the candidate's own tuning.
+    folded : bool
+        Whether products over time are of both channels heard as one.
     """
     count, others = len(mixes[0].gain), len(mixes)
     cells = CellSums(makings[0], centre_hz, count)
     shared = np.all([mix.gain > 0 for mix in mixes], axis=0)
     laid = zip(mixes, makings, strict=True) if others > 1 else ()
-    over_time = [Products(making, np.where(shared, mix.gain, 0.0)) for mix, making in laid]
+    over_time = [Products(making, np.where(shared, mix.gain, 0.0), folded) for mix, making in laid]
     files = [*(mix.mix for mix in mixes), *stems]
     begins_s = [*(mix.start_s for mix in mixes), *starts_s]
     own = range(others, len(files))

@@ -1,8 +1,8 @@
 """Trims where the reference is another mix of the same take: the stems' gains in either mix.
 
 Both mixes are explained by the stems; the ratio of a stem's direct gains is its trim. A difference
-of tone is common to all stems in a band, a trim to all bands of a stem: both are told apart by
-medians (Tukey 1977, *Exploratory Data Analysis*, chapter 11: two-way tables).
+of tone is common to all stems in a band, a trim to all bands of a stem: both are told apart as rows
+and columns of a two-way table (Tukey 1977, *Exploratory Data Analysis*, chapter 11).
 """
 
 from __future__ import annotations
@@ -19,8 +19,11 @@ FloatArray = npt.NDArray[np.float64]
 
 _SAYS = 0.003  # share of a stem's energy for a band to say something of it
 _PLAYS = 0.1  # share of a stem's energy, for it to play in a block; our choice
-_FEWEST = 3  # stems in a band, to tell its tone
-_ROUNDS = 30
+_PER_STEP, _PER_TRIM = 0.3, 0.1
+"""Price of a decibel of tone from band to band, and of a trim: a stem that disagrees costs 1."""
+_AS_BANDS = 3  # by which the usual disagreement counts for a stem's own; our choice
+_NEAR_DB = 0.05  # within which deviations are squared
+_ROUNDS = 50
 _LEAST_DB = 0.1  # what is left of the damping
 _OF_SPREAD, _OF_REST = 1.5, 2.0
 """Of the spread between blocks of time, and of what a stem's bands disagree by: of 333 stems of one
@@ -74,39 +77,42 @@ def _middle(trims: FloatArray) -> float:
 
 
 def _two_way(ratio_db: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """A trim a stem and a tone a band."""
+    """A trim a stem and a tone a band, by least absolute deviations.
+
+    Tone that steps from band to band costs more than a trim: so a stem that is alone in its bands
+    moves by itself, and where others share some of them tone goes on from there.
+    """
     says = np.isfinite(ratio_db) & (weight > _SAYS)
     share = np.where(says, weight, 0.0)
     share /= np.maximum(share.sum(axis=1, keepdims=True), 1e-12)
-    # The common level goes first: bands that too few stems share are taken to have no tone.
     level = weighted_quantile(ratio_db[says], share[says], 0.5) if says.any() else 0.0
     ratio = np.where(says, ratio_db - level, 0.0)
-    trim, tone = np.zeros(len(ratio)), np.zeros(ratio.shape[1])
+    stems, bands = ratio.shape
+    trim, tone = np.zeros(stems), np.zeros(bands)
+    steps = np.diff(np.eye(bands), axis=0)
     for _ in range(_ROUNDS):
-        for band in np.flatnonzero(says.sum(axis=0) >= _FEWEST):
-            inside = says[:, band]
-            away, heavy = (ratio[:, band] - trim)[inside], np.sqrt(share[inside, band])
-            order = np.argsort(away)
-            heap = np.cumsum(heavy[order])
-            tone[band] = away[order][np.searchsorted(heap, heap[-1] / 2)]
-        tone -= np.median(tone)
-        near = share / (1 + np.abs(ratio - trim[:, None] - tone))
-        trim = (near * (ratio - tone)).sum(axis=1) / np.maximum(near.sum(axis=1), 1e-12)
+        near = share / (_NEAR_DB + np.abs(ratio - trim[:, None] - tone))
+        stiff = (steps.T * (_PER_STEP / (_NEAR_DB + np.abs(steps @ tone)))) @ steps
+        held = np.diag(near.sum(axis=1) + _PER_TRIM / (_NEAR_DB + np.abs(trim)))
+        level_held = stiff + np.diag(near.sum(axis=0) + 1e-6)
+        towards = np.concatenate([(near * ratio).sum(axis=1), (near * ratio).sum(axis=0)])
+        found = np.linalg.solve(np.block([[held, near], [near.T, level_held]]), towards)
+        trim, tone = found[:stems], found[stems:]
     return np.where(says.any(axis=1), trim + level, np.nan), tone
 
 
 def _left(
     ratio_db: FloatArray, weight: FloatArray, trim: FloatArray, tone: FloatArray
 ) -> FloatArray:
-    """What a stem's bands disagree by, over the number of bands that say something."""
+    """What a stem's bands disagree by, over the number of bands that say something.
+
+    Few bands agree by chance: what those of the other stems disagree by counts as some more.
+    """
     says = np.isfinite(ratio_db) & (weight > _SAYS)
     away = np.abs(np.where(says, ratio_db - trim[:, None] - tone, np.nan))
-    count = np.maximum(says.sum(axis=1), 1)
-    return np.array(
-        [
-            1.4826 * float(np.median(row[np.isfinite(row)])) / np.sqrt(number)
-            if np.isfinite(row).any()
-            else np.nan
-            for row, number in zip(away, count, strict=True)
-        ]
-    )
+    count = says.sum(axis=1)
+    own = np.array([1.4826 * np.median(row[np.isfinite(row)]) if n else np.nan
+                    for row, n in zip(away, count, strict=True)])  # fmt: skip
+    usual = np.nan_to_num(np.median(own[np.isfinite(own)])) if count.any() else 0.0
+    together = count * own**2 + _AS_BANDS * usual**2
+    return np.asarray(np.sqrt(together / (count + _AS_BANDS) / np.maximum(count, 1)))

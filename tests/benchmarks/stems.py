@@ -8,12 +8,13 @@ section against the candidate's (K-weighted, dry), which between libraries inclu
 library makes each instrument. Printed: error of the trims, how many intervals hold the truth,
 changed stems found, and false ones. ``--both`` gives the reference's sections as its stems too;
 ``--preview`` tries the trims and counts how often what stuck out most of the balance is smaller
-afterwards, and how often nothing of it is left.
+afterwards, and how often nothing of it is left. ``--still`` takes five unchanged pairs of every
+movement instead, each in another room, or with one or two things done to the whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,12 +30,22 @@ from mixcompare.stems.judge import judged
 from mixcompare.stems.values import Stems
 from mixcompare.trimmed import with_stems
 from tests.benchmarks.corpus import cache_folder
+from tests.benchmarks.crossed import WHOLES
 from tests.benchmarks.parts import HEARD_DB, Case, cases, k_level_db
 from tests.benchmarks.rendering import mix
 from tests.benchmarks.symphonic import RATE_HZ, Excerpt, excerpt, movements, over_scores
-from tests.benchmarks.tails import OWN_ROOM, SOUNDFONTS
+from tests.benchmarks.tails import OWN_ROOM, ROOMS, SOUNDFONTS
 
 FloatArray = npt.NDArray[np.float64]
+
+STILL: tuple[tuple[int | None, tuple[str, ...]], ...] = (
+    (0, ()), (None, ("narrower",)), (1, ("shelf down",)), (None, ("shelf up", "codec")), (3, ()),
+    (None, ("compression",)), (2, ("compression", "narrower")), (None, ("low shelf",)), (4, ()),
+    (None, ("gain",)), (3, ("gain", "wider")), (None, ("codec",)), (1, ()), (None, ("bell",)),
+    (2, ()), (None, ("wider",)), (None, ("shelf up",)),
+)  # fmt: skip
+"""Rooms, None for its own, and what is done to the whole of an unchanged pair."""
+STILL_PAIRS = 5  # of a movement
 
 
 @dataclass(frozen=True)
@@ -100,6 +111,15 @@ def answer(
     )
 
 
+def unchanged(number: int, music: Excerpt) -> Iterator[Case]:
+    """Pairs of one take in which no section moved."""
+    by_name = {whole.name: whole for whole in WHOLES}
+    for index in range(STILL_PAIRS):
+        room, names = STILL[(STILL_PAIRS * number + index) % len(STILL)]
+        where = OWN_ROOM if room is None else ROOMS[room]
+        yield Case("unchanged", music, where, {}, tuple(by_name[name] for name in names))
+
+
 def _files(music: Excerpt, scale: float, changes_db: Mapping[str, float]) -> dict[str, Recording]:
     """Sections that sound, as they go into the mix."""
     return {
@@ -154,10 +174,15 @@ def report(answers: Sequence[Answer]) -> str:
                 held.append(stem.interval[0] <= truth <= stem.interval[1])
                 found += stem.name in one.changed and stem.is_due and stem.trim_db * truth > 0
                 false += stem.is_due and abs(truth) < 0.5
+        group = [one for one in answers if one.kind == kind]
+        places = sum(len(stem.places) for one in group for stem in one.stems.stems)
+        none_due = sum(not one.changed and not one.stems.due for one in group)
         lines.append(
             f"{kind}: error {np.median(errors):.2f}/{np.percentile(errors, 90):.2f} dB, at most"
             f" {max(errors):.1f}; intervals hold {np.mean(held):.2f}; told {told} of {asked};"
-            f" changed stems found {found} of {changed}; false {false} of {still}"
+            f" changed stems found {found} of {changed}; false {false} of {still}, and {places}"
+            f" places; nothing due in {none_due} of {sum(not one.changed for one in group)}"
+            " unchanged pairs"
         )
     return "\n".join(lines)
 
@@ -167,6 +192,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = over_scores(__doc__, by_pair=True)
     parser.add_argument("--both", action="store_true", help="with the reference's stems as well")
     parser.add_argument("--preview", action="store_true", help="try the trims, compare again")
+    parser.add_argument("--still", action="store_true", help="unchanged pairs instead")
     options = parser.parse_args(arguments)
     cache = cache_folder(options.cache)
     answers = []
@@ -176,7 +202,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         take = mix(music.stems, music.parts, *OWN_ROOM, sample_rate_hz=RATE_HZ)
         scale = 0.3 / float(np.abs(take).max())
         reference = Recording.from_array(scale * take, RATE_HZ)
-        for case in cases(name, number, music, cache, soundfont):
+        given = (
+            unchanged(number, music)
+            if options.still
+            else cases(name, number, music, cache, soundfont)
+        )
+        for case in given:
             if options.only in f"{name} {case.kind}":
                 one = answer(case, music, reference, scale, options.both, options.preview)
                 answers.append(one)

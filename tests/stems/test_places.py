@@ -66,6 +66,24 @@ def test_what_holds_all_the_time_or_is_small_is_no_place() -> None:
     assert not any(one.changes for one in courses(*drowned))
 
 
+def test_what_another_stem_hides_is_no_place() -> None:
+    """For a while two stems play the same: noise besides tells them apart by decibels, wrongly."""
+    rng = np.random.default_rng(3)
+    sound = rng.standard_normal((CELLS, STEMS, 400))
+    sound[30:44, 2] = sound[30:44, 1] + 0.1 * sound[30:44, 2]
+
+    def heard(seed: int, besides: float, by_db: float = 0.0) -> np.ndarray:
+        noise = besides * np.random.default_rng(seed).standard_normal((CELLS, 1, 400))
+        gain = 10 ** (gains((55, 70, by_db), stem=3) / 20)[..., None]
+        everything = np.concatenate([(gain * sound).sum(axis=1, keepdims=True) + noise, sound], 1)
+        return np.asarray(everything @ everything.swapaxes(1, 2))
+
+    for seed in range(6):
+        assert not any(one.changes for one in courses(heard(seed, 3.0), heard(seed + 10, 3.0)))
+        (ride,) = courses(heard(seed, 0.3), heard(seed + 10, 0.3, -5.0))[3].changes
+        assert ride.by_db == pytest.approx(5.0, abs=0.7)
+
+
 def test_rests_are_no_places() -> None:
     """The stem is all but silent for a third of the time, and its gain noise there."""
     rests = gains((30, 55, -60.0))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -15,6 +17,7 @@ import mixcompare
 from mixcompare import Comparison
 from mixcompare.cli.main import main
 from mixcompare.report import document
+from mixcompare.stems.values import Place, Stem, Stems
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 STEMS = SAMPLES / "stems" / "candidate_figure_louder"
@@ -63,6 +66,8 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     with (folder / "trims.csv").open(encoding="utf-8") as file:
         rows = {row["stem"]: row for row in csv.DictReader(file)}
     assert len(rows) == 14
+    assert {row["polarity"] for row in rows.values()} == {"normal"}
+    assert not any(row["before_array_ms"] for row in rows.values())  # sections have no array
     for name in LOUD:
         assert float(rows[name]["trim_db"]) == pytest.approx(-6.0, abs=0.3)
     # What a hand is due to comes first, the most first; digits are those of the page.
@@ -140,6 +145,24 @@ def test_with_the_reference_s_stems_levels_are_compared_one_by_one(
         assert all(row["compared_with"] == row["stem"] for row in csv.DictReader(file))
     page = (out / "report.html").read_text("utf-8")
     assert "Levels of 14 of 14 were compared with the reference&#39;s own stems." in page
+
+
+def test_the_table_for_the_desk_holds_polarity_and_how_much_earlier_than_the_array(
+    compared: Comparison,
+) -> None:
+    """Values written by hand: 7 ms are the air of 2.4 m."""
+    spot = Stem(
+        "horns spot", 5.0, -1.0, (-1.5, -0.5), 0.0, (0.0, 0.0), is_inverted=True,
+        places=(Place((2.0, 5.0), (2.0, 5.0), 3.0, (2.0, 4.0)),),
+        before_array_ms=7.0, before_array_interval=(6.88, 7.12),
+    )  # fmt: skip
+    unheard = Stem("organ", None, None, None, None, None, reason="Does not sound.")
+    told = replace(compared.results, stems=Stems((spot, unheard), 1.0, (), "tree"))
+    rows = list(csv.DictReader(io.StringIO(document.trims_table(told))))
+    assert [row["polarity"] for row in rows] == ["inverted", "", ""]
+    assert [row["before_array_ms"] for row in rows] == ["7.00", "", ""]
+    assert (rows[0]["before_array_low_95"], rows[0]["before_array_high_95"]) == ("6.88", "7.12")
+    assert not any(None in row for row in rows)
 
 
 def test_identical_files_need_no_trim() -> None:

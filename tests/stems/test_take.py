@@ -35,6 +35,51 @@ def test_tone_that_all_have_in_common_is_no_trim() -> None:
     assert np.all(found.deviation_db < 0.3)
 
 
+def in_own_range(lowest: int) -> np.ndarray:
+    """Shares of bands: the last stem is alone in its lowest ones, and the others share the rest."""
+    shares = np.zeros((STEMS, BANDS))
+    shares[:-1, lowest:] = 1 / (BANDS - lowest)
+    shares[-1, : lowest + 3] = [0.9 / lowest] * lowest + [0.1 / 3] * 3
+    return shares
+
+
+def test_a_low_shelf_is_no_trim_of_the_stem_that_is_alone_down_there() -> None:
+    """Tone goes on from the bands that it shares with others."""
+    shelf = np.where(np.arange(BANDS) < 9, -4.0, 0.0)
+    shares = in_own_range(5)
+    one = replace(making(np.zeros((STEMS, BANDS)) + shelf), weight=shares)
+    found = trims_of(one, replace(making(np.zeros((STEMS, BANDS))), weight=shares))
+    np.testing.assert_allclose(found.trim_db - found.trim_db[0], 0.0, atol=0.2)
+
+
+def test_a_stem_that_is_alone_in_its_bands_has_its_trim() -> None:
+    """It is no tone: that would step where the others are."""
+    moved = np.zeros((STEMS, BANDS))
+    moved[-1] = -4.0
+    shares = in_own_range(5)
+    found = trims_of(
+        replace(making(moved), weight=shares),
+        replace(making(np.zeros((STEMS, BANDS))), weight=shares),
+    )
+    assert found.trim_db[-1] - found.trim_db[0] == pytest.approx(-4.0, abs=0.2)
+    assert found.deviation_db[-1] < 0.3
+
+
+def test_few_bands_that_agree_are_not_taken_for_sure() -> None:
+    """A stem in two bands, beside others whose bands scatter by 2 dB."""
+    rng = np.random.default_rng(1)
+    noisy = 2 * rng.standard_normal((STEMS, BANDS))
+    noisy[1] = 0.0
+    shares = np.full((STEMS, BANDS), 1 / BANDS)
+    shares[1] = 0.0
+    shares[1, 4:6] = 0.5
+    found = trims_of(
+        replace(making(noisy), weight=shares),
+        replace(making(np.zeros((STEMS, BANDS))), weight=shares),
+    )
+    assert found.deviation_db[1] > found.deviation_db[0]
+
+
 @pytest.mark.parametrize("level_db", [-30.0, 20.0])
 def test_how_loud_one_of_the_mixes_is_changes_nothing(level_db: float) -> None:
     """Each stem is nearly alone in its bands: three share four bands only."""
