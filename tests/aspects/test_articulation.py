@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -13,6 +14,8 @@ from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects.articulation import aspect as module
+from mixcompare.aspects.articulation import average as together
+from mixcompare.aspects.articulation.courses import Ends
 from mixcompare.aspects.articulation.noteoff import Envelope, FollowedNote, Hinge
 from mixcompare.aspects.articulation.values import ArticulationDifference, VoiceArticulation
 from mixcompare.aspects.articulation.words import finding, untold
@@ -236,8 +239,12 @@ def arithmetic(
     bass: tuple[Followed, Followed] | None = None,
     doubled: int = 0,
     sinks: FloatArray | None = None,
+    average: Callable[[Sequence[Note]], Ends | None] = lambda _: None,
 ) -> ArticulationDifference:
-    """What the analyzer tells of notes that were followed so; one every half a second."""
+    """What the analyzer tells of notes that were followed so; one every half a second.
+
+    ``average``: what all notes of a written part say together.
+    """
     places = {True: {}, False: {}}  # type: dict[bool, dict[tuple[int, float], FollowedNote | None]]
 
     def line(ours: Followed, theirs: Followed, pitch: int) -> tuple[Note, ...]:
@@ -262,12 +269,74 @@ def arithmetic(
         "follow_note",
         lambda note, source, _: places[source[0] is features[0]][note.pitch, note.onset_s],
     )
+    monkeypatch.setattr(together, "average_ends", lambda notes, *_: average(notes))
     if sinks is not None:
         monkeypatch.setattr(module, "sinks_db", lambda *_: sinks)
     nothing = np.zeros((0, 3))
     parts = (PartNotes("oboe", nothing, nothing),) if written else ()
     time_map = TimeMap.linear(2.0, 1.25, 0.0, 30.0)
     return analyzer.compare(*features, Match(time_map, same_take=same_take, parts=parts))
+
+
+def ends(sureness: float, doubled: bool = False) -> Callable[[Sequence[Note]], Ends]:
+    """All notes, held for 95 % of their length in the reference and for half of it after."""
+    return lambda notes: Ends(
+        sureness,
+        (0.95, 0.5),
+        (-0.5, -0.4),
+        0.85,
+        tuple(replace(note, doubled=doubled) for note in notes),
+    )
+
+
+@pytest.mark.parametrize("doubled", [False, True])
+def test_where_single_notes_cant_be_followed_all_of_them_speak_together(
+    doubled: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    few: Followed = [held(0.9)] * 5 + [None] * 15
+    silent = arithmetic(monkeypatch, few, few, written=True, average=ends(-2.6)).voices[2]
+    assert silent.sounding_ratio is None
+    assert "Fewer than eight" in silent.reasons[0]
+    found = arithmetic(monkeypatch, few, few, written=True, average=ends(-4.0, doubled))
+    oboe = found.voices[2]
+    assert (oboe.reference_ratio, oboe.candidate_ratio) == (0.95, 0.5)
+    assert (oboe.sounding_ratio, oboe.notes, oboe.reasons) == (pytest.approx(-0.45), 20, ())
+    assert oboe.manner == "detached against legato or tenuto"
+    assert oboe.doubled is doubled
+    (told,) = analyzer.findings(found)
+    assert (told.kind, told.evidence.agreeing) == ("notes_more_detached", 0.85)
+    # No single note is drawn of it.
+    assert found.shown == "leading line"
+    # One take has one way of playing.
+    take = arithmetic(monkeypatch, few, few, written=True, same_take=True, average=ends(-4.0))
+    assert take.voices[2].sounding_ratio is None
+
+
+@pytest.mark.parametrize(("sureness", "is_told"), [(-1.6, True), (-1.4, False), (1.6, False)])
+def test_what_few_notes_say_is_borne_out_by_all_of_them_or_not_told(
+    sureness: float, is_told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    long: Followed = [held(0.9)] * 20
+    short: Followed = [held(0.5)] * 20
+    oboe = arithmetic(monkeypatch, long, short, written=True, average=ends(sureness)).voices[2]
+    if is_told:
+        assert oboe.sounding_ratio == pytest.approx(-0.4)
+    else:
+        assert (oboe.sounding_ratio, oboe.stretch) == (None, None)
+        assert "on average they don't" in oboe.reasons[0]
+
+
+def test_a_part_of_the_passage_is_borne_out_by_its_own_notes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[Sequence[Note]] = []
+
+    def average(notes: Sequence[Note]) -> None:
+        asked.append(notes)
+
+    changed: Followed = [held(0.9)] * 14 + [held(0.5)] * 14
+    arithmetic(monkeypatch, [held(0.9)] * 28, changed, written=True, average=average)
+    assert [note.onset_s for note in asked[0]] == [0.5 * index for index in range(14, 28)]
 
 
 @pytest.mark.parametrize(("doubled", "notes"), [(20, None), (13, None), (12, 8), (9, 20)])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,7 @@ from scipy import signal, stats
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import placement
+from mixcompare.aspects.placement.image import BothWays, Image
 from mixcompare.aspects.placement.values import PlacementDifference
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
@@ -574,3 +576,67 @@ def test_real_music_with_one_channel_later(delay_us: float) -> None:
     assert len(times) >= 6
     assert np.median(times) == pytest.approx(delay_us, abs=10)
     assert np.allclose(times, delay_us, rtol=0.125)
+
+
+def one_sided() -> tuple[FloatArray, FloatArray]:
+    """Bands that lie mostly right of the centre, and where a narrower image leaves them.
+
+    Not to a rule: players and rooms scatter every band.
+    """
+    rng = np.random.default_rng(3)
+    start = rng.uniform(-0.1, 0.4, 24)
+    return start, -0.4 * start + 0.06 * rng.standard_normal(24)
+
+
+def test_what_either_fit_of_two_performances_says_lies_within_the_doubt() -> None:
+    """There a scale is told from a turn otherwise than back; neither is right by itself."""
+    start, moved = one_sided()
+    there, back = (Image.fitted(start, moved, back=way) for way in (False, True))
+    assert abs(there.turn_db - back.turn_db) > 0.1  # or nothing would be tested
+    both = BothWays.fitted(start, moved, same_take=False)
+    for image in (there, back):
+        assert abs(image.turn_db - both.turn_db) <= both.doubt_db + 1e-9
+        assert (np.abs(image.moves(start) - both.moves) <= both.doubt + 1e-9).all()
+
+
+def test_an_image_leads_back_to_where_a_band_came_from() -> None:
+    start = np.linspace(-0.6, 0.6, 7)
+    image = Image(2.0, 0.8)
+    assert image.came_from(start + image.moves(start)) == pytest.approx(start)
+
+
+def test_one_take_has_no_such_doubt() -> None:
+    start, moved = one_sided()
+    both = BothWays.fitted(start, moved, same_take=True)
+    assert both.turn_db == Image.fitted(start, moved).turn_db
+    assert both.doubt_db == 0
+    assert not both.doubt.any()
+
+
+def test_a_turn_of_two_performances_is_told_all_the_same() -> None:
+    """3 dB, bands on both sides: both fits say it."""
+    start = np.linspace(-0.5, 0.5, 24)
+    moved = Image(3.0, 1.0).moves(start) + 0.01 * np.random.default_rng(4).standard_normal(24)
+    both = BothWays.fitted(start, moved, same_take=False)
+    assert both.turn_db == pytest.approx(3.0, abs=0.1)
+    assert both.doubt_db < 0.1
+
+
+def test_every_interval_holds_the_doubt_of_the_image(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Truth: a doubt of 1 dB, and of 0.05 in every band, beside none at all."""
+    end = turned(PLACES, 2.0)
+    match = same_clock(placed(PLACES), same_take=False)
+    plain = analyzer.compare(placed(PLACES), placed(end), match)
+    fitted = BothWays.fitted
+
+    def doubted(*given: Any, **named: Any) -> BothWays:
+        image = fitted(*given, **named)
+        return replace(image, doubt_db=image.doubt_db + 1.0, doubt=image.doubt + 0.05)
+
+    monkeypatch.setattr(BothWays, "fitted", doubted)
+    wider = analyzer.compare(placed(PLACES), placed(end), match)
+    due = np.array(plain.turn_db_interval) + [-1.0, 1.0]
+    assert np.array(wider.turn_db_interval) == pytest.approx(due)
+    for before, after in zip(plain.own_position_interval, wider.own_position_interval, strict=True):
+        if before is not None:
+            assert after == pytest.approx((before[0] - 0.05, before[1] + 0.05))

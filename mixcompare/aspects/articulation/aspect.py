@@ -14,7 +14,8 @@ Method: the line is found in both recordings jointly (:mod:`mixcompare.pair.line
 the bend of a hinge through the envelope of the note's own partials (``noteoff``). Because the
 hinge's slope is free, a longer reverberation flattens the decay and leaves the note-off where it
 was. Where few notes of a line that was only heard say so, all of them are asked together whether
-they sink sooner (``sinking``).
+they sink sooner (``sinking``). Where single notes of a written part tell nothing, their average
+course is asked where they end (``courses``).
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.articulation.about import ABOUT
+from mixcompare.aspects.articulation.average import with_average
 from mixcompare.aspects.articulation.noteoff import (
     FEWEST_NOTES,
     FollowedNote,
@@ -145,7 +147,11 @@ class Articulation:
         found = {
             LEAD: followed(lead, leads=True),
             BASS: followed(bass),
-            **{part.name: followed(part_notes(part)) for part in match.parts},
+            **{
+                part.name: with_average(followed(notes), notes, pair, room_db)
+                for part in match.parts
+                for notes in (part_notes(part),)
+            },
         }
         shown = _most_telling(found)
         voices = tuple(_voice(name, one) for name, one in found.items())
@@ -175,21 +181,6 @@ class Articulation:
 analyzer = Articulation()
 
 
-def _untold(reason: str, notes: int, one_only: int) -> ArticulationDifference:
-    return ArticulationDifference(
-        sounding_ratio=None,
-        sounding_ratio_interval=None,
-        reference_ratio=None,
-        candidate_ratio=None,
-        gap_depth_db=None,
-        attack_ms=None,
-        agreement=None,
-        notes=notes,
-        notes_left_out=one_only,
-        reasons=(reason,),
-    )
-
-
 def _followed(
     notes: Sequence[Note], pair: Pair, room_db: float, leads: bool
 ) -> ArticulationDifference:
@@ -213,13 +204,13 @@ def _followed(
         (of_reference is None) != (of_candidate is None) for _, of_reference, of_candidate in pairs
     )
     if len(both) < FEWEST_NOTES:
-        return _untold(_TOO_FEW, len(both), one_only)
+        return ArticulationDifference.untold(_TOO_FEW, len(both), one_only)
     only_heard = not notes[0].written and not match.same_take
     sinks = sinks_db(notes, pair.sounding, frames_s) if only_heard and leads else np.zeros(0)
     found = _difference(both, one_only, match, room_db, sinks)
     read = found.sounding_ratio is not None and found.stretch is None
     if only_heard and read and some_moved(_ratios(both)):
-        return _untold(_SOME_MOVED, len(both), one_only)
+        return ArticulationDifference.untold(_SOME_MOVED, len(both), one_only)
     own = [one for one in both if not one[0].doubled]
     if 2 * len(own) > len(both):
         return found
@@ -228,7 +219,7 @@ def _followed(
     # A note that several parts play ends with the last of them: that none is heard to change does
     # not say that none did.
     if len(own) < FEWEST_NOTES:
-        return _untold(_DOUBLED, len(both), one_only)
+        return ArticulationDifference.untold(_DOUBLED, len(both), one_only)
     return _difference(own, one_only, match, room_db, sinks)
 
 
@@ -245,7 +236,7 @@ def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:
 
     def size(name: str) -> tuple[bool, float]:
         stretch = found[name].stretch
-        if stretch is None:
+        if stretch is None or not found[name].note_s:
             return False, 0.0
         return name not in (LEAD, BASS), stretch.notes * abs(stretch.sounding_ratio)
 
@@ -307,7 +298,7 @@ def _difference(
     if min(spread(ratios[:, side], weights) for side in (0, 1)) > MOST_SPREAD:
         changes = ratios[:, 1] - ratios[:, 0]
         if not halves_agree(changes, weights, median_interval(changes, weights, systematic)):
-            return _untold(_UNEVEN, len(both), one_only)
+            return ArticulationDifference.untold(_UNEVEN, len(both), one_only)
     attacks_s = _changes(both, lambda note: note.hinge.attack_s)
     attacks_s = attacks_s[np.isfinite(attacks_s)]
     attacks_told = len(attacks_s) >= FEWEST_NOTES

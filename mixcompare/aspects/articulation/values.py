@@ -244,3 +244,19 @@ class ArticulationDifference:
     )
     ends_told: tuple[bool, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
     doubled: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+
+    @classmethod
+    def untold(cls, reason: str, notes: int, one_only: int) -> ArticulationDifference:
+        """Nothing but why, and how many notes were followed in both and in one only."""
+        return cls(
+            sounding_ratio=None,
+            sounding_ratio_interval=None,
+            reference_ratio=None,
+            candidate_ratio=None,
+            gap_depth_db=None,
+            attack_ms=None,
+            agreement=None,
+            notes=notes,
+            notes_left_out=one_only,
+            reasons=(reason,),
+        )

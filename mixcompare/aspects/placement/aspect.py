@@ -31,7 +31,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.placement.about import ABOUT
-from mixcompare.aspects.placement.image import Image, turn_of
+from mixcompare.aspects.placement.image import BothWays, Image, turn_of
 from mixcompare.aspects.placement.parts import moved_parts
 from mixcompare.aspects.placement.values import (
     MovedElement,
@@ -132,12 +132,11 @@ class PlacementAnalyzer:
         start, start_draws = agreement.agreed(positions[0], weight, BAND_RATE_HZ, _FINEST)
         moved, draws = agreement.agreed(positions[1] - positions[0], weight, BAND_RATE_HZ, _FINEST)
         known = np.isfinite(start) & np.isfinite(moved)
-        image = Image.fitted(start[known], moved[known])
+        image = BothWays.fitted(start, moved, match.same_take)
         shifts = np.array([turn_of(start[known], draw[known]) for draw in draws])
         turns = image.turn_db + shifts - turn_of(start[known], moved[known])
-        expected = image.moves(start)
-        own = moved - expected
-        turn = image.turn_db if image.told else None
+        own = moved - image.moves
+        turn = image.turn_db if image.there.told else None
         # A pan moves some bands and leaves the others where they were; a room, other players and
         # other instruments scatter them all.
         typical = 1.4826 * float(np.median(np.abs(own[known]))) if known.any() else 0.0
@@ -154,11 +153,13 @@ class PlacementAnalyzer:
             position_interval=pairs(low, high, known),
             reference_position=values(start, known),
             turn_db=turn,
-            turn_db_interval=None if turn is None else _around(turn, turns, extra),
-            image_scale=image.scale if image.told else None,
+            turn_db_interval=None if turn is None else _around(turn, turns, extra, image.doubt_db),
+            image_scale=image.scale if image.there.told else None,
             own_position=values(own, known),
-            own_position_interval=pairs(low - expected, high - expected, known),
-            consistency=values(_consistency(positions, image, own, weight), known),
+            own_position_interval=pairs(
+                low - image.moves - image.doubt, high - image.moves + image.doubt, known
+            ),
+            consistency=values(_consistency(positions, image.there, own, weight), known),
             channels_swapped=match.channels_swapped,
             time_difference_us=values(delay_us, timed),
             time_difference_us_interval=pairs(*around_us, timed),
@@ -310,9 +311,9 @@ def _consistency(
     return np.asarray((weight * agrees).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30))
 
 
-def _around(value: float, draws: FloatArray, scatter: float) -> tuple[float, float]:
+def _around(value: float, draws: FloatArray, scatter: float, doubt: float) -> tuple[float, float]:
     low, high = agreement.intervals(np.array([value]), draws[:, None], scatter)
-    return float(low[0]), float(high[0])
+    return float(low[0]) - doubt, float(high[0]) + doubt
 
 
 def _reasons(reference: Features, candidate: Features, frames: int) -> tuple[str, ...]:

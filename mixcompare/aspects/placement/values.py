@@ -93,7 +93,7 @@ class PlacementDifference:
         metadata=labelled("Right channel against left, throughout")
         | SIGNED
         | scaled_by("image_scale")
-        | within(0.15)
+        | within(0.2)
     )
     turn_db_interval: tuple[float, float] | None
     image_scale: float | None = field(

@@ -65,7 +65,7 @@ FAULTS: list[Fault] = [
         ("gram[np.diag_indices(_LAGS)] += 1 / _PRIOR", "gram[np.diag_indices(_LAGS)] += 1e6"),
         ("_LAGS = 95", "_LAGS = 3"),
         ("_LOWEST_HZ = 80.0", "_LOWEST_HZ = 20.0"),
-        ("OneTail(evened, level_db - float(by_db), ", "OneTail(evened, 3.0, "),
+        ("        level_db - float(by_db),", "        3.0,"),
     ),
     *each(
         "mixcompare/elements/take.py",
