@@ -37,9 +37,9 @@ _LOW_CORNERS_HZ, _SLOPES_DB = (40.0, 600.0), (5.5, 26.0)
 _LEAST_LOST_DB = (5.0, 3.0)  # in the two lowest registers, for a cut to be looked for
 _ON_CUT_DB, _DEEP_SHARE = 0.3, 0.08
 """How near registers lie to it, and of what a register has lost: low down few notes begin."""
-_MOST_SHELF_DB, _STEEPEST_SHELF = 24.0, 4.0
-_AS_NEAR = 1.6
-"""A cut's misfit in that of a shelf or a step, at most: 0.9 to 1.4 in ten pairs with a low cut and
+_MOST_SHELF_DB, _STEEPEST_SHELF = 8.0, 4.0  # what falls further is likelier a cut; our judgement
+_AS_NEAR = 1.2
+"""A cut's misfit in that of a shelf or a step, at most: 0.3 to 0.7 in ten pairs with a low cut and
 another tail, 2.8 to 8 beside contrabasses 5 dB up or down and low shelves (two scores)."""
 _LEAST_LOW_DB = 1.0  # in the four lowest registers, for a low shelf to be looked for
 _SHELF_CORNERS_HZ, _SHELF_SLOPES = (80.0, 400.0), (0.7, 2.6)  # first to second order

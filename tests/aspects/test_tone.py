@@ -768,6 +768,8 @@ def test_a_bell_that_attacks_show_under_another_tail(sign: int) -> None:
     assert finding.difference == pytest.approx(2.5 * sign)
     assert np.ptp(finding.interval) / 2 == pytest.approx(0.8 / np.sqrt(2))
     assert "balance" in finding.apart
+    (lower,) = analyzer.findings(stated(curve - 0.6, half=0.8, **attacks))
+    assert lower.difference == pytest.approx(2.5 * sign)  # known but for a level
     (alone,) = analyzer.findings(stated(curve, half=0.8))
     assert alone.difference == pytest.approx(3.0 * sign)
     assert "balance" not in alone.apart

@@ -171,7 +171,7 @@ class ToneAnalyzer:
         if exact and filter_db.any():
             # Of moments and of the curve through all cells, either may be right.
             half = np.maximum(half, np.abs(curve - filter_db))
-        else:
+        elif filter_db.any():
             curve, half = _with_attacks(curve, half, _of_attacks(difference))
         heard = known & np.asarray(difference.audible)
         out = [noise_finding(one, pair) for one in difference.noise if one.heard]
@@ -186,6 +186,9 @@ class ToneAnalyzer:
         if tilt is not None:
             out.append(tilt)
             curve = curve - shaping.Line.clipped(tilt.difference, curve, heard)
+        if not filter_db.any():
+            # A tail tilts the whole, and no attacks; single bands it scatters.
+            curve, half = _with_attacks(curve, half, _of_attacks(difference))
         shape = curve
         if not pair.same_take:
             shape, half = broadly(curve, half, heard)

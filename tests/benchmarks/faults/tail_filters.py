@@ -72,6 +72,8 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_tone.py",),
         ("out[told] += share * (away - laid_db)", "out[told] += (1 - share) * (away - laid_db)"),
         ("out[told] += share * (away - laid_db)", "out[told] += share * away"),
+        ("        if not filter_db.any():\n", "        if False:\n"),
+        ("        elif filter_db.any():\n", "        elif False:\n"),
         ("out, sure = curve + laid_db,", "out, sure = curve,"),
         ("np.abs(away - laid_db) / 2)", "0 * away)"),
         ("told = (filter_db != 0) | (np.abs(attacks) < _ATTACKS_WITHIN_DB)", "told = np.isfinite(attacks)"),
