@@ -831,6 +831,24 @@ def test_the_low_cut_that_attacks_show_takes_the_place_of_the_other() -> None:
     assert told[1] == found[1]
 
 
+@pytest.mark.parametrize(
+    ("slope", "interval", "said"),
+    [
+        (-9.4, (-12.7, -6.1), "12 dB an octave (6 to 13)"),  # an order's 6 dB, where it may be
+        (-11.5, (-12.0, -11.0), "12 dB an octave (11 to 12)"),
+        (-9.0, (-9.5, -8.5), "9 dB an octave (8 to 10)"),
+    ],
+)
+def test_a_cut_s_slope_is_said_alike_in_its_name_and_in_the_sentence(
+    slope: float, interval: tuple[float, float], said: str
+) -> None:
+    cut = Cut(LOW_CUT, 120.0, slope, (100.0, 140.0), interval)
+    curve = cut.band_response_db(THIRD_OCTAVE_CENTRES_HZ)
+    (found,) = analyzer.findings(stated(curve, cuts=(cut,)))
+    assert said in found.text
+    assert found.subject == f"low-cut at 120 Hz, {said.split(' (')[0]}"
+
+
 def tail_of(attacks_db: npt.NDArray[np.float64], low_cut: LowCut | None) -> OneTail:
     """Under another tail, with what attacks show."""
     spectra = PairSpectra(np.zeros(1), np.ones(1), np.ones((1, 1)), np.ones((1, 1)))

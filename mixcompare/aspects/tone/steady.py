@@ -123,14 +123,14 @@ def cut_finding(cut: Cut, lost_db: FloatArray, heard: BoolArray, pair: Pair) -> 
     name, side = ("low-cut", "below") if low else ("high-cut", "above")
     corner, (least, most) = cut.corner_hz, cut.corner_hz_interval
     slope = abs(cut.slope_db_per_octave)
-    slope_half = float(np.ptp(cut.slope_db_per_octave_interval)) / 2
+    flattest, steepest = sorted(abs(edge) for edge in cut.slope_db_per_octave_interval)
     usual = 6 * max(round(slope / PER_ORDER_DB), 1)
-    about = usual if abs(slope - usual) < max(slope_half, _EVEN_DB) else round(slope)
+    about = usual if abs(slope - usual) < max((steepest - flattest) / 2, _EVEN_DB) else round(slope)
     whose, other = ("candidate", "reference") if cut.in_candidate else ("reference", "candidate")
     text = (
         f"The {whose} has a {name} filter that the {other} has not: corner at {spoken_hz(corner)}"
-        f" (between {spoken_hz(least)} and {spoken_hz(most)}), {slope:.0f} dB an octave"
-        f" (+-{slope_half:.0f}); {side} it the candidate has {abs(value):.1f} dB"
+        f" (between {spoken_hz(least)} and {spoken_hz(most)}), {about} dB an octave"
+        f" ({flattest:.0f} to {steepest:.0f}); {side} it the candidate has {abs(value):.1f} dB"
         f" {'less' if value < 0 else 'more'} on average."
     )
     beyond = spoken_hz(corner / 3 if low else corner * 2)

@@ -68,6 +68,12 @@ FAULTS: list[Fault] = [
         ("        candidate *= factor\n", ""),
     ),
     *each(
+        "mixcompare/aspects/tone/steady.py",
+        ("tests/aspects/test_tone.py",),
+        ("max((steepest - flattest) / 2, _EVEN_DB) else", "_EVEN_DB else"),
+        ("sorted(abs(edge) for edge in cut.slope", "sorted(edge for edge in cut.slope"),
+    ),
+    *each(
         "mixcompare/aspects/tone/aspect.py",
         ("tests/aspects/test_tone.py",),
         ("out[told] += share * (away - laid_db)", "out[told] += (1 - share) * (away - laid_db)"),
