@@ -18,13 +18,20 @@ from scipy import ndimage
 
 from mixcompare.features import ANALYSIS_RATE_HZ
 from mixcompare.pair.tail_filters import LowCut, bell_in, low_cut_in, low_shelf_in, shelf_in
-from mixcompare.pair.tail_frames import HIGHEST_BIN, WINDOW, Added, Changed, Take, minimum_phase
+from mixcompare.pair.tail_frames import (
+    HIGHEST_BIN,
+    WINDOW,
+    Added,
+    Changed,
+    Spectra,
+    Take,
+    minimum_phase,
+)
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
 from mixcompare.statistics import huber_fit, robust_mode, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-Spectra = npt.NDArray[np.complex64]
 _Cells = tuple[FloatArray, FloatArray, npt.NDArray[np.int64], FloatArray]
 """Differences, weights, bins and turns of phase in radians."""
 
@@ -112,28 +119,26 @@ def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
     registers_db = robust_mode(curve_db[known], np.ones(known.sum()), _REGISTERS_DB)
     bins_hz = np.arange(len(octave)) * ANALYSIS_RATE_HZ / WINDOW
     middles_hz = 2**middles * ANALYSIS_RATE_HZ / WINDOW
-    left_db = curve_db - registers_db
-    shelf = shelf_in(middles_hz, left_db, held_db)
+    beside_db = curve_db - registers_db
+    shelf = shelf_in(middles_hz, beside_db, held_db)
     filter_db = np.zeros_like(bin_db) if shelf is None else shelf.level_db(bins_hz)
-    left_db = left_db - np.interp(middles, octave, filter_db)
+    left_db = beside_db - np.interp(middles, octave, filter_db)
     low_cut, bell = low_cut_in(middles_hz, left_db), bell_in(middles_hz, left_db)
+    low_shelf = None
     if low_cut is None:
         cells = column * ANALYSIS_RATE_HZ / WINDOW, found - registers_db, weight / column
         low_shelf = low_shelf_in(middles_hz, left_db, cells)
-        filter_db = filter_db if low_shelf is None else filter_db + low_shelf.level_db(bins_hz)
-    if bell is not None:
-        filter_db = filter_db + bell.level_db(bins_hz)
-    if filter_db.any():
+    if shelf or low_shelf or bell:
         level_db = registers_db
-    if low_cut is not None:
-        filter_db = filter_db + low_cut.level_db(bins_hz)
+    for one in (low_shelf, bell, low_cut):
+        filter_db = filter_db if one is None else filter_db + one.level_db(bins_hz)
     # Of filters with that response the one that turns least, or one that turns nothing.
     turn = minimum_phase(filter_db)
     gained = np.cos(turned - turn[column]) - np.cos(turned)
     if weight @ gained <= 0:
         turn = np.zeros_like(turn)
     at = np.log2(THIRD_OCTAVE_CENTRES_HZ * WINDOW / ANALYSIS_RATE_HZ)
-    thirds_db = np.interp(at, middles, curve_db - registers_db, left=np.nan, right=np.nan)
+    thirds_db = np.interp(at, middles, beside_db, left=np.nan, right=np.nan)
     return Direct(level_db, bin_db, filter_db, low_cut, turn, thirds_db)
 
 

@@ -9,6 +9,7 @@ rides and polarity are undone.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -74,8 +75,12 @@ class Added:
 
     def made(self, frames: Spectra, times_s: FloatArray) -> Spectra:
         """Frames at these times with the changes made."""
-        padded = np.pad(self.wave, LOW_FFT)
-        return np.asarray(frames + frames_about(padded, times_s * ANALYSIS_RATE_HZ, WINDOW))
+        places = times_s * ANALYSIS_RATE_HZ
+        return np.asarray(frames + frames_about(self._padded, places, WINDOW))
+
+    @cached_property
+    def _padded(self) -> Wave:
+        return np.pad(self.wave, LOW_FFT)
 
 
 class Take:

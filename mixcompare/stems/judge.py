@@ -32,7 +32,7 @@ from mixcompare.stems.explained import SOUNDS, Laid, Making, makings_of, wholly_
 from mixcompare.stems.paired import levels_between
 from mixcompare.stems.places import Course, courses
 from mixcompare.stems.sounding import sounding
-from mixcompare.stems.take import trims_of
+from mixcompare.stems.take import beside_most, trims_of
 from mixcompare.stems.trims import fit
 from mixcompare.stems.values import LEAST_DB, Interval, Place, Stem, Stems, due_course
 from mixcompare.stems.worn import wearing, wearing_moved
@@ -332,11 +332,11 @@ def _under_one_tail(
     """The candidate, and the reference with its tail: learnt once more if a stem moved."""
     candidate, reference, worn = makings
     found = trims_of(worn, candidate)
-    away = _beside_most(found.trim_db)
+    away = beside_most(found.trim_db)
     moved = np.abs(away) > np.maximum(1.96 * found.deviation_db, LEAST_DB)
     # The tail was learnt to hold some of them, and with it the level; without it nothing was.
     plain = trims_of(reference, candidate)
-    start_db = _beside_most(plain.trim_db)
+    start_db = beside_most(plain.trim_db)
     start_db = np.where(moved & (np.abs(start_db) > plain.deviation_db), start_db, 0.0)
     again = (
         wearing_moved(pair, mixes[1], reference, start_db, stems, starts_s)
@@ -346,11 +346,6 @@ def _under_one_tail(
     if again is None:
         return [mixes[0], mixes[2]], [candidate, worn]
     return [mixes[0], again], [candidate, *makings_of([again], stems, starts_s)]
-
-
-def _beside_most(trim_db: FloatArray) -> FloatArray:
-    known = trim_db[np.isfinite(trim_db)]
-    return trim_db - float(np.median(known)) if len(known) else trim_db
 
 
 def _take_trims(

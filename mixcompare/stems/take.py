@@ -54,7 +54,7 @@ def trims_of(reference: Making, candidate: Making) -> TakeTrims:
         ratio = 20 * np.log10(np.abs(reference.direct) / np.abs(candidate.direct))
     found = [_two_way(one, weight) for one in ratio]
     trim_db, tone_db = found[0]
-    blocks = np.array([trims - _middle(trims) for trims, _ in found[1:]])
+    blocks = np.array([beside_most(trims) for trims, _ in found[1:]])
     spread = _spread(blocks, np.minimum(reference.in_block, candidate.in_block))
     rest = _left(ratio[0], weight, trim_db, tone_db)
     variance = (_OF_SPREAD * spread) ** 2 + (_OF_REST * rest) ** 2 + _LEAST_DB**2
@@ -71,9 +71,10 @@ def _spread(trims_db: FloatArray, in_block: FloatArray) -> FloatArray:
     return out
 
 
-def _middle(trims: FloatArray) -> float:
-    known = trims[np.isfinite(trims)]
-    return float(np.median(known)) if len(known) else 0.0
+def beside_most(trims_db: FloatArray) -> FloatArray:
+    """Trims beside what most stems need, NaN where one isn't known."""
+    known = trims_db[np.isfinite(trims_db)]
+    return trims_db - float(np.median(known)) if len(known) else trims_db
 
 
 def _two_way(ratio_db: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -29,12 +29,14 @@ def with_average(
     ends = average_ends(
         notes if told is None else during(notes, told.spans_s), pair.sounding, pair.note_frames_s
     )
+    if ends is None:
+        return found
     if told is not None:
-        if ends is None or ends.bears_out(told.sounding_ratio):
+        if ends.bears_out(told.sounding_ratio):
             return found
         return ArticulationDifference.untold(_NOT_BORNE_OUT, found.notes, found.notes_left_out)
-    whole = None if ends is None else on_average(ends, room_db)
-    if ends is None or whole is None:
+    whole = on_average(ends, room_db)
+    if whole is None:
         return found
     return replace(
         found,

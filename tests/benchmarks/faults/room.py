@@ -261,7 +261,7 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_articulation.py",),
         ("if pair.same_take:", "if False:"),
         ("else during(notes, told.spans_s)", "else notes"),
-        ("ends is None or ends.bears_out", "ends is None or not ends.bears_out"),
+        ("if ends.bears_out", "if not ends.bears_out"),
         ("doubled=2 * sum", "doubled=0 * sum"),
         ("notes=whole.notes", "notes=found.notes"),
     ),
