@@ -102,11 +102,10 @@ def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> Floa
     instrument's attack on one shared partial doesn't count.
     """
     power, bands = features.onset_power, partial_bands(pitch)
-    after = _level(sample_frames(power, ONSET_RATE_HZ, times_s + 0.03, bands))
-    before = _level(sample_frames(power, ONSET_RATE_HZ, times_s - 0.03, bands))
+    around_s = np.concatenate([times_s + 0.03, times_s - 0.03])
+    level = _level(sample_frames(power, ONSET_RATE_HZ, around_s, bands))
     # Below this, the window only begins to touch a note after silence.
-    floor = np.maximum(after.max(axis=0), before.max(axis=0)) - _ATTACK_RANGE_DB
-    after, before = np.maximum(after, floor), np.maximum(before, floor)
+    after, before = np.split(np.maximum(level, level.max(axis=0) - _ATTACK_RANGE_DB), 2)
     rise = np.sort(np.clip(after - before, -12, 12), axis=1)
     count = rise.shape[1]
     quarter = count // 4

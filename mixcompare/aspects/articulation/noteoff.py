@@ -134,13 +134,13 @@ def note_envelope(
     power = sample_frames(features.onset_power, ONSET_RATE_HZ, onset_s + time_s, bands)
     level = 10 * np.log10(np.maximum(power, 1e-14))
     early = (time_s > 0.04) & (time_s < max(0.3 * interval_s, 0.16))
-    plateau = np.percentile(level[early], 75, axis=0)
+    plateau = _quantile(level[early], 0.75)
     if repeated:
         gap = (time_s > 0.3 * interval_s) & (time_s < interval_s - 0.02)
         fall = plateau - level[gap].min(axis=0)
     else:
         after = (time_s > interval_s + 0.06) & (time_s < interval_s + 0.36)
-        fall = plateau - np.percentile(level[after], 25, axis=0)
+        fall = plateau - _quantile(level[after], 0.25)
     within = (time_s > 0.04) & (time_s < max(interval_s - 0.05, 0.1))
     grows = (level[within] - plateau).max(axis=0) >= MOST_RISE_DB
     own = ~grows & (plateau > plateau.max() - 45)
@@ -153,6 +153,15 @@ def note_envelope(
     weight = np.clip(fall[own], 1.0, 20.0)
     mean = (level[:, own] - plateau[own]) @ weight / weight.sum()
     return Envelope(time_s, np.asarray(mean, np.float64), int(own.sum()), bool(clear.any()))
+
+
+def _quantile(values: FloatArray, share: float) -> FloatArray:
+    """Of every column, as ``numpy.quantile`` takes it, for a tenth of its price in small arrays."""
+    ordered = np.sort(values, axis=0)
+    place = share * (len(ordered) - 1)
+    low = int(place)
+    high = min(low + 1, len(ordered) - 1)
+    return np.asarray(ordered[low] + (place - low) * (ordered[high] - ordered[low]))
 
 
 def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | None:
@@ -185,16 +194,27 @@ def fit_hinge(envelope: Envelope, interval_s: float, repeated: bool) -> Hinge | 
 def _best_shape(t: FloatArray, y: FloatArray, offs: FloatArray) -> tuple[float, ...]:
     """Least misfit of all note-offs, slopes and floors, and where it lies.
 
-    All are tried at once: a note has a few thousand shapes of a hundred points.
+    All are tried at once: a note has a few thousand shapes of a hundred points. Each is a decay up
+    to where it meets its floor, and the floor from there on, so that sums of both tell them all.
     """
     if len(offs) == 0:
         return np.inf, 0.0, 0.0, 0.0
-    plateau = _medians_before(y, np.searchsorted(t, offs))[:, None, None]
-    decay = plateau - _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None], 0)
-    shape = np.maximum(decay[:, :, None], (plateau + _FLOORS_DB[:, None])[:, None])
-    np.subtract(y, shape, out=shape)
-    np.abs(shape, out=shape)
-    misfit = np.minimum(shape, _CLIP_DB, out=shape).mean(axis=-1)
+    above = (y[:, None] - _medians_before(y, np.searchsorted(t, offs)))[..., None]
+    slopes = len(_SLOPES_DB_PER_S)
+    sums = np.zeros((len(t) + 1, len(offs), slopes + len(_FLOORS_DB)))
+    own = sums[1:]
+    np.multiply(np.maximum(t[:, None] - offs, 0)[..., None], _SLOPES_DB_PER_S, out=own[..., :slopes])
+    own[..., slopes:] = -_FLOORS_DB
+    own += above
+    np.abs(own, out=own)
+    np.minimum(own, _CLIP_DB, out=own)
+    for before, with_this in zip(sums[:-1], own, strict=True):  # thrice as fast as a cumsum
+        with_this += before
+    meets_s = offs[:, None, None] - _FLOORS_DB / _SLOPES_DB_PER_S[:, None]
+    meets = np.searchsorted(t, meets_s, side="right")
+    each, falling, settled = np.ix_(*map(np.arange, meets.shape))
+    after = sums[-1, :, None, slopes:] - sums[meets, each, slopes + settled]
+    misfit = (sums[meets, each, falling] + after) / len(t)
     off, slope, floor = np.unravel_index(int(misfit.argmin()), misfit.shape)
     return (
         float(misfit[off, slope, floor]),
