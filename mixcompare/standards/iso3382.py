@@ -235,22 +235,30 @@ def _likeliest(
         np.concatenate([np.full(slopes, time), np.full(slopes * bands, level)])
         for time, level in zip(np.log(_DECAYS_S), _LEVELS, strict=True)
     )
-    damping, (cost, gradient, information) = _FIRST_DAMPING, likelihood.at(at)
+    damping, cost, moved = _FIRST_DAMPING, likelihood.at(at), True
     for _ in range(_MOST_STEPS):
-        free = ~(((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0)))
-        scale = np.sqrt(np.diag(information)[free] + _LEAST_INFORMATION)
-        curved = information[np.ix_(free, free)] / np.outer(scale, scale)
-        curved.flat[:: len(scale) + 1] += damping
-        step = np.zeros(len(at))
-        step[free] = -np.linalg.solve(curved, gradient[free] / scale) / scale
-        tried = np.clip(at + np.clip(step, -_LONGEST_STEP, _LONGEST_STEP), low, high)
+        if moved:
+            gradient, information = likelihood.curvature()
+            free = np.flatnonzero(
+                ~(((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0)))
+            )
+            scale = np.sqrt(information[free, free] + _LEAST_INFORMATION)
+            curved = information[free[:, None], free] / (scale[:, None] * scale)
+            downhill = -gradient[free] / scale
+        damped = curved.copy()
+        damped.flat[:: len(scale) + 1] += damping
+        tried = at.copy()
+        step = np.linalg.solve(damped, downhill) / scale
+        tried[free] += np.minimum(np.maximum(step, -_LONGEST_STEP), _LONGEST_STEP)
+        tried = np.minimum(np.maximum(tried, low), high)
         found = likelihood.at(tried)
-        gained = cost - found[0]
-        if gained < 0:
-            damping *= 10.0
-        else:
-            at, (cost, gradient, information) = tried, found
+        gained = cost - found
+        moved = gained >= 0
+        if moved:
+            at, cost = tried, found
             damping = max(damping / 10.0, _LEAST_DAMPING)
+        else:
+            damping *= 10.0
         if 0 <= gained < _SETTLED or damping > _MOST_DAMPING:
             break
     times = tuple(float(time) for time in np.exp(at[:slopes]))
@@ -272,26 +280,32 @@ class _Likelihood:
         self._fall = -_RATE * time_s[:, None]
         self._shape = slopes, seen.shape[1]
 
-    def at(self, logs: FloatArray) -> tuple[float, FloatArray, FloatArray]:
-        """Negative log likelihood, its gradient, and Fisher's information."""
+    def at(self, logs: FloatArray) -> float:
+        """Negative log likelihood."""
+        slopes, _ = self._shape
+        power = np.exp(logs[slopes:].reshape(self._shape)).T
+        self._falls = self._fall / np.exp(logs[:slopes])
+        # Of every band and frame: how its expected power grows with each level.
+        self._by_level = np.exp(self._falls) * power[:, None]
+        self._mean = self._by_level.sum(axis=2) + self._noise
+        return float(((np.log(self._mean) + self._seen / self._mean) * self._keep).sum())
+
+    def curvature(self) -> tuple[FloatArray, FloatArray]:
+        """Gradient and Fisher's information where it was asked last."""
         slopes, bands = self._shape
-        decay_s, power = np.exp(logs[:slopes]), np.exp(logs[slopes:].reshape(self._shape)).T
-        # Of every band and frame: how its expected power grows with each level and decay time.
-        by_level = np.exp(self._fall / decay_s) * power[:, None]
-        along = np.concatenate([by_level * (-self._fall / decay_s), by_level], axis=2)
-        mean = by_level.sum(axis=2) + self._noise
-        kept = self._keep / np.square(mean)
-        slope = (along * ((mean - self._seen) * kept)[..., None]).sum(axis=1)
+        # And how it grows with each decay time.
+        along = np.concatenate([self._by_level * -self._falls, self._by_level], axis=2)
+        kept = self._keep / np.square(self._mean)
+        slope = (((self._mean - self._seen) * kept)[:, None] @ along)[:, 0]
         curve = along.transpose(0, 2, 1) @ (along * kept[..., None])
         gradient = np.concatenate([slope[:, :slopes].sum(axis=0), slope[:, slopes:].T.ravel()])
-        information = np.zeros((len(logs), len(logs)))
+        information = np.zeros((len(gradient), len(gradient)))
         information[:slopes, :slopes] = curve[:, :slopes, :slopes].sum(axis=0)
         across = curve[:, :slopes, slopes:].transpose(1, 2, 0).reshape(slopes, -1)
         information[:slopes, slopes:], information[slopes:, :slopes] = across, across.T
         own = information[slopes:, slopes:].reshape(slopes, bands, slopes, bands)
         own[:, np.arange(bands), :, np.arange(bands)] = curve[:, slopes:, slopes:]
-        cost = float(((np.log(mean) + self._seen / mean) * self._keep).sum())
-        return cost, gradient, information
+        return gradient, information
 
 
 def _knee(blocks: FloatArray, noise: float) -> tuple[int, float]:
