@@ -16,7 +16,8 @@ clock, add up: what one of them masks the other may show.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -134,17 +135,59 @@ def joint_weights(
     return total
 
 
-def lead_notes(sources: Sequence[Sounding], frame_s: FloatArray) -> tuple[Note, ...]:
-    """Notes of the leading line; of a long piece, those of ten minutes spread over the whole."""
-    return _notes(sources, frame_s, lead_path)[0]
+@dataclass(frozen=True)
+class Stretch:
+    """One stretch of one recording by itself.
+
+    Attributes
+    ----------
+    frames : slice
+        Where it lies.
+    lead, bass : ndarray, shape (frames,)
+        Paths of the leading and the bass line.
+    """
+
+    frames: slice
+    lead: npt.NDArray[np.int64]
+    bass: npt.NDArray[np.int64]
+
+
+def lone_lines(features: Features) -> tuple[Stretch, ...]:
+    """Both lines of one recording, kept with it; of a long one, those of ten minutes."""
+    return features.kept("lone lines", _lone_lines)
+
+
+def _lone_lines(features: Features) -> tuple[Stretch, ...]:
+    frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+    found = []
+    for inside in stretches(len(frame_s)):
+        weights = joint_weights([(features, frame_s[inside], 0)])
+        found.append(Stretch(inside, lead_path(weights), bass_path(weights)))
+    return tuple(found)
+
+
+def lead_notes(features: Features) -> tuple[Note, ...]:
+    """Notes of one recording's leading line."""
+    frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
+    notes: list[Note] = []
+    for stretch in lone_lines(features):
+        own_s = frame_s[stretch.frames]
+        notes += line_notes(stretch.lead, own_s, [(features, own_s, 0)])
+    return tuple(notes)
 
 
 def lead_and_bass_notes(
     sources: Sequence[Sounding], frame_s: FloatArray
 ) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
     """Notes of the leading line and of the bass line, from one search for pitches."""
-    lead, bass = _notes(sources, frame_s, lead_path, bass_path)
-    return lead, bass
+    lead: list[Note] = []
+    bass: list[Note] = []
+    for inside in stretches(len(frame_s)):
+        part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
+        weights = joint_weights(part)
+        for notes, path in ((lead, lead_path), (bass, bass_path)):
+            notes += line_notes(path(weights), frame_s[inside], part)
+    return tuple(lead), tuple(bass)
 
 
 def part_notes(part: PartNotes) -> tuple[Note, ...]:
@@ -187,21 +230,6 @@ def _doubling(
     alike = np.abs(others[:, 1] - end_s) < 0.15 * (end_s - onset_s)
     doubling: npt.NDArray[np.bool_] = together & alike & ((others[:, 2] - pitch) % 12 == 0)
     return doubling
-
-
-def _notes(
-    sources: Sequence[Sounding],
-    frame_s: FloatArray,
-    *paths: Callable[[FloatArray], npt.NDArray[np.int64]],
-) -> list[tuple[Note, ...]]:
-    """Notes of every line that a path through the comb weights finds."""
-    lines: list[list[Note]] = [[] for _ in paths]
-    for inside in stretches(len(frame_s)):
-        part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
-        weights = joint_weights(part)
-        for notes, path in zip(lines, paths, strict=True):
-            notes += line_notes(path(weights), frame_s[inside], part)
-    return [tuple(notes) for notes in lines]
 
 
 def stretches(frames: int) -> list[slice]:
@@ -255,16 +283,17 @@ def _path(
     distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
     price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 24))
     price[distance == 0] = 0
-    score = strength[0].copy()
-    came_from = np.zeros((frames, states), np.int16)
+    # Only scores on the way there: where the path came from is asked along the path alone.
+    scores, options = np.empty_like(strength), np.empty((states, states))
+    scores[0] = strength[0]
     for frame in range(1, frames):
-        options = score[None] - price
-        came_from[frame] = options.argmax(axis=1)
-        score = options.max(axis=1) + strength[frame]
+        np.subtract(scores[frame - 1][:, None], price, out=options)
+        np.maximum.reduce(options, axis=0, out=scores[frame])
+        scores[frame] += strength[frame]
     path = np.empty(frames, np.int64)
-    path[-1] = int(score.argmax())
+    path[-1] = int(scores[-1].argmax())
     for frame in range(frames - 1, 0, -1):
-        path[frame - 1] = came_from[frame, path[frame]]
+        path[frame - 1] = (scores[frame - 1] - price[path[frame]]).argmax()
     on_path = strength[np.arange(frames), path] ** 2
     sounding = on_path > _REST_SHARE * np.median(on_path)
     return np.where(sounding, path + lowest, 0)

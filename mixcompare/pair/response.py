@@ -31,6 +31,7 @@ from mixcompare.pair.match import Match
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ
 
 FloatArray = npt.NDArray[np.float64]
+Float32Array = npt.NDArray[np.float32]
 ComplexArray = npt.NDArray[np.complexfloating]
 _Array = TypeVar("_Array", FloatArray, ComplexArray)
 
@@ -140,10 +141,12 @@ def cross_spectra(
     blocks = min(_BLOCKS, len(chosen))
     block = np.arange(len(chosen)) * blocks // len(chosen)
     shape = (blocks, 2, 2, len(_FREQUENCY_HZ))
+    # Single precision: far below what the waveforms are kept with.
+    taper = _TAPER.astype(np.float32)
     sums = CrossSpectra(*(np.zeros(shape, np.complex64) for _ in range(3)))
     for index, start in zip(block, chosen, strict=True):
         raised = _factor(start + np.arange(float(_SEGMENT)), gain_db, 0.5)
-        ours = fft.rfft(_cut(reference, start, _SEGMENT) * _TAPER * raised)
+        ours = fft.rfft(_cut(reference, start, _SEGMENT) * taper * raised)
         theirs = _matched_spectrum(candidate, match, start, gain_db)
         for into, one, other in (
             (sums.reference, ours, ours),
@@ -163,22 +166,24 @@ def _is_straight(match: Match, start: int) -> bool:
     return bool(abs(middle - first - share * (last - first)) < _STRAIGHT_S)
 
 
-def _cut(features: Features, first: int, count: int) -> FloatArray:
+def _cut(features: Features, first: int, count: int) -> Float32Array:
     """So many samples of mid and side from a place on, (2, count); silence where there are none."""
-    out = np.zeros((2, count))
+    out = np.zeros((2, count), np.float32)
     before = min(max(-first, 0), count)
     for row, whole in zip(out, (features.waveform, features.side_waveform), strict=True):
         part = whole[max(first, 0) : max(first + count, 0)]
         row[before : before + len(part)] = part
-    return out / WAVEFORM_SCALE
+    out /= WAVEFORM_SCALE
+    return out
 
 
-def _factor(place: FloatArray, gain_db: FloatArray | None, share: float) -> FloatArray:
+def _factor(place: FloatArray, gain_db: FloatArray | None, share: float) -> Float32Array:
     """What a share of a course of level comes to at places of the reference, in samples."""
     if gain_db is None:
-        return np.ones(1)
+        return np.ones(1, np.float32)
     at_s = place / ANALYSIS_RATE_HZ
-    return np.asarray(10 ** (share * np.interp(at_s, gain_db[:, 0], gain_db[:, 1]) / 20))
+    gain = 10 ** (share * np.interp(at_s, gain_db[:, 0], gain_db[:, 1]) / 20)
+    return np.asarray(gain, np.float32)
 
 
 def _matched_spectrum(
@@ -200,14 +205,21 @@ def _matched_spectrum(
     part = _cut(candidate, first, count)
     place = np.asarray((np.arange(count) - (late if speed != 1.0 else 0.0)) / speed)
     part = part * _factor(start + place, gain_db, -0.5)
-    part = part * np.interp(place, np.arange(_SEGMENT), _TAPER, left=0.0, right=0.0)
     bins = np.arange(len(_FREQUENCY_HZ))
     if speed == 1.0:
-        spectrum = fft.rfft(part)
+        spectrum = fft.rfft(part * _TAPER.astype(np.float32))
     else:
-        turn = np.exp(-2j * np.pi / (speed * _SEGMENT))
-        spectrum = signal.czt(part, len(bins), turn)
-    return np.asarray(spectrum * np.exp(2j * np.pi * bins * late / (speed * _SEGMENT)))
+        part = part * np.interp(place, np.arange(_SEGMENT), _TAPER, left=0.0, right=0.0)
+        spectrum = _read_at_speed(count, round(speed, 12))(part)
+    phase = (2 * np.pi * late / (speed * _SEGMENT) * bins).astype(np.float32)
+    return np.asarray(spectrum * (np.cos(phase) + 1j * np.sin(phase)), np.complex64)
+
+
+@functools.lru_cache(maxsize=4)
+def _read_at_speed(count: int, speed: float) -> signal.CZT:
+    """Spectrum of so many samples, which a clock of another speed made of one segment."""
+    turn = np.exp(-2j * np.pi / (speed * _SEGMENT))
+    return signal.CZT(count, len(_FREQUENCY_HZ), turn)
 
 
 def _response(auto: ComplexArray, cross: ComplexArray) -> Response:

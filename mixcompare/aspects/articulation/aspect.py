@@ -114,7 +114,7 @@ class Articulation:
         """Find the leading line of one recording and measure how long its notes are held."""
         frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
         source: Sounding = (features, frame_s, 0)
-        notes = lead_notes([source], frame_s)
+        notes = lead_notes(features)
         found = [follow_note(note, source, frame_s) for note in notes]
         followed = [one for one in without_hidden_ends(notes, found) if one is not None]
         if len(followed) < FEWEST_NOTES:

@@ -46,14 +46,13 @@ from mixcompare.elements.take import split_pair
 from mixcompare.features import (
     HIGHEST_SEMITONE,
     LOWEST_SEMITONE,
-    SEMITONE_RATE_HZ,
     Features,
 )
 from mixcompare.findings import (
     Finding,
 )
 from mixcompare.findings.confidence import evidence
-from mixcompare.pair.lines import bass_path, joint_weights, lead_path, stretches, voice_cells
+from mixcompare.pair.lines import lone_lines, voice_cells
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
@@ -240,12 +239,10 @@ def _voices(features: Features) -> list[Audibility]:
     """How the leading line, the bass line and all else can be heard in the whole."""
     own: list[list[FloatArray]] = [[] for _ in VOICES]
     whole: list[FloatArray] = []
-    frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
-    for inside in stretches(len(frame_s)):
-        weights = joint_weights([(features, frame_s[inside], 0)])
-        lead = voice_cells(lead_path(weights))
-        bass = voice_cells(bass_path(weights)) & ~lead
-        power = features.semitone_power[inside].astype(np.float64)
+    for stretch in lone_lines(features):
+        lead = voice_cells(stretch.lead)
+        bass = voice_cells(stretch.bass) & ~lead
+        power = features.semitone_power[stretch.frames].astype(np.float64)
         for parts, cells in zip(own, (lead, bass, ~(lead | bass)), strict=True):
             parts.append((power * cells)[::_MOMENTS])
         whole.append(power[::_MOMENTS])
