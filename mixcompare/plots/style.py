@@ -21,6 +21,7 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
@@ -205,6 +206,29 @@ def name_recordings(axes: Axes) -> None:
     )  # fmt: skip
 
 
+@contextmanager
+def _laid_out(figure: Figure) -> Iterator[None]:
+    """Context in which a figure's layout is made already, in SVG's own units.
+
+    Saving would draw the whole figure once more, into nothing, to make it.
+    """
+    engine = figure.get_layout_engine()
+    if engine is None:
+        yield
+        return
+    canvas, dpi = figure.canvas, figure.dpi
+    figure.set_canvas(FigureCanvasSVG(figure))
+    figure.dpi = FigureCanvasSVG.fixed_dpi
+    engine.execute(figure)
+    figure.set_canvas(canvas)
+    figure.dpi = dpi
+    figure.set_layout_engine(None)
+    try:
+        yield
+    finally:
+        figure.set_layout_engine(engine)
+
+
 def to_svg(figure: Figure) -> str:
     """The figure as SVG text with real letters, without date or program name."""
     buffer = io.StringIO()
@@ -212,5 +236,6 @@ def to_svg(figure: Figure) -> str:
     with settings(), warnings.catch_warnings():
         # Letters stay letters: whoever shows them has a font that holds them.
         warnings.filterwarnings("ignore", "Glyph", UserWarning)
-        figure.savefig(buffer, format="svg", metadata=blank)
+        with _laid_out(figure):
+            figure.savefig(buffer, format="svg", metadata=blank)
     return _NO_XML.sub("\N{REPLACEMENT CHARACTER}", buffer.getvalue())
