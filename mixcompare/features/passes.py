@@ -13,7 +13,15 @@ from mixcompare.audio.checks import check_content, check_scale
 from mixcompare.audio.recording import Recording
 from mixcompare.audio.stereo import to_stereo
 from mixcompare.features.clipping import Tops
-from mixcompare.features.frames import SPARE_FRAMES, FrameStream, Rows, energy_of, power_of
+from mixcompare.features.frames import (
+    SPARE_FRAMES,
+    Bands,
+    FrameStream,
+    Rows,
+    cross_of,
+    energy_of,
+    power_of,
+)
 from mixcompare.features.grid import (
     ANALYSIS_RATE_HZ,
     BAND_RATE_HZ,
@@ -31,11 +39,12 @@ from mixcompare.features.grid import (
     WAVEFORM_SCALE,
     Progress,
 )
-from mixcompare.features.tuning import deviation_phasors, per_second
+from mixcompare.features.tuning import TUNING_BINS, deviation_phasors, per_second
 from mixcompare.features.usable import content_warnings, usable_band_hz
 from mixcompare.standards.bs1770 import KWeightedPower, TruePeak
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_EDGES_HZ, band_weights, semitone_edges_hz
 
+FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
 _FIRST_ROOM_S = 1200.0  # cost: twenty minutes; longer recordings get more as they are read
 _TUNING_LEAD_S = 60.0  # cost: music held back until the tuning is known
@@ -52,10 +61,8 @@ class LightPass:
         self._low = FrameStream(ANALYSIS_RATE_HZ, LOW_FFT, 1 / BAND_RATE_HZ)
         self._semitone = FrameStream(ANALYSIS_RATE_HZ, SEMITONE_FFT, 1 / SEMITONE_RATE_HZ)
         self._onset = FrameStream(ANALYSIS_RATE_HZ, ONSET_FFT, 1 / ONSET_RATE_HZ)
-        self._low_weights = band_weights(
-            THIRD_OCTAVE_EDGES_HZ[: LOWER_BANDS + 1],
-            ANALYSIS_RATE_HZ / LOW_FFT,
-            LOW_FFT // 2 + 1,
+        self._low_bands = _bands(
+            THIRD_OCTAVE_EDGES_HZ[: LOWER_BANDS + 1], ANALYSIS_RATE_HZ, LOW_FFT
         )
         self._lead: list[Float32Array] | None = []
         self._grid_cents = 0.0
@@ -127,7 +134,7 @@ class LightPass:
         lead, self._lead = self._lead, None
         stream = FrameStream(ANALYSIS_RATE_HZ, LOW_FFT, 4 / BAND_RATE_HZ)
         phasor = sum(
-            complex(deviation_phasors(power_of(spectra).sum(axis=0)).sum())
+            complex(deviation_phasors(power_of(spectra[..., :TUNING_BINS]).sum(axis=0)).sum())
             for samples in lead
             for spectra in stream.push(samples)
         )
@@ -137,31 +144,32 @@ class LightPass:
             self._lower(samples, None)
 
     def _set_grid(self) -> None:
-        self._semitone_low = self._semitone_weights(LOWEST_SEMITONE, LONG_WINDOW_BELOW - 1, LOW_FFT)
-        self._semitone_high = self._semitone_weights(
+        self._semitone_low = self._semitone_bands(LOWEST_SEMITONE, LONG_WINDOW_BELOW - 1, LOW_FFT)
+        self._semitone_high = self._semitone_bands(
             LOWEST_SEMITONE, HIGHEST_SEMITONE, SEMITONE_FFT
         )  # its lower columns give way to the long window's in the end
-        self._onset_weights = self._semitone_weights(LOWEST_ONSET, HIGHEST_ONSET, ONSET_FFT)
+        self._onset_bands = self._semitone_bands(LOWEST_ONSET, HIGHEST_ONSET, ONSET_FFT)
 
-    def _semitone_weights(self, lowest: int, highest: int, size: int) -> Float32Array:
+    def _semitone_bands(self, lowest: int, highest: int, size: int) -> Bands:
         edges_hz = semitone_edges_hz(lowest, highest, self._grid_cents)
-        return band_weights(edges_hz, ANALYSIS_RATE_HZ / size, size // 2 + 1)
+        return _bands(edges_hz, ANALYSIS_RATE_HZ, size)
 
     def _lower(self, samples: Float32Array, limits: tuple[int, int, int] | None) -> None:
         low_limit, semitone_limit, onset_limit = limits or (None, None, None)
         scale = np.float32(self._low.scale)
+        reach = max(self._low_bands.reach, self._semitone_low.reach, TUNING_BINS)
         for spectra in self._low.push(samples, low_limit):
+            spectra = spectra[..., :reach]  # what lies above is told by shorter windows
             power = power_of(spectra)
-            self._add("low_power", ((power @ self._low_weights) * scale).swapaxes(0, 1))
-            both = power.sum(axis=0)
-            self._add("semitone_low", (both @ self._semitone_low) * scale)
+            self._add("low_power", (self._low_bands(power) * scale).swapaxes(0, 1))
+            self._add("semitone_low", self._semitone_low(power.sum(axis=0)) * scale)
             self._low_spectra(spectra, power)
         for spectra in self._semitone.push(samples, semitone_limit):
             self._semitone_spectra(spectra)
-            energy = energy_of(spectra) @ self._semitone_high
+            energy = self._semitone_high(energy_of(spectra))
             self._add("semitone", energy * np.float32(self._semitone.scale), SEMITONE_RATE_HZ)
         for spectra in self._onset.push(samples, onset_limit):
-            energy = energy_of(spectra) @ self._onset_weights
+            energy = self._onset_bands(energy_of(spectra))
             self._add("onset", energy * np.float32(self._onset.scale), ONSET_RATE_HZ)
 
     def _finish(self) -> dict[str, Any]:
@@ -227,9 +235,7 @@ class FullPass(LightPass):
         rate = recording.sample_rate_hz
         high_fft = 2 ** round(np.log2(0.0427 * rate))
         self._high = FrameStream(rate, high_fft, 0.5 / BAND_RATE_HZ)
-        self._high_weights = band_weights(
-            THIRD_OCTAVE_EDGES_HZ[LOWER_BANDS:], rate / high_fft, high_fft // 2 + 1
-        )
+        self._high_bands = _bands(THIRD_OCTAVE_EDGES_HZ[LOWER_BANDS:], rate, high_fft)
         self._spectrum = np.zeros(high_fft // 2 + 1)
         self._high_count = 0
         self._loudness = KWeightedPower(rate, recording.channels)
@@ -254,10 +260,10 @@ class FullPass(LightPass):
             power = power_of(spectra)
             self._spectrum += power.sum(axis=(0, 1), dtype=np.float64)
             self._high_count += power.shape[1]
-            bands = (power @ self._high_weights) * scale
+            bands = self._high_bands(power) * scale
             self._add("high_power", bands.swapaxes(0, 1), 2 * BAND_RATE_HZ)
-            cross = spectra[0] * spectra[1].conj()
-            self._add("high_cross", (cross @ self._high_weights) * scale, 2 * BAND_RATE_HZ)
+            real, imaginary = map(self._high_bands, cross_of(spectra))
+            self._add("high_cross", (real + 1j * imaginary) * (scale / 2), 2 * BAND_RATE_HZ)
 
     def _both_channels(self, samples: Float32Array) -> None:
         """What the mono sum lacks, for the response from one mix to another."""
@@ -266,17 +272,17 @@ class FullPass(LightPass):
 
     def _low_spectra(self, spectra: npt.NDArray[np.complex64], power: Float32Array) -> None:
         scale = np.float32(self._low.scale)
-        cross = spectra[0] * spectra[1].conj()
-        self._add("low_cross", (cross @ self._low_weights) * scale)
+        cross = cross_of(spectra)
+        real, imaginary = map(self._low_bands, cross)
+        self._add("low_cross", (real + 1j * imaginary) * (scale / 2))
         self._add("phasor", deviation_phasors(power.sum(axis=0)))
-        image = power[1] - power[0], 2 * cross.real, 2 * cross.imag
-        for key, values in zip(_IMAGE, image, strict=True):
-            self._add(f"{key}_low", (values @ self._semitone_low) * scale)
+        for key, values in zip(_IMAGE, (power[1] - power[0], *cross), strict=True):
+            self._add(f"{key}_low", self._semitone_low(values) * scale)
 
     def _semitone_spectra(self, spectra: npt.NDArray[np.complex64]) -> None:
         scale = np.float32(self._semitone.scale)
         for key, values in _image_of(spectra).items():
-            self._add(key, (values @ self._semitone_high) * scale, SEMITONE_RATE_HZ)
+            self._add(key, self._semitone_high(values) * scale, SEMITONE_RATE_HZ)
 
     def _finish(self) -> dict[str, Any]:
         recording = self._recording
@@ -326,16 +332,12 @@ class FullPass(LightPass):
 
 
 def _image_of(spectra: npt.NDArray[np.complex64]) -> dict[str, Float32Array]:
-    """What beside the sum of powers tells the image: right less left, and twice the cross power.
-
-    The cross power, left times the conjugate of right, by its real and its imaginary part.
-    """
+    """What beside the sum of powers tells the image: right less left, and twice the cross power."""
     left, right = spectra.view(np.float32)
-    products = left * right
     squares = np.square(right) - np.square(left)
-    values = (
-        squares[..., ::2] + squares[..., 1::2],
-        2 * (products[..., ::2] + products[..., 1::2]),
-        2 * (left[..., 1::2] * right[..., ::2] - left[..., ::2] * right[..., 1::2]),
-    )
+    values = squares[..., ::2] + squares[..., 1::2], *cross_of(spectra)
     return dict(zip(_IMAGE, values, strict=True))
+
+
+def _bands(edges_hz: FloatArray, rate_hz: float, size: int) -> Bands:
+    return Bands(band_weights(edges_hz, rate_hz / size, size // 2 + 1))

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from pyloudnorm import IIRfilter
 from scipy import signal
+from scipy.ndimage import maximum_filter1d
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -144,6 +145,7 @@ class TruePeak:
             end = sample + length - _STRETCH + 1
             matrix[end - len(taken) : end, column] = taken
         self._matrix = matrix.astype(np.float32)
+        self._most_gain = 1.0001 * float(np.abs(matrix).sum(axis=0).max())
         self._tail = np.zeros((2 * _HALF_TAPS, channels), np.float32)
         self.sample_peak = 0.0
         self.peak = 0.0
@@ -161,10 +163,16 @@ class TruePeak:
         if count == 0:
             return
         view = np.lib.stride_tricks.sliding_window_view(data, self._matrix.shape[0], axis=0)
+        # Between samples that are too low for it, no filter comes up to the peak so far.
+        starts = np.arange(0, len(data), _STRETCH) * data.shape[1]
+        highest = np.maximum.reduceat(np.abs(data).ravel(), starts)
+        reached = -(-self._matrix.shape[0] // _STRETCH)
+        highest = maximum_filter1d(highest, reached, origin=-(reached // 2))[:count]
         for first in range(0, count, 4096):
-            end = (min(first + 4096, count) - 1) * _STRETCH + 1
-            stretches = view[first * _STRETCH : end : _STRETCH]
-            dense = stretches.reshape(-1, self._matrix.shape[0]) @ self._matrix
+            least = max(self.peak, self.sample_peak) / self._most_gain
+            loud = first + np.flatnonzero(highest[first : first + 4096] > least)
+            stretches = view[loud * _STRETCH].reshape(-1, self._matrix.shape[0])
+            dense = stretches @ self._matrix
             self.peak = max(self.peak, float(np.abs(dense).max(initial=0.0)))
         self.peak = max(self.peak, self.sample_peak)
 
