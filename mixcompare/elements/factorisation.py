@@ -6,7 +6,8 @@ Kullback-Leibler cost) of the square root of power, whitened per band so that so
 count too. A component is not an instrument: elements are groups of components.
 
 The same updates by ``sklearn.decomposition.non_negative_factorization`` (1.9) take 1.1 to 1.2 times
-as long and come as near (84 bands, 960 to 4800 moments, 53 to 72 components, one thread).
+as long as ours of all moments at once, which take nearly twice as long as these, and come as near
+(84 bands, 960 to 4800 moments, 53 to 72 components, one thread).
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
 
 _ITERATIONS = 80  # cost: our choice
+_TOGETHER = 1024  # cost: moments at a time
+_TINY = np.float32(1e-9)
 _WHITENING = 0.8  # exponent of a band's mean amplitude, 1 is full; our judgement, not measured
 
 
@@ -85,11 +88,25 @@ def factorise(spectra: PairSpectra, seed: int, components: int | None = None) ->
     templates /= templates.sum(axis=0, keepdims=True)
     activations = rng.uniform(0.5, 1.5, (count, data.shape[1])).astype(np.float32)
     activations *= data.sum(axis=0) / count
-    tiny = np.float32(1e-9)
+    # Some moments at a time, which stay in the cache: half of the time.
+    starts = range(0, data.shape[1], _TOGETHER)
+    parts = [
+        tuple(np.ascontiguousarray(each[:, at : at + _TOGETHER]) for each in (data, activations))
+        for at in starts
+    ]
     for _ in range(_ITERATIONS):
-        ratio = data / (templates @ activations + tiny)
-        activations *= templates.T @ ratio
-        ratio = data / (templates @ activations + tiny)
-        templates *= ratio @ activations.T / (activations.sum(axis=1) + tiny)
-        templates /= templates.sum(axis=0, keepdims=True) + tiny
+        grown, total = np.zeros_like(templates), np.zeros(count, np.float32)
+        for seen, played in parts:
+            played *= templates.T @ _ratio(seen, templates @ played)
+            grown += _ratio(seen, templates @ played) @ played.T
+            total += played.sum(axis=1)
+        templates *= grown / (total + _TINY)
+        templates /= templates.sum(axis=0, keepdims=True) + _TINY
+    activations = np.concatenate([played for _, played in parts], axis=1)
     return Factors(templates, activations[:, :frames], activations[:, frames:])
+
+
+def _ratio(seen: Float32Array, explained: Float32Array) -> Float32Array:
+    """What is seen against what is explained, which is used up."""
+    explained += _TINY
+    return np.divide(seen, explained, out=explained)
