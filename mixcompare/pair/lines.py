@@ -48,6 +48,7 @@ _UPDATES = 20  # cost: multiplicative updates
 _SMOOTH_FRAMES = 5  # 0.1 s; resolution of the path; our judgement, not measured
 _CHANGE_PRICE = 2.5  # in standard deviations of the weights
 _LEAP_PRICE = 0.3  # per semitone, relative
+_FURTHEST_LEAP = 24  # semitones; further costs no more; our choice
 _REST_SHARE = 0.2  # of the usual strength: softer is a rest; our judgement, not measured
 _COLOUR_SEMITONES = 13  # an octave that tells the tone colour; our judgement, not measured
 _MIDDLE_PITCH = 66  # F sharp 4, where the weight of height is nil; our judgement, not measured
@@ -159,11 +160,9 @@ def lone_lines(features: Features) -> tuple[Stretch, ...]:
 
 def _lone_lines(features: Features) -> tuple[Stretch, ...]:
     frame_s = np.arange(len(features.semitone_power)) / SEMITONE_RATE_HZ
-    found = []
-    for inside in stretches(len(frame_s)):
-        weights = joint_weights([(features, frame_s[inside], 0)])
-        found.append(Stretch(inside, lead_path(weights), bass_path(weights)))
-    return tuple(found)
+    frames = stretches(len(frame_s))
+    weights = [joint_weights([(features, frame_s[inside], 0)]) for inside in frames]
+    return tuple(map(Stretch, frames, lead_paths(weights), bass_paths(weights)))
 
 
 def lead_notes(features: Features) -> tuple[Note, ...]:
@@ -180,14 +179,21 @@ def lead_and_bass_notes(
     sources: Sequence[Sounding], frame_s: FloatArray
 ) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
     """Notes of the leading line and of the bass line, from one search for pitches."""
-    lead: list[Note] = []
-    bass: list[Note] = []
-    for inside in stretches(len(frame_s)):
-        part = [(features, own_s[inside], shift) for features, own_s, shift in sources]
-        weights = joint_weights(part)
-        for notes, path in ((lead, lead_path), (bass, bass_path)):
-            notes += line_notes(path(weights), frame_s[inside], part)
-    return tuple(lead), tuple(bass)
+    frames = stretches(len(frame_s))
+    parts = [
+        [(features, own_s[inside], shift) for features, own_s, shift in sources]
+        for inside in frames
+    ]
+    weights = list(map(joint_weights, parts))
+
+    def notes(paths: list[npt.NDArray[np.int64]]) -> tuple[Note, ...]:
+        found = (
+            line_notes(path, frame_s[inside], part)
+            for path, inside, part in zip(paths, frames, parts, strict=True)
+        )
+        return tuple(note for some in found for note in some)
+
+    return notes(lead_paths(weights)), notes(bass_paths(weights))
 
 
 def part_notes(part: PartNotes) -> tuple[Note, ...]:
@@ -258,42 +264,97 @@ def voice_cells(path: npt.NDArray[np.int64], partials: int = 6) -> npt.NDArray[n
 
 def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     """Pitch of the leading line in every frame; 0 where it rests."""
-    return _path(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)
+    return lead_paths([weights])[0]
+
+
+def lead_paths(weights: Sequence[FloatArray]) -> list[npt.NDArray[np.int64]]:
+    """The leading line of several stretches, each as :func:`lead_path` finds it."""
+    return _paths(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)
 
 
 def bass_path(weights: FloatArray) -> npt.NDArray[np.int64]:
     """Pitch of the bass line in every frame; 0 where it rests."""
-    return _path(weights, LOWEST_COMB, HIGHEST_BASS, -_LOW_VOICE)
+    return bass_paths([weights])[0]
 
 
-def _path(
-    weights: FloatArray, lowest: int, highest: int, per_octave: float
-) -> npt.NDArray[np.int64]:
-    low = lowest - LOWEST_COMB
-    colour = uniform_filter1d(weights.mean(axis=0), _COLOUR_SEMITONES, mode="nearest")
-    strength = np.sqrt(weights / np.sqrt(colour + 1e-9))
-    strength = strength[:, low : highest - LOWEST_COMB + 1]
-    strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0)
+def bass_paths(weights: Sequence[FloatArray]) -> list[npt.NDArray[np.int64]]:
+    """The bass line of several stretches, each as :func:`bass_path` finds it."""
+    return _paths(weights, LOWEST_COMB, HIGHEST_BASS, -_LOW_VOICE)
+
+
+def _paths(
+    weights: Sequence[FloatArray], lowest: int, highest: int, per_octave: float
+) -> list[npt.NDArray[np.int64]]:
+    """Paths through all stretches at once, which takes as many steps as the longest has frames."""
+    pitches = slice(lowest - LOWEST_COMB, highest - LOWEST_COMB + 1)
     height = (np.arange(lowest, highest + 1) - _MIDDLE_PITCH) / 12
-    strength *= 1 + per_octave * height
-    strength /= strength.std() + 1e-12
-    frames, states = strength.shape
+    strengths = [_strength(each, pitches, 1 + per_octave * height) for each in weights]
+    # The shorter ones rest on their last scores.
+    together = np.zeros((max(map(len, strengths), default=0), len(weights), len(height)))
+    for index, strength in enumerate(strengths):
+        together[: len(strength), index] = strength
+    found = _viterbi(together, np.array([len(strength) for strength in strengths]))
+    return [
+        _sounding_of(strength, found[: len(strength), index], lowest)
+        for index, strength in enumerate(strengths)
+    ]
+
+
+def _strength(weights: FloatArray, pitches: slice, by_height: FloatArray) -> FloatArray:
+    if len(weights) == 0:
+        return np.zeros((0, len(by_height)))
+    colour = uniform_filter1d(weights.mean(axis=0), _COLOUR_SEMITONES, mode="nearest")
+    strength = np.sqrt(weights / np.sqrt(colour + 1e-9))[:, pitches]
+    strength = uniform_filter1d(strength, _SMOOTH_FRAMES, axis=0) * by_height
+    return np.asarray(strength / (strength.std() + 1e-12))
+
+
+def _viterbi(strength: FloatArray, lengths: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Best paths through strengths of shape (frames, paths, states), shape (frames, paths).
+
+    A change's price grows evenly with the leap, up to two octaves. So the best that lies below or
+    above is found in one go over the states, not for every pair of them.
+    """
+    frames, paths, states = strength.shape
+    out = np.zeros((frames, paths), np.int64)
     if frames == 0:
-        return np.zeros(0, np.int64)
-    distance = np.abs(np.arange(states)[:, None] - np.arange(states)[None])
-    price = _CHANGE_PRICE * (1 + _LEAP_PRICE * np.minimum(distance, 24))
+        return out
+    leap = _CHANGE_PRICE * _LEAP_PRICE
+    rise = leap * np.arange(states)
+    distance = np.abs(np.arange(states)[:, None] - np.arange(states))
+    price = _CHANGE_PRICE + leap * np.minimum(distance, _FURTHEST_LEAP)
     price[distance == 0] = 0
-    # Only scores on the way there: where the path came from is asked along the path alone.
-    scores, options = np.empty_like(strength), np.empty((states, states))
+    scores, near = np.empty_like(strength), np.empty((2, paths, states))
     scores[0] = strength[0]
-    for frame in range(1, frames):
-        np.subtract(scores[frame - 1][:, None], price, out=options)
-        np.maximum.reduce(options, axis=0, out=scores[frame])
-        scores[frame] += strength[frame]
-    path = np.empty(frames, np.int64)
-    path[-1] = int(scores[-1].argmax())
+    for last, here, own in zip(scores[:-1], scores[1:], strength[1:], strict=True):
+        below, above = near
+        np.add(last, rise, out=below)
+        np.maximum.accumulate(below, axis=1, out=below)
+        below -= rise
+        np.subtract(last, rise, out=above)
+        np.maximum.accumulate(above[:, ::-1], axis=1, out=above[:, ::-1])
+        above += rise
+        np.maximum(below, above, out=below)
+        furthest = last.max(axis=1, keepdims=True) - leap * _FURTHEST_LEAP
+        np.maximum(below, furthest, out=below)
+        below -= _CHANGE_PRICE
+        np.maximum(last, below, out=here)
+        here += own
+    each = np.arange(paths)
+    path = scores[lengths - 1, each].argmax(axis=1)
+    out[-1] = path
     for frame in range(frames - 1, 0, -1):
-        path[frame - 1] = (scores[frame - 1] - price[path[frame]]).argmax()
-    on_path = strength[np.arange(frames), path] ** 2
-    sounding = on_path > _REST_SHARE * np.median(on_path)
-    return np.where(sounding, path + lowest, 0)
+        before = (scores[frame - 1] - price[path]).argmax(axis=1)
+        path = np.where(frame < lengths, before, path)
+        out[frame - 1] = path
+    return out
+
+
+def _sounding_of(
+    strength: FloatArray, path: npt.NDArray[np.int64], lowest: int
+) -> npt.NDArray[np.int64]:
+    """Pitches of a path, 0 where it rests."""
+    if len(path) == 0:
+        return path
+    on_path = strength[np.arange(len(path)), path] ** 2
+    return np.where(on_path > _REST_SHARE * np.median(on_path), path + lowest, 0)
