@@ -141,9 +141,7 @@ def _stands(noisy: FloatArray, middle: int) -> bool:
     near, far = (round(hz * _LINE_S) for hz in _BESIDE_HZ)
     beside = np.concatenate([np.arange(-far, -near + 1), np.arange(near, far + 1)])
     around = 3 * np.median(noisy[:, middle + beside], axis=1)
-    return bool(
-        np.percentile(there, 10) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(around, 10)
-    )
+    return bool(np.percentile(there, 10) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(around, 10))
 
 
 def _lines(

@@ -20,8 +20,8 @@ import numpy.typing as npt
 from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 

@@ -203,7 +203,9 @@ def _best_shape(t: FloatArray, y: FloatArray, offs: FloatArray) -> tuple[float, 
     slopes = len(_SLOPES_DB_PER_S)
     sums = np.zeros((len(t) + 1, len(offs), slopes + len(_FLOORS_DB)))
     own = sums[1:]
-    np.multiply(np.maximum(t[:, None] - offs, 0)[..., None], _SLOPES_DB_PER_S, out=own[..., :slopes])
+    np.multiply(
+        np.maximum(t[:, None] - offs, 0)[..., None], _SLOPES_DB_PER_S, out=own[..., :slopes]
+    )
     own[..., slopes:] = -_FLOORS_DB
     own += above
     np.abs(own, out=own)
