@@ -213,7 +213,7 @@ def _laid_out(figure: Figure) -> Iterator[None]:
     Saving would draw the whole figure once more, into nothing, to make it.
     """
     engine = figure.get_layout_engine()
-    if engine is None:
+    if engine is None or not figure.axes:
         yield
         return
     canvas, dpi = figure.canvas, figure.dpi

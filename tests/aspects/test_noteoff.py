@@ -14,6 +14,7 @@ from mixcompare.aspects.articulation.noteoff import (
     Envelope,
     FollowedNote,
     Hinge,
+    _best_shape,
     _medians_before,
     fit_hinge,
     follow_note,
@@ -293,3 +294,22 @@ def test_medians_of_growing_parts() -> None:
     counts = np.array([0, 2, 3, 3, 8, 19, 20])
     expected = [0.0, 0.0, *(np.median(values[:count]) for count in counts[2:])]
     assert _medians_before(values, counts).tolist() == expected
+
+
+def test_the_best_shape_is_the_best_of_all() -> None:
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        t, offs = np.arange(0.06, 0.9, 0.01), np.arange(0.1, 0.8, 0.013)
+        y = np.maximum(-80 * np.maximum(t - 0.15 * (1 + seed), 0), -18) + rng.normal(0, 2, len(t))
+        tried = {}
+        for off in offs:
+            before = y[t < off]
+            plateau = np.median(before) if len(before) > 2 else 0.0
+            for slope in (12.0, 18, 27, 40, 60, 90, 140, 220, 350):
+                for floor in (-8.0, -12, -17, -23, -30):
+                    shape = plateau + np.maximum(-slope * np.maximum(t - off, 0), floor)
+                    misfit = np.minimum(np.abs(y - shape), 6.0).mean()
+                    tried[off, slope, floor] = misfit
+        misfit_db, *shape = _best_shape(t, y, offs)
+        assert misfit_db == pytest.approx(min(tried.values()))
+        assert tried[tuple(shape)] == pytest.approx(misfit_db)  # type: ignore[index]

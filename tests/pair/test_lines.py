@@ -17,12 +17,14 @@ from mixcompare.features import (
 )
 from mixcompare.pair.lines import (
     LOWEST_COMB,
+    _viterbi,
     bass_path,
     comb_weights,
     grid_shift,
     joint_weights,
     lead_and_bass_notes,
     lead_path,
+    lead_paths,
     stretches,
     voice_cells,
 )
@@ -79,6 +81,28 @@ def test_both_lines_are_found() -> None:
         for start, end, pitch, _ in line:
             middle = round((start + end) / 2 * SEMITONE_RATE_HZ)
             assert path[middle] == pitch
+
+
+def test_a_path_is_the_best_of_all() -> None:
+    strength = np.random.default_rng(3).exponential(2.0, (200, 1, 40))
+    # Every pair of states by itself: 2.5 for a change, three tenths of that more a semitone.
+    distance = np.abs(np.arange(40)[:, None] - np.arange(40))
+    price = np.where(distance == 0, 0.0, 2.5 * (1 + 0.3 * np.minimum(distance, 24)))
+    best = strength[0, 0]
+    for own in strength[1:, 0]:
+        best = (best - price).max(axis=1) + own
+    (path,) = _viterbi(strength, np.array([200])).T
+    along = strength[np.arange(200), 0, path].sum() - price[path[1:], path[:-1]].sum()
+    assert along == pytest.approx(best.max())
+    assert len(set(path)) > 5
+
+
+def test_stretches_of_any_length_are_searched_together() -> None:
+    parts = [np.random.default_rng(seed).random((80 - 30 * seed, 69)) for seed in range(3)]
+    for found, part in zip(lead_paths(parts), parts, strict=True):
+        assert found.tolist() == lead_path(part).tolist()
+    assert lead_paths([]) == []
+    assert lead_path(np.zeros((0, 69))).tolist() == []
 
 
 def test_notes_of_both_lines() -> None:

@@ -39,6 +39,17 @@ def test_every_aspect_has_a_figure(drawn, results):
     assert set(drawn) == {*results.measurements, "alignment"}
 
 
+def test_a_figure_is_laid_out_as_saving_would(results):
+    one, other = (plots.draw_all(results)["balance"].figure for _ in range(2))
+    engine, dpi = one.get_layout_engine(), one.dpi
+    plain = io.StringIO()
+    with style.settings():
+        blank = dict.fromkeys(("Creator", "Date", "Format", "Type"))
+        other.savefig(plain, format="svg", metadata=blank)
+    assert style.to_svg(one) == plain.getvalue()
+    assert (one.get_layout_engine(), one.dpi) == (engine, dpi)
+
+
 @pytest.mark.parametrize("aspect", FIGURES)
 def test_every_axis_has_its_unit(aspect, drawn):
     figure = drawn[aspect].figure

@@ -83,6 +83,19 @@ def test_a_peak_anywhere_is_seen(place: int) -> None:
     assert meter.peak == pytest.approx(0.7, abs=0.01)
 
 
+def test_a_peak_is_sought_beside_low_samples_too() -> None:
+    # A sine at a quarter of the rate, sampled halfway: 3 dB more between samples than at them. A
+    # constant that is louder than all its samples keeps most stretches out of the search.
+    sine = 0.5 * np.sin(np.pi / 2 * np.arange(400) + np.pi / 4) * np.hanning(400)
+    both = np.concatenate([np.zeros(3000), 0.4 * np.hanning(2000), np.zeros(777), sine, [0.0] * 99])
+    meter = bs1770.TruePeak(48_000, 1)
+    for first in range(0, len(both), 1000):
+        meter.push(both[first : first + 1000, None].astype(np.float32))
+    meter.push(np.zeros((0, 1), np.float32), last=True)
+    assert meter.sample_peak == pytest.approx(0.4, rel=1e-3)
+    assert meter.peak == pytest.approx(0.5, rel=2e-3)
+
+
 def test_a_peak_between_the_last_samples_is_seen() -> None:
     # fs/4 at 45 degrees: every sample lies 3 dB under the peaks between them.
     wave = np.sin(0.5 * np.pi * np.arange(4_800) + 0.25 * np.pi)

@@ -45,6 +45,7 @@ FAULTS: list[Fault] = [
             "tests/published/test_ebu_tech_3341_3342.py",
         ),
         ("_SURROUND = 1.41", "_SURROUND = 1.0"),
+        ("self.sample_peak) / self._most_gain", "self.sample_peak)"),
         ("4: (1.0, 1.0, _SURROUND, _SURROUND),", "4: (1.0, 1.0, 1.0, _SURROUND),"),
         (
             "8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, _SURROUND, _SURROUND),",
@@ -254,12 +255,12 @@ FAULTS: list[Fault] = [
         "mixcompare/features/passes.py",
         ("tests/features/test_features.py",),
         (
-            'cross = spectra[0] * spectra[1].conj()\n            self._add("high_cross"',
-            'cross = spectra[1] * spectra[0].conj()\n            self._add("high_cross"',
+            "map(self._high_bands, cross_of(spectra))",
+            "map(self._high_bands, cross_of(spectra[::-1]))",
         ),
         (
-            'cross = spectra[0] * spectra[1].conj()\n        self._add("low_cross"',
-            'cross = spectra[1] * spectra[0].conj()\n        self._add("low_cross"',
+            "cross = cross_of(spectra)",
+            "cross = cross_of(spectra[::-1])",
         ),
         (
             "averaged: npt.NDArray[Any] = 0.5 * even + 0.25 * (odd + before)",

@@ -106,7 +106,7 @@ FAULTS: list[Fault] = [
             "turn = np.exp(-2j * np.pi / (speed * _SEGMENT))",
             "turn = np.exp(-2j * np.pi / _SEGMENT)",
         ),
-        ("/ WAVEFORM_SCALE", "* WAVEFORM_SCALE / 4"),
+        ("out /= WAVEFORM_SCALE", "out *= WAVEFORM_SCALE / 4"),
     ),
     *each(
         "mixcompare/pair/reverberation.py",
@@ -180,7 +180,7 @@ FAULTS: list[Fault] = [
         "mixcompare/standards/iso3382.py",
         ("tests/published/test_iso3382.py",),
         ("_EARLY_S = 0.08", "_EARLY_S = 0.05"),
-        ("(-self._fall / decay_s), by_level]", "(self._fall / decay_s), by_level]"),
+        ("self._by_level * -self._falls", "self._by_level * self._falls"),
         ("            damping *= 10.0\n", "            damping *= 0.1\n"),
         ("_SETTLED, _LONGEST_STEP = 100, 1e-6, 2.0", "_SETTLED, _LONGEST_STEP = 100, 1.0, 2.0"),
         (
@@ -327,8 +327,8 @@ FAULTS: list[Fault] = [
         "mixcompare/aspects/articulation/noteoff.py",
         ("tests/aspects/test_noteoff.py",),
         (
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None], 0)",
-            "- _SLOPES_DB_PER_S[:, None] * np.maximum(t - offs[:, None, None] + 0.06, 0)",
+            "np.maximum(t[:, None] - offs, 0)",
+            "np.maximum(t[:, None] - offs + 0.06, 0)",
         ),
         ("(risen >= 0.9)", "(risen >= 0.6)"),
         ("if hinge is None or not hinge.is_let_go(length):", "if hinge is None:"),
@@ -385,9 +385,11 @@ FAULTS: list[Fault] = [
             "grids = -reference.grid_tuning_cents + candidate",
         ),
         (
-            "_path(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)",
-            "_path(weights, LOWEST_LEAD, HIGHEST_LEAD, -9.0)",
+            "_paths(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)",
+            "_paths(weights, LOWEST_LEAD, HIGHEST_LEAD, -9.0)",
         ),
+        ("np.where(frame < lengths, before, path)", "before"),
+        ("above[:, ::-1], axis=1", "above, axis=1"),
     ),
     *each(
         "mixcompare/pair/notes.py",
