@@ -68,8 +68,8 @@ def agreed(
         half = int(min(reach / step, 400)) + 1
         place = np.round((x - value[column]) / step).astype(np.int64) + half
         inside = (place >= 0) & (place <= 2 * half)
-        table = np.zeros((blocks, 2 * half + 1))
-        np.add.at(table, (block[used][inside], place[inside]), w[inside])
+        cells = block[used][inside] * (2 * half + 1) + place[inside]
+        table = np.bincount(cells, w[inside], blocks * (2 * half + 1)).reshape(blocks, -1)
         smooth = ndimage.gaussian_filter1d(table, 4.0, axis=1, mode="constant")
         draws[:, column] = value[column] + step * (_peaks(picks @ smooth) - half)
     return value, draws

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -87,12 +88,15 @@ class Note:
         return self.next_s - self.onset_s
 
 
+@functools.cache
 def partial_bands(pitch: int) -> npt.NDArray[np.int64]:
     """Columns of ``onset_power`` in which a note's partials lie, clear of their neighbours."""
     bands = pitch + PARTIALS
     bands = bands[(bands >= LOWEST_ONSET) & (bands <= HIGHEST_ONSET)]
     clear = bands[pitch_hz(bands) >= _LOWEST_CLEAR_HZ]
-    return np.asarray(clear - LOWEST_ONSET, np.int64)
+    columns = np.asarray(clear - LOWEST_ONSET, np.int64)
+    columns.flags.writeable = False  # all who ask share it
+    return columns
 
 
 def attack_strength(features: Features, pitch: int, times_s: FloatArray) -> FloatArray:
