@@ -53,7 +53,7 @@ FAULTS: list[Fault] = [
         ("fourth / math.sqrt(70)", "fourth / math.sqrt(35)"),
         ("step * (_peaks(picks @ smooth) - half)", "step * (half - _peaks(picks @ smooth))"),
         ("return min(found, key=abs)", "return min(found)"),
-        ("w[inside])", "np.ones(inside.sum()))"),
+        ("cells, w[inside]", "cells, np.ones(inside.sum())"),
         ("_AGREEING_SHARE = 1 / 3", "_AGREEING_SHARE = 1 / 1.05"),
         ("_SILENCE = 1e-13", "_SILENCE = 1e-14"),
         ("step = width / 4\n        reach", "step = width / 2\n        reach"),
