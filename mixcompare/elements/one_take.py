@@ -69,16 +69,24 @@ def _split(spectra: PairSpectra) -> Split:
         around = _around(spectra, filtered, softer)
         gained = on_curve(spectra, weight, around[0]) - on_curve(spectra, weight, tone)
         # Beside what all of the upper voices did, a shelf would make another element of the rest.
-        fewer = len(around[1]) <= max(len(changes), 1)
-        if gained > MORE_ON_IT and fewer:
-            tone, changes = around
-        elif gained < -MORE_ON_IT or not fewer:
+        more = len(around[1]) > max(len(changes), 1)
+        if more or gained < -MORE_ON_IT:
             filtered = none
+        elif gained > MORE_ON_IT or _not_bent(around[1], changes, gained):
+            tone, changes = around
     rest = spectra.difference_db - tone
     levels = (0.0, *(change.difference_db for change in changes))
     nearest = np.min([np.abs(rest - level) for level in levels], axis=0)
     scatter = 1.4826 * weighted_quantile(nearest, np.sqrt(softer), 0.5)
     return Split(tuple(changes), tone, max(scatter, 0.05), filter_db=filtered)
+
+
+def _not_bent(around: list[Change], changes: list[Change], gained: float) -> bool:
+    """Whether a filter beside elements tells as much as what persists, and no more elements.
+
+    What persists bends where an element hardly rests, and makes another one of its bend.
+    """
+    return 0 < len(around) < len(changes) or (len(around) == len(changes) and gained > 0)
 
 
 def _around(

@@ -97,6 +97,21 @@ def test_a_filter_and_an_element_are_told_apart(
         assert np.corrcoef(split.filter_db, filter_db)[0, 1] > 0.95
 
 
+@pytest.mark.parametrize("change_db", [-4.0, -5.0])
+@pytest.mark.parametrize("name", ["middle", "tenor"])
+@pytest.mark.parametrize("filter_db", [low_shelf(-4, 350), low_shelf(-4, 200), low_shelf(-3, 500)])
+def test_an_element_that_hardly_rests_does_not_bend_a_shelf(
+    name: str, change_db: float, filter_db: FloatArray
+) -> None:
+    # What is too low of the bend would be an element of its own that came up.
+    cells = pair({name: change_db}, other=False, tone_db=filter_db)
+    split = split_difference(cells, same_take=True)
+    (change,) = split.changes
+    assert change.difference_db == pytest.approx(change_db, abs=0.1)
+    away_db = np.abs(split.tone_db - filter_db)
+    assert np.average(away_db, weights=weight_of(cells).sum(axis=0)) < 0.1
+
+
 @pytest.mark.parametrize("change_db", [5.0, -5.0])
 @pytest.mark.parametrize("name", VOICES)
 def test_an_element_alone_is_no_filter(name: str, change_db: float) -> None:

@@ -131,7 +131,10 @@ def _of_image_db(pair: Pair, times_s: FloatArray) -> FloatArray:
     size = max(round(_SMOOTH_S[True] * RATE_HZ), 1)
     (before, after), (plain_before, plain_after) = (
         [
-            ndimage.uniform_filter1d(spectra.in_third_octaves(power), size, axis=0) + 1e-30
+            # A running sum leaves less than nothing where sound has stopped.
+            np.maximum(
+                ndimage.uniform_filter1d(spectra.in_third_octaves(power), size, axis=0), 1e-30
+            )
             for power in (spectra.reference, spectra.candidate)
         ]
         for spectra in (seen, plain)

@@ -32,10 +32,11 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/one_take.py",
         _FILTERS,
-        ("if gained > MORE_ON_IT and fewer:", "if gained > 9:"),
+        ("elif gained > MORE_ON_IT or _not_bent(around[1], changes, gained):", "elif gained > 9:"),
+        ("if more or gained < -MORE_ON_IT:", "if more or gained < MORE_ON_IT:"),
         (
-            "        elif gained < -MORE_ON_IT or not fewer:\n            filtered = none\n",
-            "        else:\n            filtered = none\n",
+            "return 0 < len(around) < len(changes) or (len(around) == len(changes) and gained > 0)",
+            "return False",
         ),
         ("rest = spectra.difference_db - filtered", "rest = spectra.difference_db"),
         ("return filtered + tone, changes", "return tone, changes"),
@@ -57,7 +58,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/one_take.py",
         ("tests/elements/test_seats.py",),
-        ("fewer = len(around[1]) <= max(len(changes), 1)", "fewer = True"),
+        ("more = len(around[1]) > max(len(changes), 1)", "more = False"),
     ),
     *each(
         "mixcompare/aspects/tone/aspect.py",
