@@ -238,12 +238,12 @@ def arithmetic(
     fit: Wetness | None = None,
     bass: tuple[Followed, Followed] | None = None,
     doubled: int = 0,
-    sinks: FloatArray | None = None,
+    sureness: float | None = None,
     average: Callable[[Sequence[Note]], Ends | None] = lambda _: None,
 ) -> ArticulationDifference:
     """What the analyzer tells of notes that were followed so; one every half a second.
 
-    ``average``: what all notes of a written part say together.
+    ``average``: what all notes of a written part say together; ``sureness``: those of the line.
     """
     places = {True: {}, False: {}}  # type: dict[bool, dict[tuple[int, float], FollowedNote | None]]
 
@@ -270,8 +270,8 @@ def arithmetic(
         lambda note, source, _: places[source[0] is features[0]][note.pitch, note.onset_s],
     )
     monkeypatch.setattr(together, "average_ends", lambda notes, *_: average(notes))
-    if sinks is not None:
-        monkeypatch.setattr(module, "sinks_db", lambda *_: sinks)
+    say = None if sureness is None else ends(sureness)
+    monkeypatch.setattr(module, "average_ends", lambda notes, *_: say and say(notes))
     nothing = np.zeros((0, 3))
     parts = (PartNotes("oboe", nothing, nothing),) if written else ()
     time_map = TimeMap.linear(2.0, 1.25, 0.0, 30.0)
@@ -585,40 +585,57 @@ def test_notes_of_others_in_a_line_stay(
     assert arithmetic(monkeypatch, *mixed, same_take=True).stretch is None
 
 
-# Five of five go one way by chance once in 16, fifteen pairs of notes that all sink once in 16000.
-# Both together: 0.06 * 0.0003 * (1 - ln 0.00002), one in 5000.
+# Five of five go one way by chance once in 16. A sureness of 1.3 is 2.17 times what it usually is
+# by chance (0.6), so seldom as once in 33 (normal distribution), and 1.0 once in 10. Both together
+# (Fisher): 0.0019 * (1 - ln 0.0019) = 0.014, and 0.006 * (1 - ln 0.006) = 0.037.
 def test_few_clear_notes_are_the_lines_own_where_all_of_it_sinks(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    sink = np.full(30, -1.5)
     for sign in (-1, 1):
         sides = moved(5, 0)[::-sign]
-        found = arithmetic(monkeypatch, *sides, sinks=-sign * sink).stretch
+        found = arithmetic(monkeypatch, *sides, sureness=1.3 * sign).stretch
         assert found is not None
         assert found.notes == 5
         assert found.sounding_ratio == pytest.approx(0.5 * sign)
-        # What sinks the other way, or nowhere, proves nothing; then it can't be told.
-        for other in (sign * sink, 0 * sink):
-            untold_so = arithmetic(monkeypatch, *sides, sinks=other)
+        # What sinks the other way, hardly, or nowhere, proves nothing; then it can't be told.
+        for other in (-1.3 * sign, 1.0 * sign, 0.0):
+            untold_so = arithmetic(monkeypatch, *sides, sureness=other)
             assert untold_so.stretch is None
             assert untold_so.sounding_ratio is None
             assert "too few to tell whether they are the line's own" in untold_so.reasons[0]
-    # A drier room lets all notes sink.
-    fit = Wetness(-8.0, (0, 0), 1.2, 0.3, -8.0, (-8.0,) * 4, (0.3,) * 4, 0.2)
-    assert arithmetic(monkeypatch, *moved(5, 0), sinks=sink, fit=fit).stretch is None
+
+
+# Of what is misread beside another room three of four go its way: five of five once in 2.1 (both
+# ways), one in 512 to the other side, four of four one in 128.
+def test_another_room_moves_notes_its_own_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    def told(count: int, sign: int, sureness: float, room_db: float) -> bool:
+        fit = Wetness(room_db, (0, 0), 1.2, 0.3, room_db, (room_db,) * 4, (0.3,) * 4, 0.2)
+        sides = moved(count, 0)[::-sign]
+        return arithmetic(monkeypatch, *sides, sureness=sureness, fit=fit).stretch is not None
+
+    for sign in (-1, 1):
+        assert told(5, sign, 2.0 * sign, 0.0)
+        # Beside a room that does the same, an average must lie twice as far: 2.0 once in 10.
+        assert not told(5, sign, 2.0 * sign, 8.0 * sign)
+        assert told(5, sign, 3.6 * sign, 8.0 * sign)
+        # What goes against the room is not the room's: 0.00195 * (1 - ln 0.00195) = 0.014.
+        assert told(5, sign, 0.0, -8.0 * sign)
+        assert not told(4, sign, 0.0, -8.0 * sign)
+        # A little of a room moves little: (5/8) ** 5, both ways, is 0.19.
+        assert told(5, sign, 3.1 * sign, 2.0 * sign)
+        assert not told(5, sign, 3.1 * sign, 4.0 * sign)
 
 
 def test_three_notes_that_moved_are_others_and_four_may_be_the_lines_own(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    sink = np.full(30, -1.5)
-    three = arithmetic(monkeypatch, *moved(3, 0), sinks=sink)
+    three = arithmetic(monkeypatch, *moved(3, 0), sureness=-3.0)
     assert (three.sounding_ratio, three.stretch) == (pytest.approx(0.0), None)
-    assert arithmetic(monkeypatch, *moved(4, 0), sinks=sink).stretch is not None
-    assert arithmetic(monkeypatch, *moved(4, 4), sinks=0 * sink).sounding_ratio is None
+    assert arithmetic(monkeypatch, *moved(4, 0), sureness=-3.0).stretch is not None
+    assert arithmetic(monkeypatch, *moved(4, 4), sureness=0.0).sounding_ratio is None
     # Notes that all went a little further are one manner of playing, not two.
     scattered: Followed = [held(ratio) for ratio in (0.75, 0.72, 0.66, 0.63) * 6]
-    together = arithmetic(monkeypatch, [held(0.9)] * 24, scattered, sinks=0 * sink)
+    together = arithmetic(monkeypatch, [held(0.9)] * 24, scattered, sureness=0.0)
     assert together.sounding_ratio == pytest.approx(-0.21)
     # One take has one articulation, and a score tells whose the notes are.
     assert arithmetic(monkeypatch, *moved(5, 0), same_take=True).sounding_ratio == 0.0
@@ -628,9 +645,7 @@ def test_three_notes_that_moved_are_others_and_four_may_be_the_lines_own(
 
 def test_low_notes_are_not_asked_how_far_they_sink(monkeypatch: pytest.MonkeyPatch) -> None:
     same: Followed = [held(0.9)] * 25
-    lead, bass = arithmetic(
-        monkeypatch, same, same, bass=moved(5, 0), sinks=np.full(30, -1.5)
-    ).voices
+    lead, bass = arithmetic(monkeypatch, same, same, bass=moved(5, 0), sureness=-3.0).voices
     assert lead.sounding_ratio == pytest.approx(0.0)
     assert (bass.stretch, bass.sounding_ratio) == (None, None)
 

@@ -13,9 +13,8 @@ Source              Bresin and Battel 2000 (J. New Music Research 29, 211-224) f
 Method: the line is found in both recordings jointly (:mod:`mixcompare.pair.lines`); the note-off is
 the bend of a hinge through the envelope of the note's own partials (``noteoff``). Because the
 hinge's slope is free, a longer reverberation flattens the decay and leaves the note-off where it
-was. Where few notes of a line that was only heard say so, all of them are asked together whether
-they sink sooner (``sinking``). Where single notes of a written part tell nothing, their average
-course is asked where they end (``courses``).
+was. Where few notes of a line that was only heard say so, their average course is asked whether
+they sink sooner; where single notes of a written part tell nothing, where they end (``courses``).
 """
 
 from __future__ import annotations
@@ -28,6 +27,7 @@ import numpy.typing as npt
 
 from mixcompare.aspects.articulation.about import ABOUT
 from mixcompare.aspects.articulation.average import with_average
+from mixcompare.aspects.articulation.courses import Ends, average_ends
 from mixcompare.aspects.articulation.noteoff import (
     FEWEST_NOTES,
     FollowedNote,
@@ -37,7 +37,6 @@ from mixcompare.aspects.articulation.noteoff import (
     typical_attack_ms,
     without_hidden_ends,
 )
-from mixcompare.aspects.articulation.sinking import sinks_db
 from mixcompare.aspects.articulation.stretch import (
     MOST_SPREAD,
     SYSTEMATIC,
@@ -186,7 +185,7 @@ def _followed(
 ) -> ArticulationDifference:
     """Follow a voice's notes in both recordings and compare what both tell.
 
-    Only notes that lead are asked how far all of them sink: low ones ring on as their instruments
+    Only notes that lead are asked where they end on average: low ones ring on as their instruments
     and their room let them.
     """
     match, frames_s = pair.match, pair.note_frames_s
@@ -206,8 +205,8 @@ def _followed(
     if len(both) < FEWEST_NOTES:
         return ArticulationDifference.untold(_TOO_FEW, len(both), one_only)
     only_heard = not notes[0].written and not match.same_take
-    sinks = sinks_db(notes, pair.sounding, frames_s) if only_heard and leads else np.zeros(0)
-    found = _difference(both, one_only, match, room_db, sinks)
+    ends = average_ends(notes, pair.sounding, frames_s) if only_heard and leads else None
+    found = _difference(both, one_only, match, room_db, ends)
     read = found.sounding_ratio is not None and found.stretch is None
     if only_heard and read and some_moved(_ratios(both)):
         return ArticulationDifference.untold(_SOME_MOVED, len(both), one_only)
@@ -220,7 +219,7 @@ def _followed(
     # not say that none did.
     if len(own) < FEWEST_NOTES:
         return ArticulationDifference.untold(_DOUBLED, len(both), one_only)
-    return _difference(own, one_only, match, room_db, sinks)
+    return _difference(own, one_only, match, room_db, ends)
 
 
 def _nothing_ended(pair: Pair) -> bool:
@@ -284,7 +283,7 @@ def _ratios(both: Sequence[Both]) -> FloatArray:
 
 
 def _difference(
-    both: Sequence[Both], one_only: int, match: Match, room_db: float, sinks: FloatArray
+    both: Sequence[Both], one_only: int, match: Match, room_db: float, ends: Ends | None
 ) -> ArticulationDifference:
     """What the notes that could be followed in both recordings tell."""
     notes = [note for note, _, _ in both]
@@ -315,7 +314,7 @@ def _difference(
         accent_db=float(np.median(_changes(both, lambda note: note.hinge.accent_db))),
         release_ms=1000 * float(np.median(_changes(both, _release_s))),
         band_hz=(float(low), float(high)),
-        stretch=clear_stretch(whole, notes, ratios, weights, match, room_db, sinks),
+        stretch=clear_stretch(whole, notes, ratios, weights, match, room_db, ends),
         note_s=tuple(note.onset_s for note in notes),
         note_pitch=tuple(int(pitch) for pitch in pitches),
         note_reference_ratio=tuple(float(value) for value in ratios[:, 0]),

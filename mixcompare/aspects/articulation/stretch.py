@@ -8,11 +8,10 @@ from math import log
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import binom
+from scipy.stats import binom, norm
 
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.courses import Ends
-from mixcompare.aspects.articulation.sinking import by_chance
 from mixcompare.aspects.articulation.values import Stretch
 from mixcompare.findings import Span, size_in_jnd
 from mixcompare.pair.match import Match
@@ -46,8 +45,12 @@ _MOVED, _BY_CHANCE = 0.25, 0.01
 """Of a line that was only heard some notes are others': a change that counts as one (our choice,
 half of what lies between legato and detached), and how seldom so many go one way by chance."""
 _FEWEST_MOVED, _BOTH_BY_CHANCE = 4, 0.02
-"""Fewer notes have no size (our choice); and how seldom so many go one way and all notes sink that
-way by chance: of 48 pairs in which no note ends elsewhere none went under 0.024 (three scores)."""
+"""Fewer notes have no size (our choice); and how seldom so many go one way, and all notes sink that
+way, by chance: of 48 pairs in which no note ends elsewhere none went under 0.024 (three scores)."""
+_TO_THE_ROOM, _ROOM_DB = 0.25, 4.0
+"""Of notes misread beside another room, three of four go its way (half is chance); from here on."""
+_SURE_BY_CHANCE, _SURE_BESIDE_ROOM = 0.6, 1.2
+"""Standard deviation of what average courses say of lines whose notes end alike."""
 
 
 def median_interval(
@@ -149,16 +152,16 @@ def clear_stretch(
     weights: FloatArray,
     match: Match,
     room_db: float,
-    sinks: FloatArray,
+    ends: Ends | None,
 ) -> Stretch | None:
     """The whole passage if the change runs through it, else the part where it does, else None.
 
-    ``sinks``: by how many decibels more each of the line's notes sinks (:mod:`.sinking`).
+    ``ends``: what the line's notes say on average, if they were asked.
     """
     if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT:
         return whole
     return _in_a_part(notes, ratios, weights, match, room_db) or _of_the_line(
-        notes, ratios, weights, match, room_db, sinks
+        notes, ratios, weights, match, room_db, ends
     )
 
 
@@ -183,13 +186,13 @@ def _of_the_line(
     weights: FloatArray,
     match: Match,
     room_db: float,
-    sinks: FloatArray,
+    ends: Ends | None,
 ) -> Stretch | None:
     """Those notes of a line that moved, where far more of them went one way than the other.
 
-    Notes of others that the line took along stay, and misread ones go either way. A score tells
-    whose notes they are, and one take has one way of playing. Where few moved, all notes are asked
-    whether they sink sooner, those whose end is hidden, too.
+    Notes of others that the line took along stay, and misread ones go either way, more of them the
+    room's. A score tells whose notes they are, and one take has one way of playing. All notes are
+    asked whether they sink sooner on average, those whose end is hidden, too.
     """
     if notes[0].written or match.same_take:
         return None
@@ -198,15 +201,26 @@ def _of_the_line(
     moved = len(most) + len(least)
     if len(most) < _FEWEST_MOVED:
         return None
-    chance = min(2 * float(binom.sf(len(most) - 1, moved, 0.5)), 1.0)
-    if chance >= _BY_CHANCE:
-        sign = float(np.sign(longer_by[most[0]]))
-        chance = _both(chance, by_chance(sinks, sign, room_db))
-        if chance >= _BOTH_BY_CHANCE:
-            return None
+    sign = float(np.sign(longer_by[most[0]]))
+    with_room = sign * float(np.clip(room_db / _ROOM_DB, -1, 1))
+    share = 0.5 + _TO_THE_ROOM * with_room
+    chance = min(2 * float(binom.sf(len(most) - 1, moved, share)), 1.0)
+    if ends is None:
+        limit = _BY_CHANCE
+    else:
+        chance = _both(chance, _sure_by_chance(sign * ends.sureness, with_room))
+        limit = _BOTH_BY_CHANCE
+    if chance >= limit:
+        return None
     inside = [notes[int(place)] for place in most]
     part = stretch(inside, ratios[most], weights[most], match, _PART_SYSTEMATIC, room_db)
     return replace(part, agreement=len(most) / moved) if _is_clear(part) else None
+
+
+def _sure_by_chance(sureness: float, with_room: float) -> float:
+    """How seldom notes of which none ends elsewhere sink so surely to that side, either way."""
+    usual = _SURE_BESIDE_ROOM if with_room > 0 else _SURE_BY_CHANCE
+    return 2 * float(norm.sf(sureness / usual)) if sureness > 0 else 1.0
 
 
 def _moved(longer_by: FloatArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
@@ -225,7 +239,7 @@ def some_moved(ratios: FloatArray) -> bool:
 def _both(one: float, other: float) -> float:
     """How seldom two independent chances are so small together (Fisher 1925, from memory)."""
     product = one * other
-    return product * (1 - log(product))
+    return product * (1 - log(product)) if product > 0 else 0.0
 
 
 def spread(ratios: FloatArray, weights: FloatArray) -> float:
