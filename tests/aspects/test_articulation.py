@@ -618,9 +618,11 @@ def test_another_room_moves_notes_its_own_way(monkeypatch: pytest.MonkeyPatch) -
         # Beside a room that does the same, an average must lie further: 2.0 once in 22.
         assert not told(5, sign, 2.0 * sign, 8.0 * sign)
         assert told(5, sign, 3.6 * sign, 8.0 * sign)
-        # What goes against the room is not the room's: 0.00195 * (1 - ln 0.00195) = 0.014.
-        assert told(5, sign, 0.0, -8.0 * sign)
-        assert not told(4, sign, 0.0, -8.0 * sign)
+        # What goes against the room is not the room's: 0.00195 * 0.62 gives 0.009, 0.0078 * 0.62
+        # 0.03; but all notes together must not say otherwise.
+        assert told(5, sign, 0.3 * sign, -8.0 * sign)
+        assert not told(4, sign, 0.3 * sign, -8.0 * sign)
+        assert not told(9, sign, -0.01 * sign, -8.0 * sign)
         # A little of a room moves little: (5/8) ** 5, both ways, is 0.19.
         assert told(5, sign, 2.6 * sign, 2.0 * sign)
         assert not told(5, sign, 2.6 * sign, 4.0 * sign)

@@ -210,9 +210,11 @@ def _of_the_line(
     chance = min(2 * float(binom.sf(len(most) - 1, moved, share)), 1.0)
     if ends is None:
         limit = _BY_CHANCE
-    else:
+    elif sign * ends.sureness > 0:
         chance = _both(chance, _sure_by_chance(sign * ends.sureness, with_room))
         limit = _BOTH_BY_CHANCE
+    else:
+        return None  # all of them say otherwise
     if chance >= limit:
         return None
     inside = [notes[int(place)] for place in most]
@@ -223,7 +225,7 @@ def _of_the_line(
 def _sure_by_chance(sureness: float, with_room: float) -> float:
     """How seldom notes of which none ends elsewhere sink so surely to that side, either way."""
     usual = _SURE_BESIDE_ROOM if with_room > 0 else _SURE_BY_CHANCE
-    return 2 * float(norm.sf(sureness / usual)) if sureness > 0 else 1.0
+    return 2 * float(norm.sf(sureness / usual))
 
 
 def _moved(longer_by: FloatArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:

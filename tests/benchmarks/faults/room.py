@@ -227,7 +227,7 @@ FAULTS: list[Fault] = [
         ("_SURE_BESIDE_ROOM = 0.6, 1.0", "_SURE_BESIDE_ROOM = 0.6, 0.8"),
         ("share = 0.5 + _TO_THE_ROOM", "share = 0.5 - _TO_THE_ROOM"),
         ("_SURE_BESIDE_ROOM if with_room > 0", "_SURE_BESIDE_ROOM if with_room < 0"),
-        ("if sureness > 0 else 1.0", "if sureness != 0 else 1.0"),
+        ("elif sign * ends.sureness > 0:", "elif sign * ends.sureness > -9:"),
         ("_moved(longer_by - np.median(longer_by))", "_moved(longer_by)"),
         ("sign = float(np.sign(longer_by[most[0]]))", "sign = -1.0"),
     ),
