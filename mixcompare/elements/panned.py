@@ -27,7 +27,6 @@ from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import (
     effective_number,
-    weighted_medians,
     weighted_quantile,
     weighted_quantiles,
 )
@@ -42,9 +41,9 @@ _MOST_NOISE = 0.1  # between two rooms every cell moves
 _FEWEST_CELLS, _FEWEST_PITCHES, _FEWEST_MOMENTS = 60, 3.0, 10.0
 _LEAST_SHARE = 0.01
 """Of all that sounds: 23 sections of three scores, panned, move 0.021 and more."""
-_STAYING_DB, _STAYING = 1.0, 0.5
-"""Of the weight that moved, with a level that stayed: 0.62 and more beside those 23, at most 0.47
-where the same sections were raised or lowered by 5 dB."""
+_STAYING_DB, _STAYING = 1.0, 0.38
+"""Of the weight that moved, with a level that stayed beside the tone: 0.50 and more beside those,
+0.64 and more beside 21 of them; at most 0.26 where they were raised or lowered by 5 dB."""
 _DOMINATED = 0.75  # quantile of the moves from which on a cell is the element's own
 _WITHIN, _OF_THE_WAY = 0.02, 0.15
 """Least half widths, of a place by held notes and, as a share of the way, by their attacks."""
@@ -154,8 +153,7 @@ def _panned(
     softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
     weight = softer**0.3
     moved = shares[1] - shares[0]
-    levels_db = spectra.difference_db
-    away_db = np.abs(levels_db - weighted_medians(levels_db, weight))
+    away_db = np.abs(spectra.difference_db - exact_split(spectra).tone_db)
     least = max(LEAST_MOVE, _TIMES_NOISE * noise)
     found = (_moved(spectra, shares, sign * moved, weight, away_db, least) for sign in (1.0, -1.0))
     return tuple(one for one in found if one is not None)

@@ -18,9 +18,10 @@ from scipy import signal
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
 from mixcompare.audio.recording import Recording
-from mixcompare.elements.panned import find_panned, find_panned_and_raised
+from mixcompare.elements.panned import _panned, find_panned, find_panned_and_raised
 from mixcompare.features import Features
 from mixcompare.pair.pair import Pair, aligned
+from mixcompare.pair.spectra import PairSpectra
 from mixcompare.results import Results
 from tests import samples
 from tests.benchmarks.rendering import room_response
@@ -138,6 +139,23 @@ def test_one_of_two_across_the_image_that_changed_its_level_was_not_panned(level
     pair = aligned(mixed(apart), candidate, one_clock())
     assert find_panned(pair) == ()
     assert find_panned_and_raised(pair) == ()
+
+
+@pytest.mark.parametrize(("raised_db", "panned"), [(5.0, 0), (0.0, 1)])
+def test_what_hardly_rests_and_came_up_was_not_panned(raised_db: float, panned: int) -> None:
+    # It has three quarters of the bands in three of five moments, and draws half of them aside.
+    reference = np.random.default_rng(1).uniform(0.5, 1.0, (400, 80))
+    plays = np.zeros(reference.shape, bool)
+    plays[(np.arange(400) // 8) % 5 < 3, :60] = True
+    candidate = np.where(plays, reference * 10 ** (raised_db / 10), reference)
+    aside = plays & (np.arange(400) % 2 == 0)[:, None]
+    cells = PairSpectra(np.arange(400) / 20, np.geomspace(100, 4000, 80), reference, candidate)
+    found = _panned(cells, (np.zeros(reference.shape), np.where(aside, 0.35, 0.0)))
+    assert len(found) == panned
+    for one in found:
+        assert (one.energy > 0).sum() == aside.sum()
+        # Powers of 0.675 and 0.325 right and left are amplitudes of 0.822 and 0.570.
+        assert (one.from_position, one.to_position) == (0.0, pytest.approx(0.181, abs=1e-3))
 
 
 def test_a_narrower_image_moves_nobody_by_himself() -> None:

@@ -7,7 +7,11 @@ FAULTS: list[Fault] = [
         "mixcompare/elements/panned.py",
         ("tests/elements/test_panned.py",),
         ("moved = shares[1] - shares[0]", "moved = shares[0] - shares[1]"),
-        ("_STAYING_DB, _STAYING = 1.0, 0.5", "_STAYING_DB, _STAYING = 1.0, 0.0"),
+        ("_STAYING_DB, _STAYING = 1.0, 0.38", "_STAYING_DB, _STAYING = 1.0, 0.0"),
+        (
+            "away_db = np.abs(spectra.difference_db - exact_split(spectra).tone_db)",
+            "away_db = np.zeros_like(weight)",
+        ),
         ("_DOMINATED = 0.75", "_DOMINATED = 0.0"),
         ("return np.asarray((right - left) / (right + left))", "return np.asarray(inside)"),
         ("for sign in (1.0, -1.0)", "for sign in (1.0,)"),
