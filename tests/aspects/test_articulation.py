@@ -605,6 +605,24 @@ def test_few_clear_notes_are_the_lines_own_where_all_of_it_sinks(
             assert "too few to tell whether they are the line's own" in untold_so.reasons[0]
 
 
+def test_what_all_notes_do_on_average_bears_out_what_single_ones_tell(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def told(candidate: Followed, sureness: float) -> float | None:
+        reference: Followed = [held(0.9)] * len(candidate)
+        found = arithmetic(monkeypatch, reference, candidate, sureness=sureness).stretch
+        return None if found is None else found.sounding_ratio
+
+    whole: Followed = [held(0.5)] * 20
+    part: Followed = [held(0.9)] * 20 + [held(0.5)] * 16
+    for notes in (whole, part):
+        assert told(notes, -0.8) == pytest.approx(-0.4)
+        # Twenty, or sixteen, of as many are no chance: it takes what says the contrary.
+        assert told(notes, 0.0) is None
+        assert told(notes, 3.0) is None
+    assert arithmetic(monkeypatch, whole[:], [held(0.9)] * 20).stretch is not None  # none asked
+
+
 # Of what is misread beside another room three of four go its way: five of five once in 2.1 (both
 # ways), one in 512 to the other side, four of four one in 128.
 def test_another_room_moves_notes_its_own_way(monkeypatch: pytest.MonkeyPatch) -> None:
