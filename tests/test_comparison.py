@@ -14,11 +14,12 @@ import soundfile
 import wavinfo
 
 import mixcompare
+from mixcompare import analysis, plots
 from mixcompare.alignment import align
-from mixcompare.alignment.result import UNRELATED, Place
+from mixcompare.alignment.result import UNRELATED, Alignment, Place
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.analysis import _placed, _verdict, analyse
-from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tone
+from mixcompare.analysis import _placed, _verdict
+from mixcompare.aspects import ANALYZERS, JUST_NOTICEABLE, tempo, tone
 from mixcompare.aspects.base import Analyzer
 from mixcompare.audio.recording import Recording
 from mixcompare.comparison import Comparison, load
@@ -184,14 +185,29 @@ def test_verdict_sentences() -> None:
 
 
 @pytest.fixture(scope="module")
-def two_features() -> tuple[Features, Features]:
-    """The same passage, played twice."""
+def played_twice() -> tuple[Features, Features, Alignment]:
+    """The same passage, played twice, and how it lies."""
     played = (synthetic.play(3, performance=at, scatter_s=0.006) for at in (1, 2))
     first, second = (
         Features.of(Recording.from_array(one, synthetic.RATE_HZ, span_s=(1.0, 15.5)))
         for one in played
     )
-    return first, second
+    return first, second, align(first, second)
+
+
+def verdict_of(pair: tuple[Features, Features, Alignment], **changed: Any) -> str:
+    """What is said of a pair whose alignment says something else; one aspect is enough for it."""
+    first, second, alignment = pair
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(analysis, "ANALYZERS", (tempo.analyzer,))
+        return told_of(first, second, replace(alignment, **changed)).verdict
+
+
+@pytest.fixture(scope="module")
+def sure(played_twice: tuple[Features, Features, Alignment]) -> str:
+    """What is said where the relation is beyond doubt."""
+    assert played_twice[2].confidence >= 0.9
+    return verdict_of(played_twice)
 
 
 @pytest.mark.parametrize(
@@ -206,11 +222,9 @@ def two_features() -> tuple[Features, Features]:
     ],
 )
 def test_the_verdict_holds_the_doubt_of_the_relation(
-    two_features: tuple[Features, Features], confidence: float, begins: str
+    played_twice: tuple[Features, Features, Alignment], sure: str, confidence: float, begins: str
 ) -> None:
-    alignment = align(*two_features)
-    sure = analyse(*two_features, alignment).verdict
-    doubted = analyse(*two_features, replace(alignment, confidence=confidence)).verdict
+    doubted = verdict_of(played_twice, confidence=confidence)
     assert doubted.startswith(begins)
     assert doubted[-20:] == sure[-20:]
     assert (doubted == sure) == (not begins)
@@ -226,21 +240,20 @@ def test_the_verdict_holds_the_doubt_of_the_relation(
     ],
 )
 def test_that_they_are_not_related_is_told_with_its_doubt(
-    two_features: tuple[Features, Features], confidence: float, words: str
+    played_twice: tuple[Features, Features, Alignment], confidence: float, words: str
 ) -> None:
-    other = replace(align(*two_features), relation=UNRELATED, confidence=confidence)
-    assert analyse(*two_features, other).verdict.startswith(words)
+    told = verdict_of(played_twice, relation=UNRELATED, confidence=confidence)
+    assert told.startswith(words)
 
 
 def test_which_of_several_places_was_compared_is_in_the_verdict(
-    two_features: tuple[Features, Features],
+    played_twice: tuple[Features, Features, Alignment],
 ) -> None:
     """On the file's clock, which the spans here read a second late."""
-    alignment = align(*two_features)
     places = tuple(
         Place("candidate", (0.0, 10.0), (at, at + 10.0), 0.9, 0.95, at > 50) for at in (4.0, 64.0)
     )
-    verdict = analyse(*two_features, replace(alignment, places=places)).verdict
+    verdict = verdict_of(played_twice, places=places)
     assert verdict.endswith(" The candidate has the passage twice; 1:05-1:15 was compared.")
 
 
@@ -374,6 +387,13 @@ def shown(*findings: Any, verdict: str = "One thing.") -> str:
     return Comparison(results, recording, recording)._repr_html_()
 
 
+@pytest.fixture
+def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report without them: to write them takes most of its time."""
+    monkeypatch.setattr(plots, "draw_all", lambda results: {})
+
+
+@pytest.mark.usefixtures("no_figures")
 def test_findings_name_the_bars_of_a_score(tmp_path: Path) -> None:
     # sample_audio/README.md: the figure that was made louder runs in bars 2-5 and 7-8; those who
     # play it hold the last chord, in bar 9, as well.
@@ -446,6 +466,7 @@ def test_a_handout_is_written_and_stays_away_from_files_of_others(tmp_path: Path
     assert foreign.read_bytes() == b"%PDF of others"
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_markers_on_request_alone(tmp_path: Path) -> None:
     found = samples.comparison("reference", "candidate_figure_louder")
     folder = found.save(tmp_path / "report", audio=False, markers=True)
