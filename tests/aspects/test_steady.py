@@ -8,14 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from mixcompare.alignment import align
-from mixcompare.analysis import analyse
 from tests import operations
 from tests.pair.noisy_music import (
     features_of,
     take,
     white,
 )
+from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
 Change = Callable[[FloatArray], FloatArray]
@@ -32,7 +31,7 @@ BESIDE: dict[str, Change] = {
 def test_noise_is_told_beside_a_figure(kind: str) -> None:
     (before, rate_hz), (after, _) = operations.with_parts(take(), FIGURE, 11.0, 5.0)
     one, other = features_of(before, rate_hz), features_of(BESIDE[kind](after), rate_hz)
-    results = analyse(one, other, align(one, other))
+    results = told_of(one, other)
     told = {finding.kind: finding for finding in results.findings}
     noise = told.pop(kind)
     assert noise.aspect == "tone"

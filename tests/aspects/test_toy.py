@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 
 from mixcompare import analysis, plots
-from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
 from mixcompare.audio.recording import Recording
@@ -38,6 +37,7 @@ from mixcompare.report import document, page, tables
 from mixcompare.results import Results
 from tests import synthetic
 from tests.aspects.contract import contradictions, undeclared
+from tests.told import told_of
 
 STEP = JustNoticeable("growth", 0.5, "dB", "a toy's own")
 
@@ -123,7 +123,7 @@ def told() -> Iterator[Results]:
     ]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(analysis, "ANALYZERS", (TOY, *ANALYZERS))
-        yield analysis.analyse(*features, align(*features))
+        yield told_of(*features)
 
 
 def test_it_stands_in_results_and_list_with_its_own_words(told: Results) -> None:

@@ -22,6 +22,7 @@ from tests.aspects import stereo_music
 from tests.aspects.stereo_music import features_of, filtered, music, same_clock, with_side
 from tests.pair.test_diffuse import RATE_HZ, narrow
 from tests.pairs import Remembering, pair_of
+from tests.told import nothing_unseen
 
 analyzer = Remembering(width.analyzer)
 
@@ -435,6 +436,7 @@ def test_a_mono_recording_has_no_image_to_judge(
     assert difference.side_to_mid_db is difference.correlation is None
 
 
+@nothing_unseen()
 def test_a_real_take_folded_to_mono_is_one_finding_and_unfolded_none() -> None:
     """The sum takes reverberation off as well: that is its effect, and no finding of its own."""
     take = operations.strings(14.0)

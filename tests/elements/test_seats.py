@@ -13,8 +13,6 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from mixcompare.alignment import align
-from mixcompare.analysis import analyse
 from mixcompare.aspects.balance.words import seated
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.change import Change
@@ -24,6 +22,7 @@ from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
 from tests import operations
 from tests.elements.test_panned import PLACES, mix, mixed, one_clock, pair_of, reference, stem
+from tests.told import told_of
 
 
 def changes_of(level_db: dict[str, float]) -> tuple[Change, ...]:
@@ -109,21 +108,21 @@ def test_of_a_mono_pair_two_stay_one() -> None:
         Features.of(Recording.from_array(samples.mean(axis=1), rate_hz))
         for samples in (mix(), mix(level_db={"clarinets": 5.0, "horns": 5.0}))
     ]
-    findings = analyse(*pair, align(*pair)).findings
+    findings = told_of(*pair, only=("balance",)).findings
     (found,) = [one for one in findings if one.aspect == "balance"]
     assert found.interval[0] <= 5.0 <= found.interval[1]
 
 
 def test_both_are_listed_by_where_they_sit() -> None:
     candidate = mixed(level_db={"clarinets": 5.0, "horns": 5.0})
-    findings = analyse(reference(), candidate, one_clock()).findings
+    findings = told_of(reference(), candidate, one_clock(), only=("balance",)).findings
     told = [one for one in findings if one.aspect == "balance"]
     assert [one.difference for one in told] == pytest.approx([5.0, 5.0], abs=0.3)
     assert {("on the left" in one.text, "on the right" in one.text) for one in told} == {
         (True, False),
         (False, True),
     }
-    told_back = analyse(candidate, reference(), one_clock()).findings
+    told_back = told_of(candidate, reference(), one_clock(), only=("balance",)).findings
     back = [one for one in told_back if one.aspect == "balance"]
     told, back = (sorted(both, key=lambda one: one.subject) for both in (told, back))
     for one, other in zip(told, back, strict=True):

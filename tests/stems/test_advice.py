@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 
 import numpy as np
 
-import mixcompare
+from mixcompare.features import Features
 from mixcompare.findings import Finding
 from mixcompare.stems.advice import in_names_of_stems
 from mixcompare.stems.cells import StemCells
 from mixcompare.stems.values import Place, Stem
 from tests.stems import made
+from tests.told import told_of
 
 FLUTES = Stem("Flutes", 20.0, -5.1, (-5.5, -4.7), 0.0, (0.0, 0.0))
 HORNS = Stem("Horns", 40.0, 0.0, (-0.3, 0.3), 0.0, (0.0, 0.0))
@@ -27,10 +29,11 @@ def cells() -> StemCells:
     return StemCells(np.array([300.0, 2000.0]), 5.0, PAIRS, cross, rest, rest, rest, rest)
 
 
+@functools.cache
 def finding() -> Finding:
     parts = made.stems(figure=5.0)
     one, other = made.recorded(made.mixed(made.stems())), made.recorded(made.mixed(parts))
-    found = mixcompare.compare(one, other).findings[0]
+    found = told_of(Features.of(one), Features.of(other), only=("balance",)).findings[0]
     assert found.aspect == "balance"
     return replace(
         found, difference=5.0, interval=(4.5, 5.5), band_hz=(1000.0, 4000.0), advice=ADVICE,

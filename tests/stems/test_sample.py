@@ -14,10 +14,11 @@ import pytest
 import soundfile
 
 import mixcompare
-from mixcompare import Comparison
+from mixcompare import Comparison, plots
 from mixcompare.cli.main import main
 from mixcompare.report import document
 from mixcompare.stems.values import Place, Stem, Stems
+from tests.told import nothing_unseen
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 STEMS = SAMPLES / "stems" / "candidate_figure_louder"
@@ -29,9 +30,16 @@ SPANS = ["--reference-span", "0:02-0:16", "--candidate-span", "0:02-0:16"]
 
 @pytest.fixture(scope="module")
 def compared() -> Comparison:
-    return mixcompare.compare(
-        SAMPLES / "reference.flac", SAMPLES / "candidate_figure_louder.flac", stems=STEMS
-    )
+    with nothing_unseen():
+        return mixcompare.compare(
+            SAMPLES / "reference.flac", SAMPLES / "candidate_figure_louder.flac", stems=STEMS
+        )
+
+
+@pytest.fixture
+def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report without them: to write them takes most of its time."""
+    monkeypatch.setattr(plots, "draw_all", lambda results: {})
 
 
 def test_the_loud_stems_are_told_with_their_trims(compared: Comparison) -> None:
@@ -56,7 +64,9 @@ def test_with_the_trims_less_sticks_out(compared: Comparison) -> None:
     assert preview.largest_after < preview.largest_before / 2
 
 
-def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_path: Path) -> None:
+def test_the_report_holds_table_picture_and_preview(
+    compared: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = compared.save(tmp_path / "report")
     report = json.loads((folder / "report.json").read_text("utf-8"))
     jsonschema.validate(report, document.schema())
@@ -89,6 +99,7 @@ def test_the_report_holds_table_picture_and_preview(compared: Comparison, tmp_pa
     assert 'data-voice="preview"' in page
     assert "the candidate with the trims is turned down by" in page
     # A report without sound holds no preview either, and takes the former one's place.
+    monkeypatch.setattr(plots, "draw_all", lambda results: {})
     bare = compared.save(tmp_path / "report", audio=False)
     assert not (bare / "preview").exists()
 
@@ -109,6 +120,7 @@ def test_the_picture_has_a_row_a_stem_and_fills_what_is_due(compared: Comparison
     ]
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_the_command_prints_the_trims_that_are_due(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -124,6 +136,8 @@ def test_the_command_prints_the_trims_that_are_due(
     assert "is no folder; name the folder that holds the stems" in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("no_figures")
+@nothing_unseen()
 def test_with_the_reference_s_stems_levels_are_compared_one_by_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -165,6 +179,7 @@ def test_the_table_for_the_desk_holds_polarity_and_how_much_earlier_than_the_arr
     assert not any(None in row for row in rows)
 
 
+@nothing_unseen()
 def test_identical_files_need_no_trim() -> None:
     reference = SAMPLES / "reference.flac"
     found = mixcompare.compare(

@@ -11,8 +11,10 @@ from mixcompare import trimmed
 from mixcompare.features import Features
 from mixcompare.stems.judge import judged
 from tests.stems import made
+from tests.told import nothing_unseen
 
 
+@nothing_unseen()
 def test_a_preview_that_had_to_be_lowered_is_matched_in_level_again() -> None:
     """A stem that is brought up by 9 dB passes full scale."""
     parts = made.stems(bass=-9.0)
@@ -30,6 +32,7 @@ def test_a_preview_that_had_to_be_lowered_is_matched_in_level_again() -> None:
     assert preview.level_db == pytest.approx(level.gain_db - preview.lowered_db, abs=0.2)
 
 
+@nothing_unseen()
 def test_trims_that_make_it_worse_are_not_left_uncommented() -> None:
     """Both recordings are one; the trim is made up."""
     parts = made.stems()
