@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import mixcompare
 from mixcompare.alignment import align
 from mixcompare.analysis import analyse
 from mixcompare.audio.recording import Recording
@@ -14,7 +15,7 @@ from mixcompare.comparison import Comparison
 from mixcompare.features import Features
 from mixcompare.results import Results
 from tests import once_a_run
-from tests.told import told_of
+from tests.told import nothing_unseen, told_of
 
 FOLDER = Path(__file__).parent.parent / "sample_audio"
 CANDIDATES = (
@@ -51,5 +52,37 @@ def compared(reference: str, candidate: str) -> Results:
 
 def comparison(reference: str, candidate: str) -> Comparison:
     """The same with the recordings at hand."""
+    return at_hand(compared(reference, candidate), reference, candidate)
+
+
+def scored(candidate: str, score: str) -> Comparison:
+    """With a score, and without the search for unseen changes."""
+
+    def made() -> Results:
+        with nothing_unseen():
+            given = FOLDER / score
+            return mixcompare.compare(path("reference"), path(candidate), score=given).results
+
+    return at_hand(once_a_run.made(f"{candidate}-{score}", made), "reference", candidate)
+
+
+@functools.cache
+def trimmed() -> tuple[Results, bytes]:
+    """The louder figure with its stems, again without that search; and the preview's file."""
+    name = "candidate_figure_louder"
+
+    def made() -> tuple[Results, bytes]:
+        with nothing_unseen():
+            stems = FOLDER / "stems" / name
+            found = mixcompare.compare(path("reference"), path(name), stems=stems)
+        assert found.preview is not None
+        assert found.preview.file is not None
+        return found.results, found.preview.file.read_bytes()
+
+    return once_a_run.made(f"{name}-stems", made)
+
+
+def at_hand(results: Results, reference: str, candidate: str) -> Comparison:
+    """Results with their recordings."""
     recordings = (Recording.open(path(name)) for name in (reference, candidate))
-    return Comparison(compared(reference, candidate), *recordings)
+    return Comparison(results, *recordings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import subprocess
 import sys
 from pathlib import Path
@@ -76,6 +77,12 @@ def modules() -> list[tuple[str, Path]]:
     return out
 
 
+@functools.cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@functools.cache
 def imported(path: Path, types: bool = False) -> set[str]:
     """Names a file imports when it runs; what only a type checker reads counts with ``types``."""
     names: set[str] = set()
@@ -95,7 +102,7 @@ def imported(path: Path, types: bool = False) -> set[str]:
         for child in ast.iter_child_nodes(node):
             visit(child)
 
-    visit(ast.parse(path.read_text(encoding="utf-8")))
+    visit(tree(path))
     return names
 
 
@@ -120,7 +127,7 @@ def test_no_value_of_an_analyzer_is_read_by_a_name_that_may_be_missing() -> None
     for place, path in modules():
         if place not in {"plots", "report", "cli", "listening"}:
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(tree(path)):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
                 silent = node.func.id == "getattr" and len(node.args) > 2
                 assert not silent, f"{path.name}: {ast.unparse(node)}"

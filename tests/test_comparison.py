@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -27,6 +27,8 @@ from mixcompare.errors import OutputError
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
+from mixcompare.parts.values import Lead, PartLevel
+from mixcompare.results import Results
 from tests import samples, synthetic
 from tests.by_hand import finding
 from tests.told import nothing_unseen, told_of
@@ -398,24 +400,39 @@ def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_findings_name_the_bars_of_a_score(tmp_path: Path) -> None:
     # sample_audio/README.md: the figure that was made louder runs in bars 2-5 and 7-8; those who
     # play it hold the last chord, in bar 9, as well.
-    text = (samples.FOLDER / "score.musicxml").read_text(encoding="utf-8")
-    named = tmp_path / "score.musicxml"
-    named.write_text(text.replace(">Violins<", ">&lt;b&gt;Violins&lt;/b&gt;<"), encoding="utf-8")
-    with nothing_unseen():
-        comparison = mixcompare.compare(
-            samples.path("reference"), samples.path("candidate_figure_louder"), score=named
-        )
+    comparison = samples.scored("candidate_figure_louder", "score.musicxml")
     assert comparison.warnings == samples.compared("reference", "candidate_figure_louder").warnings
     figure = comparison.findings[0]
     assert figure.bars == ((2, 5), (7, 9))
     assert "(bars 2-5 and 7-9)" in comparison._repr_html_()
     assert comparison.to_dict()["findings"][0]["bars"] == [[2, 5], [7, 9]]
+    comparison.results = with_markup(comparison.results, "Violins")
     page = (comparison.save(tmp_path / "out", audio=False) / "report.html").read_text("utf-8")
     assert "bars 2\N{EN DASH}5 and 7\N{EN DASH}9" in page
     assert "&lt;b&gt;Violins&lt;/b&gt;" in page
     assert "<b>Violins" not in page
     without = samples.compared("reference", "candidate_figure_louder")
     assert without.findings[0].bars is None
+
+
+def with_markup(results: Results, name: str) -> Results:
+    """Results whose score names a part in bold letters."""
+
+    def marked(value: Any) -> Any:
+        if isinstance(value, str):
+            return value.replace(name, f"<b>{name}</b>")
+        if isinstance(value, tuple):
+            return tuple(map(marked, value))
+        if isinstance(value, (PartLevel, Lead)):
+            named = {item.name: marked(getattr(value, item.name)) for item in fields(value)}
+            return replace(value, **named)
+        return value
+
+    balance = results.measurements["balance"]
+    told = balance.difference
+    told = replace(told, parts=marked(told.parts), leads=marked(told.leads))
+    measurements = {**results.measurements, "balance": replace(balance, difference=told)}
+    return replace(results, measurements=measurements)
 
 
 def test_table_in_a_notebook() -> None:

@@ -39,6 +39,10 @@ def share_what_is_known() -> None:
     whole = mixcompare.compare
 
     def compare(reference: Path, candidate: Path, **options: Any) -> Comparison:
+        if "stems" in options:
+            return samples.at_hand(samples.trimmed()[0], reference.stem, candidate.stem)
+        if "score" in options:
+            return samples.scored(candidate.stem, options["score"].name)
         if options:
             with nothing_unseen():
                 return whole(reference, candidate, **options)

@@ -15,9 +15,11 @@ import soundfile
 
 import mixcompare
 from mixcompare import Comparison, plots
+from mixcompare.audio.recording import Recording
 from mixcompare.cli.main import main
 from mixcompare.report import document
 from mixcompare.stems.values import Place, Stem, Stems
+from tests import samples
 from tests.told import nothing_unseen
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
@@ -29,11 +31,13 @@ SPANS = ["--reference-span", "0:02-0:16", "--candidate-span", "0:02-0:16"]
 
 
 @pytest.fixture(scope="module")
-def compared() -> Comparison:
-    with nothing_unseen():
-        return mixcompare.compare(
-            SAMPLES / "reference.flac", SAMPLES / "candidate_figure_louder.flac", stems=STEMS
-        )
+def compared(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
+    results, sound = samples.trimmed()
+    preview = tmp_path_factory.mktemp("preview") / "with_trims.flac"
+    preview.write_bytes(sound)
+    found = samples.at_hand(results, "reference", "candidate_figure_louder")
+    found.preview = Recording.open(preview)
+    return found
 
 
 @pytest.fixture
