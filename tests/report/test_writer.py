@@ -12,14 +12,22 @@ from mixcompare import plots
 from mixcompare.alignment.result import UNRELATED
 from mixcompare.errors import OutputError
 from mixcompare.outputs import steps
+from mixcompare.plots import style
 from mixcompare.report.writer import check_writable, save
 from tests.closed import without_powers
 from tests.report.builders import gliding_pair, made_up_results
 
 
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"></svg>'
+
+
 @pytest.fixture
-def small():
-    """Results that are quickly written: one finding, one figure."""
+def small(monkeypatch):
+    """Results that are quickly written: one finding, one figure, which is an empty picture.
+
+    What figures show is no matter here; to write them takes most of a report's time.
+    """
+    monkeypatch.setattr(style, "to_svg", lambda figure: SVG)
     results = made_up_results(length_s=6.0)
     kept = {"tuning": results.measurements["tuning"]}
     return replace(results, measurements=kept, findings=results.findings[:1])
