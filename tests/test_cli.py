@@ -355,9 +355,10 @@ def test_options_reach_the_comparison(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_a_real_pair_from_files_of_eight_channels_and_a_span(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """6 % slower, 2 s of noise before it, in eight channels of which two carry the music."""
+    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
     reference = write(tmp_path / "reference.wav", synthetic.play(3, bars=4))
     slow = synthetic.play(3, bars=4, beat_s=0.636)
     slow = np.concatenate([1e-4 * np.random.default_rng(0).standard_normal((48_000, 2)), slow])

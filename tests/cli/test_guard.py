@@ -206,6 +206,7 @@ def test_a_list_that_cannot_be_printed_is_told_and_a_pager_that_left_is_not(
 
 COMMAND = [sys.executable, "-m", "mixcompare"]
 TAKE = str(samples.path("reference"))
+MEASURE = ["measure", TAKE, "--span", "0-5"]
 
 
 def started(*arguments: str | bytes, **options: object) -> subprocess.Popen[bytes]:
@@ -217,12 +218,12 @@ def started(*arguments: str | bytes, **options: object) -> subprocess.Popen[byte
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a device that is full")
 def test_a_process_says_it_in_one_line_whatever_its_streams_are() -> None:
     with open("/dev/full", "wb") as full:
-        for arguments in (["--help"], ["measure", TAKE]):
+        for arguments in (["--help"], MEASURE):
             done = subprocess.run([*COMMAND, *arguments], stdout=full, stderr=subprocess.PIPE)
             assert done.returncode == 2
             assert done.stderr.count(b"\n") == 1
             assert b"no space left on device" in done.stderr
-        for arguments in (["--help"], ["measure", TAKE], ["compare", "a"], ["measure", "none"]):
+        for arguments in (["--help"], MEASURE, ["compare", "a"], ["measure", "none"]):
             assert subprocess.run([*COMMAND, *arguments], stdout=full, stderr=full).returncode == 2
     done = subprocess.run(
         [*COMMAND, "measure", b"caf\xe9\x1b[2J.wav"],
