@@ -16,9 +16,9 @@ import soundfile
 from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.audio.recording import Recording
 from mixcompare.features import BAND_RATE_HZ, Features
 from mixcompare.pair.match import Match
+from tests import recorded
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -58,7 +58,7 @@ def music(seed: int = 0, a4_hz: float = 440.0) -> FloatArray:
 
 
 def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ, name: str = "test") -> Features:
-    return Features.of(Recording.from_array(samples, rate_hz, name))
+    return recorded.features_of(samples, rate_hz, name)
 
 
 @functools.cache

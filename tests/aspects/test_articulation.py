@@ -19,7 +19,6 @@ from mixcompare.aspects.articulation.courses import Ends
 from mixcompare.aspects.articulation.noteoff import Envelope, FollowedNote, Hinge
 from mixcompare.aspects.articulation.values import ArticulationDifference, VoiceArticulation
 from mixcompare.aspects.articulation.words import finding, untold
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings.manner import manner_of
 from mixcompare.knowledge.notes import PartNotes
@@ -28,6 +27,7 @@ from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note
 from mixcompare.pair.wetness import Wetness
 from mixcompare.standards.iec61260 import pitch_hz
+from tests import recorded
 from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
 
@@ -40,7 +40,7 @@ NOTES = 26
 
 def features_of(samples: npt.ArrayLike) -> Features:
     array = np.asarray(samples, np.float64)
-    return Features.of(Recording.from_array(0.4 * array / np.abs(array).max(), RATE_HZ))
+    return recorded.features_of(0.4 * array / np.abs(array).max(), RATE_HZ)
 
 
 def melody(seed: int, repeats: float) -> list[tuple[float, float, int]]:

@@ -28,6 +28,7 @@ from tests import synthetic
 from tests.aspects import stereo_music
 from tests.aspects.contract import contradictions, mirrored_kind, undeclared, unlike
 from tests.by_hand import said
+from tests.recorded import features_of
 from tests.told import told_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -40,7 +41,7 @@ every_analyzer = pytest.mark.parametrize("analyzer", ANALYZERS, ids=lambda one: 
 
 
 def heard(samples: npt.ArrayLike) -> Features:
-    return Features.of(Recording.from_array(samples, RATE_HZ))
+    return features_of(samples, RATE_HZ)
 
 
 def on_one_clock(reference: FloatArray, candidate: FloatArray, **known: Any) -> Pair:

@@ -14,10 +14,10 @@ from scipy import signal
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import dynamics
 from mixcompare.aspects.dynamics.values import DynamicsDifference
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import is_listed
 from mixcompare.pair.match import Match
+from tests import recorded
 from tests.operations import HALL, STRINGS
 from tests.pairs import Remembering
 
@@ -28,7 +28,7 @@ RATE_HZ = 16_000
 
 
 def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ) -> Features:
-    return Features.of(Recording.from_array(samples, rate_hz))
+    return recorded.features_of(samples, rate_hz)
 
 
 @pytest.fixture(scope="module")

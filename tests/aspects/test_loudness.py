@@ -8,9 +8,9 @@ import pytest
 
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import loudness
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
+from tests import recorded
 from tests.pairs import Remembering
 
 analyzer = Remembering(loudness.analyzer)
@@ -20,7 +20,7 @@ RATE_HZ = 16_000
 
 
 def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ) -> Features:
-    return Features.of(Recording.from_array(samples, rate_hz))
+    return recorded.features_of(samples, rate_hz)
 
 
 @pytest.fixture(scope="module")

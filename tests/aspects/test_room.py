@@ -18,7 +18,6 @@ from mixcompare.aspects.room import aspect as room_aspect
 from mixcompare.aspects.room.freedecay import Fall
 from mixcompare.aspects.room.heard import Heard, across_channels
 from mixcompare.aspects.room.values import RoomDifference, RoomMeasurement
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.findings import is_listed
 from mixcompare.findings.confidence import evidence
@@ -27,6 +26,7 @@ from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.match import Match
 from mixcompare.pair.reverberation import Reverberation
 from mixcompare.pair.wetness import Wetness
+from tests import recorded
 from tests.operations import HALL, LIVING_ROOM, STRINGS
 from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
@@ -38,7 +38,7 @@ FloatArray = npt.NDArray[np.float64]
 
 def features_of(samples: npt.ArrayLike, rate_hz: int = RATE_HZ) -> Features:
     array = np.asarray(samples, np.float64)
-    return Features.of(Recording.from_array(0.5 * array / np.abs(array).max(), rate_hz))
+    return recorded.features_of(0.5 * array / np.abs(array).max(), rate_hz)
 
 
 def compared(

@@ -19,7 +19,6 @@ import pytest
 from mixcompare import analysis, plots
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.aspects import ANALYZERS, in_order
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.fields import BARE, KEPT, RATIO, SIGNED, labelled
 from mixcompare.findings import (
@@ -37,6 +36,7 @@ from mixcompare.report import document, page, tables
 from mixcompare.results import Results
 from tests import synthetic
 from tests.aspects.contract import contradictions, undeclared
+from tests.recorded import features_of
 from tests.told import told_of
 
 STEP = JustNoticeable("growth", 0.5, "dB", "a toy's own")
@@ -118,9 +118,7 @@ def draw(results: Results, figure: matplotlib.figure.Figure) -> str | None:
 def told() -> Iterator[Results]:
     music = synthetic.play(7)
     louder = music * np.linspace(1.0, 2.0, len(music))[:, None]
-    features = [
-        Features.of(Recording.from_array(one, synthetic.RATE_HZ)) for one in (music, louder)
-    ]
+    features = [features_of(one, synthetic.RATE_HZ) for one in (music, louder)]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(analysis, "ANALYZERS", (TOY, *ANALYZERS))
         yield told_of(*features)
@@ -166,10 +164,7 @@ def test_it_stands_on_the_page_with_table_and_figure(told: Results) -> None:
 
 def test_it_is_held_to_the_contract() -> None:
     assert undeclared(GrowthDifference) == []
-    features = [
-        Features.of(Recording.from_array(one * synthetic.play(7), synthetic.RATE_HZ))
-        for one in (1.0, 0.5)
-    ]
+    features = [features_of(one * synthetic.play(7), synthetic.RATE_HZ) for one in (1.0, 0.5)]
     pair = Pair(*features, Match(TimeMap.linear(0, 1, 0, features[0].duration_s)))
     back_pair = pair.mirrored()
     for one in (pair, back_pair):

@@ -9,12 +9,11 @@ import numpy.typing as npt
 
 from mixcompare.alignment import align
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.noise import Noise, noise_between
 from mixcompare.pair.pair import Pair, aligned
-from tests import operations, synthetic
+from tests import operations, recorded, synthetic
 from tests.synthetic import RATE_HZ
 
 FloatArray = npt.NDArray[np.float64]
@@ -44,7 +43,7 @@ def hum(samples: FloatArray, mains_hz: float, levels_db: dict[int, float]) -> Fl
 
 
 def features_of(samples: FloatArray, rate_hz: int = RATE_HZ) -> Features:
-    return Features.of(Recording.from_array(samples, rate_hz))
+    return recorded.features_of(samples, rate_hz)
 
 
 @functools.cache

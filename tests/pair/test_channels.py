@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
+from tests import recorded
 
 RATE_HZ = 16_000
 
 
 def features_of(samples: np.ndarray) -> Features:
-    return Features.of(Recording.from_array(samples, RATE_HZ))
+    return recorded.features_of(samples, RATE_HZ)
 
 
 def noise() -> np.ndarray:

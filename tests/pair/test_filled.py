@@ -11,13 +11,12 @@ import soxr
 
 from mixcompare.alignment import align
 from mixcompare.alignment.result import Alignment
-from mixcompare.audio.recording import Recording
 from mixcompare.elements.take import split_pair
 from mixcompare.features import Features
 from mixcompare.pair.filled import filled_cells
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
-from tests import operations, synthetic
+from tests import operations, recorded, synthetic
 from tests.operations import RATE_HZ
 from tests.pair.test_tail import under_other_tail
 from tests.told import told_of
@@ -32,7 +31,7 @@ def take(**gains_db: float) -> FloatArray:
 
 
 def features_of(samples: FloatArray) -> Features:
-    return Features.of(Recording.from_array(samples, RATE_HZ))
+    return recorded.features_of(samples, RATE_HZ)
 
 
 @functools.cache

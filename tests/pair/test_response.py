@@ -9,10 +9,10 @@ import soxr
 from scipy import signal
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.response import STEP_S, CrossSpectra, Response, cross_spectra
+from tests import recorded
 from tests.synthetic import RATE_HZ, play
 
 FloatArray = npt.NDArray[np.float64]
@@ -20,7 +20,7 @@ ECHO_S, ECHO_DB = 0.3, -20.0
 
 
 def features_of(samples: FloatArray) -> Features:
-    return Features.of(Recording.from_array(0.3 * samples, RATE_HZ))
+    return recorded.features_of(0.3 * samples, RATE_HZ)
 
 
 def spectra_of(

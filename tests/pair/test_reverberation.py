@@ -10,13 +10,13 @@ import pytest
 from scipy import ndimage, signal
 
 from mixcompare.alignment.timemap import TimeMap
-from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
 from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.reverberation import Reverberation, reverberation_between
+from tests import recorded
 from tests.synthetic import RATE_HZ, in_room, play
 
 FloatArray = npt.NDArray[np.float64]
@@ -24,7 +24,7 @@ SEED, BARS = 3, 10
 
 
 def features_of(samples: FloatArray) -> Features:
-    return Features.of(Recording.from_array(samples, RATE_HZ))
+    return recorded.features_of(samples, RATE_HZ)
 
 
 @pytest.fixture(scope="module")

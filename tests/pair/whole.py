@@ -16,6 +16,7 @@ from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from mixcompare.results import Results
 from tests import synthetic
+from tests.recorded import features_of
 from tests.synthetic import RATE_HZ
 from tests.told import told_of
 
@@ -76,7 +77,7 @@ class Held:
 
 
 def held(candidate: FloatArray) -> Held:
-    return Held(Features.of(Recording.from_array(candidate, RATE_HZ)))
+    return Held(features_of(candidate, RATE_HZ))
 
 
 def told(results: Results) -> dict[str, float]:

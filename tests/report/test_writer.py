@@ -17,7 +17,6 @@ from mixcompare.report.writer import check_writable, save
 from tests.closed import without_powers
 from tests.report.builders import gliding_pair, made_up_results
 
-
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"></svg>'
 
 

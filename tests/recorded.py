@@ -1,0 +1,30 @@
+"""Sound in memory is analysed once, however many tests of a worker ask for it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import OrderedDict
+
+import numpy as np
+import numpy.typing as npt
+
+from mixcompare.audio.recording import Recording
+from mixcompare.features import Features
+
+KEPT = 48
+"""Recordings whose features are kept: some megabytes each."""
+
+_known: OrderedDict[tuple[object, ...], Features] = OrderedDict()
+
+
+def features_of(samples: npt.ArrayLike, rate_hz: int, name: str = "array") -> Features:
+    """Features of samples; those of the same samples are the same object."""
+    array = np.ascontiguousarray(samples)
+    digest = hashlib.sha256(array.view(np.uint8).data).digest()
+    key = digest, array.shape, array.dtype.str, rate_hz, name
+    if key not in _known:
+        _known[key] = Features.of(Recording.from_array(array, rate_hz, name))
+        while len(_known) > KEPT:
+            _known.popitem(last=False)
+    _known.move_to_end(key)
+    return _known[key]
