@@ -19,11 +19,20 @@ _known: OrderedDict[tuple[object, ...], Features] = OrderedDict()
 
 def features_of(samples: npt.ArrayLike, rate_hz: int, name: str = "array") -> Features:
     """Features of samples; those of the same samples are the same object."""
-    array = np.ascontiguousarray(samples)
-    digest = hashlib.sha256(array.view(np.uint8).data).digest()
-    key = digest, array.shape, array.dtype.str, rate_hz, name
+    return features(Recording.from_array(samples, rate_hz, name))
+
+
+def features(recording: Recording) -> Features:
+    """Features of a recording, known by its samples."""
+    digest = hashlib.sha256()
+    for block in recording.raw_blocks():
+        digest.update(np.ascontiguousarray(block).data)
+    key = (
+        digest.digest(), recording.name, recording.sample_rate_hz, recording.channels,
+        recording.span_s,
+    )  # fmt: skip
     if key not in _known:
-        _known[key] = Features.of(Recording.from_array(array, rate_hz, name))
+        _known[key] = Features.of(recording)
         while len(_known) > KEPT:
             _known.popitem(last=False)
     _known.move_to_end(key)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 
 from mixcompare.aspects import articulation
 from mixcompare.aspects.articulation.told import is_told
-from mixcompare.aspects.articulation.values import LEAD
+from mixcompare.aspects.articulation.values import LEAD, ArticulationDifference
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.pair.pair import Pair
 from tests import synthetic
@@ -19,6 +20,7 @@ from tests.pair.test_tail import OTHER, OWN, pair_of, played
 SHARE = 0.75
 
 
+@functools.cache
 def cut_short(response: tuple[int, float, float]) -> Pair:
     """A melody held for three quarters of its notes' length in the candidate."""
     legato, written = played(OWN), synthetic.score
@@ -33,6 +35,11 @@ def cut_short(response: tuple[int, float, float]) -> Pair:
         return pair_of(legato, played.__wrapped__(response))
 
 
+@functools.cache
+def told(response: tuple[int, float, float]) -> ArticulationDifference:
+    return articulation.analyzer.compare(cut_short(response))
+
+
 @pytest.mark.parametrize("response", [OWN, OTHER])
 def test_a_melody_cut_a_little_short_is_its_articulation(
     response: tuple[int, float, float],
@@ -40,7 +47,7 @@ def test_a_melody_cut_a_little_short_is_its_articulation(
     """Truth: what was cut off of every note."""
     pair = cut_short(response)
     assert " end sooner " in unseen(pair)[1]
-    difference = articulation.analyzer.compare(pair)
+    difference = told(response)
     (finding,) = articulation.analyzer.findings(difference, pair)
     assert finding.kind == "notes_more_detached"
     reference = difference.reference_ratio or np.nan
@@ -53,8 +60,7 @@ def test_a_melody_cut_a_little_short_is_its_articulation(
 
 
 def test_cells_speak_for_voices_of_their_own_range_and_direction() -> None:
-    pair = cut_short(OWN)
-    difference = articulation.analyzer.compare(pair)
+    pair, difference = cut_short(OWN), told(OWN)
     lead = next(voice for voice in difference.voices if voice.name == LEAD)
     assert is_told(lead, pair)
     assert lead.stretch is not None

@@ -74,9 +74,12 @@ def rows(at_s: FloatArray, rolled: float = 0.0) -> FloatArray:
 STRUCK = (PartStrokes("Rattle", rows(RATTLE_S)), PartStrokes("Drum", rows(DRUM_S)))
 
 
+laid = functools.cache(align)
+
+
 def pair_of(candidate: Features, *written: PartStrokes, before: Features | None = None) -> Pair:
     before = before or features()
-    pair = aligned(before, candidate, align(before, candidate))
+    pair = aligned(before, candidate, laid(before, candidate))
     pair = pair.with_parts(parts(), None, written or STRUCK)
     return pair.with_gain(match_level(pair).gain_db)
 

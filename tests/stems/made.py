@@ -11,10 +11,10 @@ import numpy.typing as npt
 
 from mixcompare.alignment import align
 from mixcompare.audio.recording import Recording
-from mixcompare.features import Features
 from mixcompare.pair.gain import match_level
 from mixcompare.pair.pair import Pair, aligned
 from tests import synthetic
+from tests.recorded import features
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -50,7 +50,10 @@ def files(parts: Mapping[str, FloatArray]) -> dict[str, Recording]:
     return {name: recorded(samples, name) for name, samples in parts.items()}
 
 
+laid = functools.cache(align)
+
+
 def pair_of(reference: Recording, candidate: Recording) -> Pair:
-    first, second = Features.of(reference), Features.of(candidate)
-    pair = aligned(first, second, align(first, second)).with_noise_shared()
+    first, second = features(reference), features(candidate)
+    pair = aligned(first, second, laid(first, second)).with_noise_shared()
     return pair.with_gain(match_level(pair).gain_db)
