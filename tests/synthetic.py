@@ -7,7 +7,7 @@ slower, with other scatter, or in a room.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,23 +96,44 @@ def play(
     held
         Share of their length for which a voice's notes are held.
     """
+    scatter = (scatter_s, scatter_db)
+    gains, shares = (tuple(sorted((given or {}).items())) for given in (gains_db, held))
+    # A score that a test has put in its place is another piece.
+    asked = (score, seed, bars, beat_s, scatter, performance, a4_hz, brightness_db, gains, shares)
+    return _played(*asked).copy()
+
+
+_Shares = tuple[tuple[str, float], ...]
+
+
+# Many tests ask for the same piece.
+@functools.lru_cache(maxsize=16)
+def _played(
+    written: Callable[[int, int, float], dict[str, list[Tone]]],
+    seed: int,
+    bars: int,
+    beat_s: float,
+    scatter: tuple[float, float],
+    performance: int,
+    a4_hz: float,
+    brightness_db: float,
+    gains_db: _Shares,
+    held: _Shares,
+) -> FloatArray:
     rng = np.random.default_rng([seed, performance])
-    voices = score(seed, bars, beat_s)
+    scatter_s, scatter_db = scatter
     count = int((bars * 4 * beat_s + 1.5) * RATE_HZ)
     out = np.zeros((count, 2))
-    for name, tones in voices.items():
+    for name, tones in written(seed, bars, beat_s).items():
         fall, attack, decay, release, left = _SOUND[name]
-        gain = 10 ** ((gains_db or {}).get(name, 0.0) / 20)
-        share = (held or {}).get(name, 1.0)
+        gain = 10 ** (dict(gains_db).get(name, 0.0) / 20)
+        share = dict(held).get(name, 1.0)
         for tone in tones:
             start = max(tone.start_s + scatter_s * rng.standard_normal(), 0.0)
             level = gain * tone.level * 10 ** (scatter_db * rng.standard_normal() / 20)
             frequency = a4_hz * 2 ** ((tone.pitch - 69) / 12)
             held_s = share * tone.length_s
-            length = held_s + 4 * release
-            time = np.arange(int(length * RATE_HZ)) / RATE_HZ
-            envelope = np.minimum(time / attack, 1) * np.exp(-decay * time)
-            envelope *= np.exp(-np.maximum(time - held_s, 0) / release)
+            envelope = _envelope(attack, decay, release, held_s)
             weights = []
             for partial in range(1, 13):
                 if partial * frequency > 0.45 * RATE_HZ:
@@ -120,7 +141,7 @@ def play(
                 weight = 10 ** ((brightness_db - fall) * np.log2(partial) / 20)
                 phase = rng.uniform(0, 2 * np.pi) if performance else partial
                 weights.append(weight * np.exp(1j * phase))
-            wave = _harmonics(tuple(weights), frequency, len(time))
+            wave = _harmonics(tuple(weights), frequency, len(envelope))
             first = int(start * RATE_HZ)
             end = min(first + len(wave), count)
             mono = level * (wave * envelope)[: end - first]
@@ -131,10 +152,23 @@ def play(
 
 
 # The same tones come again in every bar, and at other levels in every version of a piece.
+@functools.lru_cache(maxsize=64)
+def _envelope(attack_s: float, decay: float, release_s: float, held_s: float) -> FloatArray:
+    time = np.arange(int((held_s + 4 * release_s) * RATE_HZ)) / RATE_HZ
+    envelope = np.minimum(time / attack_s, 1) * np.exp(-decay * time)
+    envelope *= np.exp(-np.maximum(time - held_s, 0) / release_s)
+    return np.asarray(envelope)
+
+
+@functools.lru_cache(maxsize=64)
+def _turn(frequency_hz: float, count: int) -> npt.NDArray[np.complex128]:
+    return np.asarray(np.exp(2j * np.pi * frequency_hz * (np.arange(count) / RATE_HZ)))
+
+
 @functools.lru_cache(maxsize=256)
 def _harmonics(weights: tuple[complex, ...], frequency_hz: float, count: int) -> FloatArray:
     """Sum of weighted sines at the multiples of a frequency: a polynomial in one rotation."""
-    turn = np.exp(2j * np.pi * frequency_hz * (np.arange(count) / RATE_HZ))
+    turn = _turn(frequency_hz, count)
     total = np.zeros(count, np.complex128)
     for weight in reversed(weights):
         total += weight
