@@ -28,6 +28,7 @@ from mixcompare.features import Features
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
 from mixcompare.parts.values import Lead, PartLevel
+from mixcompare.report import handout
 from mixcompare.results import Results
 from tests import samples, synthetic
 from tests.by_hand import finding
@@ -472,10 +473,14 @@ def test_load_takes_recordings_arrays_and_files(tmp_path: Path) -> None:
     assert load(opened) is opened
 
 
-def test_a_handout_is_written_and_stays_away_from_files_of_others(tmp_path: Path) -> None:
+def test_a_handout_is_written_and_stays_away_from_files_of_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     found = samples.comparison("reference", "candidate_figure_louder")
     sheet = found.handout(tmp_path / "sheet.pdf")
-    assert sheet.read_bytes().startswith(b"%PDF")
+    drawn = sheet.read_bytes()
+    assert drawn.startswith(b"%PDF")
+    monkeypatch.setattr(handout, "handout_pdf", lambda results: drawn)  # once is enough
     assert found.handout(sheet) == sheet  # a former one of ours
     foreign = tmp_path / "foreign.pdf"
     foreign.write_bytes(b"%PDF of others")
