@@ -172,12 +172,19 @@ def test_a_report_is_open_to_others_as_any_folder_is(small, tmp_path):
     assert target.stat().st_mode == plain.stat().st_mode
 
 
-def test_signals_while_a_report_is_written_leave_the_old_or_the_new(small, tmp_path, monkeypatch):
+@pytest.mark.parametrize("shared", [False, True])
+def test_signals_while_a_report_is_written_leave_the_old_or_the_new(
+    shared, small, tmp_path, monkeypatch
+):
+    """Also where the folder holds other things, and its files are exchanged one by one."""
     target = save(small, tmp_path / "out")
+    mine = ["notes.txt"] if shared else []
+    for name in mine:
+        (target / name).write_text("mine")
     old = (target / "report.json").read_bytes()
     new = replace(small, findings=(), verdict="Nothing sticks out.")
     seen = []
-    for at in range(1, 20):
+    for at in range(1, 40):
         calls = []
 
         def hook(name, at=at, calls=calls):
@@ -195,7 +202,7 @@ def test_signals_while_a_report_is_written_leave_the_old_or_the_new(small, tmp_p
         finally:
             monkeypatch.setattr(steps, "hook", None)
         listed = json.loads((target / "report.json").read_text("utf-8"))["files"]
-        assert listed == contents(target)
+        assert sorted([*listed, *mine]) == contents(target)
         assert [path.name for path in tmp_path.iterdir()] == ["out"]
         save(small, target)
     assert seen == sorted(seen, reverse=True)
