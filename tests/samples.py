@@ -7,11 +7,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-import mixcompare
 from mixcompare.alignment import align
 from mixcompare.analysis import analyse
 from mixcompare.audio.recording import Recording
-from mixcompare.comparison import Comparison
+from mixcompare.comparison import Comparison, compare
 from mixcompare.features import Features
 from mixcompare.results import Results
 from tests import once_a_run
@@ -61,7 +60,7 @@ def scored(candidate: str, score: str) -> Comparison:
     def made() -> Results:
         with nothing_unseen():
             given = FOLDER / score
-            return mixcompare.compare(path("reference"), path(candidate), score=given).results
+            return compare(path("reference"), path(candidate), score=given).results
 
     return at_hand(once_a_run.made(f"{candidate}-{score}", made), "reference", candidate)
 
@@ -74,7 +73,7 @@ def trimmed() -> tuple[Results, bytes]:
     def made() -> tuple[Results, bytes]:
         with nothing_unseen():
             stems = FOLDER / "stems" / name
-            found = mixcompare.compare(path("reference"), path(name), stems=stems)
+            found = compare(path("reference"), path(name), stems=stems)
         assert found.preview is not None
         assert found.preview.file is not None
         return found.results, found.preview.file.read_bytes()
