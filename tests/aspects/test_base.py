@@ -5,8 +5,9 @@ from __future__ import annotations
 import gc
 import weakref
 
+from mixcompare.audio.recording import Recording
 from mixcompare.features import Features
-from tests.aspects.stereo_music import features_of, music
+from tests.aspects.stereo_music import RATE_HZ, music
 
 
 class Counting:
@@ -23,7 +24,10 @@ class Counting:
 
 
 def test_measured_once_and_let_go_with_the_recording() -> None:
-    first, second = features_of(music()), features_of(0.5 * music())
+    # Nobody else keeps these.
+    first, second = (
+        Features.of(Recording.from_array(level * music(), RATE_HZ)) for level in (1.0, 0.5)
+    )
     counting = Counting()
     for features in (first, second, first):
         assert features.kept(counting.aspect, counting.measure) == features.duration_s

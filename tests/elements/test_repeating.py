@@ -79,7 +79,7 @@ def test_a_figure_is_found_with_its_size_wherever_it_moved(size_db: float) -> No
     low, high = change.interval
     assert low < size_db < high
     assert min(change.difference_db - low, high - change.difference_db) > 0.8
-    assert high - low < 5.0
+    assert high - low < 1.1 * abs(size_db)
     assert 0.6 < change.agreeing < 1.0
     # Its energy lies on the motif's pitches and their partials.
     pitches = {pitch + step - LOWEST for pitch in MOTIF for step, _ in PARTIALS[:3]}

@@ -268,10 +268,11 @@ def test_likelihood_of_a_decay_and_its_slope(slopes: int) -> None:
 
     mean = mean_at(logs)
     by_scipy = -stats.expon.logpdf(seen, scale=mean)[keep].sum()
-    cost, gradient, information = likelihood.at(logs)
+    cost = likelihood.at(logs)
+    gradient, information = likelihood.curvature()
     assert cost == pytest.approx(by_scipy)
     assert gradient == pytest.approx(
-        optimize.approx_fprime(logs, lambda at: likelihood.at(at)[0]), rel=1e-4, abs=1e-4
+        optimize.approx_fprime(logs, likelihood.at), rel=1e-4, abs=1e-4
     )
     # Fisher's information of exponential distributions: McCullagh and Nelder 1989, 8.3.
     along = optimize.approx_fprime(logs, lambda at: mean_at(at)[keep])
@@ -293,10 +294,10 @@ def test_the_likeliest_decay_is_where_another_search_ends(slopes: int) -> None:
         cost, decays_s, powers = _likeliest(seen, noise, keep, time_s, starts)
         at = np.concatenate([np.log(decays_s), np.log(powers).ravel()])
         likelihood = _Likelihood(seen, noise, keep, time_s, slopes)
-        assert likelihood.at(at)[0] == pytest.approx(cost)
+        assert likelihood.at(at) == pytest.approx(cost)
         for _ in range(2):
             nearby = optimize.minimize(
-                lambda logs: likelihood.at(logs)[0],  # noqa: B023
+                likelihood.at,
                 at,
                 method="Nelder-Mead",
                 options={"maxfev": 2000},
