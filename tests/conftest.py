@@ -98,6 +98,12 @@ def real_audio() -> Path:
 
 
 @pytest.fixture
+def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report without them: to write them takes most of its time."""
+    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
+
+
+@pytest.fixture
 def sine() -> FloatArray:
     """Two seconds of a 997 Hz sine at -20 dBFS in both channels, 48 kHz, shape (n, 2)."""
     wave = 0.1 * np.sin(2 * np.pi * 997 * np.arange(2 * RATE_HZ) / RATE_HZ)

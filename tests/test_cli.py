@@ -129,11 +129,10 @@ def compared(request: pytest.FixtureRequest) -> Comparison:
 
 @pytest.fixture
 def run(
-    compared: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    compared: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, no_figures: None
 ) -> Callable[..., int]:
     """The command ``compare`` on a pair whose comparison is at hand; draws no figures."""
     monkeypatch.setattr("mixcompare.comparison.compare", lambda *args, **options: compared)
-    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
 
     def command(*arguments: str) -> int:
         return main(["compare", "a", "b", "--out", str(tmp_path / "report"), *arguments])
@@ -354,11 +353,11 @@ def test_options_reach_the_comparison(tmp_path: Path, monkeypatch: pytest.Monkey
     assert time_map.candidate_s.tolist() == [1.5, 12.5]
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_a_real_pair_from_files_of_eight_channels_and_a_span(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """6 % slower, 2 s of noise before it, in eight channels of which two carry the music."""
-    monkeypatch.setattr("mixcompare.plots.draw_all", lambda results: {})
     reference = write(tmp_path / "reference.wav", synthetic.play(3, bars=4))
     slow = synthetic.play(3, bars=4, beat_s=0.636)
     slow = np.concatenate([1e-4 * np.random.default_rng(0).standard_normal((48_000, 2)), slow])

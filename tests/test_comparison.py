@@ -14,7 +14,6 @@ import soundfile
 import wavinfo
 
 import mixcompare
-from mixcompare import plots
 from mixcompare.alignment import align
 from mixcompare.alignment.result import UNRELATED, Alignment, Place
 from mixcompare.alignment.timemap import TimeMap
@@ -389,12 +388,6 @@ def shown(*findings: Any, verdict: str = "One thing.") -> str:
     results: Any = SimpleNamespace(findings=findings, verdict=verdict)
     recording: Any = None
     return Comparison(results, recording, recording)._repr_html_()
-
-
-@pytest.fixture
-def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A report without them: to write them takes most of its time."""
-    monkeypatch.setattr(plots, "draw_all", lambda results: {})
 
 
 @pytest.mark.usefixtures("no_figures")

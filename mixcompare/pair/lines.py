@@ -262,23 +262,13 @@ def voice_cells(path: npt.NDArray[np.int64], partials: int = 6) -> npt.NDArray[n
     return cells
 
 
-def lead_path(weights: FloatArray) -> npt.NDArray[np.int64]:
-    """Pitch of the leading line in every frame; 0 where it rests."""
-    return lead_paths([weights])[0]
-
-
 def lead_paths(weights: Sequence[FloatArray]) -> list[npt.NDArray[np.int64]]:
-    """The leading line of several stretches, each as :func:`lead_path` finds it."""
+    """Pitch of the leading line in every frame of several stretches; 0 where it rests."""
     return _paths(weights, LOWEST_LEAD, HIGHEST_LEAD, _HIGH_VOICE)
 
 
-def bass_path(weights: FloatArray) -> npt.NDArray[np.int64]:
-    """Pitch of the bass line in every frame; 0 where it rests."""
-    return bass_paths([weights])[0]
-
-
 def bass_paths(weights: Sequence[FloatArray]) -> list[npt.NDArray[np.int64]]:
-    """The bass line of several stretches, each as :func:`bass_path` finds it."""
+    """Pitch of the bass line in every frame of several stretches; 0 where it rests."""
     return _paths(weights, LOWEST_COMB, HIGHEST_BASS, -_LOW_VOICE)
 
 

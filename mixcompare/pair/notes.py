@@ -146,7 +146,7 @@ def line_notes(
     Parameters
     ----------
     path : ndarray, shape (frames,)
-        From :func:`lead_path`.
+        From :func:`~mixcompare.pair.lines.lead_paths`.
     frame_s : ndarray, shape (frames,)
         Times of the frames on the common clock.
     sources

@@ -46,6 +46,7 @@ _HOP = _SEGMENT // 4
 _BINS = round(_SEGMENT / ANALYSIS_RATE_HZ / STEP_S)
 _FREQUENCY_HZ = np.arange(_SEGMENT // 2 + 1) * ANALYSIS_RATE_HZ / _SEGMENT
 _TAPER = np.hanning(_SEGMENT)
+_SINGLE_TAPER = _TAPER.astype(np.float32)  # far below what the waveforms are kept with
 _MOST_SEGMENTS = 400  # ten minutes
 _BLOCKS, _FEWEST = 12, 6  # cost: blocks of the jackknife, and fewest segments
 _STRAIGHT_S = 2e-4  # a segment over which the map bends by more holds an edit
@@ -141,12 +142,10 @@ def cross_spectra(
     blocks = min(_BLOCKS, len(chosen))
     block = np.arange(len(chosen)) * blocks // len(chosen)
     shape = (blocks, 2, 2, len(_FREQUENCY_HZ))
-    # Single precision: far below what the waveforms are kept with.
-    taper = _TAPER.astype(np.float32)
     sums = CrossSpectra(*(np.zeros(shape, np.complex64) for _ in range(3)))
     for index, start in zip(block, chosen, strict=True):
         raised = _factor(start + np.arange(float(_SEGMENT)), gain_db, 0.5)
-        ours = fft.rfft(_cut(reference, start, _SEGMENT) * taper * raised)
+        ours = fft.rfft(_cut(reference, start, _SEGMENT) * _SINGLE_TAPER * raised)
         theirs = _matched_spectrum(candidate, match, start, gain_db)
         for into, one, other in (
             (sums.reference, ours, ours),
@@ -207,7 +206,7 @@ def _matched_spectrum(
     part = part * _factor(start + place, gain_db, -0.5)
     bins = np.arange(len(_FREQUENCY_HZ))
     if speed == 1.0:
-        spectrum = fft.rfft(part * _TAPER.astype(np.float32))
+        spectrum = fft.rfft(part * _SINGLE_TAPER)
     else:
         part = part * np.interp(place, np.arange(_SEGMENT), _TAPER, left=0.0, right=0.0)
         spectrum = _read_at_speed(count, round(speed, 12))(part)

@@ -14,6 +14,7 @@ import pytest
 from scipy import signal
 
 from mixcompare.audio.recording import Recording
+from mixcompare.elements.change import Split
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.filters import SHAPES, filter_in, on_curve
 from mixcompare.features import Features
@@ -74,6 +75,15 @@ def weight_of(cells: PairSpectra) -> FloatArray:
     return np.where(cells.audible, softer, 0.0) ** 0.3
 
 
+def split_beside(
+    filter_db: FloatArray, changes_db: dict[str, float]
+) -> tuple[Split, FloatArray, FloatArray]:
+    """What is found, how far the tone lies from the filter in each band, and the bands' weights."""
+    cells = pair(changes_db, other=False, tone_db=filter_db)
+    split = split_difference(cells, same_take=True)
+    return split, np.abs(split.tone_db - filter_db), weight_of(cells).sum(axis=0)
+
+
 @pytest.mark.parametrize("change_db", [5.0, -5.0])
 @pytest.mark.parametrize("name", ["melody", "middle", "tenor"])
 @pytest.mark.parametrize(
@@ -84,15 +94,13 @@ def weight_of(cells: PairSpectra) -> FloatArray:
 def test_a_filter_and_an_element_are_told_apart(
     name: str, change_db: float, filter_db: FloatArray
 ) -> None:
-    cells = pair({name: change_db}, other=False, tone_db=filter_db)
-    split = split_difference(cells, same_take=True)
+    split, away_db, weight = split_beside(filter_db, {name: change_db})
     (change,) = split.changes
     assert change.difference_db == pytest.approx(change_db, abs=0.4)
     assert change.interval[0] <= change_db <= change.interval[1]
-    away_db = np.abs(split.tone_db - filter_db)
     assert np.median(away_db) < 0.1
     if name != "melody":  # whose partials have the top to themselves
-        assert np.average(away_db, weights=weight_of(cells).sum(axis=0)) < 0.25
+        assert np.average(away_db, weights=weight) < 0.25
         assert split.filter_db is not None
         assert np.corrcoef(split.filter_db, filter_db)[0, 1] > 0.95
 
@@ -104,12 +112,10 @@ def test_an_element_that_hardly_rests_does_not_bend_a_shelf(
     name: str, change_db: float, filter_db: FloatArray
 ) -> None:
     # What is too low of the bend would be an element of its own that came up.
-    cells = pair({name: change_db}, other=False, tone_db=filter_db)
-    split = split_difference(cells, same_take=True)
+    split, away_db, weight = split_beside(filter_db, {name: change_db})
     (change,) = split.changes
     assert change.difference_db == pytest.approx(change_db, abs=0.1)
-    away_db = np.abs(split.tone_db - filter_db)
-    assert np.average(away_db, weights=weight_of(cells).sum(axis=0)) < 0.1
+    assert np.average(away_db, weights=weight) < 0.1
 
 
 @pytest.mark.parametrize("change_db", [5.0, -5.0])

@@ -18,12 +18,11 @@ from mixcompare.features import (
 from mixcompare.pair.lines import (
     LOWEST_COMB,
     _viterbi,
-    bass_path,
+    bass_paths,
     comb_weights,
     grid_shift,
     joint_weights,
     lead_and_bass_notes,
-    lead_path,
     lead_paths,
     stretches,
     voice_cells,
@@ -77,7 +76,8 @@ def test_the_comb_of_a_note_is_the_strongest() -> None:
 def test_both_lines_are_found() -> None:
     both = sounding(MELODY, BASS)
     weights = joint_weights([(both, times(both), 0)])
-    for path, line in ((lead_path(weights), MELODY), (bass_path(weights), BASS)):
+    for paths, line in ((lead_paths, MELODY), (bass_paths, BASS)):
+        (path,) = paths([weights])
         for start, end, pitch, _ in line:
             middle = round((start + end) / 2 * SEMITONE_RATE_HZ)
             assert path[middle] == pitch
@@ -100,9 +100,9 @@ def test_a_path_is_the_best_of_all() -> None:
 def test_stretches_of_any_length_are_searched_together() -> None:
     parts = [np.random.default_rng(seed).random((80 - 30 * seed, 69)) for seed in range(3)]
     for found, part in zip(lead_paths(parts), parts, strict=True):
-        assert found.tolist() == lead_path(part).tolist()
+        assert found.tolist() == lead_paths([part])[0].tolist()
     assert lead_paths([]) == []
-    assert lead_path(np.zeros((0, 69))).tolist() == []
+    assert lead_paths([np.zeros((0, 69))])[0].tolist() == []
 
 
 def test_notes_of_both_lines() -> None:

@@ -40,12 +40,6 @@ def compared(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
     return found
 
 
-@pytest.fixture
-def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A report without them: to write them takes most of its time."""
-    monkeypatch.setattr(plots, "draw_all", lambda results: {})
-
-
 def test_the_loud_stems_are_told_with_their_trims(compared: Comparison) -> None:
     truth = json.loads((SAMPLES / "candidate_figure_louder.truth.json").read_text("utf-8"))
     (change,) = truth["differences"]

@@ -96,9 +96,13 @@ class Ends:
         """Whether the notes surely end elsewhere."""
         return abs(self.sureness) >= _SURE
 
+    def towards(self, change: float) -> float:
+        """How surely the notes on average go where single ones do; below zero the other way."""
+        return self.sureness * (1 if change > 0 else -1)
+
     def bears_out(self, change: float) -> bool:
-        """Whether the notes on average go where single ones do."""
-        return self.sureness * (1 if change > 0 else -1) >= _BORNE_OUT
+        """Whether a written part's notes on average go where single ones do."""
+        return self.towards(change) >= _BORNE_OUT
 
 
 def average_ends(

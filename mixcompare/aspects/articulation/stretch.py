@@ -52,8 +52,8 @@ _LEAST_SURE = 0.75
 """Of an average course that goes where single notes of a heard line go: half the least in fifteen
 minutes in which these told rightly, 1.5 (three scores)."""
 _TO_THE_ROOM, _ROOM_DB = 0.25, 4.0
-"""Of notes misread beside another room, seven of ten go its way (123 of 173 in
-24 such minutes); where it is told from here on."""
+"""Of notes misread beside another room, seven of ten go its way (123 of 173 in 24 such minutes);
+where it is told from here on."""
 _SURE_BY_CHANCE, _SURE_BESIDE_ROOM = 0.6, 1.0
 """Standard deviation of what average courses say of lines whose notes end alike: 0.5 in 24 minutes
 in like rooms, 0.9 in 24 beside another room (three scores)."""
@@ -174,7 +174,7 @@ def clear_stretch(
 
 def _borne_out(found: Stretch, ends: Ends | None) -> bool:
     """Whether the line's notes go there on average, too, where they were asked."""
-    return ends is None or ends.sureness * float(np.sign(found.sounding_ratio)) >= _LEAST_SURE
+    return ends is None or ends.towards(found.sounding_ratio) >= _LEAST_SURE
 
 
 def _in_a_part(
@@ -217,14 +217,12 @@ def _of_the_line(
     with_room = sign * float(np.clip(room_db / _ROOM_DB, -1, 1))
     share = 0.5 + _TO_THE_ROOM * with_room
     chance = min(2 * float(binom.sf(len(most) - 1, moved, share)), 1.0)
-    if ends is None:
-        limit = _BY_CHANCE
-    elif sign * ends.sureness > 0:
-        chance = _both(chance, _sure_by_chance(sign * ends.sureness, with_room))
-        limit = _BOTH_BY_CHANCE
-    else:
-        return None  # all of them say otherwise
-    if chance >= limit:
+    if ends is not None:
+        towards = ends.towards(sign)
+        if towards <= 0:
+            return None  # all of them say otherwise
+        chance = _both(chance, _sure_by_chance(towards, with_room))
+    if chance >= (_BY_CHANCE if ends is None else _BOTH_BY_CHANCE):
         return None
     inside = [notes[int(place)] for place in most]
     part = stretch(inside, ratios[most], weights[most], match, _PART_SYSTEMATIC, room_db)
