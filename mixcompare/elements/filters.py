@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -52,6 +53,13 @@ class Shape:
     level_db: Callable[[FloatArray, float, float, float], FloatArray]
     place_hz: Range
     steepness: tuple[float, ...]
+
+    def curve_db(
+        self, centre_hz: FloatArray, gain_db: float, place: float, steepness: float, beside_db: float
+    ) -> FloatArray:
+        """One of them, of logarithms of its frequency and steepness; and the level beside it."""
+        shaped = self.level_db(centre_hz, gain_db, math.exp(place), math.exp(steepness))
+        return np.asarray(beside_db + shaped)
 
 
 SHAPES = (
@@ -103,17 +111,14 @@ def _fitted(
     where none of those tried goes through more of them than no filter does.
     """
 
-    def curve(logs: npt.ArrayLike) -> FloatArray:
-        gain_db, place, steepness, level_db = np.asarray(logs, np.float64).tolist()
-        shaped = shape.level_db(centre_hz, gain_db, math.exp(place), math.exp(steepness))
-        return np.asarray(level_db + shaped)
+    def curve(logs: FloatArray) -> FloatArray:
+        return shape.curve_db(centre_hz, *logs.tolist())
 
-    lowest, highest = map(math.log, shape.place_hz)
-    places = np.linspace(lowest, highest, _PLACES).tolist()
-    tried = tuple(product(_GAINS_DB, places, map(math.log, shape.steepness), (0.0,)))
-    met = _along(blurred, np.array([curve(logs) for logs in tried]))
+    tried, curves_db = _tried(shape, tuple(centre_hz.tolist()))
+    met = _along(blurred, curves_db)
     if met.max() <= _along(blurred, np.zeros_like(centre_hz)):
         return None
+    lowest, highest = map(math.log, shape.place_hz)
     flattest, steepest = shape.steepness[0] / _BEYOND, shape.steepness[-1] * _BEYOND
     bounds = (
         (-_MOST_DB, _MOST_DB),
@@ -132,9 +137,18 @@ def _fitted(
         )
         return np.asarray(found.x)
 
-    starts = [better(np.array(tried[i]), blurred) for i in np.argsort(met)[-_STARTS:]]
+    starts = [better(tried[i], blurred) for i in np.argsort(met)[-_STARTS:]]
     start = max(starts, key=lambda logs: float(_along(blurred, curve(logs))))
     return curve(better(start, density))
+
+
+@lru_cache(maxsize=16)
+def _tried(shape: Shape, centre_hz: tuple[float, ...]) -> tuple[FloatArray, FloatArray]:
+    """What is tried at first and its curves, (tries, 4) and (tries, bands): the same every time."""
+    places = np.linspace(*map(math.log, shape.place_hz), _PLACES)
+    tried = np.array([*product(_GAINS_DB, places, map(math.log, shape.steepness), (0.0,))])
+    bands_hz = np.array(centre_hz)
+    return tried, np.array([shape.curve_db(bands_hz, *logs) for logs in tried.tolist()])
 
 
 def _density(difference_db: FloatArray, weight: FloatArray, width_db: float) -> FloatArray:
