@@ -65,7 +65,8 @@ _NOISE = 0.05  # of the local power: what no tail explains
 _ROUNDS = 2  # cost: of weighting
 _ROUNDING = 1e-4  # of the largest entry: more than single precision leaves over 95 lags
 _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
-_LOWEST_HZ = 80.0  # below it frames of 85 ms tell no semitones, and no filter for each, apart
+LOWEST_HZ = 80.0
+"""Below it frames of 85 ms tell no semitones, and no filter for each, apart."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -304,6 +305,6 @@ def _read(
                 sums[which][batch, mine] = product @ weights * scale
     wearing, candidate, along = np.maximum(ndimage.uniform_filter1d(sums, 5, axis=1)[:, rows], 0.0)
     coherent = along > _COHERENT * np.sqrt(wearing * candidate)
-    coherent &= centre_hz >= _LOWEST_HZ
+    coherent &= centre_hz >= LOWEST_HZ
     level = np.where(coherent, np.square(along) / np.maximum(wearing, 1e-30), 0.0)
     return PairSpectra(take.times_s, centre_hz, np.where(coherent, wearing, 0.0), level)

@@ -123,11 +123,9 @@ def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
     shelf = shelf_in(middles_hz, beside_db, held_db)
     filter_db = np.zeros_like(bin_db) if shelf is None else shelf.level_db(bins_hz)
     left_db = beside_db - np.interp(middles, octave, filter_db)
-    low_cut, bell = low_cut_in(middles_hz, left_db), bell_in(middles_hz, left_db)
-    low_shelf = None
-    if low_cut is None:
-        cells = column * ANALYSIS_RATE_HZ / WINDOW, found - registers_db, weight / column
-        low_shelf = low_shelf_in(middles_hz, left_db, cells)
+    cells = column * ANALYSIS_RATE_HZ / WINDOW, found - registers_db, weight / column
+    low_cut, bell = low_cut_in(middles_hz, left_db, cells), bell_in(middles_hz, left_db)
+    low_shelf = None if low_cut else low_shelf_in(middles_hz, left_db, cells)
     if shelf or low_shelf or bell:
         level_db = registers_db
     for one in (low_shelf, bell, low_cut):
