@@ -55,7 +55,12 @@ class Shape:
     steepness: tuple[float, ...]
 
     def curve_db(
-        self, centre_hz: FloatArray, gain_db: float, place: float, steepness: float, beside_db: float
+        self,
+        centre_hz: FloatArray,
+        gain_db: float,
+        place: float,
+        steepness: float,
+        beside_db: float,
     ) -> FloatArray:
         """One of them, of logarithms of its frequency and steepness; and the level beside it."""
         shaped = self.level_db(centre_hz, gain_db, math.exp(place), math.exp(steepness))
@@ -145,7 +150,8 @@ def _fitted(
 @lru_cache(maxsize=16)
 def _tried(shape: Shape, centre_hz: tuple[float, ...]) -> tuple[FloatArray, FloatArray]:
     """What is tried at first and its curves, (tries, 4) and (tries, bands): the same every time."""
-    places = np.linspace(*map(math.log, shape.place_hz), _PLACES)
+    lowest, highest = map(math.log, shape.place_hz)
+    places = np.linspace(lowest, highest, _PLACES).tolist()
     tried = np.array([*product(_GAINS_DB, places, map(math.log, shape.steepness), (0.0,))])
     bands_hz = np.array(centre_hz)
     return tried, np.array([shape.curve_db(bands_hz, *logs) for logs in tried.tolist()])

@@ -19,14 +19,15 @@ from mixcompare.elements.audibility import can_be_heard, stands
 from mixcompare.elements.change import Change, Split
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.ended import cells_of, ends_apart
+from mixcompare.elements.lowest import down_to_its_lowest
 from mixcompare.elements.one_take import EXACT_SCATTER_DB, exact_split
 from mixcompare.elements.panned import find_panned, touched
 from mixcompare.elements.seats import told_apart
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import PairSpectra
-from mixcompare.pair.tail import LOWEST_HZ, OneTail
+from mixcompare.pair.tail import OneTail
 from mixcompare.pair.undo import not_judged
-from mixcompare.statistics import quantiles_by_column, weighted_quantile
+from mixcompare.statistics import quantiles_by_column
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -43,7 +44,6 @@ sections are found when raised half as much again as is said, and none when rais
 passages of a score, two rooms); with 0.5 four of six are found at half of it."""
 _SIDE = 0.1  # quantile of the side that moves less, a pitch's scatter; our judgement, not measured
 _TIMES_SCATTER = 3.0  # within this a cell is unchanged; our judgement, not measured
-_WITH_IT = 0.4  # of its size; our judgement
 _HALF_WIDTH_DB = 0.8  # least half width: learning takes of it or leaves to it; no record on what
 
 
@@ -112,7 +112,7 @@ def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
     split = ends_apart(proven_split(one.spectra), one.spectra, one_tail=True)
     ended = tuple(_on_own_cells(change, one.spectra, spectra) for change in split.ended)
     changes = [_on_own_cells(change, one.spectra, spectra) for change in split.changes]
-    changes = [_down_to_its_lowest(change, one, spectra) for change in changes]
+    changes = [down_to_its_lowest(change, spectra, one.level_db) for change in changes]
     again = pair.relearnt(_factors(one.spectra, split.changes)) if changes else None
     if again is not None:
         sized = [
@@ -131,24 +131,6 @@ def _on_own_cells(change: Change, worn: PairSpectra, spectra: PairSpectra) -> Ch
     energy = np.zeros_like(spectra.reference)
     energy[:, : share.shape[1]] = share * spectra.reference[:, : share.shape[1]]
     return replace(change, energy=energy, interval=_interval(change))
-
-
-def _down_to_its_lowest(change: Change, one: OneTail, spectra: PairSpectra) -> Change:
-    """The same, with the notes too low for cells under one tail, where most of them moved with it.
-
-    All of them then: so low one instrument plays, and the tail moves every pitch besides.
-    """
-    low = spectra.centre_hz < LOWEST_HZ
-    softer = np.where(spectra.audible, np.minimum(spectra.reference, spectra.candidate), 0.0)
-    weight = softer[:, low] ** 0.3
-    if not weight.any():
-        return change
-    moved_db = weighted_quantile(spectra.difference_db[:, low] - one.level_db, weight, 0.5)
-    if moved_db / change.difference_db < _WITH_IT:
-        return change
-    energy = change.energy.copy()
-    energy[:, low] = spectra.reference[:, low]
-    return replace(change, energy=energy)
 
 
 def _interval(change: Change) -> tuple[float, float]:

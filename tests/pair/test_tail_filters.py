@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -19,6 +21,7 @@ from mixcompare.pair.tail_filters import (
 from mixcompare.pair.tail_frames import minimum_phase, taking_off
 
 FloatArray = npt.NDArray[np.float64]
+Cells = tuple[FloatArray, FloatArray, FloatArray]
 
 REGISTERS_HZ = 47 * 2 ** (np.arange(21) / 3)
 RNG = np.random.default_rng(3)
@@ -33,10 +36,10 @@ def at(curve_db: dict[float, float]) -> FloatArray:
     return out
 
 
-def high_passed_db(order: int, corner_hz: float) -> FloatArray:
+def high_passed_db(order: int, corner_hz: float, hz: FloatArray = REGISTERS_HZ) -> FloatArray:
     """What Butterworth's high-pass leaves."""
     b, a = signal.butter(order, 2 * np.pi * corner_hz, "high", analog=True)
-    _, response = signal.freqs(b, a, 2 * np.pi * REGISTERS_HZ)
+    _, response = signal.freqs(b, a, 2 * np.pi * hz)
     return np.asarray(20 * np.log10(np.abs(response)))
 
 
@@ -48,6 +51,24 @@ def shelved_db(kind: str, gain_db: float, corner_hz: float, hz: FloatArray) -> F
     if kind == "low":
         response = (along + root) / (along + 1 / root)
     return np.asarray(20 * np.log10(np.abs(response)))
+
+
+def cells_that(moved: Callable[[FloatArray], FloatArray], own: float | None = None) -> Cells:
+    """Cells that a filter moved; or of an instrument to which so many of the lowest belong."""
+    rng = np.random.default_rng(5)
+    hz = 47 * 2 ** rng.uniform(0, 4, 4000)
+    scatter_db = 0.7 * rng.standard_t(2, len(hz))
+    moved_db = moved(hz)
+    if own is not None:
+        furthest_db = moved_db[np.abs(moved_db).argmax()]
+        its = rng.uniform(size=len(hz)) < np.clip(own * moved_db / furthest_db, 0, 1)
+        moved_db = np.where(its, furthest_db, 0.0)
+    return hz, moved_db + scatter_db, np.ones(len(hz))
+
+
+def cells_of(gain_db: float, own: float | None) -> Cells:
+    """The same, of a low shelf."""
+    return cells_that(lambda hz: shelved_db("low", gain_db, 200.0, hz), own)
 
 
 def peaking_db(gain_db: float, middle_hz: float, sharpness: float) -> FloatArray:
@@ -125,7 +146,8 @@ def test_registers_of_which_nothing_begins_are_not_asked() -> None:
 def test_every_lower_register_has_lost_more_under_a_low_cut(
     order: int, corner_hz: float, sign: int
 ) -> None:
-    cut = low_cut_in(REGISTERS_HZ, sign * high_passed_db(order, corner_hz) + SCATTER_DB)
+    cells = cells_that(lambda hz: sign * high_passed_db(order, corner_hz, hz))
+    cut = low_cut_in(REGISTERS_HZ, sign * high_passed_db(order, corner_hz) + SCATTER_DB, cells)
     assert cut is not None
     assert cut.corner_hz == pytest.approx(corner_hz, rel=0.08)
     assert cut.slope_db_per_octave == pytest.approx(-sign * 6.02 * order, rel=0.12)
@@ -136,7 +158,7 @@ def test_every_lower_register_has_lost_more_under_a_low_cut(
 def test_what_is_left_far_below_a_low_cut_came_through_its_edge() -> None:
     curve_db = high_passed_db(4, 150.0) + SCATTER_DB
     curve_db[:3] += 5.0, 4.0, 2.5
-    cut = low_cut_in(REGISTERS_HZ, curve_db)
+    cut = low_cut_in(REGISTERS_HZ, curve_db, cells_that(lambda hz: high_passed_db(4, 150.0, hz)))
     assert cut is not None
     assert cut.corner_hz == pytest.approx(150, rel=0.05)
     assert cut.slope_db_per_octave == pytest.approx(-24, abs=3.0)
@@ -145,10 +167,18 @@ def test_what_is_left_far_below_a_low_cut_came_through_its_edge() -> None:
 def test_registers_with_too_few_attacks_do_not_hide_a_low_cut() -> None:
     curve_db = high_passed_db(2, 120.0) + SCATTER_DB
     curve_db[[2, 9]] = np.nan
-    cut = low_cut_in(REGISTERS_HZ, curve_db)
+    cells = cells_that(lambda hz: high_passed_db(2, 120.0, hz))
+    cut = low_cut_in(REGISTERS_HZ, curve_db, cells)
     assert cut is not None
     assert cut.corner_hz == pytest.approx(120, rel=0.08)
-    assert low_cut_in(REGISTERS_HZ[:3], curve_db[:3]) is None
+    assert low_cut_in(REGISTERS_HZ[:3], curve_db[:3], cells) is None
+
+
+def test_what_moves_some_cells_by_one_amount_is_no_low_cut() -> None:
+    """A bass line of which registers show ever less the higher they are."""
+    curve_db = high_passed_db(2, 120.0)
+    cells = cells_that(lambda hz: high_passed_db(2, 120.0, hz), own=1.0)
+    assert low_cut_in(REGISTERS_HZ, curve_db, cells) is None
 
 
 @pytest.mark.parametrize(
@@ -166,7 +196,9 @@ def test_registers_with_too_few_attacks_do_not_hide_a_low_cut() -> None:
 def test_what_moves_all_low_registers_by_one_amount_is_no_low_cut(
     beside_db: dict[float, float],
 ) -> None:
-    assert low_cut_in(REGISTERS_HZ, at(beside_db) + SCATTER_DB) is None
+    # As if cells told nothing against it.
+    cells = cells_that(lambda hz: high_passed_db(2, 120.0, hz))
+    assert low_cut_in(REGISTERS_HZ, at(beside_db) + SCATTER_DB, cells) is None
 
 
 # --- shelves ---------------------------------------------------------------------------------
@@ -193,18 +225,6 @@ def test_no_high_shelf_where_the_highest_notes_stay_or_nothing_lies_on_it() -> N
     assert shelf_in(REGISTERS_HZ, at({4800: 0.9}), 0.9) is None
     zigzag = np.where(np.arange(len(REGISTERS_HZ)) % 2, 3.0, -3.0)
     assert shelf_in(REGISTERS_HZ, -zigzag, 3.0) is None
-
-
-def cells_of(gain_db: float, own: float | None) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Cells under a low shelf; or of an instrument to which so many of the lowest belong."""
-    rng = np.random.default_rng(5)
-    hz = 47 * 2 ** rng.uniform(0, 4, 4000)
-    scatter_db = 0.7 * rng.standard_t(2, len(hz))
-    moved_db = shelved_db("low", gain_db, 200.0, hz)
-    if own is not None:
-        its = rng.uniform(size=len(hz)) < np.clip(own * moved_db / moved_db.max(), 0, 1)
-        moved_db = np.where(its, gain_db, 0.0)
-    return hz, moved_db + scatter_db, np.ones(len(hz))
 
 
 @pytest.mark.parametrize("gain_db", [4.0, -4.0])

@@ -68,7 +68,7 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_tail.py",),
         ("gram[np.diag_indices(_LAGS)] += 1 / _PRIOR", "gram[np.diag_indices(_LAGS)] += 1e6"),
         ("_LAGS = 95", "_LAGS = 3"),
-        ("_LOWEST_HZ = 80.0", "_LOWEST_HZ = 20.0"),
+        ("LOWEST_HZ = 80.0", "_LOWEST_HZ = 20.0"),
         ("        level_db - float(by_db),", "        3.0,"),
     ),
     *each(
@@ -87,6 +87,21 @@ FAULTS: list[Fault] = [
             "return Split(tuple(changes), tone_db, scatter_db, one_tail=True, ended=ended)",
             "return Split(tuple(changes), tone_db, scatter_db, ended=ended)",
         ),
+    ),
+    *each(
+        "mixcompare/elements/take.py",
+        ("tests/elements/test_take.py",),
+        ("down_to_its_lowest(change, spectra, one.level_db)", "change"),
+    ),
+    *each(
+        "mixcompare/elements/lowest.py",
+        ("tests/elements/test_lowest.py",),
+        ("_WITH_IT = 0.07, 0.2", "_WITH_IT = 0.07, 2.0"),
+        ("_WITH_IT = 0.07, 0.2", "_WITH_IT = -0.9, 0.2"),
+        ("_WITH_IT = 0.07, 0.2", "_WITH_IT = 0.9, 0.2"),
+        ("_ODD_PARTIALS = (19, 28)", "_ODD_PARTIALS = (12, 24)"),
+        ("(own - own.mean(axis=0))", "own"),
+        ("(moved_db - level_db)", "moved_db"),
     ),
     *each(
         "mixcompare/elements/ended.py",
