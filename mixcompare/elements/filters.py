@@ -8,7 +8,7 @@ of such curves the one that goes through the most sound is the filter's.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -74,7 +74,9 @@ SHAPES = (
 )
 
 
-def filter_in(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
+def filter_in(
+    spectra: PairSpectra, weight: FloatArray, beside_db: Sequence[float] = ()
+) -> FloatArray:
     """What filters of usual shapes do to the most sound, shape (bands,); zero where none is.
 
     Parameters
@@ -83,12 +85,18 @@ def filter_in(spectra: PairSpectra, weight: FloatArray) -> FloatArray:
         Of one take.
     weight : ndarray, shape (n, bands)
         Of every cell.
+    beside_db : sequence of float
+        By how much elements changed: their cells lie so far from what filters do, on the same
+        curve. An element that is alone in its bands tells the filter's shape there.
     """
     curve_db = np.zeros_like(spectra.centre_hz)
     heard = weight.any(axis=0)
     for _ in range(_MOST_FILTERS):
         left_db = spectra.difference_db - curve_db
-        blurred, density = (_density(left_db, weight, width) for width in (_BLUR_DB, _ON_IT_DB))
+        blurred, density = (
+            sum(_density(left_db - size_db, weight, width) for size_db in (0.0, *beside_db))
+            for width in (_BLUR_DB, _ON_IT_DB)
+        )
         found = [_fitted(blurred, density, spectra.centre_hz, shape) for shape in SHAPES]
         fits = [fit for fit in found if fit is not None]
         if not fits:

@@ -91,6 +91,7 @@ _ATTACKS_CORNER, _ATTACKS_SLOPE_DB = 1.17, 3.3
 """How far they may misread a low cut: 120 Hz and 12 dB an octave read 117 to 138 Hz and 8.7 to
 11.4 dB in ten pairs with another tail (two scores)."""
 _CORNER_DB, _HALF_OF_IT = 3.0, 0.5  # of a cut, in attacks; our judgement, not measured
+_ON_THE_CURVE_DB = 0.5  # a filter's, beside an element; our judgement
 _OF_A_FILTER = 0.5  # of a region's difference, in the cells of one take; our judgement
 
 _TAKEN_OFF = "What single elements contribute is taken off before tone is judged."
@@ -169,8 +170,11 @@ class ToneAnalyzer:
             ]
         )
         if exact and filter_db.any():
-            # Of moments and of the curve through all cells, either may be right.
-            half = np.maximum(half, np.abs(curve - filter_db))
+            # Of moments and of the curve through all cells, either may be right. What an element
+            # leaves of moments is as unsure as its size, but that curve goes on beside it.
+            beside = (explained != 0) & (filter_db != 0)
+            sure = np.where(beside, np.minimum(half, _ON_THE_CURVE_DB), half)
+            half = np.maximum(sure, np.abs(curve - filter_db))
         elif filter_db.any():
             curve, half = _with_attacks(curve, half, _of_attacks(difference))
         heard = known & np.asarray(difference.audible)
