@@ -94,7 +94,7 @@ def filter_in(
     for _ in range(_MOST_FILTERS):
         left_db = spectra.difference_db - curve_db
         blurred, density = (
-            sum(_density(left_db - size_db, weight, width) for size_db in (0.0, *beside_db))
+            np.sum([_density(left_db - size, weight, width) for size in (0.0, *beside_db)], axis=0)
             for width in (_BLUR_DB, _ON_IT_DB)
         )
         found = [_fitted(blurred, density, spectra.centre_hz, shape) for shape in SHAPES]

@@ -23,6 +23,7 @@ from mixcompare.statistics import (
 )
 
 FloatArray = npt.NDArray[np.float64]
+_Told = tuple[FloatArray, list[Change], FloatArray]  # tone, elements, and filters in the tone
 
 _LEAST_CHANGE_DB = 1.0
 _FEWEST_MOMENTS = 3.0
@@ -37,7 +38,7 @@ _EVEN_SHARE = 0.35  # of two groups: which of them changed can't be told
 _SAME_SIZE = 0.2
 _ALIKE_DB, _FILTERED = 0.25, 0.6
 """Of the cells in a region: 0.70 stay so near to a shelf beside an oboe (one score)."""
-_AS_MUCH = 0.01  # of the sound; our judgement
+_AS_MUCH, _STRAIGHTER = 0.01, 0.3  # of the sound, and of a bend; our judgement
 _LEAST_ON_IT = 0.004
 """Of the sound, which what persists must put on the tone: up to 0.0036 a violin that is alone at
 the top does in 27 pairs without a filter, 0.01 and more a filter (three scores)."""
@@ -75,7 +76,7 @@ def _split(spectra: PairSpectra) -> Split:
             filtered = none
         elif gained > MORE_ON_IT or _not_bent(around[1], changes, gained):
             tone, changes = around
-    beside = _beside(spectra, softer, tone, changes)
+    beside = _beside(spectra, softer, (tone, changes, filtered))
     if beside is not None:
         tone, changes, filtered = beside
     rest = spectra.difference_db - tone
@@ -85,26 +86,27 @@ def _split(spectra: PairSpectra) -> Split:
     return Split(tuple(changes), tone, max(scatter, 0.05), filter_db=filtered)
 
 
-def _beside(
-    spectra: PairSpectra, softer: FloatArray, tone: FloatArray, changes: list[Change]
-) -> tuple[FloatArray, list[Change], FloatArray] | None:
+def _beside(spectra: PairSpectra, softer: FloatArray, now: _Told) -> _Told | None:
     """Tone, changes and what filters do, where those show on an element's own cells as well.
 
     An element that is alone in its bands, under a shelf or a bell, lies on the filter's curve and
-    its own size further. None where that tells no more than is told.
+    its own size further. None where that tells no more than is told; with fewer elements, or where
+    nothing else bends the tone, it need not tell more.
     """
     weight = softer**0.3
+    tone, changes, before = now
     filtered = filter_in(spectra, weight, [change.difference_db for change in changes])
     if not changes or not filtered.any():
         return None
     around = _around(spectra, filtered, softer)
-    gained = _told(spectra, weight, *around) - _told(spectra, weight, tone, changes)
+    gained = _explained(spectra, weight, *around) - _explained(spectra, weight, tone, changes)
+    straighter = np.abs(around[0] - filtered).max() < _STRAIGHTER * np.abs(tone - before).max()
     fewer = len(around[1]) < len(changes) and gained > -_AS_MUCH
-    more = len(around[1]) == len(changes) and gained > MORE_ON_IT
+    more = len(around[1]) == len(changes) and gained > (0.0 if straighter else MORE_ON_IT)
     return (*around, filtered) if fewer or more else None
 
 
-def _told(
+def _explained(
     spectra: PairSpectra, weight: FloatArray, tone: FloatArray, changes: list[Change]
 ) -> float:
     """Share of the sound that lies on the tone, or an element's size from it."""

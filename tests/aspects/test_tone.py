@@ -865,6 +865,20 @@ def test_where_moments_and_cells_disagree_the_interval_holds_both(sign: int) -> 
     assert (low, high) == pytest.approx((4.0, 6.0))
 
 
+@pytest.mark.parametrize("off_db", [0.0, 0.7])
+def test_beside_an_element_the_filter_s_curve_tells_how_sure_tone_is(off_db: float) -> None:
+    """Of an element 6 dB louder under a dip moments say little more than that they moved."""
+    dip, element = bump(15, 18, -3.0), bump(15, 18, 6.0)
+    exact = {"moments_spread_db": (0.1,) * 31, "explained_db": tuple(element)}
+    curve = dip + element + bump(15, 18, off_db)
+    told = stated(curve, half=4.0, filter_db=tuple(dip), **exact)
+    (finding,) = analyzer.findings(told)
+    assert finding.difference == pytest.approx(-3.0 + off_db)
+    assert np.ptp(finding.interval) / 2 == pytest.approx(max(0.5, off_db))
+    without = analyzer.findings(stated(curve, half=4.0, **exact))
+    assert without == []
+
+
 @pytest.mark.parametrize(
     ("size", "shown", "apart"),
     [

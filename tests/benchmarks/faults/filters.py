@@ -41,13 +41,31 @@ FAULTS: list[Fault] = [
         ("rest = spectra.difference_db - filtered", "rest = spectra.difference_db"),
         ("return filtered + tone, changes", "return tone, changes"),
         ("filter_db=filtered)", "filter_db=-filtered)"),
+        ("if beside is not None:", "if False:"),
+        ("gained > -_AS_MUCH", "gained > MORE_ON_IT"),
+        ("more = len(around[1]) == len(changes) and", "more = False and"),
+        ("_STRAIGHTER = 0.01, 0.3", "_STRAIGHTER = 0.01, 0.0"),
+        ("if fewer or more else None", "if True else None"),
+        ("on_curve(spectra, weight, tone + size) for", "on_curve(spectra, weight, tone) for"),
+    ),
+    *each(
+        "mixcompare/elements/filters.py",
+        _FILTERS,
+        ("_density(left_db - size, weight", "_density(left_db + size, weight"),
+    ),
+    *each(
+        "mixcompare/aspects/tone/aspect.py",
+        ("tests/aspects/test_tone.py",),
+        ("np.minimum(half, _ON_THE_CURVE_DB)", "half"),
+        ("_ON_THE_CURVE_DB = 0.5", "_ON_THE_CURVE_DB = 0.1"),
+        ("(explained != 0) & (filter_db != 0)", "explained != 0"),
     ),
     *each(
         "mixcompare/aspects/tone/aspect.py",
         _FILTERS,
         (
-            "half = np.maximum(half, np.abs(curve - filter_db))",
-            "half = np.minimum(half, np.abs(curve - filter_db))",
+            "half = np.maximum(sure, np.abs(curve - filter_db))",
+            "half = np.minimum(sure, np.abs(curve - filter_db))",
         ),
         ("if of_it * found.difference <= 0 or", "if of_it * found.difference >= 0 or"),
         (
