@@ -45,8 +45,9 @@ def confirmed(split: Split, mirrored: Sequence[Change], spectra: PairSpectra) ->
     sure, doubtful = [], []
     for change in split.changes:
         back = next((one for one in mirrored if opposite(change, one, spectra)), None)
-        if back is not None and _throughout(change, spectra, split.tone_db):
-            sure.append(_of_both(change, back))
+        both = None if back is None else _of_both(change, back)
+        if both is not None and both.is_clear and _throughout(change, spectra, split.tone_db):
+            sure.append(both)
         else:
             doubtful.append(change)
     return replace(split, changes=tuple(sure), doubtful=tuple(doubtful))

@@ -11,6 +11,10 @@ from mixcompare.pair.spectra import PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
 
+_CLEAR_DB = 0.5
+"""Half of what is just noticed in balance: an interval that comes nearer to nothing claims nothing.
+Our choice."""
+
 
 @dataclass(frozen=True)
 class Change:
@@ -44,6 +48,12 @@ class Change:
     repeats: bool = False
     seat: float | None = None
 
+    @property
+    def is_clear(self) -> bool:
+        """Whether its interval stays clear of nothing."""
+        low, high = self.interval
+        return low >= _CLEAR_DB or high <= -_CLEAR_DB
+
 
 @dataclass(frozen=True)
 class Split:
@@ -61,7 +71,7 @@ class Split:
     hidden : ndarray of bool, shape (n, bands), or None
         Cells that were not asked: what was panned elsewhere sounds in them.
     doubtful : tuple of Change
-        What not all looks agree on: too little to be listed.
+        What not all looks agree on, or a hall may have done: too little to be listed.
     ended : tuple of Change
         What looks like a level and is none: notes that end sooner or later, and are as loud.
     filter_db : ndarray, shape (bands,), or None

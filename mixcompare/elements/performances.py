@@ -22,6 +22,7 @@ from mixcompare.elements.groups import (
     fit_groups,
     make_cells,
 )
+from mixcompare.elements.standing import pitches
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import effective_number, robust_mode
 
@@ -38,6 +39,7 @@ _RIVAL = 0.33  # of the evidence: the opposite reading is not excluded
 _MIXED = 1.22  # sizes read a fifth low: no cell belongs to one element alone
 SAME_CELLS = 0.6  # overlap from which on two changes are one
 _FEWEST_BANDS = 33.0  # standing waves of another room lift single pitches
+_FEWEST_PITCHES = 2.0  # and of one alone nothing else is known
 
 
 def performances_split(spectra: PairSpectra) -> Split:
@@ -66,7 +68,7 @@ def _one_way(spectra: PairSpectra) -> Split:
             break
         tone = np.median([fit.group.tone_db for fit in fits], axis=0)
         scatter = float(np.median([fit.group.noise_db for fit in fits]))
-        change = _agreed(spectra, fits)
+        change = _agreed(spectra, fits, tone)
         if change is None:
             break
         if found and overlap(found[0].energy, change.energy) > SAME_CELLS:
@@ -168,7 +170,7 @@ def _size(spectra: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
     return _MIXED * group.change_db
 
 
-def _agreed(spectra: PairSpectra, fits: list[_Fit]) -> Change | None:
+def _agreed(spectra: PairSpectra, fits: list[_Fit], tone_db: FloatArray) -> Change | None:
     """The change that several starts find independently, or none.
 
     A start may end without any group where its components mix elements: that says nothing.
@@ -183,10 +185,14 @@ def _agreed(spectra: PairSpectra, fits: list[_Fit]) -> Change | None:
     amplitude = (weight * np.sqrt(share)).sum(axis=0)
     if effective_number(amplitude) < _FEWEST_BANDS:
         return None
+    number, lifted_db = pitches(share, spectra, tone_db)
+    if number < _FEWEST_PITCHES or not np.isfinite(lifted_db):
+        return None
     size = float(np.median([fit.size_db for fit in chosen]))
     noise = float(np.median([fit.group.noise_db for fit in chosen]))
     spread = float(np.std([fit.size_db for fit in chosen]))
-    half = 1.96 * float(np.hypot(spread, np.hypot(0.4 + 0.4 * noise, 0.1 * size)))
+    doubts = (spread, 0.4 + 0.4 * noise, 0.1 * size, _MIXED * lifted_db)
+    half = 1.96 * float(np.linalg.norm(doubts))
     return Change(
         difference_db=size,
         interval=(size - half, size + half),

@@ -84,12 +84,13 @@ def repeating_change(spectra: PairSpectra) -> Change | None:
     if change is None or back is None or not opposite(change, back, spectra, _SAME):
         return None
     (low, high), (back_low, back_high) = change.interval, back.interval
-    return replace(
+    both = replace(
         change,
         difference_db=(change.difference_db - back.difference_db) / 2,
         interval=(min(low, -back_high), max(high, -back_low)),
         agreeing=min(change.agreeing, back.agreeing),
     )
+    return both if both.is_clear else None
 
 
 def _one_way(spectra: PairSpectra) -> Change | None:

@@ -76,6 +76,16 @@ def test_the_other_direction_must_say_the_opposite_of_the_same_cells_and_as_much
     assert asked(cells, change(6.0), elsewhere, good).changes
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_an_interval_that_comes_near_nothing_claims_nothing(sign: float) -> None:
+    """Within half of what is just noticed, 1 dB; either side of that limit."""
+    cells = pair({"melody": 6.0 * sign}, other=True)
+    near = change(6.0 * sign, 5.6), back_of(cells, 6.0 * sign, 5.6)
+    clear = change(6.0 * sign, 5.4), back_of(cells, 6.0 * sign, 5.4)
+    assert asked(cells, *near) == Split((), FLAT, 1.0, doubtful=(near[0],))
+    assert asked(cells, *clear).changes
+
+
 @pytest.mark.parametrize("second", [False, True])
 def test_one_half_alone_is_not_enough(second: bool) -> None:
     """Not even where the other half agrees in sign: it shows 1 dB of 5."""

@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pytest
 from scipy import signal
 
+from mixcompare.elements import change as changes
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.describe import describe
 from mixcompare.elements.repeating import repeating_change
@@ -162,3 +163,14 @@ def test_pitches_that_a_hall_lifts_are_no_figure_that_came_up() -> None:
     lifted = np.where(np.isin(np.arange(len(CENTRE_HZ)), list(pitches)), 10**0.5, 1.0)
     # Whoever plays there is 5 dB louder, and the bands beside them are not.
     assert repeating_change(replace(cells, candidate=cells.candidate * lifted)) is None
+
+
+@pytest.mark.parametrize("beyond_db", [-0.1, 0.1])
+def test_an_interval_that_comes_near_nothing_claims_nothing(
+    beyond_db: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cells = performances(-5.0)
+    told = repeating_change(cells)
+    assert told is not None
+    monkeypatch.setattr(changes, "_CLEAR_DB", min(map(abs, told.interval)) + beyond_db)
+    assert (repeating_change(cells) is None) == (beyond_db > 0)
