@@ -2,11 +2,11 @@
 
 Standing waves and other instruments lift one pitch and not its neighbours, all the time, so that
 neither time nor random starts show it. How far they do is seen on what did not change: the static
-level of every semitone scatters about the smooth tone, by 1.8 dB below 110 Hz, 1.0 dB from 220 Hz and
-0.4 dB from 1.8 kHz with like players in another room, by 4.5, 2.2 and 1.6 dB with another library
-(16 half minutes of three scores, three rooms). Neighbouring semitones go along: by 0.6 and 0.2
-of it, one and two semitones apart below 110 Hz. An element on many pitches averages that; one pitch
-is lifted whole.
+level of every semitone scatters about the smooth tone, by 1.8 dB below 110 Hz, 1.0 dB from 220 Hz
+and 0.4 dB from 1.8 kHz with like players in another room, by 4.5, 2.2 and 1.6 dB with another
+library (24 pairs each, of three scores in three rooms). Neighbouring semitones go along: by 0.6 and
+0.2 of it, one and two semitones apart below 110 Hz. An element on many pitches averages that; one
+pitch is lifted whole.
 """
 
 from __future__ import annotations

@@ -341,8 +341,8 @@ def test_what_is_doubtful_is_said_with_a_perhaps() -> None:
     change = Change(-6.4, (-9.0, -3.0), 0.4, np.zeros((1, 1)))
     assert doubtful_words(found, change) == (
         "Perhaps the bass line stands some 6 dB further back; but the two halves of the passage,"
-        " its loud and soft moments or the two directions of the comparison don't agree, so it is"
-        " not listed."
+        " its loud and soft moments or the two directions of the comparison don't agree, or with"
+        " all doubts it may be next to nothing, so it is not listed."
     )
     louder = replace(change, difference_db=6.4)
     assert "some 6 dB further forward" in doubtful_words(found, louder)

@@ -80,8 +80,8 @@ def doubtful_words(found: Description, change: Change) -> str:
     return (
         f"Perhaps the {found.subject} stands some {abs(change.difference_db):.0f} dB further"
         f" {further}; but the two halves of the passage, its loud and soft moments or the two"
-        " directions of the comparison don't agree, or with all doubts it may be next to nothing, so"
-        " it is not listed."
+        " directions of the comparison don't agree, or with all doubts it may be next to nothing,"
+        " so it is not listed."
     )
 
 
