@@ -97,6 +97,9 @@ def filter_in(
             np.sum([_density(left_db - size, weight, width) for size in (0.0, *beside_db)], axis=0)
             for width in (_BLUR_DB, _ON_IT_DB)
         )
+        # Beside elements many a curve goes through more of the blurred cells: cost.
+        if beside_db and not any(_tells(density, spectra.centre_hz, one) for one in SHAPES):
+            break
         found = [_fitted(blurred, density, spectra.centre_hz, shape) for shape in SHAPES]
         fits = [fit for fit in found if fit is not None]
         if not fits:
@@ -127,10 +130,10 @@ def _fitted(
     def curve(logs: FloatArray) -> FloatArray:
         return shape.curve_db(centre_hz, *logs.tolist())
 
+    if not _tells(blurred, centre_hz, shape):
+        return None
     tried, curves_db = _tried(shape, tuple(centre_hz.tolist()))
     met = _along(blurred, curves_db)
-    if met.max() <= _along(blurred, np.zeros_like(centre_hz)):
-        return None
     lowest, highest = map(math.log, shape.place_hz)
     flattest, steepest = shape.steepness[0] / _BEYOND, shape.steepness[-1] * _BEYOND
     bounds = (
@@ -153,6 +156,12 @@ def _fitted(
     starts = [better(tried[i], blurred) for i in np.argsort(met)[-_STARTS:]]
     start = max(starts, key=lambda logs: float(_along(blurred, curve(logs))))
     return curve(better(start, density))
+
+
+def _tells(density: FloatArray, centre_hz: FloatArray, shape: Shape) -> bool:
+    """Whether a curve that is tried goes through more of the sound than no filter does."""
+    met = _along(density, _tried(shape, tuple(centre_hz.tolist()))[1])
+    return bool(met.max() > _along(density, np.zeros_like(centre_hz)))
 
 
 @lru_cache(maxsize=16)
