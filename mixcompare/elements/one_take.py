@@ -95,8 +95,10 @@ def _beside(spectra: PairSpectra, softer: FloatArray, now: _Told) -> _Told | Non
     """
     weight = softer**0.3
     tone, changes, before = now
+    if not changes:
+        return None
     filtered = filter_in(spectra, weight, [change.difference_db for change in changes])
-    if not changes or not filtered.any():
+    if not filtered.any():
         return None
     around = _around(spectra, filtered, softer)
     gained = _explained(spectra, weight, *around) - _explained(spectra, weight, tone, changes)

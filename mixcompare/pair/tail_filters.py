@@ -54,7 +54,7 @@ tails one is taken for a shelf (three scores)."""
 
 
 _CUT_ALIKE = -0.012
-"""The same beside a low cut: -0.008 to 0.18 under 39 of 40 of 6 to 24 dB an octave and another tail
+"""The same beside a low cut: -0.008 to 0.18 under 47 of 48 of 6 to 24 dB an octave and another tail
 (three scores, the one is told as a shelf already); contrabasses 5 to 7 dB louder that look like one
 -0.017 and less (four pairs of another)."""
 
