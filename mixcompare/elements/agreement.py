@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.elements.beside import SMOOTH_FRAMES, heard_in_both
-from mixcompare.elements.change import Change, Split
+from mixcompare.elements.change import Change, Split, share_of
 from mixcompare.pair.spectra import PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
@@ -125,7 +125,7 @@ class _Looks:
         smooth = spectra.over_moments(SMOOTH_FRAMES)
         self.difference_db = smooth.difference_db - tone_db
         weight = heard_in_both(spectra, smooth)
-        share = change.energy / (spectra.reference + 1e-20)
+        share = share_of(change.energy, spectra)
         self.own, self.others = weight * (share > _OWN), weight * (share < _OTHERS)
 
     def at(self, moments: Sequence[npt.NDArray[np.bool_]]) -> FloatArray:

@@ -90,9 +90,15 @@ class Split:
 
 def without_change(spectra: PairSpectra, change: Change) -> PairSpectra:
     """The pair as if that element had not changed."""
-    share = np.clip(change.energy / (spectra.reference + 1e-20), 0, 1)
+    share = share_of(change.energy, spectra)
     gain = 10 ** (change.difference_db / 10)
     return replace(spectra, candidate=spectra.candidate / (1 + (gain - 1) * share))
+
+
+def share_of(energy: FloatArray, spectra: PairSpectra) -> FloatArray:
+    """Of an element in every cell's power, 0 to 1; in as many bands as its energy has."""
+    whole = np.maximum(spectra.reference[:, : energy.shape[1]], 1e-30)
+    return np.asarray(np.clip(energy / whole, 0, 1))
 
 
 def overlap(one: FloatArray, other: FloatArray) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, signal
 
+from mixcompare.elements.change import share_of
 from mixcompare.pair.notes import PARTIALS
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 
@@ -193,7 +194,7 @@ def leads(energy: FloatArray, spectra: PairSpectra) -> float:
     best = salience.argmax(axis=1)
     rows = np.arange(len(best))
     weight = salience[rows, best] * _playing(energy)
-    share = np.clip(energy / (spectra.reference + 1e-20), 0, 1)[:, semitones]
+    share = share_of(energy, spectra)[:, semitones]
     return float((share[rows, best] * weight).sum() / (weight.sum() + 1e-20))
 
 
@@ -216,7 +217,7 @@ def carries(energy: FloatArray, spectra: PairSpectra) -> float:
     sounds &= power >= ndimage.maximum_filter1d(power, 3, axis=1)
     rows, first = np.arange(len(power)), sounds.argmax(axis=1)
     weight = np.sqrt(power[rows, first]) * sounds.any(axis=1) * _playing(energy)
-    share = np.clip(energy / (spectra.reference + 1e-20), 0, 1)[:, low]
+    share = share_of(energy, spectra)[:, low]
     return float((share[rows, first] * weight).sum() / (weight.sum() + 1e-20))
 
 

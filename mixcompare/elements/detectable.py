@@ -35,7 +35,7 @@ _OWN = (0.4, 0.9)
 """An element's share of the cells in which it plays, anything between: where one has a tenth of an
 octave it moves as much of the sound under another tail as real soloists do (two scores)."""
 _NOTE_FRAMES = 8  # 0.4 s: length of the notes that are drawn; our choice
-_LONGEST_S = 20.0  # cost: the search takes time; with 40 s the same is told in 24 pairs
+_LONGEST_S = 20.0  # cost: the search takes time; what is told with 40 s is no truer (24 pairs)
 _FEWEST_BANDS = 6  # half an octave of semitones; our judgement, not measured
 _ITS_OWN = 0.4  # overlap of the found element and the one that was raised
 

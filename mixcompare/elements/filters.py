@@ -93,13 +93,12 @@ def filter_in(
     heard = weight.any(axis=0)
     for _ in range(_MOST_FILTERS):
         left_db = spectra.difference_db - curve_db
-        blurred, density = (
-            np.sum([_density(left_db - size, weight, width) for size in (0.0, *beside_db)], axis=0)
-            for width in (_BLUR_DB, _ON_IT_DB)
-        )
+        sized_db = [left_db - size for size in (0.0, *beside_db)]
+        density = np.sum([_density(one, weight, _ON_IT_DB) for one in sized_db], axis=0)
         # Beside elements many a curve goes through more of the blurred cells: cost.
-        if beside_db and not any(_tells(density, spectra.centre_hz, one) for one in SHAPES):
+        if beside_db and max(_gains(density, spectra.centre_hz, one).max() for one in SHAPES) <= 0:
             break
+        blurred = np.sum([_density(one, weight, _BLUR_DB) for one in sized_db], axis=0)
         found = [_fitted(blurred, density, spectra.centre_hz, shape) for shape in SHAPES]
         fits = [fit for fit in found if fit is not None]
         if not fits:
@@ -130,10 +129,10 @@ def _fitted(
     def curve(logs: FloatArray) -> FloatArray:
         return shape.curve_db(centre_hz, *logs.tolist())
 
-    if not _tells(blurred, centre_hz, shape):
+    gains = _gains(blurred, centre_hz, shape)
+    if gains.max() <= 0:
         return None
-    tried, curves_db = _tried(shape, tuple(centre_hz.tolist()))
-    met = _along(blurred, curves_db)
+    tried, _ = _tried(shape, tuple(centre_hz.tolist()))
     lowest, highest = map(math.log, shape.place_hz)
     flattest, steepest = shape.steepness[0] / _BEYOND, shape.steepness[-1] * _BEYOND
     bounds = (
@@ -153,15 +152,15 @@ def _fitted(
         )
         return np.asarray(found.x)
 
-    starts = [better(tried[i], blurred) for i in np.argsort(met)[-_STARTS:]]
+    starts = [better(tried[i], blurred) for i in np.argsort(gains)[-_STARTS:]]
     start = max(starts, key=lambda logs: float(_along(blurred, curve(logs))))
     return curve(better(start, density))
 
 
-def _tells(density: FloatArray, centre_hz: FloatArray, shape: Shape) -> bool:
-    """Whether a curve that is tried goes through more of the sound than no filter does."""
-    met = _along(density, _tried(shape, tuple(centre_hz.tolist()))[1])
-    return bool(met.max() > _along(density, np.zeros_like(centre_hz)))
+def _gains(density: FloatArray, centre_hz: FloatArray, shape: Shape) -> FloatArray:
+    """How much more of the sound curves that are tried go through than no filter, (tries,)."""
+    _, curves_db = _tried(shape, tuple(centre_hz.tolist()))
+    return _along(density, curves_db) - _along(density, np.zeros_like(centre_hz))
 
 
 @lru_cache(maxsize=16)

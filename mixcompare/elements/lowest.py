@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from mixcompare.elements.change import Change
+from mixcompare.elements.change import Change, share_of
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.pair.tail import LOWEST_HZ
 from mixcompare.statistics import weighted_quantile
@@ -47,7 +47,7 @@ def down_to_its_lowest(change: Change, spectra: PairSpectra, level_db: float) ->
         return change
     moved_db = weighted_quantile(spectra.difference_db[:, low], power**0.3, 0.5)
     with_it = max(moved_db / change.difference_db, (moved_db - level_db) / change.difference_db)
-    share = np.clip(change.energy / np.maximum(spectra.reference, 1e-30), 0.0, 1.0)
+    share = share_of(change.energy, spectra)
     partials = [share[:, low + step] for step in _ODD_PARTIALS]
     more = sum(float((lowest * (own - own.mean(axis=0))).sum()) for own in partials)
     if with_it < _WITH_IT or more < _MORE_PARTIALS * lowest.sum():

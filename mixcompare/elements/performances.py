@@ -22,7 +22,7 @@ from mixcompare.elements.groups import (
     fit_groups,
     make_cells,
 )
-from mixcompare.elements.standing import pitches
+from mixcompare.elements.standing import OTHERS, OWN, pitches
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.statistics import effective_number, robust_mode
 
@@ -161,8 +161,8 @@ def _size(spectra: PairSpectra, mask: FloatArray, group: GroupFit) -> float:
     smooth = spectra.over_moments(SMOOTH_FRAMES)
     share, weight = mask[::2], heard_in_both(spectra, smooth)[::2]
     difference = smooth.difference_db[::2] - group.tone_db
-    rest = share < 0.12
-    for least in (0.75, 0.6):
+    rest = share < OTHERS
+    for least in (0.75, OWN):
         own = share > least
         if min((weight[own] > 0).sum(), (weight[rest] > 0).sum()) >= 60:
             inside = robust_mode(difference[own], weight[own] * share[own] ** 2, 1.2)

@@ -19,7 +19,8 @@ from mixcompare.pair.spectra import PairSpectra
 
 FloatArray = npt.NDArray[np.float64]
 
-_OWN, _OTHERS = 0.6, 0.12  # share of a cell, as sizes are read from
+OWN, OTHERS = 0.6, 0.12
+"""Share of a cell that is the element's own, or not its: sizes are read from those."""
 _AROUND = 12  # bands to either side, by whose scatter a band's is told
 _FEWEST = 6  # of them, our judgement
 _SOUNDS = 0.1  # of what a band holds in the middle, for its static level; our judgement
@@ -49,8 +50,8 @@ def pitches(share: FloatArray, spectra: PairSpectra, tone_db: FloatArray) -> tup
     """
     smooth = spectra.over_moments(SMOOTH_FRAMES)
     heard = heard_in_both(spectra, smooth)
-    own = (heard * np.where(share > _OWN, share**2, 0.0)).sum(axis=0)
-    others = heard * (share < _OTHERS)
+    own = (heard * np.where(share > OWN, share**2, 0.0)).sum(axis=0)
+    others = heard * (share < OTHERS)
     scatter_db = _scatter_db(smooth.difference_db - tone_db, others)
     total = float(own.sum())
     if total <= 0:

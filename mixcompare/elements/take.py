@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.elements.audibility import can_be_heard, stands
-from mixcompare.elements.change import Change, Split
+from mixcompare.elements.change import Change, Split, share_of
 from mixcompare.elements.changes import split_difference
 from mixcompare.elements.ended import cells_of, ends_apart
 from mixcompare.elements.lowest import down_to_its_lowest
@@ -127,7 +127,7 @@ def _split(pair: Pair, one: OneTail, scatter_db: float) -> Split:
 
 def _on_own_cells(change: Change, worn: PairSpectra, spectra: PairSpectra) -> Change:
     """An element found on cells with another tail, on the pair's own; nothing above semitones."""
-    share = _share(worn, change.energy)
+    share = share_of(change.energy, worn)
     energy = np.zeros_like(spectra.reference)
     energy[:, : share.shape[1]] = share * spectra.reference[:, : share.shape[1]]
     return replace(change, energy=energy, interval=_interval(change))
@@ -201,11 +201,6 @@ def _factors(spectra: PairSpectra, changes: tuple[Change, ...]) -> FloatArray:
     """Power of every cell after the changes, over before."""
     factors = np.ones_like(spectra.reference)
     for change in changes:
-        share = _share(spectra, change.energy)
+        share = share_of(change.energy, spectra)
         factors *= 1 + share * (10 ** (change.difference_db / 10) - 1)
     return factors
-
-
-def _share(spectra: PairSpectra, energy: FloatArray) -> FloatArray:
-    whole = np.maximum(spectra.reference[:, : energy.shape[1]], 1e-30)
-    return np.asarray(np.clip(energy / whole, 0, 1))

@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from mixcompare.elements.change import Change, Split, without_change
+from mixcompare.elements.change import Change, Split, share_of, without_change
 from mixcompare.elements.take import ground
 from mixcompare.knowledge.notes import PartNotes
 from mixcompare.pair.pair import Pair
@@ -177,7 +177,7 @@ class _Orchestra:
         spectra, own = self.spectra, self.own
         bands = len(spectra.centre_hz)  # under one tail the semitones alone
         for change in self.split.changes:
-            share = np.clip(change.energy / (own.reference + 1e-20), 0, 1)[:, :bands]
+            share = share_of(change.energy, own)[:, :bands]
             spectra = without_change(spectra, replace(change, energy=share * spectra.reference))
         return fit(cells_over(spectra, self.played.full))
 

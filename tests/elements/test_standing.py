@@ -118,4 +118,6 @@ def test_what_lifts_its_pitches_widens_the_interval(monkeypatch: pytest.MonkeyPa
 
 def test_a_deviation_that_is_not_known_tells_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(performances, "pitches", lambda *_: (20.0, float("nan")))
-    assert not split_difference(pair({"melody": 6.0}, other=True), same_take=False).changes
+    split = split_difference(pair({"melody": 6.0}, other=True), same_take=False)
+    assert not split.changes
+    assert not split.doubtful

@@ -11,6 +11,7 @@ from scipy import signal
 
 from mixcompare.pair.shapes import low_shelf_db
 from mixcompare.pair.tail_filters import (
+    Cells,
     Shelf,
     alike,
     bell_in,
@@ -21,7 +22,6 @@ from mixcompare.pair.tail_filters import (
 from mixcompare.pair.tail_frames import minimum_phase, taking_off
 
 FloatArray = npt.NDArray[np.float64]
-Cells = tuple[FloatArray, FloatArray, FloatArray]
 
 REGISTERS_HZ = 47 * 2 ** (np.arange(21) / 3)
 RNG = np.random.default_rng(3)

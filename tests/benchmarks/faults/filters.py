@@ -51,7 +51,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/elements/filters.py",
         _FILTERS,
-        ("_density(left_db - size, weight", "_density(left_db + size, weight"),
+        ("[left_db - size for size", "[left_db + size for size"),
     ),
     *each(
         "mixcompare/aspects/tone/aspect.py",
