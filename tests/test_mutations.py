@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from tests.benchmarks import mutations
@@ -32,7 +33,9 @@ def test_every_module_that_computes_has_a_fault() -> None:
 def test_a_fault_that_is_nowhere_is_told() -> None:
     lost = Fault("mixcompare/pair/gain.py", "no such words", "others", ("tests/pair/test_gain.py",))
     untested = Fault("mixcompare/pair/gain.py", "_FINE = ", "_FINER = ", ("tests/test_nothing.py",))
+    renamed = replace(lost, find="_FINE = ", tests=("tests/pair/test_gain.py::test_no_more[one]",))
     assert len(mutations.misplaced([lost])) == 1
+    assert any("test_no_more" in line for line in mutations.misplaced([renamed]))
     assert any("no tests/test_nothing.py" in line for line in mutations.misplaced([untested]))
 
 

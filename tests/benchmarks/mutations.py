@@ -94,7 +94,10 @@ def misplaced(chosen: Iterable[Fault], project: Path = PROJECT) -> list[str]:
 
 
 def _exists(project: Path, test: str) -> bool:
-    return (project / test.partition("::")[0]).exists()
+    file, _, name = test.partition("::")
+    path = project / file
+    words = f"def {name.partition('[')[0]}("
+    return path.exists() and (not name or words in path.read_text(encoding="utf-8"))
 
 
 class Workshop:

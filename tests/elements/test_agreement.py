@@ -68,12 +68,14 @@ def test_the_other_direction_must_say_the_opposite_of_the_same_cells_and_as_much
     assert asked(cells, change(6.0), good).changes
     assert not asked(cells, change(6.0), replace(good, difference_db=6.0)).changes
     assert not asked(cells, change(6.0), back_of(cells, 12.0)).changes
-    assert not asked(
-        cells, change(6.0), replace(good, difference_db=-1.0, interval=(-1.5, -0.5))
-    ).changes
+    less = replace(good, difference_db=-3.0, interval=(-3.5, -2.5))
+    assert not asked(cells, change(6.0), less).changes
     elsewhere = change(-6.0, of="bass")
     assert not asked(cells, change(6.0), elsewhere).changes
     assert asked(cells, change(6.0), elsewhere, good).changes
+    # The same way, although its interval would reach to the other side as well.
+    alike = replace(good, difference_db=1.0, interval=(-5.0, 7.0))
+    assert asked(cells, change(6.0), alike, good).changes
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])

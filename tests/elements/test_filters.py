@@ -134,6 +134,39 @@ def test_an_element_does_not_bend_the_filter_it_lies_under(
     assert np.abs(split.filter_db - filter_db)[weight > 0].max() < 0.3
 
 
+@pytest.mark.parametrize("corner_hz", [1500.0, 3000.0, 5000.0])
+def test_a_filter_alone_is_told_to_its_shape(corner_hz: float) -> None:
+    # What persists is read from half an octave, and bends less sharply than the filter.
+    split, away_db, weight = split_beside(high_shelf(-6, corner_hz), {})
+    assert split.changes == ()
+    assert away_db[weight > 0].max() < 0.1
+
+
+def low_cut(corner_hz: float) -> FloatArray:
+    _, response = signal.freqs(*signal.butter(2, corner_hz, "high", analog=True), CENTRE_HZ)
+    return np.asarray(20 * np.log10(np.abs(response)))
+
+
+@pytest.mark.parametrize(
+    ("name", "change_db", "filter_db"),
+    [
+        ("tenor", 5.0, low_cut(200) + high_shelf(-4, 1500)),
+        ("middle", -5.0, low_cut(200) + high_shelf(4, 1500)),
+        ("tenor", 5.0, high_shelf(-2.5, 1500) + bell(6, 350) + low_shelf(4, 350)),
+        ("melody", -8.0, high_shelf(-6, 600) + bell(3, 4000)),
+    ],
+    ids=["cut_darker", "cut_brighter", "three", "bell_at_the_top"],
+)
+def test_several_filters_and_an_element(
+    name: str, change_db: float, filter_db: FloatArray
+) -> None:
+    # A cut is none of the shapes that are tried, and two are looked for: the others persist.
+    split, away_db, weight = split_beside(filter_db, {name: change_db})
+    (change,) = split.changes
+    assert change.difference_db == pytest.approx(change_db, abs=0.1)
+    assert np.average(away_db, weights=weight) < 0.25
+
+
 @pytest.mark.parametrize(
     "changes_db", [{"bass": 6.0}, {"bass": -4.0}, {"tenor": 5.0, "melody": -5.0}]
 )

@@ -39,6 +39,7 @@ FAULTS: list[Fault] = [
             "return False",
         ),
         ("rest = spectra.difference_db - filtered", "rest = spectra.difference_db"),
+        ("weight, (0.2, 0.25", "weight, (0.5, 0.25"),
         ("return filtered + tone, changes", "return tone, changes"),
         ("filter_db=filtered)", "filter_db=-filtered)"),
         ("if beside is not None:", "if False:"),

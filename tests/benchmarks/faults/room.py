@@ -448,7 +448,6 @@ FAULTS: list[Fault] = [
         ("pull, (0.8, 0.9, 0.97)", "pull, (0.5, 0.6, 0.97)"),
         ("factor = abs(10 ** (sign * size / 10) - 1)", "factor = abs(10 ** (size / 10) - 1)"),
         ("_LEAST_CHANGE_DB = 1.0", "_LEAST_CHANGE_DB = 4.0"),
-        ("weight, (0.2, 0.25", "weight, (0.5, 0.25"),
     ),
     *each(
         "mixcompare/elements/change.py",
