@@ -85,7 +85,9 @@ def test_what_only_sinks_has_not_been_let_go(held: float, slope: float, let_go: 
     assert Hinge(0.8 * held, slope, -17, 9, 0.03, 0.0, 0.5).is_let_go(0.8) == let_go
 
 
-@pytest.mark.parametrize(("slope", "is_followed"), [(15.0, False), (40.0, True)])
+@pytest.mark.parametrize(
+    ("slope", "is_followed"), [(15.0, False), (18.0, False), (27.0, True), (40.0, True)]
+)
 def test_a_note_that_only_sinks_is_not_followed(slope: float, is_followed: bool) -> None:
     own = {pitch: course(1.0, 0.4, -20.0, slope) for pitch in (69, 81, 88)}
     following = {pitch: course(2.2, 0.6, -20.0) for pitch in (74, 86, 93)}
@@ -267,8 +269,10 @@ def test_repeated_notes_whose_end_the_room_hides_are_left_out_held_or_not(
     others: int, fall_db_per_s: float, interval_s: float, stays: bool, held_s: float
 ) -> None:
     lines = [Note(60, 62, 0.0, 0.5)] * others, [Note(60, 60, 0.0, 0.5)] * 20
-    hinge = replace(followed(0.3, 0.6).hinge, slope_db_per_s=fall_db_per_s)
-    found: list[FollowedNote | None] = [replace(followed(0.3, 0.6), hinge=hinge)] * others
+    # The others are shorter still, and none of them is left out: another pitch follows.
+    short = followed(0.1, 0.2)
+    hinge = replace(short.hinge, slope_db_per_s=fall_db_per_s)
+    found: list[FollowedNote | None] = [replace(short, hinge=hinge)] * others
     found += [followed(held_s, interval_s)] * 19 + [None]
     kept = without_hidden_ends([*lines[0], *lines[1]], found)
     assert kept[:others] == found[:others]
