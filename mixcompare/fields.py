@@ -71,11 +71,6 @@ def says_its_unit(item: Field[Any]) -> bool:
     return bool(label_and_unit(item)[1]) or "unit" in item.metadata
 
 
-def is_ratio(item: Field[Any]) -> bool:
-    """Whether a value of the pair is candidate over reference, and so no difference."""
-    return item.metadata.get("mirror") == "ratio"
-
-
 def is_change(item: Field[Any]) -> bool:
     """Whether a value of the pair is candidate minus reference, so that its sign matters."""
     return item.metadata.get("mirror") in ("signed", "percent") or "is_change" in item.metadata

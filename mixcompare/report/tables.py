@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from mixcompare import units
-from mixcompare.fields import gap_unit, is_change, is_ratio, label_and_unit
+from mixcompare.fields import gap_unit, is_change, label_and_unit
 from mixcompare.findings import moment
 from mixcompare.report import wording
 from mixcompare.results import Measured
@@ -62,7 +62,7 @@ def single_values(measured: Measured) -> Table:
         gap = _number(difference.get(name))
         in_both = f"{gap} in both" if isinstance(gap, int) else ""  # a count, no difference
         gap = None if in_both else gap
-        signed = not is_ratio(known[name])
+        signed = is_change(known[name])
         gap_in = gap_unit(known[name], unit)
         if not _is_formed_of(sides, gap, unit):
             apart.append(label)

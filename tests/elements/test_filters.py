@@ -157,9 +157,7 @@ def low_cut(corner_hz: float) -> FloatArray:
     ],
     ids=["cut_darker", "cut_brighter", "three", "bell_at_the_top"],
 )
-def test_several_filters_and_an_element(
-    name: str, change_db: float, filter_db: FloatArray
-) -> None:
+def test_several_filters_and_an_element(name: str, change_db: float, filter_db: FloatArray) -> None:
     # A cut is none of the shapes that are tried, and two are looked for: the others persist.
     split, away_db, weight = split_beside(filter_db, {name: change_db})
     (change,) = split.changes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import wave
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from mixcompare.audio.recording import Recording
 from mixcompare.errors import OutputError
 from mixcompare.listening import markers
 from mixcompare.listening.excerpts import Excerpt, ExcerptPair, write_excerpts
-from mixcompare.listening.markers import Marker, markers_of, write_marked
+from mixcompare.listening.markers import Marker, add_markers, markers_of, write_marked
 from tests.report.builders import made_up_results
 
 RATE_HZ = 44_100
@@ -47,6 +48,21 @@ def test_another_reader_finds_names_and_places(tmp_path: Path, frames: int) -> N
     assert names[-3:] == [b"data", b"cue ", b"LIST"]
     # What lies behind the end ends with it.
     assert lengths[cues.cues[1].name] == frames - 1 - 22_050
+
+
+def test_a_file_that_ends_at_an_odd_place_is_filled_up_first(tmp_path: Path) -> None:
+    # RIFF 1.0 again, of a file of Python's own writer, which does not fill up.
+    path = tmp_path / "odd.wav"
+    with wave.open(str(path), "wb") as file:
+        file.setparams((1, 1, RATE_HZ, 0, "NONE", ""))
+        file.writeframes(bytes(range(128, 139)))
+    assert path.stat().st_size % 2 == 1
+    add_markers(path, [Marker(5 / RATE_HZ, 9 / RATE_HZ, "one")], RATE_HZ, 11)
+    (cue,) = wavinfo.WavInfoReader(str(path)).cues.cues
+    assert cue.sample_offset == 5
+    raw = path.read_bytes()
+    assert raw.index(b"cue ") % 2 == 0
+    assert int.from_bytes(raw[4:8], "little") == len(raw) - 8
 
 
 def test_every_place_of_every_finding_is_marked_on_the_candidate_s_clock() -> None:
