@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import subprocess
@@ -67,6 +68,26 @@ def test_what_stood_in_an_empty_place_is_put_back(tmp_path: Path) -> None:
     taken_up(tmp_path / "out")
     assert (tmp_path / "out" / "report.json").read_text() == "old"
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_what_stood_there_is_kept_where_it_can_not_be_put_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left = tmp_path / ".out-mixcompare"
+    (left / "former").mkdir(parents=True)
+    (left / "former" / "report.json").write_text("old")
+    (left / "lock").write_text("")
+
+    def refused(*those: object) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "rename", refused)
+        with pytest.raises(OutputError, match="out: cannot be written here"):
+            taken_up(tmp_path / "out")
+    assert (left / "former" / "report.json").read_text() == "old"
+    taken_up(tmp_path / "out")
+    assert (tmp_path / "out" / "report.json").read_text() == "old"
 
 
 def test_a_folder_of_others_with_its_name_is_left_alone(tmp_path: Path) -> None:
