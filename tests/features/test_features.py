@@ -24,6 +24,7 @@ from mixcompare.features import (
     Features,
     usable_band_hz,
 )
+from mixcompare.features.frames import Rows
 from mixcompare.standards import iec61260
 
 FloatArray = npt.NDArray[np.float64]
@@ -227,6 +228,19 @@ def test_what_was_saved_is_read(tmp_path: Path, rng: np.random.Generator) -> Non
         kept, again = getattr(features, entry.name), getattr(read, entry.name)
         assert type(again) is type(kept) or isinstance(kept, np.floating), entry.name
         assert np.array_equal(kept, again), entry.name
+
+
+def test_rows_outgrow_their_room_and_end_with_the_last_that_is_wanted(
+    rng: np.random.Generator,
+) -> None:
+    """A recording is longer than its file says, and the last block goes beyond the end."""
+    values = rng.standard_normal((13, 4))
+    rows = Rows(np.zeros((2, 4)), most=11)
+    for block in np.array_split(values, [1, 4, 9]):
+        rows.add(block)
+    assert np.array_equal(rows.filled, values[:11])
+    rows.add(values)
+    assert np.array_equal(rows.filled, values[:11])
 
 
 def test_the_light_pass_finds_the_same(rng: np.random.Generator) -> None:
