@@ -233,7 +233,7 @@ def test_what_was_saved_is_read(tmp_path: Path, rng: np.random.Generator) -> Non
 def test_rows_outgrow_their_room_and_end_with_the_last_that_is_wanted(
     rng: np.random.Generator,
 ) -> None:
-    """A recording is longer than its file says, and the last block goes beyond the end."""
+    """Room for the first rows alone; what comes beyond the length that is claimed is left."""
     values = rng.standard_normal((13, 4))
     rows = Rows(np.zeros((2, 4)), most=11)
     for block in np.array_split(values, [1, 4, 9]):
