@@ -172,8 +172,7 @@ class ToneAnalyzer:
         if exact and filter_db.any():
             # Of moments and of the curve through all cells, either may be right. What an element
             # leaves of moments is as unsure as its size, but that curve goes on beside it.
-            beside = (explained != 0) & (filter_db != 0)
-            sure = np.where(beside, np.minimum(half, _ON_THE_CURVE_DB), half)
+            sure = np.where(explained != 0, np.minimum(half, _ON_THE_CURVE_DB), half)
             half = np.maximum(sure, np.abs(curve - filter_db))
         elif filter_db.any():
             curve, half = _with_attacks(curve, half, _of_attacks(difference))

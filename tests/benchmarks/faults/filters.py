@@ -59,7 +59,7 @@ FAULTS: list[Fault] = [
         ("tests/aspects/test_tone.py",),
         ("np.minimum(half, _ON_THE_CURVE_DB)", "half"),
         ("_ON_THE_CURVE_DB = 0.5", "_ON_THE_CURVE_DB = 0.1"),
-        ("(explained != 0) & (filter_db != 0)", "explained != 0"),
+        ("np.where(explained != 0, np.minimum", "np.where(explained == 0, np.minimum"),
     ),
     *each(
         "mixcompare/aspects/tone/aspect.py",
