@@ -80,7 +80,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/stems/cells.py",
-        _JUDGE,
+        ("tests/stems/test_cells.py",),
         ("mixed - 2 * along + whole", "mixed + whole"),
         ("np.where(first == second, 1.0, 2.0)", "np.where(first == second, 1.0, 0.0)"),
     ),
