@@ -231,14 +231,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/aspects/dynamics/moves.py",
-        (
-            "tests/published/test_real_recordings.py"
-            "::test_what_was_done_is_told_and_nothing_else[squeezed_loud]",
-            "tests/published/test_real_recordings.py"
-            "::test_what_was_done_is_told_and_nothing_else[ride]",
-            "tests/published/test_real_recordings.py"
-            "::test_what_was_done_is_told_and_nothing_else[squeezed_ride]",
-        ),
+        ("tests/aspects/test_moves.py",),
         (
             "if np.median(sign * level[run[0] : run[1]]) >= least]",
             "if np.median(sign * level[run[0] : run[1]]) >= 0]",
@@ -247,10 +240,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/pair/following.py",
-        (
-            "tests/published/test_real_recordings.py"
-            "::test_what_was_done_is_told_and_nothing_else[squeezed_loud]",
-        ),
+        ("tests/aspects/test_moves.py",),
         ("FOLLOWS = 0.1", "FOLLOWS = 9.0"),
     ),
     *each(
