@@ -94,6 +94,41 @@ def ruled_by(spectra: PairSpectra, of_reference: FloatArray, of_candidate: Float
     )
 
 
+def hidden_by(
+    noise: Noise, of_reference: FloatArray, of_candidate: FloatArray, gain_db: float
+) -> BoolArray:
+    """Third octaves that lie so near hiss in either recording that it decides what they differ by.
+
+    Hiss does not end where the music begins to hide it: below the bands in which it shows it is
+    taken to be as dense.
+
+    Parameters
+    ----------
+    noise : tuple of Hiss or Hum
+        What one of them had and the other had not; it was given to both.
+    of_reference, of_candidate : ndarray, shape (n, 31)
+        Power of both channels.
+    gain_db : float
+        Of the candidate's whole against the reference's.
+    """
+    gain = 10 ** (gain_db / 10)
+    hidden = np.zeros(of_reference.shape, bool)
+    widths_hz = np.diff(THIRD_OCTAVE_EDGES_HZ)
+    for one in noise:
+        if isinstance(one, Hiss):
+            lowest = int(np.argmax(one.bands))
+            below = np.arange(BANDS) < lowest
+            dense = np.where(below, one.power[lowest] / widths_hz[lowest] * widths_hz, 0.0)
+            limit = 10 ** (_CLEAR_DB / 10) * np.maximum(one.power, dense)
+            at_its = (
+                (of_reference * gain, of_candidate)
+                if one.in_candidate
+                else (of_reference, of_candidate / gain)
+            )
+            hidden |= np.minimum(*at_its) < limit
+    return hidden
+
+
 def given_to(spectra: PairSpectra, noisier: PairSpectra, noise: Noise) -> FloatArray:
     """How much noise is reckoned with in every band of the reference: given, or hidden by music.
 

@@ -17,6 +17,7 @@ from mixcompare.alignment.timemap import sample_frames
 from mixcompare.aspects.tone.hearing import audible_bands
 from mixcompare.features import BAND_RATE_HZ
 from mixcompare.pair import agreement
+from mixcompare.pair.noise_shared import hidden_by
 from mixcompare.pair.pair import Pair
 from mixcompare.pair.spectra import RATE_HZ
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ
@@ -106,6 +107,7 @@ def cells_of(pair: Pair, times_s: FloatArray) -> Cells:
         )
     )
     weight[:, ~pair.usable_bands] = 0
+    weight[hidden_by(pair.noise, of_reference, of_candidate, pair.gain_db)] = 0
     weight[pair.clipped(times_s)] = 0
     if pair.has_other_image:
         difference -= _of_image_db(pair, times_s)
