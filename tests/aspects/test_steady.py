@@ -7,11 +7,15 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy import signal
 
+from mixcompare.aspects import tone
 from tests import operations
 from tests.pair.noisy_music import (
     features_of,
+    pair_of,
     take,
+    take_features,
     white,
 )
 from tests.told import told_of
@@ -41,3 +45,15 @@ def test_noise_is_told_beside_a_figure(kind: str) -> None:
     assert element.aspect == "balance"
     # Half of 1 dB, ISO 3382-1:2009, Table A.1.
     assert element.difference == pytest.approx(5.0, abs=0.5)
+
+
+def test_what_a_low_cut_left_under_hiss_does_not_hide_it() -> None:
+    """Butterworth's high-pass by scipy, and white noise: deep down only the noise is left."""
+    sections = signal.butter(4, 200, "high", fs=operations.RATE_HZ, output="sos")
+    left = signal.sosfilt(sections, take(), axis=0)
+    noisy = features_of(left + white(left, -50.0), operations.RATE_HZ)
+    difference = tone.analyzer.compare(pair_of(take_features(), noisy).with_noise_shared())
+    (cut,) = difference.cuts
+    assert cut.corner_hz == pytest.approx(200, rel=0.05)
+    assert cut.slope_db_per_octave == pytest.approx(-24, abs=1.5)
+    assert difference.band_level_db[:5] == (None,) * 5

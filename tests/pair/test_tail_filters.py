@@ -250,6 +250,39 @@ def test_no_low_shelf_where_registers_do_not_lie_on_one(curve_db: FloatArray) ->
     assert low_shelf_in(REGISTERS_HZ, curve_db, cells_of(4.0, None)) is None
 
 
+def test_the_lowest_register_may_read_too_far_down_and_never_too_near() -> None:
+    """Few notes begin there: 1.4 dB low where nothing changed. No element does as much."""
+    curve_db = shelved_db("low", -4.0, 200.0, REGISTERS_HZ) + SCATTER_DB
+    cells = cells_of(-4.0, None)
+    shelf = low_shelf_in(REGISTERS_HZ, curve_db + at({47: -2.0}), cells)
+    assert shelf is not None
+    assert shelf.gain_db == pytest.approx(-4.0, abs=0.5)
+    assert low_shelf_in(REGISTERS_HZ, curve_db + at({47: 1.6}), cells) is None
+    assert low_shelf_in(REGISTERS_HZ, curve_db + at({60: -2.0}), cells) is None
+
+
+@pytest.mark.parametrize(
+    ("slope", "of_an_instrument", "told"), [(1.0, 0.68, True), (2.4, 0.6, False)]
+)
+def test_cells_speak_louder_against_a_steep_shelf(
+    slope: float, of_an_instrument: float, told: bool
+) -> None:
+    """A contrabass moves registers as a steep shelf does, and never as a gradual one."""
+
+    def moved(hz: FloatArray) -> FloatArray:
+        return low_shelf_db(hz, -4.0, 200.0, slope)
+
+    number = int(of_an_instrument * 4000)
+    cells = tuple(
+        np.concatenate([own[:number], filtered[number:]])
+        for own, filtered in zip(cells_that(moved, own=1.0), cells_that(moved), strict=True)
+    )
+    shelf = Shelf(low_shelf_db, 200.0, -4.0, slope)
+    assert -0.012 < alike(cells, shelf) < -0.003  # type: ignore[arg-type]
+    found = low_shelf_in(REGISTERS_HZ, moved(REGISTERS_HZ) + SCATTER_DB, cells)  # type: ignore[arg-type]
+    assert (found is not None) == told
+
+
 def test_likelihood_tells_a_shelf_from_an_instrument() -> None:
     shelf = Shelf(low_shelf_db, 200.0, 4.0, 1.0)
     assert alike(cells_of(4.0, None), shelf) > 0.005
