@@ -111,10 +111,28 @@ def filter_in(
     return curve_db
 
 
-def on_curve(spectra: PairSpectra, weight: FloatArray, curve_db: FloatArray) -> float:
-    """Share of the sound that lies on a curve, cells beside it counting for less."""
+def any_filter_in(spectra: PairSpectra, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Where most sound of every band lies, and the share of all that lies there; shape (bands,).
+
+    What several filters do together, or reflections close at hand, has no usual shape; but it moves
+    every cell of a band alike, so that nearly all of them lie on some curve. What elements change
+    leaves the others where they were.
+    """
+    density = _density(spectra.difference_db, weight, _ON_IT_DB)
+    heard = np.flatnonzero(weight.any(axis=0))
+    if not len(heard):
+        return np.zeros_like(spectra.centre_hz), np.zeros_like(spectra.centre_hz)
+    most_db = _STEP_DB * density[heard].argmax(axis=1) - _FURTHEST_DB
+    octave = np.log2(spectra.centre_hz)
+    curve_db = np.interp(octave, octave[heard], most_db)
+    return curve_db, np.asarray(density.max(axis=1))
+
+
+def on_curve(spectra: PairSpectra, weight: FloatArray, curve_db: FloatArray) -> FloatArray:
+    """Share of the sound that lies on a curve, nearly so counting for less; shape (bands,)."""
     away = (spectra.difference_db - curve_db) / _ON_IT_DB
-    return float((weight * np.exp(-0.5 * away**2)).sum() / max(weight.sum(), 1e-30))
+    share = (weight * np.exp(-0.5 * away**2)).sum(axis=0) / max(weight.sum(), 1e-30)
+    return np.asarray(share)
 
 
 def _fitted(

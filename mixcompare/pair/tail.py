@@ -34,7 +34,7 @@ from mixcompare.features import (
 from mixcompare.features.grid import LONG_WINDOW_BELOW_HZ, LOW_FFT, SEMITONE_FFT
 from mixcompare.pair.match import Match
 from mixcompare.pair.spectra import RATE_HZ, THIRDS_ABOVE_HZ, PairSpectra
-from mixcompare.pair.tail_direct import direct_level
+from mixcompare.pair.tail_direct import Direct, direct_level
 from mixcompare.pair.tail_filters import LowCut
 from mixcompare.pair.tail_frames import (
     HIGHEST_BIN,
@@ -64,6 +64,7 @@ _DECAY_S, _WET_DB = 2.4, 0.0  # what tails look like before anything is known of
 _NOISE = 0.05  # of the local power: what no tail explains
 _ROUNDS = 2  # cost: of weighting
 _ROUNDING = 1e-4  # of the largest entry: more than single precision leaves over 95 lags
+_IN_THIRD = 10 ** (0.1 * np.linspace(-0.45, 0.45, 9))  # resolution
 _COHERENT = 0.8  # amplitude the candidate shares with the reference; our judgement, not measured
 LOWEST_HZ = 80.0
 """Below it frames of 85 ms tell no semitones, and no filter for each, apart."""
@@ -156,12 +157,18 @@ def under_one_tail(
     return OneTail(
         evened,
         level_db - float(by_db),
-        direct.filter_at_db(THIRD_OCTAVE_CENTRES_HZ),
+        _in_thirds_db(direct),
         direct.low_cut,
         direct.thirds_db,
         worn,
         take.start_s,
     )
+
+
+def _in_thirds_db(direct: Direct) -> FloatArray:
+    """What a filter does to whole third octaves, which a comb's teeth lie within."""
+    hz = THIRD_OCTAVE_CENTRES_HZ[:, None] * _IN_THIRD
+    return np.asarray(10 * np.log10((10 ** (direct.filter_at_db(hz) / 10)).mean(axis=1)))
 
 
 # --- the tail ------------------------------------------------------------------------------

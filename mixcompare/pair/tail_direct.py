@@ -17,6 +17,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from mixcompare.features import ANALYSIS_RATE_HZ
+from mixcompare.pair.tail_combed import combed_in
 from mixcompare.pair.tail_filters import LowCut, bell_in, low_cut_in, low_shelf_in, shelf_in
 from mixcompare.pair.tail_frames import (
     HIGHEST_BIN,
@@ -120,6 +121,8 @@ def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
     bins_hz = np.arange(len(octave)) * ANALYSIS_RATE_HZ / WINDOW
     middles_hz = 2**middles * ANALYSIS_RATE_HZ / WINDOW
     beside_db = curve_db - registers_db
+    at = np.log2(THIRD_OCTAVE_CENTRES_HZ * WINDOW / ANALYSIS_RATE_HZ)
+    thirds_db = np.interp(at, middles, beside_db, left=np.nan, right=np.nan)
     shelf = shelf_in(middles_hz, beside_db, held_db)
     filter_db = np.zeros_like(bin_db) if shelf is None else shelf.level_db(bins_hz)
     left_db = beside_db - np.interp(middles, octave, filter_db)
@@ -130,13 +133,16 @@ def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
         level_db = registers_db
     for one in (low_shelf, bell, low_cut):
         filter_db = filter_db if one is None else filter_db + one.level_db(bins_hz)
+    left_db = found - registers_db - filter_db[column]
+    combed = combed_in(column, left_db, weight / column, turned)
+    if combed is not None:
+        filter_db = filter_db + combed.level_db
+        return Direct(registers_db, bin_db, filter_db, low_cut, combed.turn, thirds_db)
     # Of filters with that response the one that turns least, or one that turns nothing.
     turn = minimum_phase(filter_db)
     gained = np.cos(turned - turn[column]) - np.cos(turned)
     if weight @ gained <= 0:
         turn = np.zeros_like(turn)
-    at = np.log2(THIRD_OCTAVE_CENTRES_HZ * WINDOW / ANALYSIS_RATE_HZ)
-    thirds_db = np.interp(at, middles, beside_db, left=np.nan, right=np.nan)
     return Direct(level_db, bin_db, filter_db, low_cut, turn, thirds_db)
 
 

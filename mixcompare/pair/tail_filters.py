@@ -261,26 +261,57 @@ def alike(cells: Cells, found: Shelf | LowCut) -> float:
     Log likelihood, in a cell's mean. Cells scatter about what they do as Student's t with two
     degrees of freedom, in every register as widely, and in as many parts, as fits best.
     """
-    where_hz, moved_db, weight = cells
-    octave = np.log2(where_hz)
     lowest, highest = np.log2((_FROM_HZ, 2 * found.corner_hz))
-    sign = np.sign(found.level_db(np.array([_FROM_HZ]))[0])
-    total, one_amount = 0.0, np.zeros(len(_AMOUNTS_DB))
-    asked = 0
-    for middle in np.arange(lowest, highest, 1 / 3):
-        about = np.abs(octave - middle) < 1 / 6
+    sign = float(np.sign(found.level_db(np.array([_FROM_HZ]))[0]))
+    filtered_db = cells[1] - found.level_db(cells[0])
+    asked, filtered, one_amount = likelihoods(
+        cells, filtered_db, np.arange(lowest, highest, 1 / 3), (sign,)
+    )
+    return float(filtered.sum() - one_amount[:, 0].sum(axis=0).max()) / asked if asked else 0.0
+
+
+def likelihoods(
+    cells: Cells, filtered_db: FloatArray, registers: FloatArray, signs: tuple[float, ...]
+) -> tuple[int, FloatArray, FloatArray]:
+    """Log likelihood, register by register, that a filter moved its cells, or an element some.
+
+    Parameters
+    ----------
+    cells : tuple of ndarray, shape (n,)
+        What begins: where it lies in hertz, how far it stands from most registers, its weight.
+    filtered_db : ndarray, shape (n,)
+        The same without the filter.
+    registers : ndarray, shape (registers,)
+        Their middles in octaves, evenly apart.
+    signs : tuple of float
+        Of what elements did.
+
+    Returns
+    -------
+    asked : int
+        Cells in registers that hold enough of them; only those follow.
+    filtered : ndarray, shape (registers,)
+    moved : ndarray, shape (registers, signs, amounts)
+        An element by 2 to 8 dB, in the best share of the cells.
+    """
+    octave, moved_db, weight = np.log2(cells[0]), cells[1], cells[2]
+    half = np.diff(registers[:2]).sum() / 2
+    asked, filtered, moved = 0, [np.zeros(0)], [np.zeros((0, len(signs), len(_AMOUNTS_DB)))]
+    for middle in registers:
+        about = np.abs(octave - middle) < half
         if about.sum() < _FEWEST_IN_REGISTER:
             continue
-        moved, counts = moved_db[about], weight[about] / weight[about].mean()
-        asked += len(moved)
-        filtered = moved - found.level_db(2.0 ** octave[about])
-        total += float((counts @ np.log(_scattered(filtered))).max())
-        still = _scattered(moved)
-        for index, amount_db in enumerate(sign * _AMOUNTS_DB):
-            own = _scattered(moved - amount_db)
+        found_db, counts = moved_db[about], weight[about] / weight[about].mean()
+        asked += len(found_db)
+        filtered.append([float((counts @ np.log(_scattered(filtered_db[about]))).max())])
+        still = _scattered(found_db)
+        best = np.empty((1, len(signs), len(_AMOUNTS_DB)))
+        for at in np.ndindex(best.shape[1:]):
+            own = _scattered(found_db - signs[at[0]] * _AMOUNTS_DB[at[1]])
             parts = _PARTS[:, None, None] * own + (1 - _PARTS[:, None, None]) * still
-            one_amount[index] += float((counts @ np.log(parts)).max())
-    return (total - float(one_amount.max())) / asked if asked else 0.0
+            best[0, *at] = float((counts @ np.log(parts)).max())
+        moved.append(best)
+    return asked, np.concatenate(filtered), np.concatenate(moved)
 
 
 def _scattered(away_db: FloatArray) -> FloatArray:

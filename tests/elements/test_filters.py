@@ -197,11 +197,13 @@ def test_less_than_a_decibel_is_no_filter() -> None:
 def test_share_of_the_sound_on_a_curve() -> None:
     cells = pair({}, other=False, tone_db=2.0)
     weight = weight_of(cells)
-    assert on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.0)) == pytest.approx(1.0, abs=1e-6)
+    assert on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.0)).sum() == pytest.approx(
+        1.0, abs=1e-6
+    )
     # A quarter of a decibel beside it is one width of the bell curve: exp(-1/2).
-    beside = on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.25))
+    beside = on_curve(cells, weight, np.full(len(CENTRE_HZ), 2.25)).sum()
     assert beside == pytest.approx(np.exp(-0.5), abs=1e-3)
-    assert on_curve(cells, weight, np.zeros(len(CENTRE_HZ))) < 1e-6
+    assert on_curve(cells, weight, np.zeros(len(CENTRE_HZ))).sum() < 1e-6
 
 
 def test_a_bass_line_and_a_flute_have_their_ends_to_themselves() -> None:

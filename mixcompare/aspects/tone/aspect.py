@@ -235,7 +235,13 @@ def _filter_db(pair: Pair) -> tuple[float, ...]:
     spectra, filter_db = pair.of_elements, split_pair(pair).filter_db
     if filter_db is None:
         return (0.0,) * len(CENTRES_HZ)
-    return tuple(np.interp(np.log(CENTRES_HZ), np.log(spectra.centre_hz), filter_db).tolist())
+    of_bands, bands = (
+        spectra.in_third_octaves(power[None])[0]
+        for power in (10 ** (filter_db / 10), np.ones_like(filter_db))
+    )
+    held = np.flatnonzero(bands)
+    level_db = 10 * np.log10(of_bands[held] / bands[held])
+    return tuple(np.interp(np.arange(len(bands)), held, level_db).tolist())
 
 
 def _of_attacks(difference: ToneDifference) -> FloatArray:
