@@ -68,7 +68,7 @@ class ImageChange:
     later_us, within_us : float
         Right after left, against the reference, last of all; and half of its 95 % interval.
     told : bool
-        Whether the cells agree; else nothing is known of the image as a whole.
+        Whether the cells agree on the other two; else nothing but a delay is known.
     """
 
     turn_db: float = 0.0
@@ -77,6 +77,11 @@ class ImageChange:
     later_us: float = 0.0
     within_us: float = 0.0
     told: bool = False
+
+    @property
+    def is_timed(self) -> bool:
+        """Whether it is known what came late, if anything did."""
+        return self.told or self.later_us != 0
 
     @property
     def is_none(self) -> bool:
@@ -131,7 +136,9 @@ def image_between(
                         float(turn_db), float(side_db), turned_last, later_us, within_us, told=True
                     ),
                 )
-    return best[1] if best[0] < _IMAGE_WITHIN_DB else ImageChange()
+    # Another tail scatters levels, and leaves the phases' mean alone.
+    late = ImageChange(later_us=later_us, within_us=within_us)
+    return best[1] if best[0] < _IMAGE_WITHIN_DB else late
 
 
 def later_between(

@@ -320,7 +320,12 @@ class Pair:
 
     @cached_property
     def under_one_tail(self) -> OneTail | None:
-        """The reference with the candidate's tail; None where it can't be learnt."""
+        """The reference with the candidate's tail; None where it can't be learnt.
+
+        A channel that came late combs what both are together, of which it would be learnt.
+        """
+        if self.image.later_us:
+            return None
         if self.ride.moves:
             return self._matched_tail(self.of_elements, self.ride)
         return self._under_tail_unridden

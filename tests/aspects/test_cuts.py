@@ -96,3 +96,10 @@ def test_where_no_music_is_a_codec_s_noise_stands_still_again_and_is_left_out_to
     second = np.array([0.43, 0.98, 0.54, 1.25, 2.9, 1.74, 0.01, 0.02, 0.48, 0.01, 0.02])
     assert cuts.steady_bands(first).tolist() == [False] * 6 + [True] * 5
     assert cuts.steady_bands(second).tolist() == [False] * 6 + [True] * 5
+
+
+def test_where_no_band_stays_still_there_is_no_cut() -> None:
+    """Under another tail and a ride every band may wander."""
+    inside = cuts.steady_bands(np.full(len(CENTRES), 3.0))
+    assert not inside.any()
+    assert cuts.fit(CENTRES[inside], np.zeros(0), np.zeros(0)) == ()

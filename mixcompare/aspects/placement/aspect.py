@@ -165,7 +165,7 @@ class PlacementAnalyzer:
             time_difference_us_interval=pairs(*around_us, timed),
             weight=tuple(float(value) for value in _weight(of_reference, of_candidate)),
             whole_turn_db=pair.image.turn_db if pair.image.told else None,
-            whole_later_us=pair.image.later_us if pair.image.told else None,
+            whole_later_us=pair.image.later_us if pair.image.is_timed else None,
             whole_later_us_interval=_later_interval_us(pair.image),
             elements=_elements(pair),
         )
@@ -219,7 +219,7 @@ def _element(panned: Panned, who: Players, pair: Pair) -> MovedElement:
 
 
 def _later_interval_us(image: ImageChange) -> tuple[float, float] | None:
-    if not image.told:
+    if not image.is_timed:
         return None
     return image.later_us - image.within_us, image.later_us + image.within_us
 

@@ -106,8 +106,10 @@ def fit(
     Returns
     -------
     tuple of Cut
-        At most one at either end.
+        At most one at either end; of fewer than two bands none.
     """
+    if len(curve_db) < 2:
+        return ()
     deviation = np.hypot(deviation_db, np.maximum(shaping.FLOOR_DB, _DEEP_SHARE * np.abs(curve_db)))
     kept: tuple[Cut, ...] = ()
     ends = [kind for kind in (LOW_CUT, HIGH_CUT) if _falls(kind, curve_db, deviation_db)]
