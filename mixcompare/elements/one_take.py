@@ -51,6 +51,8 @@ _HALF, _FAR_MORE = 0.5, 0.15
 what persists and elements do. Three bells: 0.95, 0.25 more; a measured room of short decay at -12
 to +1.4 dB: 0.52 to 0.85, 0.2 to 0.5 more; one section changed: no more in 26 pairs; every section
 by its own: 0.21 to 0.46 (three scores)."""
+_STEEP_DB = 1.0
+"""From one of the highest bands to the next: a high cut's fall; a shelf has settled there."""
 _ELSEWHERE_DB, _MISSED = 1.0, 0.6
 """From the tone; and of what is told, what such a curve may leave untold there: 0.39 to 0.48 under
 high cuts beside another width, 0.81 and more with one or two sections changed, 0.68 and more with
@@ -263,8 +265,8 @@ def _without_own(
     """The tone without bands whose static difference is an element's that never rests there.
 
     A bass line may be such. A shelf moves every cell up to the top alike; beside an element others
-    sound now and then, or the shelf is told already. A low cut takes more from every lower band;
-    an element one amount.
+    sound now and then, or the shelf is told already. A cut takes more from every further band; an
+    element one amount.
     """
     alike = np.where(np.abs(difference_db - tone) < _ALIKE_DB, weight, 0.0).sum(axis=0)
     whole = weight.sum(axis=0)
@@ -279,7 +281,8 @@ def _without_own(
         labels, count = ndimage.label((along > 0.05 * size) | (still & (part > 0.05)))
         for index in range(1, count + 1):
             region = labels == index
-            at_end = region[0] or region[-1]
+            falls = np.diff(part[region & still][-3:] * size)
+            at_end = region[0] or (region[-1] and len(falls) == 2 and falls.min() > _STEEP_DB)
             if at_end and whole[region & between].sum() > _SLOPING * whole[region].sum():
                 # So steep that what its neighbours lost says too little of a band.
                 out[region] = middle_db[region]
