@@ -51,6 +51,9 @@ _HALF, _FAR_MORE = 0.5, 0.15
 what persists and elements do. Three bells: 0.95, 0.25 more; a measured room of short decay at -12
 to +1.4 dB: 0.52 to 0.85, 0.2 to 0.5 more; one section changed: no more in 26 pairs; every section
 by its own: 0.21 to 0.46 (three scores)."""
+_LEAST_BESIDE_DB, _AGREE = 3.0, 0.5
+"""Beside a measured room of short decay 1.2 to 1.8 dB are left over, or cells that don't agree
+(the real take)."""
 _STEEP_DB = 1.0
 """From one of the highest bands to the next: a high cut's fall; a shelf has settled there."""
 _ELSEWHERE_DB, _MISSED = 1.0, 0.6
@@ -64,7 +67,9 @@ _SOUNDS, _NEXT_CELLS = 0.03, (13, 3)  # share of a cell; frames and bands
 BEATING = 0.2  # of the stronger change: what a weaker one of the other sign may be by beating
 _LEAST_SECOND = 0.1  # of the first one's strength; our judgement, not measured
 _SAME_SECOND = 0.3  # of its size
-_SHAPED_DB = 1.0  # a filter, of which a rest may have been left
+_SHAPED_DB, _LEFT = 1.0, 0.3
+"""A filter, of which a rest may have been left; and how much of it such a rest may be: 1.2 of 13 dB
+of a high cut (the real take)."""
 _ALWAYS = 0.8
 """Of the cells in an element's bands: 0.95 move under the rest of a shelf, at most 0.7 under an
 element (sample score)."""
@@ -96,7 +101,7 @@ def _split(spectra: PairSpectra) -> Split:
     shaped = _of_any_shape(spectra, weight, tone, changes)
     if shaped is not None:
         tone, changes = _around(spectra, shaped, softer)
-        filtered = shaped
+        changes, filtered = _sure_beside_any(changes), shaped
     rest = spectra.difference_db - tone
     levels = (0.0, *(change.difference_db for change in changes))
     nearest = np.min([np.abs(rest - level) for level in levels], axis=0)
@@ -145,6 +150,22 @@ def _of_any_shape(
     return curve_db if gained > _LEAST_ON_IT and missed[0] < _MISSED * missed[1] else None
 
 
+def _sure_beside_any(changes: list[Change]) -> list[Change]:
+    """Elements that are more than what a curve of any shape leaves over.
+
+    Where an element has a band to itself the curve holds what it did, and the others seem to have
+    moved by as much the other way: of such two neither is told.
+    """
+    sure = [
+        change
+        for change in changes
+        if abs(change.difference_db) > _LEAST_BESIDE_DB and change.agreeing > _AGREE
+    ]
+    sizes = [change.difference_db for change in sure]
+    mirrored = len(sizes) == 2 and abs(sum(sizes)) < _SAME_SECOND * max(map(abs, sizes))
+    return [] if mirrored else sure
+
+
 def _explained(
     spectra: PairSpectra, weight: FloatArray, tone: FloatArray, changes: list[Change]
 ) -> FloatArray:
@@ -190,13 +211,17 @@ def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) ->
     although the element rose. Such cells lie inside the element and are few; a second element has
     cells of its own.
     """
-    changes = _above_tone(spectra, tone, softer, softer)
+    rest_db, most_db = spectra.difference_db - tone, float(np.abs(tone).max())
+    changes = [
+        change
+        for change in _above_tone(spectra, tone, softer, softer)
+        if abs(change.difference_db) > _LEFT * most_db or _rests(change, rest_db, softer)
+    ]
     if len(changes) < 2:
         return changes
     first, second = sorted(changes, key=lambda change: change.strength, reverse=True)
     if second.strength >= BEATING * first.strength:
-        shaped = float(np.abs(tone).max()) > _SHAPED_DB
-        held = shaped and not _rests(second, spectra.difference_db - tone, softer)
+        held = most_db > _SHAPED_DB and not _rests(second, rest_db, softer)
         return [first] if held else [first, second]
     if second.strength < _LEAST_SECOND * first.strength:
         return [first]
@@ -206,7 +231,7 @@ def _side_by_side(spectra: PairSpectra, tone: FloatArray, softer: FloatArray) ->
         for change in _above_tone(spectra, tone, softer, away)
         if change.difference_db * second.difference_db > 0
         and abs(change.difference_db / second.difference_db - 1) < _SAME_SECOND
-        and _rests(change, spectra.difference_db - tone, away)
+        and _rests(change, rest_db, away)
     ]
     return [first, second] if apart else [first]
 

@@ -16,7 +16,7 @@ from scipy import signal
 from mixcompare.audio.recording import Recording
 from mixcompare.elements.change import Split
 from mixcompare.elements.changes import split_difference
-from mixcompare.elements.filters import SHAPES, filter_in, on_curve
+from mixcompare.elements.filters import SHAPES, any_filter_in, filter_in, on_curve
 from mixcompare.features import Features
 from mixcompare.pair.shapes import bell_db, high_shelf_db, low_shelf_db
 from mixcompare.pair.spectra import PairSpectra
@@ -247,3 +247,56 @@ def test_a_bell_is_told_beside_an_element_in_its_band(name: str, size_db: float)
     assert element.interval[0] <= size_db <= element.interval[1]
     assert tone.kind == "tone_band_louder"
     assert tone.interval[0] <= bell.in_band(tone, pair_of(reference())) <= tone.interval[1]
+
+
+# --- of no usual shape --------------------------------------------------------------------------
+
+
+def three_bells_db() -> FloatArray:
+    return bell(-6.0, 300.0) + bell(6.0, 900.0) + bell(-5.0, 2500.0)
+
+
+def comb_db() -> FloatArray:
+    """A reflection 1.8 ms late at half the amplitude: 1 + a exp(-i w t), by definition."""
+    return np.asarray(20 * np.log10(np.abs(1 + 0.5 * np.exp(-2j * np.pi * CENTRE_HZ * 0.0018))))
+
+
+@pytest.mark.parametrize("filtered_db", [three_bells_db(), comb_db(), -comb_db()])
+def test_filters_of_any_shape_are_no_elements(filtered_db: FloatArray) -> None:
+    cells = pair({}, other=False, tone_db=filtered_db)
+    split = split_difference(cells, same_take=True)
+    assert split.changes == ()
+    # Up to the level of the whole; 0.5 dB is half of 1 dB, ISO 3382-1 Table A.1.
+    weight = weight_of(cells).sum(axis=0)
+    away_db = split.tone_db - filtered_db
+    assert np.average(np.abs(away_db - np.median(away_db)), weights=weight) < 0.5
+
+
+@pytest.mark.parametrize("who", ["melody", "tenor", "bass", "figure"])
+def test_beside_a_comb_an_element_is_told_or_left(who: str) -> None:
+    """One that has bands to itself looks like the filter there, and the others like its mirror."""
+    split = split_difference(pair({who: 6.0}, other=False, tone_db=comb_db()), same_take=True)
+    for change in split.changes:
+        assert change.difference_db == pytest.approx(6.0, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    "gains_db", [{}, {"bass": 5.0}, {"melody": -6.0}, {"tenor": 4.0, "melody": -4.0}]
+)
+def test_elements_are_no_filter_of_any_shape(gains_db: dict[str, float]) -> None:
+    split = split_difference(pair(gains_db, other=False), same_take=True)
+    assert split.filter_db is None or not split.filter_db.any()
+
+
+def test_where_nothing_sounds_any_shape_goes_on() -> None:
+    cells = pair({}, other=False, tone_db=comb_db())
+    weight = weight_of(cells)
+    curve_db, share = any_filter_in(cells, weight)
+    assert share.sum() > 0.8
+    weight[:, 20:30] = 0.0
+    bridged_db, _ = any_filter_in(cells, weight)
+    between = np.interp(np.log2(CENTRE_HZ[20:30]), np.log2(CENTRE_HZ[[19, 30]]), curve_db[[19, 30]])
+    assert bridged_db[20:30] == pytest.approx(between, abs=0.01)
+    nothing, none = any_filter_in(cells, np.zeros_like(weight))
+    assert not nothing.any()
+    assert not none.any()

@@ -59,6 +59,19 @@ def test_a_low_cut_beside_a_codec_is_no_element() -> None:
     assert split.tone_db[still] == pytest.approx(lost_db[still], abs=1.0)
 
 
+@pytest.mark.parametrize("order", [2, 3])
+def test_a_high_cut_is_no_element(order: int) -> None:
+    # Butterworth's magnitude; at its foot cells scatter as the sound lies within their bands.
+    lost_db = -10 * np.log10(1 + (CENTRE_HZ / 1500) ** (2 * order))
+    cells = pair({}, other=False, tone_db=lost_db)
+    away_db = np.random.default_rng(2).normal(0, 0.03, cells.candidate.shape) * lost_db
+    cells = replace(cells, candidate=cells.candidate * 10 ** (away_db / 10))
+    split = split_difference(cells, same_take=True)
+    assert [change for change in split.changes if change.strength > 0.0003] == []
+    inside = cells.audible.any(axis=0) & (CENTRE_HZ > 1000) & (lost_db > -14)
+    assert split.tone_db[inside] == pytest.approx(lost_db[inside], abs=1.0)
+
+
 @pytest.mark.parametrize("change_db", [6.0, -6.0])
 def test_a_change_for_a_while_is_told_with_its_place(change_db: float) -> None:
     cells = pair({}, other=False)

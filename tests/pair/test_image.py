@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from tests import synthetic
 from tests.pair.whole import held, left_over_db, played, side, told, turned
 from tests.synthetic import RATE_HZ
 
@@ -77,6 +78,23 @@ def test_width_and_a_late_channel_are_told_side_by_side(factor: float, delay_us:
     assert made.pair.image.later_us == pytest.approx(delay_us, abs=50)
     assert abs(made.pair.image.later_us - delay_us) <= made.pair.image.within_us
     assert left_over_db(made.pair) < 0.3
+
+
+@pytest.mark.parametrize("delay_us", [1400.0, -500.0])
+def test_a_late_channel_is_told_under_another_tail(delay_us: float) -> None:
+    """Levels scatter there and phases agree. Both channels together are combed: no filter is told.
+
+    The truth is the delay that was made.
+    """
+    roomy = synthetic.in_room(synthetic.play(5, bars=8), 1.6, -3.0, seed=2)
+    made = held(late(roomy, delay_us * 1e-6))
+    assert not made.pair.image.told
+    assert made.pair.image.later_us == pytest.approx(delay_us, abs=30)
+    assert made.pair.under_one_tail is None
+    found = told(made.results)
+    side_later = "right_later" if delay_us > 0 else "left_later"
+    assert set(found) <= {side_later, "wetter"}
+    assert abs(found[side_later]) == pytest.approx(abs(delay_us), abs=30)
 
 
 def test_another_width_moves_no_time_between_the_channels() -> None:

@@ -67,7 +67,7 @@ RIGHT = (
     " narrow wide turned_right turned_left exchanged narrow_bright"
     " fast slow slower higher"
     " figure figure_softer fade hiss_fade"
-    " hall_soft drier_soft lowcut_hiss"
+    " hall_soft drier_soft lowcut_hiss highcut_wide living_room_soft late_hall"
 )
 
 
