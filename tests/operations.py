@@ -544,7 +544,7 @@ ROOM: tuple[Operation, ...] = (
     Operation("late_hall", "a hall of 1.7 s at -3 dB, right channel 1.4 ms late",
               _alone(lambda x: late(in_hall(x, -3, 1.7), 0.0014)),
               (Told("right_later", 1406.0, "time between channels"),
-               Told("wetter", None, "reverberation in gaps"))),
+               Told("wetter", None, "reverberation in gaps")), warned="Several arrival times"),
     Operation("narrow_hall", "side x 0.5, a hall of 2.2 s at -6 dB",
               _alone(lambda x: in_hall(sides(x, 0.5), -6)),
               # Of the direct sound: the hall's own width covers it.
