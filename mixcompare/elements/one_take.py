@@ -171,7 +171,7 @@ def _explained(
 ) -> FloatArray:
     """Share of the sound that lies on the tone, or an element's size from it; shape (bands,)."""
     sizes = (0.0, *(change.difference_db for change in changes))
-    return np.sum([on_curve(spectra, weight, tone + size) for size in sizes], axis=0)
+    return np.asarray(sum(on_curve(spectra, weight, tone + size) for size in sizes))
 
 
 def _not_bent(around: list[Change], changes: list[Change], gained: float) -> bool:

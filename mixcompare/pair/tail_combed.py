@@ -63,7 +63,8 @@ def combed_in(
         weight, and by how many radians its phase is turned.
     """
     order = np.argsort(column, kind="stable")[:: max(len(column) // _MOST_CELLS, 1)]
-    column, moved_db, weight, turned = (x[order] for x in (column, moved_db, weight, turned))
+    column = column[order]
+    moved_db, weight, turned = (x[order] for x in (moved_db, weight, turned))
     bins = np.arange(WINDOW // 2 + 1)
     hz = bins * ANALYSIS_RATE_HZ / WINDOW
     level_db = np.full(len(bins), np.nan)

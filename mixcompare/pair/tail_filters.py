@@ -296,14 +296,15 @@ def likelihoods(
     """
     octave, moved_db, weight = np.log2(cells[0]), cells[1], cells[2]
     half = np.diff(registers[:2]).sum() / 2
-    asked, filtered, moved = 0, [np.zeros(0)], [np.zeros((0, len(signs), len(_AMOUNTS_DB)))]
+    asked, filtered = 0, list[float]()
+    moved = [np.zeros((0, len(signs), len(_AMOUNTS_DB)))]
     for middle in registers:
         about = np.abs(octave - middle) < half
         if about.sum() < _FEWEST_IN_REGISTER:
             continue
         found_db, counts = moved_db[about], weight[about] / weight[about].mean()
         asked += len(found_db)
-        filtered.append([float((counts @ np.log(_scattered(filtered_db[about]))).max())])
+        filtered.append(float((counts @ np.log(_scattered(filtered_db[about]))).max()))
         still = _scattered(found_db)
         best = np.empty((1, len(signs), len(_AMOUNTS_DB)))
         for at in np.ndindex(best.shape[1:]):
@@ -311,7 +312,7 @@ def likelihoods(
             parts = _PARTS[:, None, None] * own + (1 - _PARTS[:, None, None]) * still
             best[0, *at] = float((counts @ np.log(parts)).max())
         moved.append(best)
-    return asked, np.concatenate(filtered), np.concatenate(moved)
+    return asked, np.array(filtered), np.concatenate(moved)
 
 
 def _scattered(away_db: FloatArray) -> FloatArray:

@@ -72,6 +72,13 @@ def test_elements_do_not(elements: list[tuple[float, float, float, float]]) -> N
     assert combed_in(column, moved_db, 1.0 / column, np.zeros(len(column))) is None
 
 
+def test_a_reflection_that_hardly_shows_is_left() -> None:
+    column, scatter_db = beginning()
+    response = reflected(np.arange(WINDOW // 2 + 1) * BIN_HZ, 0.0018, 0.1)
+    moved_db = 20 * np.log10(np.abs(response))[column] + 0.1 * scatter_db
+    assert combed_in(column, moved_db, 1.0 / column, np.angle(response)[column]) is None
+
+
 def test_too_little_that_begins_tells_nothing() -> None:
     column, _ = beginning(count=300)
     response = reflected(column * BIN_HZ, 0.0018, 0.6)

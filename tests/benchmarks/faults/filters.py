@@ -28,11 +28,20 @@ FAULTS: list[Fault] = [
             "away = (spectra.difference_db + curve_db) / _ON_IT_DB",
         ),
         ("    Shape(low_shelf_db, (150.0, 800.0)", "    Shape(low_shelf_db, (50.0, 800.0)"),
+        (
+            "_STEP_DB * density[heard].argmax(axis=1) - _FURTHEST_DB",
+            "density[heard].argmax(axis=1)",
+        ),
+        ("np.interp(octave, octave[heard], most_db)", "np.interp(octave, octave[heard], -most_db)"),
     ),
     *each(
         "mixcompare/elements/one_take.py",
         _FILTERS,
         ("elif gained > MORE_ON_IT or _not_bent(around[1], changes, gained):", "elif gained > 9:"),
+        ("    if shaped is not None:", "    if False:"),
+        ("on_it.sum() > max(_HALF, told.sum() + _FAR_MORE)", "on_it.sum() > _HALF"),
+        ("return [] if mirrored else sure", "return sure"),
+        ("_ELSEWHERE_DB, _MISSED = 1.0, 0.6", "_ELSEWHERE_DB, _MISSED = 1.0, 2.0"),
         ("if more or gained < -MORE_ON_IT:", "if more or gained < MORE_ON_IT:"),
         (
             "return 0 < len(around) < len(changes) or (len(around) == len(changes) and gained > 0)",
