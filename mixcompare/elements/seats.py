@@ -56,6 +56,7 @@ _LEAST_OF_OTHER, _NO_PLACE = 0.1, 0.29
 scores), of the sample's basses beside its clarinets 0.05, in one place."""
 _MOVED_DB, _STAYED_DB = 1.0, 1.0
 """A gain, and how near to it a change is that all that stayed would show; our choice."""
+_MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; our choice
 _STEPS = 100
 _BEGIN = ((0.15, 0.85), (0.02, 0.5), (0.5, 0.98))  # quantiles of the attacks, to begin with
 
@@ -137,7 +138,7 @@ def _two(
 
 
 def together(two: list[Change], spread: FloatArray, clearly: bool) -> list[Change] | None:
-    """Both halves of a change; None where they are one element.
+    """Both halves of a change; None where they are one element, or would be told as one.
 
     Parameters
     ----------
@@ -152,7 +153,13 @@ def together(two: list[Change], spread: FloatArray, clearly: bool) -> list[Chang
     weaker = int(strength.argmin())
     if strength[weaker] < _LEAST_OF_OTHER * strength.max() and spread[weaker] > _NO_PLACE:
         return None
-    return two if clearly or _differ(*two) else None
+    alike = side_of(two[0].seat or 0.0) == side_of(two[1].seat or 0.0)
+    return two if _differ(*two) or (clearly and not alike) else None
+
+
+def side_of(seat: float) -> int:
+    """Where a seat is said to be: 1 on the right, -1 on the left, 0 in the middle."""
+    return int(np.sign(seat)) if abs(seat) > _MIDDLE else 0
 
 
 def _differ(one: Change, other: Change) -> bool:

@@ -83,11 +83,19 @@ def test_what_strays_from_one_element_is_no_second() -> None:
     pair = pair_of(mixed(level_db={"clarinets": 5.0}))
     (whole,) = split_pair(pair.with_gain(match_level(pair).gain_db)).changes
     wide = np.array([0.1, 0.3])
-    parts = [replace(whole, strength=strength) for strength in (1.0, 0.09)]
+    seated = (0.8, -0.8)
+    parts = [
+        replace(whole, strength=strength, seat=seat)
+        for strength, seat in zip((1.0, 0.09), seated, strict=True)
+    ]
     assert together(parts, wide, clearly=True) is None
     assert together(parts, wide[::-1], clearly=True) == parts
-    parts[1] = replace(whole, strength=0.11)
+    parts[1] = replace(parts[1], strength=0.11)
     assert together(parts, wide, clearly=True) == parts
+    on_one_side = [parts[0], replace(parts[1], seat=0.3)]
+    assert together(on_one_side, wide, clearly=True) is None  # by the same words, of one size
+    softer = replace(on_one_side[1], interval=(1.0, 2.0), difference_db=1.5)
+    assert together([parts[0], softer], wide, clearly=True) == [parts[0], softer]
     assert together(parts, wide, clearly=False) is None  # of one size
 
 

@@ -7,6 +7,7 @@ from mixcompare.aspects.balance.values import AGAINST, BalanceDifference, Elemen
 from mixcompare.elements.change import Change
 from mixcompare.elements.describe import FIGURE, Description
 from mixcompare.elements.local import LocalChange
+from mixcompare.elements.seats import side_of
 from mixcompare.findings import (
     Finding,
     between,
@@ -24,7 +25,6 @@ from mixcompare.parts.values import Levels, Players
 _NOTEWORTHY_SHARE = 0.15  # change of the share in which it is heard; our judgement, not measured
 _NOTEWORTHY_LOUDNESS = 0.1  # the same of its share of the loudness
 _HEARD_LU = 0.5  # about what is heard of a whole by attentive listeners; our judgement
-_MIDDLE = 0.25  # right less left over the whole: 2.2 dB between the channels; our choice
 _STILL_DB = 0.3
 """Scatter of cells that no other tail makes: one 22 dB under the direct sound leaves 0.26 dB, and
 moves no moment by more than 0.7 dB (made-up take)."""
@@ -43,9 +43,7 @@ def seated(subject: str, seat: float | None) -> str:
     """An element's name with where it sits, if that tells it from another one."""
     if seat is None:
         return subject
-    side = "in the middle"
-    if abs(seat) > _MIDDLE:
-        side = "on the right" if seat > 0 else "on the left"
+    side = {0: "in the middle", 1: "on the right", -1: "on the left"}[side_of(seat)]
     what, *further = subject.split(", ", 1)
     return ", ".join([f"{what} {side}", *further])
 

@@ -178,6 +178,8 @@ FAULTS: list[Fault] = [
         "mixcompare/elements/seats.py",
         ("tests/elements/test_seats.py",),
         ("whole = change.against or stayed", "whole = change.against"),
+        ("(clearly and not alike)", "clearly"),
+        ("if abs(seat) > _MIDDLE else 0", "if seat else 0"),
         ("latest = np.where(again, 0.0, latest) + odds[row]", "latest = odds[row]"),
         ("(odds < -_SURE, odds > _SURE)", "(odds > _SURE, odds < -_SURE)"),
         ("_APART, _SURER = 0.5, 8.0", "_APART, _SURER = 0.0, -8.0"),
@@ -187,7 +189,7 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/aspects/balance/words.py",
         ("tests/elements/test_seats.py",),
-        ('"on the right" if seat > 0', '"on the right" if seat < 0'),
+        ('1: "on the right", -1: "on the left"', '-1: "on the right", 1: "on the left"'),
     ),
     *each(
         "mixcompare/findings/folding.py",
