@@ -267,7 +267,7 @@ def _time_difference_us(
     frames = frames[: blocks * per]
     cross = features.band_cross[frames].reshape(blocks, per, BANDS).sum(axis=1)
     power = features.band_power[frames].reshape(blocks, per, BANDS, 2).sum(axis=1)
-    if image is not None and image.told:
+    if image is not None and image.is_timed:
         left, right, cross = without_image(
             power[..., 0], power[..., 1], cross, THIRD_OCTAVE_CENTRES_HZ, image
         )
