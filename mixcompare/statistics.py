@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _HUBER = 1.5  # times the residuals' scale, from where on they count linearly; our choice
 
+_HILL = 0.8  # of the weight, from where on a density bends too little for Newton's step
 _KERNEL_ENDS = 12.0  # widths: a Gaussian is 1e-31 there
 _MANY, _EVERY, _AROUND = 8000, 61, 0.05
 """Of more values than this a sample, every so manieth, shows those this share around a quantile."""
@@ -72,6 +74,31 @@ def _in_order(values: FloatArray, weights: FloatArray) -> tuple[FloatArray, Floa
     if tied.any():
         order[tied] = np.argsort(values[tied], axis=-1, kind="stable")
     return x, np.take_along_axis(weights, order, axis=-1)
+
+
+def chosen_quantiles(
+    values: FloatArray, chosen: npt.NDArray[np.bool_], quantiles: Sequence[float]
+) -> FloatArray:
+    """Quantiles of the chosen values of every column, read between them as numpy does.
+
+    Parameters
+    ----------
+    values, chosen : ndarray, shape (values, columns)
+        At least one of every column is chosen.
+    quantiles : sequence of float
+        From 0 to 1.
+
+    Returns
+    -------
+    ndarray, shape (quantiles, columns)
+    """
+    ordered = np.sort(np.where(chosen, values, np.inf), axis=0)
+    place = np.outer(quantiles, chosen.sum(axis=0) - 1)
+    below = np.floor(place).astype(np.intp)
+    low, high = (
+        np.take_along_axis(ordered, at, axis=0) for at in (below, np.ceil(place).astype(np.intp))
+    )
+    return np.asarray(low + (place - below) * (high - low))
 
 
 def quantiles_by_column(
@@ -171,7 +198,8 @@ def densest_by_row(
 def robust_mode(values: npt.ArrayLike, weights: npt.ArrayLike, width: float) -> float:
     """Value on which the most weight agrees within a kernel of the given width.
 
-    A Gaussian kernel density on a fine grid, its peak refined by mean shift.
+    A Gaussian kernel density on a fine grid, its peak refined by Newton's method, or by mean shift
+    where the density is no hill yet.
     """
     x = np.asarray(values, np.float64).ravel()
     w = np.asarray(weights, np.float64).ravel()
@@ -179,21 +207,28 @@ def robust_mode(values: npt.ArrayLike, weights: npt.ArrayLike, width: float) -> 
     if not keep.any():
         return float("nan")
     x, w = x[keep], w[keep]
-    low, high = np.quantile(x, [0.001, 0.999])
+    ends = sorted({int(0.001 * (len(x) - 1)), math.ceil(0.999 * (len(x) - 1))})
+    ordered = np.partition(x, ends)
+    low, high = ordered[ends[0]] - 4 * width, ordered[ends[-1]] + 4 * width
     step = width / 4
-    edges = np.arange(low - 4 * width, high + 4 * width + step, step)
-    histogram, _ = np.histogram(x, edges, weights=w)
+    cells = int((high - low) / step) + 1
+    place = (x - low) / step
+    inside = (place >= 0) & (place < cells)
+    histogram = np.bincount(place[inside].astype(np.intp), w[inside], cells)
     kernel = np.exp(-0.5 * (np.arange(-16, 17) / 4) ** 2)
     density = np.convolve(histogram, kernel, mode="same")
-    peak = float(edges[int(np.argmax(density))] + step / 2)
+    peak = float(low + (np.argmax(density) + 0.5) * step)
     close = np.abs(x - peak) < _KERNEL_ENDS * width
     x, w = x[close], w[close]
     for _ in range(30):
-        near = w * np.exp(-0.5 * ((x - peak) / width) ** 2)
-        moved = float(near @ x / near.sum())
-        if abs(moved - peak) < 1e-6:
+        away = (x - peak) / width
+        near = w * np.exp(-0.5 * away * away)
+        pull = near * away
+        total, bend = float(near.sum()), float(pull @ away)
+        moved = width * float(pull.sum()) / (total - bend if bend < _HILL * total else total)
+        peak += moved
+        if abs(moved) < 1e-6:
             break
-        peak = moved
     return peak
 
 

@@ -15,6 +15,7 @@ from tests import once_a_run
 
 FloatArray = npt.NDArray[np.float64]
 
+ROOT = Path(__file__).parent
 RATE_HZ = 48_000
 
 # A shell starts what runs in its background deaf to interrupts; what is tested here listens.
@@ -22,37 +23,62 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
-LONGEST_FIRST = (
-    "test_real_recordings",
+LONG = (
     "test_chain",
-    "test_align",
-    "test_contract",
-    "test_run",
-    "test_levels",
+    "published/test_real_recordings",
+    "report/test_browser",
+    "parts/test_levels",
+    "takes/test_run",
+    "alignment/test_align",
     "test_notebooks",
-    "test_room",
-    "test_comparison",
-    "test_image",
-    "test_sample",
-    "test_reverberation",
-    "test_placement",
-    "test_take",
+    "report/test_browser_loudness",
+    "pair/test_image",
+    "pair/test_undo",
+    "aspects/test_contract",
+    "stems/test_sample",
+    "stems/test_judge",
+    "report/test_report_contract",
+    "parts/test_held",
+    "stems/test_worn",
+    "pair/test_folded",
+    "aspects/test_told",
     "test_coverage",
-    "test_dynamics",
-    "test_cli",
-    "test_undo",
-    "test_browser",
-    "test_tone",
-    "test_told",
-    "test_tail",
-    "test_percussion",
-    "test_held",
-    "test_judge",
-    "test_articulation",
-    "test_width",
+    "pair/test_tail_direct",
+    "elements/test_take",
+    "test_comparison",
+    "outputs/test_placing",
+    "cli/test_closed",
+    "stems/test_trimmed",
+    "parts/test_passages",
+    "report/test_firefox",
+    "pair/test_tail",
+    "report/test_browser_notes",
+    "aspects/test_room",
+    "elements/test_ended",
+    "aspects/test_tone",
+    "pair/test_reverberation",
+    "stems/test_paired",
+    "alignment/test_edits",
+    "cli/test_guard",
+    "parts/test_percussion",
+    "elements/test_filters",
+    "elements/test_panned",
+    "parts/test_sample",
+    "parts/test_course",
+    "alignment/test_again",
+    "pair/test_filled",
+    "parts/test_placed",
     "test_hostile",
+    "elements/test_detectable",
+    "test_cli",
+    "aspects/test_dynamics",
+    "report/test_document",
+    "elements/test_standing",
+    "report/test_writer",
+    "elements/test_changes",
 )
-"""Files that take long, so that at the end no worker is alone with one of them."""
+"""Files that take seven seconds and more, the longest first: so begun, no worker is alone with one
+of them at the end, and ``-m "not long"`` leaves them out."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -61,9 +87,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     What hears sound as it is played, or reads the clock, has three attempts: a machine may stand
     still for seconds. A fault fails them all.
     """
-    place = {name: index for index, name in enumerate(LONGEST_FIRST)}
-    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+    place = {ROOT / f"{name}.py": index for index, name in enumerate(LONG)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
     for item in items:
+        if item.path in place:
+            item.add_marker(pytest.mark.long)
         if item.get_closest_marker("browser") or item.get_closest_marker("clock"):
             item.add_marker(pytest.mark.flaky(reruns=2))
 

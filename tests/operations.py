@@ -425,8 +425,8 @@ def _resampled(take: FloatArray) -> Pair:
     return (take, RATE_HZ), (soxr.resample(take, RATE_HZ, 48_000, quality="VHQ"), 48_000)
 
 
-def _living_room(take: FloatArray) -> FloatArray:
-    return reverberated(take, soundfile.read(LIVING_ROOM)[0], 0)
+def _living_room(take: FloatArray, level_db: float = 0.0) -> FloatArray:
+    return reverberated(take, soundfile.read(LIVING_ROOM)[0], level_db)
 
 
 def _width_db(finding: Finding, pair: Pair) -> float:
@@ -539,7 +539,7 @@ ROOM: tuple[Operation, ...] = (
     Operation("living_room", "a measured living room at the take's level", _alone(_living_room),
               (Told("tone_band_louder", measured_in_band, "tone"),)),
     Operation("living_room_soft", "the same room 6 dB softer: its reflections comb the spectrum",
-              _alone(lambda x: reverberated(x, soundfile.read(LIVING_ROOM)[0], -6)),
+              _alone(lambda x: _living_room(x, -6)),
               (Told("tone_band_louder", measured_in_band, "tone"),)),
     Operation("late_hall", "a hall of 1.7 s at -3 dB, right channel 1.4 ms late",
               _alone(lambda x: late(in_hall(x, -3, 1.7), 0.0014)),

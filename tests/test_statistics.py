@@ -9,6 +9,7 @@ from scipy import optimize
 from mixcompare.statistics import (
     block_bootstrap,
     block_counts,
+    chosen_quantiles,
     densest,
     densest_by_row,
     few_blocks,
@@ -102,6 +103,16 @@ def test_counts_say_how_often_a_draw_picks_a_block(rng: np.random.Generator) -> 
     values = rng.normal(size=(11, 3))
     drawn = block_bootstrap(11, lambda index: values[index].sum(axis=0), block_length=4)
     assert block_counts(11, block_length=4) @ values == pytest.approx(drawn)
+
+
+def test_quantiles_of_what_is_chosen_are_numpys_of_it_alone(rng: np.random.Generator) -> None:
+    values = rng.normal(0, 1, (40, 6))
+    chosen = rng.uniform(0, 1, values.shape) < np.linspace(0.1, 1.0, 6)
+    chosen[0] = True
+    found = chosen_quantiles(values, chosen, (0.1, 0.5, 0.9))
+    for column in range(6):
+        alone = np.quantile(values[chosen[:, column], column], (0.1, 0.5, 0.9))
+        assert found[:, column] == pytest.approx(alone, abs=1e-12)
 
 
 @pytest.mark.parametrize("width", [0.5, 0.8])

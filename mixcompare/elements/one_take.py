@@ -88,7 +88,9 @@ def _split(spectra: PairSpectra) -> Split:
     filtered = filter_in(spectra, weight)
     if filtered.any():
         around = _around(spectra, filtered, softer)
-        gained = sum(on_curve(spectra, weight, around[0]) - on_curve(spectra, weight, tone))
+        gained = float(
+            (on_curve(spectra, weight, around[0]) - on_curve(spectra, weight, tone)).sum()
+        )
         # Beside what all of the upper voices did, a shelf would make another element of the rest.
         more = len(around[1]) > max(len(changes), 1)
         if more or gained < -MORE_ON_IT:
@@ -124,7 +126,8 @@ def _beside(spectra: PairSpectra, softer: FloatArray, now: _Told) -> _Told | Non
     if not filtered.any():
         return None
     around = _around(spectra, filtered, softer)
-    gained = sum(_explained(spectra, weight, *around) - _explained(spectra, weight, tone, changes))
+    told = _explained(spectra, weight, tone, changes)
+    gained = float((_explained(spectra, weight, *around) - told).sum())
     straighter = np.abs(around[0] - filtered).max() < _STRAIGHTER * np.abs(tone - before).max()
     fewer = len(around[1]) < len(changes) and gained > -_AS_MUCH
     more = len(around[1]) == len(changes) and gained > (0.0 if straighter else MORE_ON_IT)

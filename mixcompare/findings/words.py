@@ -71,11 +71,11 @@ def moment(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest / 10:04.1f}" if hours else clock
 
 
-def joined_spans(spans_s: Sequence[Span]) -> tuple[Span, ...]:
-    """Spans in order, joined where they touch."""
+def joined_spans(spans_s: Sequence[Span], gap_s: float = 0.0) -> tuple[Span, ...]:
+    """Spans in order, joined where they touch or leave no longer gap."""
     joined: list[Span] = []
     for start, end in sorted(spans_s):
-        if joined and start <= joined[-1][1]:
+        if joined and start - joined[-1][1] <= gap_s:
             joined[-1] = (joined[-1][0], max(joined[-1][1], end))
         else:
             joined.append((start, end))

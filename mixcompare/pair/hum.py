@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -78,13 +76,17 @@ def hum_of(pair: Ordered) -> Hum | None:
     clean = _fine_spectra(pair.clean, times_s) * pair.ridden_at(times_s)[:, None]
     noisy = _fine_spectra(pair.noisy, pair.match.time_map.to_candidate(times_s))
     found: tuple[int, float, float, list[tuple[int, float, float]]] = (0, 0.0, 0.0, [])
-    stands = functools.cache(functools.partial(_stands, noisy))
-    for mains_hz in _MAINS_HZ:
-        for hz in mains_hz * (1 + np.arange(-_OFF_MAINS, _OFF_MAINS + 1e-9, 0.0005)):
-            lines = _lines(clean, noisy, float(hz), pair.match, stands)
-            strength = sum(line[1] for line in lines)
-            if (len(lines), strength) > found[:2]:
-                found = len(lines), strength, float(hz), lines
+    mains_hz = np.outer(_MAINS_HZ, 1 + np.arange(-_OFF_MAINS, _OFF_MAINS + 1e-9, 0.0005)).ravel()
+    bins = np.round(np.outer(mains_hz, np.arange(1, _MOST_LINES + 1)) * _LINE_S).astype(int)
+    bins, first = np.unique(bins, axis=0, return_index=True)
+    stands = _stands(noisy, bins)
+    for row in np.argsort(-stands.sum(axis=1), kind="stable").tolist():
+        if stands[row].sum() < max(found[0], 1):  # no more lines are told than stand
+            break
+        lines = _lines(clean, noisy, bins[row], stands[row], pair.match)
+        strength = sum(line[1] for line in lines)
+        if (len(lines), strength) > found[:2]:
+            found = len(lines), strength, float(mains_hz[first[row]]), lines
     lines = found[3]
     if not lines:
         return None
@@ -135,29 +137,28 @@ def _fine_spectra(features: Features, times_s: FloatArray) -> FloatArray:
     return out * 4.0 / (size * float(np.square(window, dtype=np.float64).sum()))
 
 
-def _stands(noisy: FloatArray, middle: int) -> bool:
-    """Whether a bin's quiet moments lie over those beside it."""
-    there = noisy[:, middle - 1 : middle + 2].sum(axis=1)
+def _stands(noisy: FloatArray, bins: npt.NDArray[np.int64]) -> BoolArray:
+    """Whether quiet moments of a bin and its neighbours lie over those beside them."""
+    places, where = np.unique(bins, return_inverse=True)
     near, far = (round(hz * _LINE_S) for hz in _BESIDE_HZ)
     beside = np.concatenate([np.arange(-far, -near + 1), np.arange(near, far + 1)])
-    around = 3 * np.median(noisy[:, middle + beside], axis=1)
-    return bool(np.percentile(there, 10) > 10 ** (_LINE_OVER_DB / 10) * np.percentile(around, 10))
+    there = noisy[:, places[:, None] + np.arange(-1, 2)].sum(axis=2)
+    around = np.stack([3 * np.median(noisy[:, at + beside], axis=1) for at in places], axis=1)
+    quiet, quiet_around = (np.percentile(power, 10, axis=0) for power in (there, around))
+    return np.asarray(
+        (quiet > 10 ** (_LINE_OVER_DB / 10) * quiet_around)[where.reshape(bins.shape)]
+    )
 
 
 def _lines(
     clean: FloatArray,
     noisy: FloatArray,
-    mains_hz: float,
+    bins: npt.NDArray[np.int64],
+    stands: BoolArray,
     match: Match,
-    is_over: Callable[[int], bool],
 ) -> list[tuple[int, float, float]]:
     """Multiples at which a steady line stands: number, power, and the other's quiet power there."""
     speed = 2 ** ((100 * match.transposition_semitones + match.tuning_cents) / 1200)
-    multiples = np.arange(1, _MOST_LINES + 1)
-    bins = np.round(multiples * mains_hz * _LINE_S).astype(int)
-    stands = np.array([is_over(middle) for middle in bins.tolist()])
-    if not stands.any():
-        return []
     there = noisy[:, bins[:, None] + np.arange(-1, 2)].sum(axis=2)
     # Played at another speed, a line of the one lies elsewhere in the other.
     moved = np.round(bins / speed).astype(int)
@@ -168,7 +169,7 @@ def _lines(
     found = steady_noise(here, there, _LINE_FREE)
     shown = found.told & stands & (found.over_db >= _LINE_LEAST_OVER_DB)
     return [
-        (int(multiples[index]), float(found.noise[index]), float(found.quiet[index]))
+        (int(index) + 1, float(found.noise[index]), float(found.quiet[index]))
         for index in np.flatnonzero(shown)
     ]
 

@@ -18,7 +18,7 @@ from mixcompare.alignment.timemap import sample_frames
 from mixcompare.features import BAND_RATE_HZ, Features, common_bands
 from mixcompare.pair.match import Match
 from mixcompare.standards import bs1770, tech3342
-from mixcompare.statistics import block_bootstrap, few_blocks
+from mixcompare.statistics import block_picks, few_blocks
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -136,13 +136,10 @@ def range_difference_lu(
     if pair.shape[1] < 2:
         return None
 
-    def difference(index: npt.NDArray[np.int64]) -> float:
-        return (tech3342.range_of(pair[1, index]) or 0.0) - (
-            tech3342.range_of(pair[0, index]) or 0.0
-        )
-
     block = max(round(_RANGE_BLOCK_S * rate_hz), 1)
-    draws = block_bootstrap(pair.shape[1], difference, block_length=block)
+    picks = block_picks(pair.shape[1], block_length=block)
+    ranges = [np.nan_to_num(tech3342.ranges_of(each[picks].T)) for each in pair]
+    draws = ranges[1] - ranges[0]
     value = to_range - from_range
     reach = 1.96 * float(draws.std()) * few_blocks(pair.shape[1] / block)
     return value, (value - reach, value + reach)

@@ -112,6 +112,7 @@ def hidden_by(
         Of the candidate's whole against the reference's.
     """
     gain = 10 ** (gain_db / 10)
+    quieter = np.minimum(of_reference * gain, of_candidate)  # at the candidate's level
     hidden = np.zeros(of_reference.shape, bool)
     widths_hz = np.diff(THIRD_OCTAVE_EDGES_HZ)
     for one in noise:
@@ -120,12 +121,7 @@ def hidden_by(
             below = np.arange(BANDS) < lowest
             dense = np.where(below, one.power[lowest] / widths_hz[lowest] * widths_hz, 0.0)
             limit = 10 ** (_CLEAR_DB / 10) * np.maximum(one.power, dense)
-            at_its = (
-                (of_reference * gain, of_candidate)
-                if one.in_candidate
-                else (of_reference, of_candidate / gain)
-            )
-            hidden |= np.minimum(*at_its) < limit
+            hidden |= quieter < limit * (1.0 if one.in_candidate else gain)
     return hidden
 
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from mixcompare.statistics import chosen_quantiles
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -77,8 +79,7 @@ def steady_noise(clean: FloatArray, noisy: FloatArray, free: npt.ArrayLike = np.
     elif not moves.any():
         gain = np.full_like(gain, whole)
     noise = np.maximum(quiet_noisy - gain * quiet_clean, 0.0)
-    over = np.where(quiet, noisy - gain * clean, np.nan)
-    least, most = np.nanpercentile(over, [10, 90], axis=0)
+    least, most = chosen_quantiles(noisy - gain * clean, quiet, (0.1, 0.9))
     floor = np.percentile(noisy, 2, axis=0)
     # Power of noise in `free` independent values scatters by 4.34 sqrt(2 / free) dB; 90 % of it
     # within 1.28 times that, its lowest fiftieth 2.05 times.
@@ -90,4 +91,4 @@ def steady_noise(clean: FloatArray, noisy: FloatArray, free: npt.ArrayLike = np.
 
 
 def _median(power: FloatArray, chosen: BoolArray) -> FloatArray:
-    return np.asarray(np.nanmedian(np.where(chosen, power, np.nan), axis=0))
+    return np.asarray(chosen_quantiles(power, chosen, (0.5,))[0])

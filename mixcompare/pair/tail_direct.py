@@ -126,23 +126,23 @@ def direct_level(take: Take, changed: Changed | Added | None) -> Direct:
     shelf = shelf_in(middles_hz, beside_db, held_db)
     filter_db = np.zeros_like(bin_db) if shelf is None else shelf.level_db(bins_hz)
     left_db = beside_db - np.interp(middles, octave, filter_db)
-    cells = column * ANALYSIS_RATE_HZ / WINDOW, found - registers_db, weight / column
+    moved_db, of_octave = found - registers_db, weight / column
+    cells = column * ANALYSIS_RATE_HZ / WINDOW, moved_db, of_octave
     low_cut, bell = low_cut_in(middles_hz, left_db, cells), bell_in(middles_hz, left_db)
     low_shelf = None if low_cut else low_shelf_in(middles_hz, left_db, cells)
     if shelf or low_shelf or bell:
         level_db = registers_db
     for one in (low_shelf, bell, low_cut):
         filter_db = filter_db if one is None else filter_db + one.level_db(bins_hz)
-    left_db = found - registers_db - filter_db[column]
-    combed = combed_in(column, left_db, weight / column, turned)
+    combed = combed_in(column, moved_db - filter_db[column], of_octave, turned)
     if combed is not None:
-        filter_db = filter_db + combed.level_db
-        return Direct(registers_db, bin_db, filter_db, low_cut, combed.turn, thirds_db)
-    # Of filters with that response the one that turns least, or one that turns nothing.
-    turn = minimum_phase(filter_db)
-    gained = np.cos(turned - turn[column]) - np.cos(turned)
-    if weight @ gained <= 0:
-        turn = np.zeros_like(turn)
+        level_db, filter_db, turn = registers_db, filter_db + combed.level_db, combed.turn
+    else:
+        # Of filters with that response the one that turns least, or one that turns nothing.
+        turn = minimum_phase(filter_db)
+        gained = np.cos(turned - turn[column]) - np.cos(turned)
+        if weight @ gained <= 0:
+            turn = np.zeros_like(turn)
     return Direct(level_db, bin_db, filter_db, low_cut, turn, thirds_db)
 
 

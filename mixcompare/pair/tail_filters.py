@@ -296,8 +296,8 @@ def likelihoods(
     """
     octave, moved_db, weight = np.log2(cells[0]), cells[1], cells[2]
     half = np.diff(registers[:2]).sum() / 2
-    asked, filtered = 0, list[float]()
-    moved = [np.zeros((0, len(signs), len(_AMOUNTS_DB)))]
+    amounts_db = np.multiply.outer(signs, _AMOUNTS_DB)
+    asked, filtered, moved = 0, list[float](), list[float]()
     for middle in registers:
         about = np.abs(octave - middle) < half
         if about.sum() < _FEWEST_IN_REGISTER:
@@ -306,13 +306,11 @@ def likelihoods(
         asked += len(found_db)
         filtered.append(float((counts @ np.log(_scattered(filtered_db[about]))).max()))
         still = _scattered(found_db)
-        best = np.empty((1, len(signs), len(_AMOUNTS_DB)))
-        for at in np.ndindex(best.shape[1:]):
-            own = _scattered(found_db - signs[at[0]] * _AMOUNTS_DB[at[1]])
+        for amount_db in amounts_db.flat:
+            own = _scattered(found_db - amount_db)
             parts = _PARTS[:, None, None] * own + (1 - _PARTS[:, None, None]) * still
-            best[0, *at] = float((counts @ np.log(parts)).max())
-        moved.append(best)
-    return asked, np.array(filtered), np.concatenate(moved)
+            moved.append(float((counts @ np.log(parts)).max()))
+    return asked, np.array(filtered), np.reshape(moved, (-1, *amounts_db.shape))
 
 
 def _scattered(away_db: FloatArray) -> FloatArray:

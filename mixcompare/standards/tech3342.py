@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.standards import bs1770
+from mixcompare.statistics import chosen_quantiles
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -23,14 +24,33 @@ def loudness_range_lu(step_power: FloatArray) -> float | None:
         As :class:`mixcompare.standards.bs1770.KWeightedPower` yields it.
     """
     windows = bs1770.window_powers(step_power, bs1770.SHORT_TERM_STEPS, hop=10)
-    return range_of(bs1770.to_lufs(windows))
+    found = ranges_of(bs1770.to_lufs(windows)[:, np.newaxis])[0]
+    return None if np.isnan(found) else float(found)
 
 
-def range_of(short_term_lufs: FloatArray) -> float | None:
-    """Loudness range of given short-term values; None where all are gated away."""
-    loud = short_term_lufs[short_term_lufs > bs1770.ABSOLUTE_GATE_LUFS]
-    if len(loud) == 0:
-        return None
-    gate = 10 * np.log10(np.mean(10 ** (loud / 10))) + GATE_LU
-    low, high = np.percentile(loud[loud >= gate], PERCENTILES)
-    return float(high - low)
+def ranges_of(short_term_lufs: FloatArray) -> FloatArray:
+    """Loudness range of given short-term values.
+
+    Parameters
+    ----------
+    short_term_lufs : ndarray, shape (windows, columns)
+        Each column is taken by itself.
+
+    Returns
+    -------
+    ndarray, shape (columns,)
+        In LU; NaN where all are gated away.
+    """
+    loud = short_term_lufs > bs1770.ABSOLUTE_GATE_LUFS
+    power = np.where(loud, 10 ** (short_term_lufs / 10), 0.0)
+    heard = loud.any(axis=0)
+    mean = power.sum(axis=0)[heard] / loud.sum(axis=0)[heard]
+    kept = short_term_lufs[:, heard]
+    low, high = chosen_quantiles(
+        kept,
+        loud[:, heard] & (kept >= 10 * np.log10(mean) + GATE_LU),
+        [percentile / 100 for percentile in PERCENTILES],
+    )
+    out = np.full(short_term_lufs.shape[1], np.nan)
+    out[heard] = high - low
+    return out

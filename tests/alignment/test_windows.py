@@ -67,12 +67,9 @@ def test_height_between_samples_is_that_of_the_transform() -> None:
     )
     assert cross is not None
     lag, height = spectrum.between_samples(cross, 3)
-    bins = np.arange(len(cross))
+    turn = 2j * np.pi * spectrum.frequency_hz / ANALYSIS_RATE_HZ
     near = np.arange(2.0, 5.0, 0.125)
-    written_out = [
-        2 * (cross * np.exp(2j * np.pi * bins * at / spectrum.length)).real.sum() / spectrum.length
-        for at in near
-    ]
+    written_out = [2 * (cross * np.exp(turn * at)).real.sum() / spectrum.length for at in near]
     assert height == pytest.approx(max(written_out), rel=1e-9)
     assert lag == pytest.approx(near[int(np.argmax(written_out))], abs=0.125)
     assert spectrum.correlation(cross, 4)[[4 + 2, 4 + 4]] == pytest.approx(

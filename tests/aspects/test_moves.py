@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from mixcompare.aspects.dynamics.moves import moves_of
+from mixcompare.aspects.dynamics.moves import moves_of, shares_a_swing
 from mixcompare.pair.spectra import RATE_HZ, PairSpectra
 from mixcompare.pair.undo import Ride
 
@@ -50,3 +50,13 @@ def test_what_comes_and_goes_within_a_second_is_no_hand_on_the_fader() -> None:
     # Up by 2 dB for 0.4 s, six times; mostly it is where it was.
     assert moves_of(ridden(2.0 * (INSIDE & (TIMES_S % 1.0 < 0.4)))) == ()
     assert moves_of(ridden(2.0 * (INSIDE & (TIMES_S % 1.0 < 0.8)))) != ()
+
+
+@pytest.mark.parametrize(
+    ("swing", "shared"), [(0.5, True), (0.7, False), (-0.5, False), (0.0, False)]
+)
+def test_a_swing_is_shared_where_what_begins_has_more_than_half_of_it(
+    swing: float, shared: bool
+) -> None:
+    pair: Any = SimpleNamespace(following_in_attacks=0.3)
+    assert shares_a_swing(pair, swing) is shared

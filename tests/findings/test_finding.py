@@ -217,6 +217,7 @@ def test_joined_spans_are_in_order_and_joined_where_they_touch() -> None:
     assert joined_spans([(5.0, 6.0), (0.0, 2.0), (2.0, 3.0)]) == ((0.0, 3.0), (5.0, 6.0))
     assert joined_spans([(0.0, 9.0), (1.0, 2.0), (8.0, 10.0)]) == ((0.0, 10.0),)
     assert joined_spans([(0.0, 1.0), (1.001, 2.0)]) == ((0.0, 1.0), (1.001, 2.0))
+    assert joined_spans([(5.0, 6.0), (0.0, 2.0), (3.5, 4.0)], gap_s=1.0) == ((0.0, 2.0), (3.5, 6.0))
     assert joined_spans([]) == ()
 
 

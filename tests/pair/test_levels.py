@@ -225,6 +225,8 @@ def test_the_range_behind_the_interval_is_that_of_tech_3342() -> None:
     # what lies more than 20 LU under the mean power, or under -70 LUFS, does not count.
     steps = np.linspace(-30.0, -20.0, 101)
     quiet = np.concatenate([steps, [-46.0, -60.0, -75.0, -np.inf]])
-    assert tech3342.range_of(steps) == pytest.approx(8.5)
-    assert tech3342.range_of(quiet) == pytest.approx(8.5)
-    assert tech3342.range_of(np.array([-75.0, -np.inf])) is None
+    assert tech3342.ranges_of(steps[:, None]) == pytest.approx(8.5)
+    silent = np.full(len(quiet), -75.0)
+    louder = quiet + 10.0  # -75 LUFS comes above the absolute gate, and stays below the other
+    told = tech3342.ranges_of(np.column_stack([quiet, silent, louder]))
+    assert told == pytest.approx([8.5, np.nan, 8.5], nan_ok=True)

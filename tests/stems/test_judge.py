@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
+from mixcompare.alignment.timemap import TimeMap
 from mixcompare.audio.recording import Recording
+from mixcompare.stems import judge as judging
 from mixcompare.stems.judge import Judged, _Found, _together, judged
+from mixcompare.stems.places import Change, Course
 from mixcompare.stems.values import Stem
 from tests import operations
 from tests.stems import made
@@ -222,3 +227,56 @@ def test_two_ways_that_agree_give_their_mean_and_others_stay_apart() -> None:
     np.testing.assert_allclose(found.trim_db, [0.0, -6.1, 0.0, 4.0], atol=1e-9)
     np.testing.assert_allclose(found.deviation_db, [0.2, 0.2, 0.2, 0.3])
     assert found.partner == tuple("abcd")
+
+
+def test_trims_of_both_ways_are_laid_at_one_level(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: the two that both know lie 1.5 dB apart on average; the third goes along."""
+    direct = SimpleNamespace(
+        trim_db=np.array([2.0, -1.0, np.nan]), deviation_db=np.array([0.3, 0.3, np.nan]),
+        partner=("a", "b", "c"), notes=(),
+    )  # fmt: skip
+    take = _Found(np.array([1.0, -3.0, 4.0]), np.full(3, 0.2), [[1], [0], []], (None,) * 3)
+    monkeypatch.setattr(judging, "levels_between", lambda *_: direct)
+    pair: Any = SimpleNamespace(
+        ride=SimpleNamespace(moves=False), match=SimpleNamespace(time_map=None)
+    )
+    making: Any = SimpleNamespace(sounds=np.ones(3))
+    mix: Any = (None, {"a": None})
+    cells: Any = None
+    found = judging._found(pair, mix, mix, cells, making, take)
+    np.testing.assert_allclose(found.trim_db, [2.0, -1.0, 5.5])
+    np.testing.assert_allclose(found.deviation_db, [0.3, 0.3, 0.2])
+    assert (found.partner, found.confused) == (("a", "b", None), [[], [], []])
+
+
+def test_a_ride_that_is_told_is_no_doubt_of_the_trim(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: of the stem that is ridden the rest of the time counts, its scatter and 0.1 dB."""
+    plain = SimpleNamespace(trim_db=np.array([1.0, 2.0]), deviation_db=np.array([3.0, 0.4]))
+    ridden = Course((Change((4, 8), 6.0, 0.2),), -1.5, 0.3)
+    monkeypatch.setattr(judging, "trims_of", lambda *_: plain)
+    monkeypatch.setattr(judging, "courses", lambda *_: [ridden, Course((), 0.0, 0.5)])
+    pair: Any = SimpleNamespace(ride=SimpleNamespace(moves=False))
+    making: Any = SimpleNamespace(alike=np.zeros((2, 2)))
+    found = judging._take_trims(pair, (making, making), (np.zeros(1), np.zeros(1)), 0.0)
+    np.testing.assert_allclose(found.trim_db, [-0.5, 2.0])
+    np.testing.assert_allclose(found.deviation_db, [np.hypot(judging._LEAST_DB, 0.3), 0.4])
+
+
+def test_the_reference_is_given_the_ride_at_its_place_in_the_candidate() -> None:
+    """The candidate begins two seconds earlier, and is turned up by 6 dB from 5 s on."""
+    times_s = np.arange(0.0, 10.0, 0.1)
+    pair: Any = SimpleNamespace(
+        match=SimpleNamespace(time_map=TimeMap.linear(2.0, 1.0, 0.0, 10.0)),
+        same_take=True,
+        spectra=SimpleNamespace(times_s=times_s),
+        ride=SimpleNamespace(level_db=np.where(times_s < 5.0, 0.0, 6.0)),
+    )
+    reference, candidate = (
+        Recording.from_array(np.ones((seconds * 8000, 2)), 8000) for seconds in (10, 12)
+    )
+    mixes, offset_s = judging._mixes(pair, reference, candidate)
+    assert offset_s == 2.0
+    assert mixes[1].start_s == -2.0
+    at_s = np.arange(len(mixes[1].gain)) / judging.RATE_HZ
+    for place_s, gain in ((1.0, 0.0), (4.0, 1.0), (6.5, 1.0), (7.5, 10 ** (6 / 20))):
+        assert np.interp(place_s, at_s, mixes[1].gain) == pytest.approx(gain)

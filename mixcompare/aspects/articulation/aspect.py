@@ -26,6 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixcompare.aspects.articulation.about import ABOUT
+from mixcompare.aspects.articulation.anyone import of_any_part
 from mixcompare.aspects.articulation.average import with_average
 from mixcompare.aspects.articulation.courses import Ends, average_ends
 from mixcompare.aspects.articulation.noteoff import (
@@ -51,7 +52,9 @@ from mixcompare.aspects.articulation.stretch import (
 from mixcompare.aspects.articulation.told import ends_told, is_told
 from mixcompare.aspects.articulation.values import (
     BASS,
+    HEARD,
     LEAD,
+    SOME,
     ArticulationDifference,
     ArticulationMeasurement,
     NoteShape,
@@ -75,6 +78,7 @@ from mixcompare.statistics import weighted_quantile
 FloatArray = npt.NDArray[np.float64]
 Both = tuple[Note, FollowedNote, FollowedNote]
 
+_ANOTHER_ROOM_DB = 3.0  # of wetness; our judgement, not measured
 _SHOWN_NOTES = 3  # for the eye: as many as the figure draws
 _SYSTEMATIC_OTHERS = 0.12  # between performances: instruments and the map, too
 _SYSTEMATIC_WRITTEN = 0.05  # where a score tells the notes and what covers them
@@ -99,6 +103,10 @@ _DOUBLED = (
 _SOME_MOVED = (
     "Some notes end sooner or later than in the reference, too few to tell whether they are the"
     " line's own or those of others."
+)
+_WHOSE_OPEN = (
+    "Some notes end sooner or later than in the reference; whether they are the line's own can't be"
+    " told."
 )
 _TOO_FEW = "Fewer than eight notes could be followed to their end."
 
@@ -152,6 +160,7 @@ class Articulation:
                 for notes in (part_notes(part),)
             },
         }
+        found |= _whoever_plays(found, pair, room_db)
         shown = _most_telling(found)
         voices = tuple(_voice(name, one) for name, one in found.items())
         return replace(
@@ -222,6 +231,25 @@ def _followed(
     return _difference(own, one_only, match, room_db, ends)
 
 
+def _whoever_plays(
+    found: Mapping[str, ArticulationDifference], pair: Pair, room_db: float
+) -> dict[str, ArticulationDifference]:
+    """Notes that end sooner or later, where no voice tells it of its own, and what that leaves.
+
+    Another room changes what rings on after all notes: what goes its way may be its own.
+    """
+    if pair.same_take or pair.match.parts or any(one.stretch for one in found.values()):
+        return {}
+    some = of_any_part(pair)
+    if some is None or room_db * np.sign(some.sounding_ratio) >= _ANOTHER_ROOM_DB:
+        return {}
+    lead = found[LEAD]
+    return {
+        SOME: ArticulationDifference.untold("", some.notes, 0).telling(some),
+        LEAD: ArticulationDifference.untold(_WHOSE_OPEN, lead.notes, lead.notes_left_out),
+    }
+
+
 def _nothing_ended(pair: Pair) -> bool:
     """Whether cell by cell no note ends elsewhere: in one take of one room any would be seen."""
     if not pair.same_take:
@@ -237,7 +265,7 @@ def _most_telling(found: Mapping[str, ArticulationDifference]) -> str:
         stretch = found[name].stretch
         if stretch is None or not found[name].note_s:
             return False, 0.0
-        return name not in (LEAD, BASS), stretch.notes * abs(stretch.sounding_ratio)
+        return name not in HEARD, stretch.notes * abs(stretch.sounding_ratio)
 
     return max(found, key=size)
 
@@ -265,7 +293,7 @@ def _voice(name: str, found: ArticulationDifference) -> VoiceArticulation:
         release_ms=found.release_ms,
         notes=found.notes,
         notes_left_out=found.notes_left_out,
-        written=name not in (LEAD, BASS),
+        written=name not in HEARD,
         reasons=found.reasons,
         stretch=found.stretch,
         band_hz=found.band_hz,

@@ -38,15 +38,5 @@ def with_average(
     whole = on_average(ends, room_db)
     if whole is None:
         return found
-    return replace(
-        found,
-        sounding_ratio=whole.sounding_ratio,
-        sounding_ratio_interval=whole.sounding_ratio_interval,
-        reference_ratio=whole.reference_ratio,
-        candidate_ratio=whole.candidate_ratio,
-        agreement=whole.agreement,
-        notes=whole.notes,
-        reasons=(),
-        stretch=whole,
-        doubled=2 * sum(note.doubled for note in ends.notes) > len(ends.notes),
-    )
+    doubled = 2 * sum(note.doubled for note in ends.notes) > len(ends.notes)
+    return replace(found.telling(whole), doubled=doubled)

@@ -34,14 +34,14 @@ FloatArray = npt.NDArray[np.float64]
 FEWEST_ASKED = 6
 """Notes, of which fewer say nothing on average (our judgement, not measured)."""
 
-_SHARES = np.arange(-0.3, 1.41, 0.05)  # resolution
-_EARLY = (_SHARES > 0.13) & (_SHARES < 0.43)
-_WITHIN = (_SHARES > 0.08) & (_SHARES < 0.97)
-_LATE = (_SHARES > 0.78) & (_SHARES < 0.97)
-_BEFORE, _AFTER = _SHARES < -0.08, _SHARES > 1.17
-_FITTED = (_SHARES > 0.13) & (_SHARES < 1.02)
+SHARES = np.arange(-0.3, 1.41, 0.05)  # resolution
+EARLY = (SHARES > 0.13) & (SHARES < 0.43)
+WITHIN = (SHARES > 0.08) & (SHARES < 0.97)
+LATE = (SHARES > 0.78) & (SHARES < 0.97)
+BEFORE, _AFTER = SHARES < -0.08, SHARES > 1.17
+_FITTED = (SHARES > 0.13) & (SHARES < 1.02)
 _HEARD_DB = 30.0  # under the note's loudest partial; our judgement, not measured
-_MOST_DB = 12.0  # of a note; what sinks further is silence. Our judgement, not measured
+MOST_DB = 12.0  # of a note; what sinks further is silence. Our judgement, not measured
 _BLOCK_NOTES = 2  # neighbours hang together; our judgement, not measured
 _PER_ROOM = 0.35
 """Of what another room changes before notes and after them, how much reaches into their late part:
@@ -62,7 +62,7 @@ _CORNERS = tuple(
     if end - begin > 0.07
 )
 _SHAPES = np.array(
-    [np.clip(_SHARES[_FITTED] - begin, 0, end - begin) / (end - begin) for begin, end in _CORNERS]
+    [np.clip(SHARES[_FITTED] - begin, 0, end - begin) / (end - begin) for begin, end in _CORNERS]
 )
 
 
@@ -122,13 +122,13 @@ def average_ends(
     asked, courses = _courses(notes, sounding, frame_s)
     if len(asked) < FEWEST_ASKED:
         return None
-    differences = np.clip(courses[1] - courses[0], -_MOST_DB, _MOST_DB)
+    differences = np.clip(courses[1] - courses[0], -MOST_DB, MOST_DB)
     draws = block_counts(len(asked), block_length=_BLOCK_NOTES) / len(asked)
-    sinks = differences[:, _LATE].mean(axis=1)
+    sinks = differences[:, LATE].mean(axis=1)
     shorter = bool(sinks.mean() < 0)  # the candidate's, or the reference's
     longer = courses[0 if shorter else 1]
-    begin, end = _ends(differences.mean(axis=0)[None], longer.mean(axis=0)[None])
-    begins, ends = _ends(draws @ differences, draws @ longer)
+    begin, end = ends_of(differences.mean(axis=0)[None], longer.mean(axis=0)[None])
+    begins, ends = ends_of(draws @ differences, draws @ longer)
     sign = -1.0 if shorter else 1.0
     low, high = sorted(sign * limit for limit in interval(ends - begins))
     ratios = float(begin[0]), float(end[0])
@@ -156,23 +156,23 @@ def sureness(differences: FloatArray, draws: FloatArray) -> float:
     float
         Negative where the candidate's notes sink further.
     """
-    sinks = differences[:, _LATE].mean(axis=1)
+    sinks = differences[:, LATE].mean(axis=1)
     sign = float(np.sign(sinks.mean()))
-    around = [sign * float(differences[:, some].mean()) for some in (_BEFORE, _AFTER)]
+    around = [sign * float(differences[:, some].mean()) for some in (BEFORE, _AFTER)]
     left_db = sign * float(sinks.mean()) - _PER_ROOM * max(min(around), 0.0)
     of_notes_db = _OF_A_NOTE_DB / np.sqrt(len(sinks))
     scatter_db = min(float((draws @ sinks).std()), of_notes_db)
     return sign * max(left_db, 0.0) / float(np.hypot.reduce([scatter_db, of_notes_db, _OTHERS_DB]))
 
 
-def _ends(differences: FloatArray, longer: FloatArray) -> tuple[FloatArray, FloatArray]:
+def ends_of(differences: FloatArray, longer: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Where the shorter and the longer notes end, for every row of average courses."""
     fitted = differences[:, _FITTED]
     match = fitted @ _SHAPES.T
     # Least squares: the size that suits each shape, and the shape that leaves least.
     best = (match**2 / (_SHAPES**2).sum(axis=1)).argmax(axis=1)
     begin, complete = np.array(_CORNERS)[best].T
-    shares = _SHARES[_FITTED]
+    shares = SHARES[_FITTED]
     fallen = (longer[:, _FITTED] < -_STILL_HELD_DB) & (shares > 0.4)
     held = np.where(fallen.any(axis=1), shares[fallen.argmax(axis=1)], 1.0)
     return begin, np.maximum(complete, held)
@@ -197,7 +197,7 @@ def _courses(
         if own.any():
             asked.append(note)
             courses.append([(level - _early(level))[:, own].mean(axis=1) for level in levels])
-    return asked, np.array(courses).reshape(-1, 2, len(_SHARES)).transpose(1, 0, 2)
+    return asked, np.array(courses).reshape(-1, 2, len(SHARES)).transpose(1, 0, 2)
 
 
 def _spans(
@@ -224,7 +224,7 @@ def _levels(note: Note, source: Sounding, span: tuple[float, float]) -> FloatArr
     bands = partial_bands(note.pitch + shift)
     if len(bands) == 0:
         return None
-    times_s = span[0] + span[1] * _SHARES
+    times_s = span[0] + span[1] * SHARES
     power = sample_frames(features.onset_power, ONSET_RATE_HZ, times_s, bands)
     level = 10 * np.log10(np.maximum(power, 1e-14))
     covered = np.isin(bands + LOWEST_ONSET, np.array(note.covered, int) + shift)
@@ -232,12 +232,12 @@ def _levels(note: Note, source: Sounding, span: tuple[float, float]) -> FloatArr
 
 
 def _early(level: FloatArray) -> FloatArray:
-    return np.asarray(np.median(level[_EARLY], axis=0))
+    return np.asarray(np.median(level[EARLY], axis=0))
 
 
 def _own(level: FloatArray) -> npt.NDArray[np.bool_]:
     """Partials that lie clear, are heard and don't grow within the note."""
     early = _early(level)
     heard = early > np.max(early, initial=-np.inf, where=np.isfinite(early)) - _HEARD_DB
-    own: npt.NDArray[np.bool_] = heard & ((level[_WITHIN] - early).max(axis=0) < MOST_RISE_DB)
+    own: npt.NDArray[np.bool_] = heard & ((level[WITHIN] - early).max(axis=0) < MOST_RISE_DB)
     return own

@@ -13,12 +13,13 @@ from scipy.stats import binom, norm
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.courses import Ends
 from mixcompare.aspects.articulation.values import Stretch
-from mixcompare.findings import Span, size_in_jnd
+from mixcompare.findings import Span, joined_spans, size_in_jnd
 from mixcompare.pair.match import Match
 from mixcompare.pair.notes import Note
 from mixcompare.statistics import block_picks, interval, weighted_medians, weighted_quantile
 
 FloatArray = npt.NDArray[np.float64]
+LONGEST_GAP_S = 3.0  # between notes of one stretch
 _BLOCK_NOTES = 2  # of the bootstrap: neighbours hang together; our judgement, not measured
 SYSTEMATIC = 0.08  # shared by all notes of a recording: room, attacks
 SYSTEMATIC_WET = 0.1  # a strong reverberation makes detached notes read longer
@@ -128,7 +129,7 @@ def on_average(ends: Ends, room_db: float) -> Stretch | None:
         notes=len(ends.notes),
         spans_s=_spans(ends.notes),
     )
-    return found if _is_clear(found) else None
+    return found if is_clear(found) else None
 
 
 def _with_room(low: float, high: float, room_db: float) -> tuple[float, float]:
@@ -164,7 +165,7 @@ def clear_stretch(
 
     ``ends``: what the line's notes say on average, if they were asked.
     """
-    if _is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT and _borne_out(whole, ends):
+    if is_clear(whole) and whole.agreement >= _LEAST_AGREEMENT and _borne_out(whole, ends):
         return whole
     part = _in_a_part(notes, ratios, weights, match, room_db)
     if part is not None and _borne_out(part, ends):
@@ -189,7 +190,7 @@ def _in_a_part(
     part = stretch(notes[inside], ratios[inside], own, match, _PART_SYSTEMATIC, room_db)
     strong = abs(part.sounding_ratio) >= _PART_CHANGE and part.agreement >= _PART_AGREEMENT
     even = max(spread(ratios[inside, side], own) for side in (0, 1)) <= _PART_SPREAD
-    return part if strong and even and _is_clear(part) else None
+    return part if strong and even and is_clear(part) else None
 
 
 def _of_the_line(
@@ -226,7 +227,7 @@ def _of_the_line(
         return None
     inside = [notes[int(place)] for place in most]
     part = stretch(inside, ratios[most], weights[most], match, _PART_SYSTEMATIC, room_db)
-    return replace(part, agreement=len(most) / moved) if _is_clear(part) else None
+    return replace(part, agreement=len(most) / moved) if is_clear(part) else None
 
 
 def _sure_by_chance(sureness: float, with_room: float) -> float:
@@ -279,7 +280,8 @@ def halves_agree(changes: FloatArray, weights: FloatArray, around: tuple[float, 
     return alike and all(around[0] <= middle <= around[1] for middle in middles)
 
 
-def _is_clear(stretch: Stretch) -> bool:
+def is_clear(stretch: Stretch) -> bool:
+    """Whether it lies surely beyond what is just noticeable."""
     jnd = SHARE_HELD.size
     return size_in_jnd(stretch.sounding_ratio, stretch.sounding_ratio_interval, jnd) >= 1
 
@@ -304,12 +306,6 @@ def during(notes: Sequence[Note], spans_s: Sequence[Span]) -> list[Note]:
     return [note for note in notes if any(a <= note.onset_s < b for a, b in spans_s)]
 
 
-def _spans(notes: Sequence[Note], gap_s: float = 3.0) -> tuple[Span, ...]:
+def _spans(notes: Sequence[Note]) -> tuple[Span, ...]:
     """Where the notes lie, short gaps closed."""
-    spans: list[Span] = []
-    for note in notes:
-        if spans and note.onset_s - spans[-1][1] < gap_s:
-            spans[-1] = (spans[-1][0], note.next_s)
-        else:
-            spans.append((note.onset_s, note.next_s))
-    return tuple(spans)
+    return joined_spans([(note.onset_s, note.next_s) for note in notes], LONGEST_GAP_S)

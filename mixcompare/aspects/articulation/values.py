@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from mixcompare.fields import (
     BARE,
@@ -20,7 +20,9 @@ from mixcompare.fields import (
 )
 from mixcompare.findings import Span
 
-LEAD, BASS = "leading line", "bass line"
+LEAD, BASS, SOME = "leading line", "bass line", "some notes"
+HEARD = (LEAD, BASS, SOME)
+"""Voices that no score tells; of some notes it isn't known who plays them."""
 
 # Of a voice and of the leading line alike.
 _SOUNDING_RATIO = (
@@ -200,7 +202,8 @@ class ArticulationDifference:
         Per note: onset on the reference's clock, pitch, both ratios.
     examples : tuple of NoteShape
     voices : tuple of VoiceArticulation
-        The leading line, the bass line, and the parts of a score if there is one.
+        The leading line, the bass line, and the parts of a score if there is one; notes of which
+        it isn't known who plays them, where they alone changed.
     reasons : tuple of str
     ends_told : tuple of bool
         Of what only ends elsewhere in one take: whether a voice's articulation tells it.
@@ -244,6 +247,20 @@ class ArticulationDifference:
     )
     ends_told: tuple[bool, ...] = field(default=(), metadata=NOT_IN_REPORT | BARE | KEPT)
     doubled: bool = field(default=False, metadata=NOT_IN_REPORT | KEPT)
+
+    def telling(self, stretch: Stretch) -> ArticulationDifference:
+        """The same, with what a stretch of notes says of how long they are held."""
+        return replace(
+            self,
+            sounding_ratio=stretch.sounding_ratio,
+            sounding_ratio_interval=stretch.sounding_ratio_interval,
+            reference_ratio=stretch.reference_ratio,
+            candidate_ratio=stretch.candidate_ratio,
+            agreement=stretch.agreement,
+            notes=stretch.notes,
+            reasons=(),
+            stretch=stretch,
+        )
 
     @classmethod
     def untold(cls, reason: str, notes: int, one_only: int) -> ArticulationDifference:

@@ -9,6 +9,7 @@ import numpy as np
 from mixcompare.aspects.articulation.about import SHARE_HELD
 from mixcompare.aspects.articulation.values import (
     LEAD,
+    SOME,
     ArticulationDifference,
     Stretch,
     VoiceArticulation,
@@ -109,12 +110,13 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
     detached = value < 0
     held = [stretch.candidate_ratio for stretch in stretches]
     before = [stretch.reference_ratio for stretch in stretches]
+    some = group[0].name == SOME  # which are told alone, as other voices that no score tells
     manners = (manner_of(float(np.mean(held))), manner_of(float(np.mean(before))))
-    if manners[0] == manners[1]:
+    if manners[0] == manners[1] or some:
         words = "more detached" if detached else "more connected"
     else:
         words = f"{manners[0]}, where the reference is {manners[1]}"
-    names = listed([f"the {voice.name}" for voice in group])
+    names = SOME if some else listed([f"the {voice.name}" for voice in group])
     if len(group) == 1 and group[0].doubled:
         names += " (or a part that doubles it)"
     both = f"{_shares(held)} against {_shares(before)} of the notes' length"
@@ -135,7 +137,7 @@ def finding(group: Sequence[VoiceArticulation], same_take: bool) -> Finding:
         band_hz=(min(band[0] for band in bands), max(band[1] for band in bands)) if bands else None,
         cause=weighed(Differs.NOTE_LENGTH, same_take=same_take),
         text=_sentence(group, names, held, before) + f": {words}.",
-        advice=_advice(names if group[0].written else None, detached, same_take),
+        advice=_advice(names if group[0].written or some else None, detached, same_take),
         # What a wetter room does to the lengths of other players' notes is in the interval.
         apart=() if same_take else ("room",),
     )
@@ -147,8 +149,11 @@ def _sentence(
     """Both shares and how far they lie apart, first of the voice that the finding is sized by."""
     first = names if len(group) == 1 else f"the {group[0].name}"
     apart = round(100 * (held[0] - before[0]))
+    whose = f"The notes of {first}"
+    if names == SOME:
+        whose = "Some notes, of which it can't be told who plays them,"
     text = (
-        f"The notes of {first} are held for {_shares(held[:1])} of their length against"
+        f"{whose} are held for {_shares(held[:1])} of their length against"
         f" {_shares(before[:1])} in the reference, {abs(apart)} percentage points"
         f" {'less' if apart < 0 else 'more'}"
     )
@@ -170,13 +175,16 @@ def _advice(names: str | None, detached: bool, same_take: bool) -> tuple[str, ..
             "Both are one take: look for a gate, an expander or an edit that"
             f" {'shortens' if detached else 'lengthens'} the notes.",
         )
-    whom, where = names or "whoever leads", names or "the theme"
+    whom, where = names or "whoever leads", f" of {names or 'the theme'}"
+    if names == SOME:
+        whom, where = "those whom you hear let go elsewhere than in the reference", ""
     if detached:
         return (
             f"Ask {whom} to hold every note up to the next.",
-            f"In the parts: tenuto marks on the notes, or slurs over the phrases, of {where}.",
+            "In the parts: tenuto marks on the notes, or slurs over the phrases"
+            f"{',' if where else ''}{where}.",
         )
     return (
         f"Ask {whom} to lift before every note.",
-        f"In the parts: dots on the notes of {where}, or a word such as 'detached'.",
+        f"In the parts: dots on the notes{where}, or a word such as 'detached'.",
     )

@@ -41,7 +41,8 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/findings/words.py",
         ("tests/findings/test_finding.py",),
-        ("start <= joined[-1][1]", "start < joined[-1][1]"),
+        ("start - joined[-1][1] <= gap_s", "start - joined[-1][1] < gap_s"),
+        ("start - joined[-1][1] <= gap_s", "start - joined[-1][1] <= 0"),
         ("max(joined[-1][1], end)", "end"),
         ("whole = round(seconds)", "whole = int(seconds)"),
         ("len(shown) - limit} more", "len(shown)} more"),

@@ -249,7 +249,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/aspects/dynamics/moves.py",
-        ("tests/test_chain.py::test_a_wetter_room_and_a_compressor_are_both_told",),
+        ("tests/aspects/test_moves.py",),
         ("/ swing > _SHARED", "/ swing > 9 * _SHARED"),
     ),
     *each(

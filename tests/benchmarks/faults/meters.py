@@ -8,7 +8,9 @@ FAULTS: list[Fault] = [
         ("tests/test_statistics.py",),
         ("tail = 100 * (1 - coverage) / 2", "tail = 100 * (1 - 0.6) / 2"),
         ("np.cumsum(w) - 0.5 * w, x", "np.cumsum(w), x"),
-        ("(x - peak) / width) ** 2", "(x - peak) / (2 * width)) ** 2"),
+        ("away = (x - peak) / width", "away = (x - peak) / (2 * width)"),
+        ("np.sort(np.where(chosen, values, np.inf), axis=0)", "np.sort(values, axis=0)"),
+        ("low + (place - below) * (high - low)", "low"),
         (
             "(starts + np.arange(block_length)) % blocks",
             "(starts + 0 * np.arange(block_length)) % blocks",

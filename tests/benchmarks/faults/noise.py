@@ -26,6 +26,7 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_hum.py", "tests/pair/test_noise.py"),
         ("_LINE_LEAST_OVER_DB = 8.0", "_LINE_LEAST_OVER_DB = 3.0"),
         ("/ _LINE_S / number)", "/ _LINE_S)"),
+        ('np.argsort(-stands.sum(axis=1), kind="stable")', "np.arange(1)"),
         ("_ALONE_DB, _ALONE_MULTIPLE = 15.0, 3", "_ALONE_DB, _ALONE_MULTIPLE = 15.0, 10"),
     ),
     *each(
@@ -40,9 +41,9 @@ FAULTS: list[Fault] = [
         ("np.maximum(one.power, dense)", "one.power"),
         ("np.maximum(one.power, dense)", "dense"),
         ("below = np.arange(BANDS) < lowest", "below = np.arange(BANDS) != lowest"),
-        ("hidden |= np.minimum(*at_its) < limit", "hidden |= np.maximum(*at_its) < limit"),
+        ("quieter = np.minimum(of_reference", "quieter = np.maximum(of_reference"),
         ("(of_reference * gain, of_candidate)", "(of_reference, of_candidate)"),
-        ("of_reference, of_candidate / gain)", "of_reference, of_candidate)"),
+        ("limit * (1.0 if one.in_candidate else gain)", "limit"),
         ("limit = 10 ** (_CLEAR_DB / 10) * np.maximum", "limit = np.maximum"),
     ),
     *each(

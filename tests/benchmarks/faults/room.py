@@ -235,6 +235,28 @@ FAULTS: list[Fault] = [
         ("sign = float(np.sign(longer_by[most[0]]))", "sign = -1.0"),
     ),
     *each(
+        "mixcompare/aspects/articulation/anyone.py",
+        ("tests/aspects/test_anyone.py",),
+        ("sinks < -_MOVED_DB) & held[0]", "sinks > _MOVED_DB) & held[0]"),
+        ("sides = (sooner, later) if shorter", "sides = (sooner, later) if not shorter"),
+        ("longer = courses[0 if shorter else 1]", "longer = courses[1 if shorter else 0]"),
+        ("ratios[::-1] if shorter else ratios", "ratios"),
+        ("_ONE_SIDED = 0.15", "_ONE_SIDED = 0.5"),
+        (" and room_db <= _MOST_ROOM_DB", ""),
+        ("_STILL_DB][:, BEFORE]", "_STILL_DB][:, LATE]"),
+        ("_SHORTER_READS, _LONGER_READS = 0.1, -0.05", "_SHORTER_READS, _LONGER_READS = 0.4, -0.1"),
+        (
+            "bands = np.arange(features.onset_power.shape[1]) + shift",
+            "bands = np.arange(9) + shift",
+        ),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/aspect.py",
+        ("tests/aspects/test_anyone.py",),
+        (">= _ANOTHER_ROOM_DB", "<= -_ANOTHER_ROOM_DB"),
+        ("untold(_WHOSE_OPEN, lead.notes, lead.notes_left_out)", "untold(_TOO_FEW, 0, 0)"),
+    ),
+    *each(
         "mixcompare/aspects/articulation/courses.py",
         ("tests/aspects/test_courses.py",),
         ("_PER_ROOM = 0.35", "_PER_ROOM = 0.2"),
@@ -252,7 +274,7 @@ FAULTS: list[Fault] = [
         ("_own(levels[0]) & _own(levels[1])", "_own(levels[0])"),
         ("if note.repeated else span", "if False else span"),
         ("np.where(covered, np.nan, level)", "level"),
-        ("_MOST_DB = 12.0", "_MOST_DB = 3.0"),
+        ("MOST_DB = 12.0", "MOST_DB = 3.0"),
     ),
     *each(
         "mixcompare/aspects/articulation/average.py",
@@ -260,8 +282,12 @@ FAULTS: list[Fault] = [
         ("if pair.same_take:", "if False:"),
         ("else during(notes, told.spans_s)", "else notes"),
         ("if ends.bears_out", "if not ends.bears_out"),
-        ("doubled=2 * sum", "doubled=0 * sum"),
-        ("notes=whole.notes", "notes=found.notes"),
+        ("doubled = 2 * sum", "doubled = 0 * sum"),
+    ),
+    *each(
+        "mixcompare/aspects/articulation/values.py",
+        ("tests/aspects/test_articulation.py",),
+        ("notes=stretch.notes", "notes=self.notes"),
     ),
     *each(
         "mixcompare/aspects/articulation/aspect.py",

@@ -64,7 +64,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/stems/judge.py",
-        ("tests/stems/test_paired.py",),
+        ("tests/stems/test_judge.py::test_trims_of_both_ways_are_laid_at_one_level",),
         ("found.trim_db + shift)", "found.trim_db)"),
     ),
     *each(
@@ -172,6 +172,10 @@ FAULTS: list[Fault] = [
         ("tests/stems/test_places.py",),
         ("(max(start - found.offset_s, 0.0), end - found.offset_s)", "(start, end)"),
         ("found.trim_db + [one.base_db for one in over]", "found.trim_db"),
+    ),
+    *each(
+        "mixcompare/stems/judge.py",
+        ("tests/stems/test_judge.py::test_a_ride_that_is_told_is_no_doubt_of_the_trim",),
         ("np.where(told, [", "np.where([False] * len(told), ["),
     ),
     *each(
