@@ -143,7 +143,11 @@ def test_a_filter_alone_is_told_to_its_shape(corner_hz: float) -> None:
 
 
 def low_cut(corner_hz: float) -> FloatArray:
-    _, response = signal.freqs(*signal.butter(2, corner_hz, "high", analog=True), CENTRE_HZ)
+    return cut(2, corner_hz, "high")
+
+
+def cut(order: int, corner_hz: float, kept: str) -> FloatArray:
+    _, response = signal.freqs(*signal.butter(order, corner_hz, kept, analog=True), CENTRE_HZ)
     return np.asarray(20 * np.log10(np.abs(response)))
 
 
@@ -163,6 +167,27 @@ def test_several_filters_and_an_element(name: str, change_db: float, filter_db: 
     (change,) = split.changes
     assert change.difference_db == pytest.approx(change_db, abs=0.1)
     assert np.average(away_db, weights=weight) < 0.25
+
+
+@pytest.mark.parametrize(("order", "corner_hz", "who"), [(3, 1800, "tenor"), (4, 2500, "bass")])
+def test_a_high_cut_beside_an_element_keeps_its_slope(
+    order: int, corner_hz: float, who: str
+) -> None:
+    # At its foot cells lose more than the element did, and are none of its own.
+    filter_db = cut(order, corner_hz, "low")
+    split, away_db, weight = split_beside(filter_db, {who: -5.0})
+    (change,) = split.changes
+    assert change.difference_db == pytest.approx(-5.0, abs=0.2)
+    slope = (weight > 0) & (1.1 * corner_hz < CENTRE_HZ) & (filter_db > -28)
+    assert slope.sum() > 10
+    assert away_db[slope].max() < 0.5
+
+
+def test_a_line_that_came_up_under_a_high_cut_is_no_filter() -> None:
+    split, away_db, weight = split_beside(cut(2, 1800, "low"), {"melody": 5.0})
+    (change,) = split.changes
+    assert change.difference_db == pytest.approx(5.0, abs=0.2)
+    assert np.average(away_db, weights=weight) < 0.3
 
 
 @pytest.mark.parametrize(

@@ -169,9 +169,11 @@ def test_third_octaves_say_what_begins_whoever_made_it() -> None:
     assert np.isnan(direct.thirds_db[THIRDS_HZ > 6000]).all()
 
 
-@pytest.mark.parametrize("gain_db", [5.0, -5.0])
-def test_a_bell_is_read_under_another_tail(gain_db: float) -> None:
-    louder = operations.Filter(signal.butter(1, (500, 1500), "band", fs=RATE_HZ), gain_db)
+@pytest.mark.parametrize(
+    ("gain_db", "edges_hz"), [(5.0, (500, 1500)), (-5.0, (500, 1500)), (5.0, (300, 600))]
+)
+def test_a_bell_is_read_under_another_tail(gain_db: float, edges_hz: tuple[int, int]) -> None:
+    louder = operations.Filter(signal.butter(1, edges_hz, "band", fs=RATE_HZ), gain_db)
     added = 10 ** (gain_db / 20) - 1
     dry = strokes() + added * signal.lfilter(*louder.part, strokes())
     direct = direct_of(dry)
@@ -207,6 +209,12 @@ def test_what_is_known_to_have_changed_is_no_filter() -> None:
     direct = direct_level(take, Changed(0.0, amplitude, take.times_s, column))
     assert direct.bin_db[bin_of(300)] == pytest.approx(plain.bin_db[bin_of(300)], abs=0.1)
     assert direct.bin_db[bin_of(3000)] == pytest.approx(plain.bin_db[bin_of(3000)] - 6, abs=0.3)
+    # Where all is known to have risen, registers stand beside each other as they did.
+    all_of_it = np.full((len(take.times_s), 1), 10 ** (6 / 20))
+    risen = direct_level(take, Changed(0.0, all_of_it, take.times_s, np.zeros_like(column)))
+    assert risen.bin_db[bin_of(1000)] == pytest.approx(plain.bin_db[bin_of(1000)] - 6, abs=0.3)
+    heard = (THIRDS_HZ > 100) & (THIRDS_HZ < 4000)
+    assert risen.thirds_db[heard] == pytest.approx(plain.thirds_db[heard], abs=0.3)
 
 
 @pytest.mark.parametrize("ratio", [1.0, 2.0, 4.0])

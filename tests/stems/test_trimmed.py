@@ -10,6 +10,7 @@ import mixcompare
 from mixcompare import trimmed
 from mixcompare.features import Features
 from mixcompare.stems.judge import judged
+from tests.by_hand import finding
 from tests.stems import made
 from tests.told import nothing_unseen
 
@@ -47,8 +48,13 @@ def test_trims_that_make_it_worse_are_not_left_uncommented() -> None:
         for stem in found.told.stems
     )
     found = replace(found, told=replace(found.told, stems=wrong))
+    brighter = finding(aspect="tone", difference=9.0, interval=(8.5, 9.5))
+    results = replace(results, findings=(brighter,))
     told, _ = trimmed.with_stems(results, Features.of(one), one, stems, found, lambda words: None)
     assert told.stems is not None
     assert told.stems.preview is not None
+    # Trims are judged by the balance alone: that it is brighter hides nothing.
+    assert told.stems.preview.largest_before == 0.0
+    assert told.stems.preview.largest_after > 1.0
     assert told.stems.preview.is_worse
     assert told.warnings[-1].startswith("With the trims the balance stands further from the")

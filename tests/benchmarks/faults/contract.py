@@ -124,10 +124,6 @@ FAULTS: list[Fault] = [
             "1 - reference.decay_time_s / candidate.decay_time_s",
         ),
         (
-            "                of_candidate.early_decay_time_s, of_reference.early_decay_time_s\n",
-            "                of_reference.early_decay_time_s, of_candidate.early_decay_time_s\n",
-        ),
-        (
             "reference_decay_time_s=of_reference.decay_time_s",
             "reference_decay_time_s=of_candidate.decay_time_s",
         ),

@@ -157,7 +157,7 @@ FAULTS: list[Fault] = [
     ),
     *each(
         "mixcompare/elements/one_take.py",
-        ("tests/elements/test_one_take.py",),
+        ("tests/elements/test_filters.py",),
         ("_STILL_DB, _SLOPING = 0.6, 0.08", "_STILL_DB, _SLOPING = 0.6, 0.98"),
         ("out[region] = middle_db[region]", "out[region] = 0.0"),
         ("len(falls) == 2 and falls.min() > _STEEP_DB", "False"),

@@ -44,6 +44,10 @@ FAULTS: list[Fault] = [
             "reference.decay_time_s / candidate.decay_time_s - 1",
         ),
         ("else candidate - reference", "else reference - candidate"),
+        (
+            "                of_candidate.early_decay_time_s, of_reference.early_decay_time_s\n",
+            "                of_reference.early_decay_time_s, of_candidate.early_decay_time_s\n",
+        ),
         ("spread = width * (100 + change)", "spread = width * 100"),
         (
             "reference_decay_time_s=of_reference.decay_time_s",
@@ -60,13 +64,17 @@ FAULTS: list[Fault] = [
             "    if same_take:\n        return value, (low",
             "    if False:\n        return value, (low",
         ),
-        ("proven = not_denied(pair, value, (low, high), decay_percent)", "proven = low, high"),
         (
             "share = _UNCERTAINTY[is_noise] / (np.sqrt(time)",
             "share = 0.5 * _UNCERTAINTY[is_noise] / (np.sqrt(time)",
         ),
         ("most = _BOUND * max(times)", "most = max(times) / _BOUND"),
         ("explained=fit.gain if fit", "explained=fit.even_db if fit"),
+    ),
+    *each(
+        "mixcompare/aspects/room/aspect.py",
+        ("tests/aspects/test_borne_out.py",),
+        ("proven = not_denied(pair, value, (low, high), decay_percent)", "proven = low, high"),
     ),
     *each(
         "mixcompare/aspects/room/words.py",
