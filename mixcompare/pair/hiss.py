@@ -24,6 +24,10 @@ BoolArray = npt.NDArray[np.bool_]
 _LEAST_OVER_DB = 3.0  # noise as strong as the quiet moments (10 lg 2)
 _PERCEPTIBLE_DB = 1.0  # over the quiet moments; our judgement, not measured
 _FEWEST_BANDS, _FEWEST_SHOWN = 5, 3  # side by side; of them over the other by so much
+_FAR_OVER_DB, _AUDIBLE_DB = 20.0, 50.0
+"""Over quiet moments that hold next to nothing, as above a codec's end; and how far under the music
+noise that shows there alone may lie (dither does so by 70 dB and more): our judgement."""
+_NOTHING = 10 ** (-96.3 / 10)  # power; a step of 16 bits against full scale
 _FADING_DB = 0.2  # a band beside those that show counts as far down as this
 HISS_FROM_HZ = 2000.0
 """Noise that reaches above it is called hiss, else rumble (our words)."""
@@ -81,10 +85,17 @@ def hiss_of(pair: Ordered, hum: Hum | None) -> Hiss | None:
     if hum is not None:
         carried &= ~reached(THIRD_OCTAVE_EDGES_HZ, hum.lines_hz, LOW_FFT)
     clear = found.over_db >= _LEAST_OVER_DB
+
+    def alone(run: BoolArray) -> bool:
+        """Whether it fills bands in which there was nothing."""
+        empty = run & (found.over_db >= _FAR_OVER_DB)
+        below_db = pair.below_music_db(float(found.noise[empty].sum()))
+        return bool(empty.sum() >= _FEWEST_SHOWN and below_db < _AUDIBLE_DB)
+
     runs = [
         run & clear
         for run in _runs(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
-        if run.sum() >= _FEWEST_BANDS and (run & clear).sum() >= _FEWEST_SHOWN
+        if (run & clear).sum() >= _FEWEST_SHOWN and (run.sum() >= _FEWEST_BANDS or alone(run))
     ]
     if not runs:
         return None
@@ -98,7 +109,7 @@ def hiss_of(pair: Ordered, hum: Hum | None) -> Hiss | None:
     return Hiss(
         in_candidate=pair.noisy_is_candidate,
         bands=shown,
-        over_db=float(10 * np.log10(1 + level / max(found.quiet[shown].sum(), 1e-20))),
+        over_db=float(10 * np.log10(1 + level / max(found.quiet[shown].sum(), _NOTHING))),
         level_dbfs=dbfs(level),
         below_music_db=pair.below_music_db(level),
         power=power,

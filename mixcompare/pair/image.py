@@ -44,7 +44,7 @@ _LEAST_DB = 0.2  # a smaller change is none; our judgement, not measured
 _SILENT = 1e-12  # guard against silence, power
 _HIGHEST_TIMED_HZ = 3000.0  # above it a band is wide against a delay of a millisecond
 _DELAYS_US = np.arange(
-    -2000.0, 2001.0, 5.0
+    -6000.0, 6001.0, 5.0
 )  # resolution; a delay of more is no matter of the image
 _PHASES_AGREE, _BETTER = 0.8, 0.05
 """Mean cosine between the bands' phases and those of one delay, and how much better than without

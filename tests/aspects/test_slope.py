@@ -91,12 +91,19 @@ def test_levels_that_do_not_follow_each_other() -> None:
     assert "not move closely enough together" in told.reasons[0]
 
 
+def bent(
+    rng: np.random.Generator, level_db: FloatArray, above: float, knee_db: float
+) -> FloatArray:
+    """Compressed, or expanded, by what follows faster levels that scatter about those compared."""
+    faster = level_db + rng.normal(0.0, 2.0, (20, len(level_db)))
+    return level_db + (above - 1) * np.maximum(faster - knee_db, 0).mean(axis=0)
+
+
 @pytest.mark.parametrize(("above", "level_db"), [(0.25, 2.0), (0.5, -1.0), (2.0, 0.0)])
 def test_a_knee_is_found(above: float, level_db: float) -> None:
     rng = np.random.default_rng(6)
     reference = wandering(rng, 400, 4.0, 1.0)
-    candidate = reference + (above - 1) * np.maximum(reference - level_db, 0)
-    candidate += wandering(rng, 400, 0.2, 0.5)
+    candidate = bent(rng, reference, above, level_db) + wandering(rng, 400, 0.2, 0.5)
     knee = slopes.fitted_knee((reference + candidate) / 2, candidate - reference, RATE_HZ)
     assert knee is not None
     assert knee.level_db == pytest.approx(level_db, abs=1.5)
@@ -154,10 +161,10 @@ def test_moments_far_off_count_little() -> None:
 def test_a_knee_mirrors(sign: int) -> None:
     rng = np.random.default_rng(6)
     reference = wandering(rng, 400, 4.0, 1.0)
-    candidate = reference - 0.75 * np.maximum(reference - 1.0, 0) + wandering(rng, 400, 0.2, 0.5)
+    candidate = bent(rng, reference, 0.25, 1.0) + wandering(rng, 400, 0.2, 0.5)
     knee = slopes.fitted_knee((reference + candidate) / 2, sign * (candidate - reference), RATE_HZ)
     assert knee is not None
     assert knee.above.value == pytest.approx(0.25**sign, rel=0.2)
     low, high = knee.above.interval
     assert low < 0.25**sign < high
-    assert high < 2.5 * low
+    assert high < 3.0 * low

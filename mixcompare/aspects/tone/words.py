@@ -22,7 +22,8 @@ OTHER_INSTRUMENTS_DB = 0.6  # typical scatter from which on other instruments ar
 BoolArray = npt.NDArray[np.bool_]
 
 FloatArray = npt.NDArray[np.float64]
-_HIGHS_HZ = 1800.0  # a region above it that reaches the top is called the highs; our words
+_HIGHS_HZ = 1700.0  # a region above it that reaches the top is called the highs; our words
+_LEVEL_AT_END = 0.7  # of its peak: what a shelf still does at the top, a bell does not
 _BROAD_BANDS = 1.0  # standard deviation in third octaves: half of the weight within an octave
 _INDEPENDENT = 2.0  # of three bands side by side; our judgement, not measured
 _LEVEL_WITHIN_DB = 0.6
@@ -146,9 +147,11 @@ def region_finding(
     low, high = float(THIRD_OCTAVE_EDGES_HZ[bands[0]]), float(THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])
     to_the_top = bands[-1] >= np.flatnonzero(heard)[-1] - 1
     more = value > 0
-    if low > _HIGHS_HZ and to_the_top:
+    shelf = to_the_top and abs(curve[bands[-1]]) > _LEVEL_AT_END * abs(curve[peak])
+    if to_the_top and (low > _HIGHS_HZ or shelf):
         kind = "tone_brighter" if more else "tone_darker"
-        where, shape = f"the highs above {spoken_hz(low)}", "a high shelf"
+        all_above = "the highs" if low > _HIGHS_HZ else "everything"
+        where, shape = f"{all_above} above {spoken_hz(low)}", "a high shelf"
     else:
         kind = "tone_band_louder" if more else "tone_band_weaker"
         where = f"{_region_name(peak)} around {_nominal(peak)}"

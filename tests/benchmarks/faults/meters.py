@@ -149,8 +149,8 @@ FAULTS: list[Fault] = [
         ("return low < 1 < high and high > LOOSEST * low", "return high > LOOSEST * low"),
         ("    return (2 + inside) / (2 - inside)", "    return 1 + inside"),
         (
-            "Knee(float(knees[best] - level / 2), slope)",
-            "Knee(float(knees[best] - level / 2) + 4, slope)",
+            "Knee(float(knee), slope)",
+            "Knee(float(knee) + 4, slope)",
         ),
         ("if max(ranges) < SMALLEST_RANGE_DB", "if min(ranges) < SMALLEST_RANGE_DB"),
     ),

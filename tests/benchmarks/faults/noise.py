@@ -20,6 +20,9 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_hiss.py",),
         ("in_candidate=pair.noisy_is_candidate", "in_candidate=not pair.noisy_is_candidate"),
         ("level = float(power[shown].sum())", "level = float(power.sum() / 2)"),
+        ("_FAR_OVER_DB, _AUDIBLE_DB = 20.0, 50.0", "_FAR_OVER_DB, _AUDIBLE_DB = 200.0, 50.0"),
+        ("_FAR_OVER_DB, _AUDIBLE_DB = 20.0, 50.0", "_FAR_OVER_DB, _AUDIBLE_DB = 20.0, 99.0"),
+        ("found.quiet[shown].sum(), _NOTHING)", "found.quiet[shown].sum(), 1e-20)"),
     ),
     *each(
         "mixcompare/pair/hum.py",
