@@ -65,6 +65,8 @@ class Tail:
         Which third octaves these are: those that the registers hold.
     direct_side_db : float
         Side against mid of the direct sound, wetter against drier mix.
+    mid_share : float
+        Of the tail's energy, what lies in the mid: half of it where both channels are independent.
     """
 
     added: bool
@@ -83,6 +85,7 @@ class Tail:
     lift_db: FloatArray = field(repr=False)
     lift_hz: FloatArray = field(repr=False)
     direct_side_db: float
+    mid_share: float
 
 
 @dataclass(frozen=True)
@@ -162,6 +165,14 @@ class Reading:
         excess = self._excess(response)
         return _decibels(float((self._weight * excess[REGISTER]).sum() / self._weight.sum()))
 
+    def _mid_share(self, response: Response) -> float:
+        """Of the whole tail, each register as loud as this music plays in it."""
+        whole = self._excess(response)[REGISTER]
+        spread = response.in_mid - response.floor_in_mid
+        mid = spread[:, self._part].sum(axis=1)[REGISTER]
+        share = float((self._weight * mid).sum() / max((self._weight * whole).sum(), 1e-30))
+        return min(max(share, 0.0), 1.0)
+
     def _values(self, response: Response) -> FloatArray:
         """Level, pre-delay, logarithm of the decay time, level of the top against the middle."""
         excess = self._excess(response)
@@ -206,10 +217,11 @@ class Reading:
             top_db=float(top_db),
             top_interval_db=(float(top_db - spread[3]), float(top_db + spread[3])),
             gaps_db=gaps_db,
-            gaps_interval_db=(_raised(gaps_db, -about_db), _raised(gaps_db, about_db)),
+            gaps_interval_db=(raised_db(gaps_db, -about_db), raised_db(gaps_db, about_db)),
             lift_db=self.gaps.band_lift_db,
             lift_hz=THIRD_OCTAVE_CENTRES_HZ[KNOWN],
             direct_side_db=self._direct_side_db,
+            mid_share=self._mid_share(response),
             borne_out=self.gaps.borne_out if self.gaps.are_put_to_test else None,
         )
 
@@ -218,6 +230,6 @@ def _decibels(power: float) -> float:
     return float(10 * np.log10(max(power, 1e-9)))
 
 
-def _raised(lift_db: float, by_db: float) -> float:
+def raised_db(lift_db: float, by_db: float) -> float:
     """What a lift becomes where the tail is so much stronger."""
     return float(10 * np.log10(1 + (10 ** (lift_db / 10) - 1) * 10 ** (by_db / 10)))

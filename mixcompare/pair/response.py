@@ -100,6 +100,8 @@ class Response:
     ----------
     energy, floor : ndarray, shape (4, 1200)
         Of each register, both channels, at delays from 0 to 3 s and as far before the sound.
+    in_mid, floor_in_mid : ndarray, shape (4, 1200)
+        The part of them that answers in the mid.
     direct : ndarray, shape (31, 2)
         Power gain of the reference's mid and side on their direct way, in third octaves; the
         nearest known one at either end.
@@ -107,6 +109,8 @@ class Response:
 
     energy: FloatArray
     floor: FloatArray
+    in_mid: FloatArray
+    floor_in_mid: FloatArray
     direct: FloatArray
 
 
@@ -242,8 +246,8 @@ def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
         energies.append(
             _by_delay(*(each[..., inside] * sent[:, inside] for each in (behind, together)))
         )
-    energy, floor = np.swapaxes(energies, 0, 1)
-    return Response(energy, floor, _in_third_octaves(_power(direct).sum(axis=0), power))
+    (in_mid, floor_in_mid), (energy, floor) = np.array(energies).transpose(1, 2, 0, 3)
+    return Response(energy, floor, in_mid, floor_in_mid, _in_third_octaves(_power(direct).sum(axis=0), power))
 
 
 def _product(one: ComplexArray, other: ComplexArray) -> ComplexArray:
@@ -275,14 +279,17 @@ def _smooth(values: _Array, width_hz: float) -> _Array:
 
 
 def _by_delay(behind: ComplexArray, direct: ComplexArray) -> FloatArray:
-    """Energy of a register against its direct part: behind the sound, and before it."""
+    """Energy of a register against its direct part: behind the sound, and before it.
+
+    Of the mid, and of mid and side, shape (2, 2, delays).
+    """
     fine = -(-behind.shape[-1] // _BINS)
     count = _BINS * fine
-    energy = _power(fft.ifft(behind, count)).sum(axis=(0, 1)) * count
+    energy = np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1), axis=0) * count
     energy /= max(float(_power(direct).sum()), 1e-30)
-    by_bin = energy.reshape(_BINS, fine).sum(axis=1)
+    by_bin = energy.reshape(2, _BINS, fine).sum(axis=2)
     half = _BINS // 2
-    return np.stack([by_bin[:half], by_bin[::-1][:half]]) / _overlap()
+    return np.stack([by_bin[:, :half], by_bin[:, ::-1][:, :half]], axis=1) / _overlap()
 
 
 @functools.cache

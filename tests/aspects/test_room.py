@@ -26,7 +26,7 @@ from mixcompare.pair.added_tail import Tail
 from mixcompare.pair.match import Match
 from mixcompare.pair.reverberation import Reverberation
 from mixcompare.pair.wetness import Wetness
-from tests import recorded
+from tests import operations, recorded
 from tests.operations import HALL, LIVING_ROOM, STRINGS
 from tests.pairs import Remembering
 from tests.synthetic import RATE_HZ, in_room, play
@@ -712,6 +712,7 @@ TAIL = Tail(
     lift_db=np.array([[0.4, 3.0], [0.1, 1.0]]),
     lift_hz=np.array([125.0, 4000.0]),
     direct_side_db=0.0,
+    mid_share=0.5,
 )
 
 
@@ -851,3 +852,39 @@ def test_one_channel_against_two_leaves_three_decibels_open(
     assert (heard.wetness_db_interval, heard.gaps_db_interval) == (wetness, gaps)
     assert len(heard.reasons) == (mono[0] != mono[1])
     assert across_channels(Heard(None, None), mono).wetness_db_interval is None
+
+
+@pytest.mark.parametrize(
+    ("added", "mono", "share", "gaps"),
+    [
+        (True, (True, False), 0.5, (1.238, 2.8)),  # 10 lg(1 + 0.66 / 2)
+        (False, (False, True), 0.5, (-2.8, -1.238)),
+        (True, (True, False), 0.0, (0.0, 2.8)),  # a stereo original against its own sum
+        (True, (False, True), 0.5, (2.2, 5.8)),  # the wetter one is the sum
+    ],
+)
+def test_a_tail_in_the_mid_is_no_matter_of_channels(
+    added: bool, mono: tuple[bool, bool], share: float, gaps: tuple[float, float]
+) -> None:
+    sign = 1 if added else -1
+    near, far = sorted((sign * 2.2, sign * 2.8))
+    known = Heard(sign * 1.0, (sign - 0.5, sign + 0.5), gaps_db_interval=(near, far))
+    tail = replace(TAIL, added=added, mid_share=share)
+    heard = across_channels(known, mono, tail)
+    assert heard.gaps_db_interval == pytest.approx(gaps, abs=0.01)
+    assert heard.wetness_db_interval is not None
+    assert len(heard.reasons) == 1
+    if share == 0.5 and gaps != (2.2, 5.8):
+        # 10 lg(1 + 2 e) of half the tail at the lower end of its interval.
+        least = 10 * np.log10(1 + 10 ** (TAIL.level_interval_db[0] / 10))
+        assert min(map(abs, heard.wetness_db_interval)) == pytest.approx(least, abs=0.01)
+
+
+def test_a_hall_is_told_where_one_of_both_is_mono(strings: tuple[FloatArray, int]) -> None:
+    samples, rate_hz = strings
+    take = 0.5 * samples[: 24 * rate_hz]
+    mono = features_of(np.repeat(take.mean(axis=1, keepdims=True), 2, axis=1), rate_hz)
+    assert compared(mono, features_of(take, rate_hz), same_take=True)[1] == []
+    hall = features_of(operations.in_hall(take, -4.0, 1.8), rate_hz)
+    assert compared(mono, hall, same_take=True)[1] == ["wetter"]
+    assert compared(hall, mono, same_take=True)[1] == ["drier"]

@@ -105,6 +105,17 @@ def test_tone_of_a_tail(dark: bool, music: FloatArray, reference: Features) -> N
     assert tail.top_interval_db[0] < tail.top_db < tail.top_interval_db[1]
 
 
+@pytest.mark.parametrize(("channels", "share"), [((1, 1), 1.0), ((1, -1), 0.0), ((1, 0), 0.5)])
+def test_where_a_tail_lies(
+    channels: tuple[int, int], share: float, music: FloatArray
+) -> None:
+    # The same in both channels there is no side; of opposite sign no mid; in one alone as much.
+    centred = np.repeat(music.mean(axis=1, keepdims=True), 2, axis=1)
+    one = response_of(1.6, 0.03)[:, :1] * np.array(channels)
+    tail = tail_of(read(features_of(centred), features_of(with_tail(centred, one, -6.0))))
+    assert tail.mid_share == pytest.approx(share, abs=0.02)
+
+
 def of_pair(reference: FloatArray, candidate: FloatArray) -> Reverberation:
     """As a whole pair reads it, its cells included."""
     both = features_of(reference), features_of(candidate)

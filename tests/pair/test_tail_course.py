@@ -16,7 +16,7 @@ def response(decay_s: float, predelay_s: float, floor: float) -> Response:
     since_s = np.arange(DELAYS) * STEP_S - predelay_s
     energy = np.where(since_s >= 0, 1e-3 * 10 ** (-6 * since_s / decay_s), 0.0)
     even = np.full((REGISTERS, DELAYS), floor)
-    return Response(even + energy, even, np.ones((31, 2)))
+    return Response(even + energy, even, even + energy, even, np.ones((31, 2)))
 
 
 @pytest.mark.parametrize("decay_s", [0.6, 1.5, 2.4])

@@ -34,7 +34,7 @@ from mixcompare.aspects.room.freedecay import (
     octave_decays,
     part_of,
 )
-from mixcompare.aspects.room.heard import Heard, across_channels, heard_in
+from mixcompare.aspects.room.heard import Heard, across_channels, heard_in, told_tail
 from mixcompare.aspects.room.values import Interval, RoomDifference, RoomMeasurement
 from mixcompare.aspects.room.words import decay_finding, wetness_finding
 from mixcompare.features import Features
@@ -105,7 +105,8 @@ class Room:
         percent, percent_interval = _percent(of_reference, of_candidate)
         if heard is None:
             heard = _fitted(pair, tempo, percent)
-        heard = across_channels(heard, (pair.reference.is_mono, pair.candidate.is_mono))
+        mono = pair.reference.is_mono, pair.candidate.is_mono
+        heard = across_channels(heard, mono, told_tail(pair))
         reasons = list(heard.reasons)
         if percent is None:
             one = of_reference.decay_time_s or of_candidate.decay_time_s

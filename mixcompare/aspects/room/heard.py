@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mixcompare.aspects.room.values import Interval
-from mixcompare.pair.added_tail import Tail
+from mixcompare.pair.added_tail import Tail, raised_db
 from mixcompare.pair.pair import Pair
 
 _MOST_HIDDEN_DB = -18.0
 """A tail under this is not heard between the notes; where more would stay hidden, the response says
 nothing. Chosen by ear's limit in gaps (0.2 dB of wetness), not on any pair."""
 
+_LESS = "The {} is mono: a sum of two channels has up to 3 dB less reverberation."
 _LOST_IN_A_SUM_DB = 3.0  # 10 lg 2: independent channels against equal ones, ordinary signal theory
 
 
@@ -47,8 +48,9 @@ def heard_in(pair: Pair) -> Heard | None:
     response = pair.reverberation
     if response is None:
         return None
-    if response.tail is not None:
-        return _of_tail(response.tail)
+    tail = told_tail(pair)
+    if tail is not None:
+        return _of_tail(tail)
     if response.hidden_db > _MOST_HIDDEN_DB:
         return None
     most_db = wetness_db(response.hidden_db)
@@ -57,15 +59,32 @@ def heard_in(pair: Pair) -> Heard | None:
     )
 
 
-def across_channels(heard: Heard, mono: tuple[bool, bool]) -> Heard:
+def told_tail(pair: Pair) -> Tail | None:
+    """The tail that one of the two has and the other lacks."""
+    return None if pair.reverberation is None else pair.reverberation.tail
+
+
+def across_channels(heard: Heard, mono: tuple[bool, bool], tail: Tail | None = None) -> Heard:
     """With the doubt of one channel against two.
 
     Reverberation differs between two channels and adds up as noise does, the direct sound of the
-    middle is the same in both: summed to one, a recording has up to 3 dB less reverberation.
+    middle is the same in both: summed to one, a recording has up to 3 dB less reverberation. What a
+    tail holds in the mid, such a sum keeps.
     """
     if mono[0] == mono[1]:
         return heard
     who = "reference" if mono[0] else "candidate"
+    if tail is not None and tail.added == mono[0]:
+        # The one with two channels is the wetter one, and at least by what lies in its mid.
+        by_db = 10 * np.log10(max(tail.mid_share, 1e-9))
+        sign, low_db = (1.0 if tail.added else -1.0), tail.level_interval_db[0] + by_db
+        least = wetness_db(low_db), raised_db(tail.gaps_interval_db[0], by_db)
+        return replace(
+            heard,
+            wetness_db_interval=_reaching(heard.wetness_db_interval, sign * least[0]),
+            gaps_db_interval=_reaching(heard.gaps_db_interval, sign * least[1]),
+            reasons=(*heard.reasons, _LESS.format(who)),
+        )
 
     def widened(bounds: Interval | None) -> Interval | None:
         if bounds is None:
@@ -77,11 +96,12 @@ def across_channels(heard: Heard, mono: tuple[bool, bool]) -> Heard:
         heard,
         wetness_db_interval=widened(heard.wetness_db_interval),
         gaps_db_interval=widened(heard.gaps_db_interval),
-        reasons=(
-            *heard.reasons,
-            f"The {who} is mono: a sum of two channels has up to 3 dB less reverberation.",
-        ),
+        reasons=(*heard.reasons, _LESS.format(who)),
     )
+
+
+def _reaching(bounds: Interval | None, to: float) -> Interval | None:
+    return None if bounds is None else (min(bounds[0], to), max(bounds[1], to))
 
 
 def wetness_db(level_db: float) -> float:

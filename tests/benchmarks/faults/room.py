@@ -77,6 +77,20 @@ FAULTS: list[Fault] = [
         ("proven = not_denied(pair, value, (low, high), decay_percent)", "proven = low, high"),
     ),
     *each(
+        "mixcompare/aspects/room/heard.py",
+        ("tests/aspects/test_room.py",),
+        ("tail is not None and tail.added == mono[0]", "tail is not None"),
+        ("tail is not None and tail.added == mono[0]", "tail is not None and mono[0]"),
+        ("10 * np.log10(max(tail.mid_share, 1e-9))", "0.0"),
+        ("(1.0 if tail.added else -1.0), tail.level", "1.0, tail.level"),
+    ),
+    *each(
+        "mixcompare/pair/response.py",
+        ("tests/pair/test_reverberation.py",),
+        ("np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1), axis=0)",
+         "np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1)[::-1], axis=0)"),
+    ),
+    *each(
         "mixcompare/aspects/room/words.py",
         ("tests/aspects/test_room.py",),
         (
