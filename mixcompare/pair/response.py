@@ -247,7 +247,9 @@ def _response(auto: ComplexArray, cross: ComplexArray) -> Response:
             _by_delay(*(each[..., inside] * sent[:, inside] for each in (behind, together)))
         )
     (in_mid, floor_in_mid), (energy, floor) = np.array(energies).transpose(1, 2, 0, 3)
-    return Response(energy, floor, in_mid, floor_in_mid, _in_third_octaves(_power(direct).sum(axis=0), power))
+    return Response(
+        energy, floor, in_mid, floor_in_mid, _in_third_octaves(_power(direct).sum(axis=0), power)
+    )
 
 
 def _product(one: ComplexArray, other: ComplexArray) -> ComplexArray:

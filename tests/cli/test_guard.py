@@ -112,6 +112,15 @@ def test_an_interrupt_tells_what_stands_on_the_disk(
         assert capsys.readouterr().err == f"mixcompare: interrupted; {words}.\n"
 
 
+def test_an_interrupt_is_told_once(capsys: pytest.CaptureFixture[str]) -> None:
+    def run() -> int:
+        guard._interrupted()
+        raise KeyboardInterrupt
+
+    assert guarded(run, []) == 130
+    assert capsys.readouterr().err == "mixcompare: interrupted; nothing was written.\n"
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_a_second_interrupt_changes_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     steps = []

@@ -84,6 +84,22 @@ def test_a_change_for_a_while_is_told_with_its_place(change_db: float) -> None:
     assert end_s == pytest.approx(14, abs=0.5)
 
 
+@pytest.mark.parametrize(("change_db", "seconds", "told"), [
+    (-1.5, 0.25, False), (-3.0, 0.25, True), (-1.5, 0.6, True),
+])  # fmt: skip
+def test_a_little_in_next_to_no_cells_is_no_element(
+    change_db: float, seconds: float, told: bool
+) -> None:
+    # A quarter of a second of one of five voices, out of twenty: 1.5 dB there is a filter's rest.
+    cells = pair({}, other=False)
+    moved = voice("melody") * ((TIMES_S >= 8) & (8 + seconds > TIMES_S))[:, None]
+    cells = replace(cells, candidate=cells.candidate + (10 ** (change_db / 10) - 1) * moved)
+    changes = split_difference(cells, same_take=True).changes
+    assert [change.difference_db for change in changes] == pytest.approx(
+        [change_db] * told, abs=0.1
+    )
+
+
 @pytest.mark.parametrize("change_db", [5.0, -5.0])
 def test_an_elements_own_power(change_db: float) -> None:
     # What the element has in the reference, to the cell: a tenth is 0.4 dB.

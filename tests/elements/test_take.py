@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from mixcompare.aspects.balance import analyzer
+from mixcompare.elements import take
+from mixcompare.elements.change import Change
 from mixcompare.elements.take import proven_split, split_pair
 from mixcompare.pair.spectra import PairSpectra
 from mixcompare.standards.iec61260 import pitch_hz
@@ -24,6 +26,24 @@ def test_a_changed_voice_is_found_under_another_tail(who: str, gain_db: float) -
     (change,) = split.changes
     assert change.difference_db == pytest.approx(gain_db, abs=1.0)
     assert change.interval[0] <= gain_db <= change.interval[1]
+
+
+def test_under_another_tail_lines_go_down_to_their_lowest_notes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Which notes these are is asked in ``test_lowest``.
+    asked = []
+
+    def told(change: Change, spectra: PairSpectra, level_db: float) -> Change:
+        asked.append(level_db)
+        return replace(change, energy=np.ones_like(spectra.reference))
+
+    monkeypatch.setattr(take, "down_to_its_lowest", told)
+    under = under_other_tail(melody=6.0)
+    (change,) = split_pair(under).changes
+    assert (change.energy == 1).all()
+    assert under.under_one_tail is not None
+    assert asked == [under.under_one_tail.level_db]
 
 
 def test_another_tail_alone_is_no_element() -> None:

@@ -25,6 +25,7 @@ from mixcompare.features import (
     usable_band_hz,
 )
 from mixcompare.features.frames import Rows
+from mixcompare.features.model import common_bands
 from mixcompare.standards import iec61260
 
 FloatArray = npt.NDArray[np.float64]
@@ -202,6 +203,8 @@ def test_a_low_pass_ends_the_usable_band(cutoff_hz: float, rng: np.random.Genera
     assert any("kHz" in text for text in limited.warnings)
     whole = features_of(noise * swell)
     assert whole.usable_band_hz == pytest.approx((0.0, 0.97 * RATE_HZ / 2), rel=0.1)
+    for both in ((limited, whole), (whole, limited)):
+        assert common_bands(*both).tolist() == limited.usable_bands.tolist()
 
 
 def test_bands_that_do_not_move_carry_no_music(rng: np.random.Generator) -> None:

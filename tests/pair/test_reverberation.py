@@ -106,9 +106,7 @@ def test_tone_of_a_tail(dark: bool, music: FloatArray, reference: Features) -> N
 
 
 @pytest.mark.parametrize(("channels", "share"), [((1, 1), 1.0), ((1, -1), 0.0), ((1, 0), 0.5)])
-def test_where_a_tail_lies(
-    channels: tuple[int, int], share: float, music: FloatArray
-) -> None:
+def test_where_a_tail_lies(channels: tuple[int, int], share: float, music: FloatArray) -> None:
     # The same in both channels there is no side; of opposite sign no mid; in one alone as much.
     centred = np.repeat(music.mean(axis=1, keepdims=True), 2, axis=1)
     one = response_of(1.6, 0.03)[:, :1] * np.array(channels)

@@ -10,7 +10,7 @@ import pytest
 from mixcompare.alignment.timemap import TimeMap
 from mixcompare.features import LOWEST_SEMITONE, Features
 from mixcompare.pair.match import Match
-from mixcompare.pair.spectra import PairSpectra, pair_spectra
+from mixcompare.pair.spectra import PairSpectra, images, pair_spectra
 from mixcompare.standards.iec61260 import THIRD_OCTAVE_CENTRES_HZ, pitch_hz
 from tests.aspects import stereo_music
 
@@ -81,10 +81,17 @@ def test_moments_meet_where_the_map_says() -> None:
 
 @pytest.mark.parametrize("semitones", [-5, -1, 1, 5, 7])
 def test_a_transposed_candidate_is_read_at_its_own_pitches(semitones: int) -> None:
-    reference = features(semitone_power=chord(69))
-    candidate = features(semitone_power=chord(69 + semitones))
+    both = (69, 69 + semitones)
+    reference, candidate = (
+        features(
+            semitone_power=chord(pitch), semitone_image=np.repeat(chord(pitch)[..., None], 3, 2)
+        )
+        for pitch in both
+    )
     match = replace(stereo_music.same_clock(reference), transposition_semitones=semitones)
     pair = pair_spectra(reference, candidate, match)
+    for cells in images(reference, candidate, match):
+        assert cells[100, :, 0][pair.centre_hz < 5000].argmax() == column(pair, 69)
     assert pair.reference[100].argmax() == column(pair, 69)
     assert pair.candidate[100].argmax() == column(pair, 69)
     assert pair.centre_hz[column(pair, 69)] == pytest.approx(440.0)

@@ -163,6 +163,13 @@ FAULTS: list[Fault] = [
         ("len(falls) == 2 and falls.min() > _STEEP_DB", "False"),
     ),
     *each(
+        "mixcompare/elements/one_take.py",
+        ("tests/elements/test_one_take.py",),
+        ("_FEW, _SMALL_DB = 0.005, 2.0", "_FEW, _SMALL_DB = 0.0, 2.0"),
+        ("_FEW, _SMALL_DB = 0.005, 2.0", "_FEW, _SMALL_DB = 0.005, 9.0"),
+        ("_FEW, _SMALL_DB = 0.005, 2.0", "_FEW, _SMALL_DB = 0.02, 2.0"),
+    ),
+    *each(
         "mixcompare/elements/panned.py",
         ("tests/elements/test_panned.py",),
         ("if _enough(attacks):", "if False:"),

@@ -87,8 +87,10 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/pair/response.py",
         ("tests/pair/test_reverberation.py",),
-        ("np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1), axis=0)",
-         "np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1)[::-1], axis=0)"),
+        (
+            "np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1), axis=0)",
+            "np.cumsum(_power(fft.ifft(behind, count)).sum(axis=1)[::-1], axis=0)",
+        ),
     ),
     *each(
         "mixcompare/aspects/room/words.py",
