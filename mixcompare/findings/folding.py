@@ -124,10 +124,11 @@ def mostly_then(cause: Finding, effect: Finding) -> bool:
 def less_sound(cause: Finding, effect: Finding) -> bool:
     """Whether a passage is softer by no more than notes that end sooner make it; or louder.
 
-    All of it may be these notes: then its level falls as their length does. Where that begins is
-    not known, so that no more of a whole length is lost than the difference.
+    All of it may be these notes: then its level falls as their length does, at most by as much as
+    is not excluded. Where that begins is not known, so that no more of a whole length is lost than
+    the difference.
     """
-    most_db = -10 * log10(max(1 - abs(cause.difference), 0.01))
+    most_db = -10 * log10(max(1 - max(map(abs, cause.interval)), 0.01))
     near = min(map(abs, effect.interval)) <= most_db
     return near and same_direction(cause, effect) and mostly_then(cause, effect)
 

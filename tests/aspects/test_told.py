@@ -11,11 +11,12 @@ import pytest
 
 from mixcompare.aspects import articulation
 from mixcompare.aspects.articulation.told import is_told
-from mixcompare.aspects.articulation.values import LEAD, ArticulationDifference
+from mixcompare.aspects.articulation.values import BASS, LEAD, ArticulationDifference
 from mixcompare.aspects.balance.unseen import unseen
 from mixcompare.pair.pair import Pair
 from tests import synthetic
 from tests.pair.test_tail import OTHER, OWN, pair_of, played
+from tests.pairs import pair_of as two_takes
 
 SHARE = 0.75
 
@@ -70,3 +71,16 @@ def test_cells_speak_for_voices_of_their_own_range_and_direction() -> None:
     large = replace(lead.stretch, sounding_ratio=0.3)
     assert is_told(replace(lead, stretch=large), pair)
     assert not is_told(replace(lead, stretch=None), pair)
+
+
+@pytest.mark.parametrize(
+    ("name", "ratio", "expected"),
+    [(BASS, -0.19, False), (BASS, 0.37, True), (LEAD, -0.19, True), ("violins", 0.1, True)],
+)
+def test_a_bass_line_that_is_only_heard_must_differ_clearly(
+    name: str, ratio: float, expected: bool
+) -> None:
+    voice = told(OWN).voices[0]
+    assert voice.stretch is not None
+    voice = replace(voice, name=name, stretch=replace(voice.stretch, sounding_ratio=ratio))
+    assert is_told(voice, two_takes(same_take=False)) is expected

@@ -162,6 +162,19 @@ FOLDED = {
             "dynamics", "passage_softer", -3.4, 2.0, interval=(-3.9, -2.9), spans_s=((6.0, 16.0),)
         ),
     ),
+    "detached by no one knows how much over a softer passage": (
+        of_kind(
+            "articulation",
+            "notes_more_detached",
+            -0.24,
+            2.0,
+            interval=(-0.7, -0.06),
+            spans_s=((5.0, 20.0),),
+        ),
+        of_kind(
+            "dynamics", "passage_softer", -5.4, 2.0, interval=(-6.0, -4.8), spans_s=((6.0, 16.0),)
+        ),
+    ),
     "connected over a louder passage": (
         of_kind("articulation", "notes_more_connected", 0.5, 5.0, spans_s=((5.0, 20.0),)),
         of_kind("dynamics", "passage_louder", 2.0, 1.5, spans_s=((6.0, 16.0),)),
@@ -230,7 +243,8 @@ KEPT = {
     ),
     "a passage softer than shorter notes make it": (
         of_kind("articulation", "notes_more_detached", -0.5, 5.0),
-        of_kind("dynamics", "passage_softer", -4.0, 2.0, interval=(-4.9, -3.1)),
+        # 0.55 at most: 10 lg 0.45 is -3.5 dB.
+        of_kind("dynamics", "passage_softer", -4.5, 2.0, interval=(-5.3, -3.6)),
     ),
     "a passage louder where notes end sooner": (
         of_kind("articulation", "notes_more_detached", -0.5, 5.0),

@@ -95,6 +95,7 @@ FAULTS: list[Fault] = [
         ("tests/findings/test_folding.py",),
         ("return near and same_direction(cause, effect) and mostly", "return near and mostly"),
         ("near = min(map(abs, effect.interval)) <= most_db", "near = True"),
+        ("1 - max(map(abs, cause.interval))", "1 - abs(cause.difference)"),
         ("_MARGIN = 1.2", "_MARGIN = 1.3"),
         ("_MARGIN = 1.2", "_MARGIN = 1.0"),
         ("gone.add(second)", "gone.discard(second)"),
