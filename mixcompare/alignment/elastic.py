@@ -62,6 +62,17 @@ class Track:
     spread_s: FloatArray
     likelihood: FloatArray
 
+    @property
+    def is_any(self) -> bool:
+        """Whether anything is left of it: a second, for what is joined."""
+        return len(self.reference_s) > 1 / STEP_S
+
+    def between(self, first_s: float, last_s: float) -> Track:
+        """Its part between two reference times."""
+        inside = (self.reference_s >= first_s) & (self.reference_s <= last_s)
+        rows = (self.reference_s, self.candidate_s, self.spread_s, self.likelihood)
+        return Track(*(row[inside] for row in rows))
+
     def mirrored(self) -> Track:
         """The track on a grid of the other clock, its ends where they were."""
         first, last = float(self.candidate_s[0]), float(self.candidate_s[-1])

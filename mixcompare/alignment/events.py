@@ -60,31 +60,33 @@ def end_events(
     """
     start, end = time_map.span_s
     first, last = time_map.candidate_span_s
-    begins = {"reference": reference.begins_s, "candidate": candidate.begins_s}
+    sides = ("reference", reference, 0), ("candidate", candidate, 1)
+    inside = (start, end), (first, last)
+    heads, tails = [], []
+    for who, recording, at in sides:
+        own = [one.own_s for one in places if one.recording == who]
+        before, behind = inside[at][0], recording.duration_s - inside[at][1]
+        if before > 1.0:
+            again = [span_s for span_s in own if span_s[0] < before - 1.0]
+            heads.append(_only_in(f"first {before:.1f} s of the {who}", again, recording))
+        if behind > 1.0:
+            again = [span_s for span_s in own if span_s[1] > inside[at][1] + 1.0]
+            tails.append(_only_in(f"last {behind:.1f} s of the {who}", again, recording))
     events = []
-    if max(start, first) > 1.0:
-        who, upto = ("reference", start) if start > first else ("candidate", first)
-        again = [one.own_s for one in places if one.recording == who and one.own_s[0] < upto - 1.0]
-        text = (
-            f"The first {max(start, first):.1f} s of the {who}{_no_counterpart(again, begins[who])}"
-        )
-        events.append(Event("head", (0.0, start), (0.0, first), text))
-    left, rest = reference.duration_s - end, candidate.duration_s - last
-    if max(left, rest) > 1.0:
-        who, since = ("reference", end) if left > rest else ("candidate", last)
-        again = [one.own_s for one in places if one.recording == who and one.own_s[1] > since + 1.0]
-        text = f"The last {max(left, rest):.1f} s of the {who}{_no_counterpart(again, begins[who])}"
+    if heads:
+        events.append(Event("head", (0.0, start), (0.0, first), " ".join(heads)))
+    if tails:
         ends = (end, reference.duration_s), (last, candidate.duration_s)
-        events.append(Event("tail", *ends, text))
+        events.append(Event("tail", *ends, " ".join(tails)))
     return tuple(events)
 
 
-def _no_counterpart(again: list[tuple[float, float]], begins_s: float) -> str:
+def _only_in(what: str, again: list[tuple[float, float]], recording: Representation) -> str:
     """What is said of music before or after, which may hold the passage once more."""
     if not again:
-        return " have no counterpart."
-    where = listed([span_text(moved(span_s, begins_s)) for span_s in again])
-    return f" were not compared: the passage comes again there ({where})."
+        return f"The {what} have no counterpart."
+    where = listed([span_text(moved(span_s, recording.begins_s)) for span_s in again])
+    return f"The {what} were not compared: the passage comes again there ({where})."
 
 
 def listed(words: list[str], last: str = "and") -> str:

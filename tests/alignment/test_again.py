@@ -263,3 +263,51 @@ def test_a_part_of_a_recording_has_its_features_where_they_were() -> None:
     inside = whole.attack_times_s[(whole.attack_times_s >= start) & (whole.attack_times_s <= 9.0)]
     assert part.attack_times_s + start == pytest.approx(inside)
     assert whole.between(9.0, 99.0).duration_s == pytest.approx(whole.duration_s - 9.0)
+
+
+# --- where both go on, or came, from other music ------------------------------------------------
+
+
+def other(seed: int, bars: int) -> FloatArray:
+    return synthetic.play(seed, bars=bars, beat_s=0.6)
+
+
+def test_a_map_ends_where_the_common_music_does() -> None:
+    """Both go on with other music, as long: a path would run through it."""
+    first, second = (
+        np.concatenate([play(number), other(seed, 5)]) for number, seed in ((1, 23), (2, 31))
+    )
+    alignment = mixcompare.align(recording(first), recording(second))
+    assert alignment.time_map.span_s == pytest.approx((0.0, PASSAGE_S), abs=1.0)
+    assert alignment.time_map.candidate_span_s == pytest.approx((0.0, PASSAGE_S), abs=1.0)
+    (tail,) = alignment.events
+    assert re.fullmatch(
+        r"The last 1\d\.\d s of the reference have no counterpart\."
+        r" The last 1\d\.\d s of the candidate have no counterpart\.",
+        tail.text,
+    )
+    assert tail.reference_s[0] == pytest.approx(PASSAGE_S, abs=1.0)
+
+
+def test_a_map_begins_where_the_common_music_does() -> None:
+    before = [other(seed, 6) for seed in (23, 31)]
+    first, second = (np.concatenate([head, play(number)]) for number, head in enumerate(before, 1))
+    alignment = mixcompare.align(recording(first), recording(second))
+    begins_s = len(before[0]) / RATE_HZ
+    assert alignment.time_map.span_s[0] == pytest.approx(begins_s, abs=1.5)
+    assert alignment.time_map.candidate_span_s[0] == pytest.approx(begins_s, abs=1.5)
+    assert alignment.events[0].kind == "head"
+    assert alignment.events[0].text.count("have no counterpart") == 2
+
+
+def test_a_held_last_chord_is_common() -> None:
+    """It moves no more, and agrees with itself: six seconds of it."""
+
+    def held(samples: FloatArray) -> FloatArray:
+        time_s = np.arange(6 * RATE_HZ)[:, None] / RATE_HZ
+        tones = sum(np.sin(2 * np.pi * hz * time_s) for hz in (131, 196, 262, 330, 523))
+        return np.concatenate([samples, 0.05 * tones * np.ones(2)])
+
+    first, second = held(play(1)), held(play(2))
+    alignment = mixcompare.align(recording(first), recording(second))
+    assert alignment.time_map.span_s[1] == pytest.approx(len(first) / RATE_HZ, abs=1.0)
