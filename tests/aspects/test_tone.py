@@ -514,6 +514,16 @@ def test_shelves_in_words(sign: int) -> None:
         f"Try a broad {verb} in the highs above 3.5 kHz (a high shelf): about 3 dB.",
     )  # fmt: skip
     assert f"3.0 dB {amount} than the reference in the highs" in high.text
+    (wide,) = analyzer.findings(stated(bump(16, 30, 3.0 * sign)))  # from 800 Hz on
+    assert wide.kind == high.kind
+    assert wide.subject == "everything above 710 Hz"
+    assert "(a high shelf)" in wide.advice[0]
+    # From 2 kHz on, though most of it lies in one band.
+    (peaked,) = analyzer.findings(stated(bump(20, 30, 3.0 * sign) + bump(28, 28, 0.5 * sign)))
+    assert peaked.subject == "the highs above 1.8 kHz"
+    fallen = bump(16, 30, 3.0 * sign) * np.linspace(2.0, 0.8, 31)
+    (bell,) = analyzer.findings(stated(fallen))  # which ends at half of its peak is none
+    assert bell.subject == "the mids around 800 Hz"
 
 
 def test_regions_have_names() -> None:

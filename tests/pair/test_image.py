@@ -55,7 +55,7 @@ def late(samples: FloatArray, delay_s: float) -> FloatArray:
     return np.column_stack([samples[:, 0], np.fft.irfft(spectrum * turn, count)[: len(samples)]])
 
 
-@pytest.mark.parametrize("delay_us", [600.0, -300.0])
+@pytest.mark.parametrize("delay_us", [600.0, -300.0, 2600.0])
 def test_a_late_channel_is_told_as_one(delay_us: float) -> None:
     results = held(late(played(), delay_us * 1e-6)).results
     (finding,) = results.findings

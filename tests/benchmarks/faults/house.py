@@ -154,6 +154,7 @@ FAULTS: list[Fault] = [
         ("return about + middle, float(reach)", "return -about - middle, float(reach)"),
         ("return about + middle, float(reach)", "return about + middle, 0.1 * float(reach)"),
         ("_MOST_CYCLES = 0.25", "_MOST_CYCLES = 25.0"),
+        ("np.arange(-6000.0, 6001.0, 5.0)", "np.arange(-2000.0, 2001.0, 5.0)"),
     ),
     *each(
         "mixcompare/elements/one_take.py",

@@ -364,6 +364,9 @@ FAULTS: list[Fault] = [
         (">= 0.5 * abs(curve[peak]))", ">= 0.1 * abs(curve[peak]))"),
         ("THIRD_OCTAVE_EDGES_HZ[bands[-1] + 1])", "THIRD_OCTAVE_EDGES_HZ[bands[-1]])"),
         ("_HIGHS_HZ = 1700.0", "_HIGHS_HZ = 4800.0"),
+        ("_HIGHS_HZ = 1700.0", "_HIGHS_HZ = 1800.0"),
+        ("_LEVEL_AT_END = 0.7", "_LEVEL_AT_END = 7.0"),
+        ("_LEVEL_AT_END = 0.7", "_LEVEL_AT_END = 0.1"),
         (
             "low, high = around[0] - whole + line.slope, around[1] - whole + line.slope",
             "low, high = line.slope - 0.5, line.slope + 0.5",
