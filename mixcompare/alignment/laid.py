@@ -67,8 +67,9 @@ def lay(reference: Representation, candidate: Representation) -> Laid | None:
     tracks = [track for track, _ in refined]
     time_map, gaps = joined(tracks)
     common_s = relation.common_span_s(reference, sounding, time_map)
-    if common_s != time_map.span_s:
-        tracks = [track for track in (one.between(*common_s) for one in tracks) if track.is_any]
+    common = [track for track in (one.between(*common_s) for one in tracks) if track.is_any]
+    if common and common_s != time_map.span_s:
+        tracks = common
         time_map, gaps = joined(tracks)
     events = [*repeats, *(gap for gap in gaps if not any(touch(gap, one) for one in repeats))]
     events.sort(key=lambda event: event.reference_s)
