@@ -58,21 +58,20 @@ def end_events(
 
     What holds the passage once more (one of ``places``) has a counterpart, and is not compared.
     """
-    start, end = time_map.span_s
-    first, last = time_map.candidate_span_s
-    sides = ("reference", reference, 0), ("candidate", candidate, 1)
-    inside = (start, end), (first, last)
+    inside = time_map.span_s, time_map.candidate_span_s
+    sides = ("reference", reference, inside[0]), ("candidate", candidate, inside[1])
     heads, tails = [], []
-    for who, recording, at in sides:
+    for who, recording, (begins_s, ends_s) in sides:
         own = [one.own_s for one in places if one.recording == who]
-        before, behind = inside[at][0], recording.duration_s - inside[at][1]
-        if before > 1.0:
-            again = [span_s for span_s in own if span_s[0] < before - 1.0]
-            heads.append(_only_in(f"first {before:.1f} s of the {who}", again, recording))
+        behind = recording.duration_s - ends_s
+        if begins_s > 1.0:
+            again = [span_s for span_s in own if span_s[0] < begins_s - 1.0]
+            heads.append(_only_in(f"first {begins_s:.1f} s of the {who}", again, recording))
         if behind > 1.0:
-            again = [span_s for span_s in own if span_s[1] > inside[at][1] + 1.0]
+            again = [span_s for span_s in own if span_s[1] > ends_s + 1.0]
             tails.append(_only_in(f"last {behind:.1f} s of the {who}", again, recording))
     events = []
+    (start, end), (first, last) = inside
     if heads:
         events.append(Event("head", (0.0, start), (0.0, first), " ".join(heads)))
     if tails:

@@ -63,17 +63,19 @@ def common_span_s(
     whole = np.sqrt((of_reference**2).sum() / ((of_candidate**2).sum() + 1e-12))
     power = ((of_reference**2).sum(axis=1) / whole + (of_candidate**2).sum(axis=1) * whole) / 2
     more = (of_reference * of_candidate).sum(axis=1) - _OTHER_MUSIC * power
-    ends = []
-    for sign in (1, -1):
-        gained = np.cumsum(more[::sign])
-        least = int(np.argmin(gained))
-        long = least + 1 >= _LEAST_OTHER_S * _RATE_HZ and least + 1 < len(more) / 2
-        ends.append((least + 1) if long and gained[least] < 0 else 0)
-    if ends[0]:
-        first_s = float(times_s[ends[0]])
-    if ends[1]:
-        last_s = float(times_s[-1 - ends[1]])
-    return first_s, last_s
+    before, behind = _of_other_music(more), _of_other_music(more[::-1])
+    return (
+        float(times_s[before]) if before else first_s,
+        float(times_s[-1 - behind]) if behind else last_s,
+    )
+
+
+def _of_other_music(more: FloatArray) -> int:
+    """How many of the first moments agree less, together, than the same music would."""
+    gained = np.cumsum(more)
+    count = int(np.argmin(gained)) + 1
+    long = _LEAST_OTHER_S * _RATE_HZ <= count < len(more) / 2
+    return count if long and gained[count - 1] < 0 else 0
 
 
 def _harmonies(

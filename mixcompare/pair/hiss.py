@@ -12,7 +12,7 @@ from mixcompare.features import BAND_RATE_HZ
 from mixcompare.features.grid import LOW_FFT
 from mixcompare.pair.clean_and_noisy import SMOOTH_S, Ordered, dbfs
 from mixcompare.pair.hum import Hum, reached
-from mixcompare.pair.steady_power import steady_noise
+from mixcompare.pair.steady_power import Steady, steady_noise
 from mixcompare.standards.iec61260 import (
     THIRD_OCTAVE_CENTRES_HZ,
     THIRD_OCTAVE_EDGES_HZ,
@@ -85,17 +85,11 @@ def hiss_of(pair: Ordered, hum: Hum | None) -> Hiss | None:
     if hum is not None:
         carried &= ~reached(THIRD_OCTAVE_EDGES_HZ, hum.lines_hz, LOW_FFT)
     clear = found.over_db >= _LEAST_OVER_DB
-
-    def alone(run: BoolArray) -> bool:
-        """Whether it fills bands in which there was nothing."""
-        empty = run & (found.over_db >= _FAR_OVER_DB)
-        below_db = pair.below_music_db(float(found.noise[empty].sum()))
-        return bool(empty.sum() >= _FEWEST_SHOWN and below_db < _AUDIBLE_DB)
-
     runs = [
         run & clear
         for run in _runs(found.told & carried & (found.over_db >= _PERCEPTIBLE_DB))
-        if (run & clear).sum() >= _FEWEST_SHOWN and (run.sum() >= _FEWEST_BANDS or alone(run))
+        if (run & clear).sum() >= _FEWEST_SHOWN
+        and (run.sum() >= _FEWEST_BANDS or _fills_nothing(run, found, pair))
     ]
     if not runs:
         return None
@@ -114,6 +108,13 @@ def hiss_of(pair: Ordered, hum: Hum | None) -> Hiss | None:
         below_music_db=pair.below_music_db(level),
         power=power,
     )
+
+
+def _fills_nothing(run: BoolArray, found: Steady, pair: Ordered) -> bool:
+    """Whether bands in which there was nothing hold it, loud enough to be heard there alone."""
+    empty = run & (found.over_db >= _FAR_OVER_DB)
+    below_db = pair.below_music_db(float(found.noise[empty].sum()))
+    return bool(empty.sum() >= _FEWEST_SHOWN and below_db < _AUDIBLE_DB)
 
 
 def _runs(shown: BoolArray) -> list[BoolArray]:

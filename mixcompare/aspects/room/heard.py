@@ -74,6 +74,7 @@ def across_channels(heard: Heard, mono: tuple[bool, bool], tail: Tail | None = N
     if mono[0] == mono[1]:
         return heard
     who = "reference" if mono[0] else "candidate"
+    heard = replace(heard, reasons=(*heard.reasons, _LESS.format(who)))
     if tail is not None and tail.added == mono[0]:
         # The one with two channels is the wetter one, and at least by what lies in its mid.
         by_db = 10 * np.log10(max(tail.mid_share, 1e-9))
@@ -83,7 +84,6 @@ def across_channels(heard: Heard, mono: tuple[bool, bool], tail: Tail | None = N
             heard,
             wetness_db_interval=_reaching(heard.wetness_db_interval, sign * least[0]),
             gaps_db_interval=_reaching(heard.gaps_db_interval, sign * least[1]),
-            reasons=(*heard.reasons, _LESS.format(who)),
         )
 
     def widened(bounds: Interval | None) -> Interval | None:
@@ -96,7 +96,6 @@ def across_channels(heard: Heard, mono: tuple[bool, bool], tail: Tail | None = N
         heard,
         wetness_db_interval=widened(heard.wetness_db_interval),
         gaps_db_interval=widened(heard.gaps_db_interval),
-        reasons=(*heard.reasons, _LESS.format(who)),
     )
 
 

@@ -263,10 +263,13 @@ FAULTS: list[Fault] = [
         ("tests/alignment",),
         ("if extra > 0:", "if extra < 0:"),
         ("return correlation < 0", "return correlation > 0"),
-        ("inside = (start, end), (first, last)", "inside = (first, last), (start, end)"),
-        ("        if before > 1.0:", "        if before > 2.0:"),
+        (
+            "inside = time_map.span_s, time_map.candidate_span_s",
+            "inside = time_map.candidate_span_s, time_map.span_s",
+        ),
+        ("        if begins_s > 1.0:", "        if begins_s > 2.0:"),
         ("        if behind > 1.0:", "        if behind > 60.0:"),
-        ("if span_s[0] < before - 1.0", "if True"),
+        ("if span_s[0] < begins_s - 1.0", "if True"),
         ("span_text(moved(span_s, recording.begins_s))", "span_text(span_s)"),
     ),
     *each(

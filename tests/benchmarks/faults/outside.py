@@ -168,9 +168,12 @@ FAULTS: list[Fault] = [
         ("_OTHER_MUSIC, _LEAST_OTHER_S = 0.25, 3.0", "_OTHER_MUSIC, _LEAST_OTHER_S = -1.0, 3.0"),
         ("_OTHER_MUSIC, _LEAST_OTHER_S = 0.25, 3.0", "_OTHER_MUSIC, _LEAST_OTHER_S = 0.99, 3.0"),
         ("_OTHER_MUSIC, _LEAST_OTHER_S = 0.25, 3.0", "_OTHER_MUSIC, _LEAST_OTHER_S = 0.25, 30.0"),
-        ("for sign in (1, -1):", "for sign in (-1, 1):"),
-        ("last_s = float(times_s[-1 - ends[1]])", "last_s = float(times_s[-1])"),
-        ("first_s = float(times_s[ends[0]])", "first_s = float(times_s[0])"),
+        (
+            "_of_other_music(more), _of_other_music(more[::-1])",
+            "_of_other_music(more[::-1]), _of_other_music(more)",
+        ),
+        ("float(times_s[-1 - behind])", "float(times_s[-1])"),
+        ("float(times_s[before])", "float(times_s[0])"),
     ),
     *each(
         "mixcompare/alignment/laid.py",
@@ -189,7 +192,7 @@ FAULTS: list[Fault] = [
             "tests/published/test_real_recordings.py::test_alignment_tells_polarity_exchange_and_offset",
         ),
         ("return correlation < 0", "return correlation > 0"),
-        ("        if before > 1.0:", "        if before > 2.0:"),
+        ("        if begins_s > 1.0:", "        if begins_s > 2.0:"),
     ),
     *each(
         "mixcompare/alignment/passage.py",
