@@ -207,7 +207,7 @@ class LightPass:
             return ()
         return (
             f"{self._recording.name} carries the same signal in both channels: it is mono, width"
-            " and placement cannot be compared.",
+            " and the placement of instruments cannot be compared.",
         )
 
     @property

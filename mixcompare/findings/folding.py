@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import inf, log2, log10
 
-from mixcompare.findings.finding import Finding, Foretold
+from mixcompare.findings.finding import Finding, Foretold, Span
 
 _MARGIN = 1.2  # an effect may be a little larger than its cause in just-noticeable differences
 
@@ -126,19 +126,25 @@ def less_sound(cause: Finding, effect: Finding) -> bool:
 
     All of it may be these notes: then its level falls as their length does, at most by as much as
     is not excluded. Where that begins is not known, so that no more of a whole length is lost than
-    the difference.
+    the difference. The notes that were followed are some of a line's, which plays on between them.
     """
     most_db = -10 * log10(max(1 - max(map(abs, cause.interval)), 0.01))
     near = min(map(abs, effect.interval)) <= most_db
-    return near and same_direction(cause, effect) and mostly_then(cause, effect)
+    whole = (min(start for start, _ in cause.spans_s), max(end for _, end in cause.spans_s))
+    then = _together((whole,), effect.spans_s) >= _MOSTLY_THEN * effect.duration_s
+    return near and same_direction(cause, effect) and then
 
 
 def _together_s(cause: Finding, effect: Finding) -> float:
     """How long both last at once."""
+    return _together(cause.spans_s, effect.spans_s)
+
+
+def _together(some_s: tuple[Span, ...], others_s: tuple[Span, ...]) -> float:
     return sum(
         max(min(ours[1], theirs[1]) - max(ours[0], theirs[0]), 0.0)
-        for ours in cause.spans_s
-        for theirs in effect.spans_s
+        for ours in some_s
+        for theirs in others_s
     )
 
 

@@ -191,7 +191,7 @@ class Pair:
         """What was done to the image as a whole; nothing that could be told of two performances."""
         if not self._has_image:
             return ImageChange()
-        later = later_between(self.spectra, self._images)
+        later = later_between(self.spectra, self.images)
         return image_between(self.reference, self.candidate, self.match, later)
 
     @cached_property
@@ -202,7 +202,7 @@ class Pair:
         """
         if not self._has_image:
             return None
-        return right_less_left(self.spectra, self._images, self.image, self.gain_db)
+        return right_less_left(self.spectra, self.images, self.image, self.gain_db)
 
     @property
     def lies(self) -> tuple[FloatArray, FloatArray] | None:
@@ -214,7 +214,7 @@ class Pair:
             return None
         if self.right_less_left is not None:
             return self.right_less_left
-        before, after = right_less_left(self.spectra, self._images, ImageChange(), self.gain_db)
+        before, after = right_less_left(self.spectra, self.images, ImageChange(), self.gain_db)
         return before, -after if self.match.channels_swapped else after
 
     @property
@@ -227,7 +227,8 @@ class Pair:
         return self.same_take and self._both_stereo and not self.match.channels_swapped
 
     @cached_property
-    def _images(self) -> tuple[FloatArray, FloatArray]:
+    def images(self) -> tuple[FloatArray, FloatArray]:
+        """Where the cells of both lie, see :func:`mixcompare.pair.spectra.images`."""
         return images(self.reference, self.candidate, self.match)
 
     @property
@@ -244,10 +245,10 @@ class Pair:
         """The spectra with the candidate's image put back as it was, or both in mono."""
         spectra = self.spectra
         if not self.image.is_none:
-            spectra = with_image_undone(spectra, self._images[1], self.image, self.gain_db)
+            spectra = with_image_undone(spectra, self.images[1], self.image, self.gain_db)
         mono = self.reference.is_mono, self.candidate.is_mono
         if self._is_folded:
-            of_reference, of_candidate = self._images
+            of_reference, of_candidate = self.images
             at_level = of_reference, of_candidate * 10 ** (-self.gain_db / 10)
             spectra = with_other_folded(spectra, at_level, mono)
         if self.given is None:

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from mixcompare.aspects.room import borne_out as room
 from mixcompare.aspects.room.aspect import analyzer
 from mixcompare.aspects.room.borne_out import borne_out, not_denied
 from mixcompare.aspects.room.values import RoomDifference
@@ -95,6 +96,18 @@ def test_an_image_that_stayed_denies_a_room(
     turned = with_image((both[1], both[0]), back)
     found = not_denied(turned, -middle_db, (-wetness_db[1], -wetness_db[0]), None)
     assert found == pytest.approx((-left_db[1], -left_db[0]), abs=0.1)
+
+
+@pytest.mark.parametrize("wetter", [True, False])
+def test_an_image_says_nothing_of_a_room_that_rings_narrow(
+    both: tuple[Features, Features], wetter: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    around_db = (0.5, 4.5) if wetter else (-4.5, -0.5)
+    pair = with_image(both, (-0.4, 0.4))
+    asked = []
+    monkeypatch.setattr(room, "rings_narrow", lambda features: asked.append(features) or True)
+    assert not_denied(pair, sum(around_db) / 2, around_db, None) == around_db
+    assert asked == [both[1] if wetter else both[0]]
 
 
 def test_notes_do_not_explain_a_room_that_is_borne_out(both: tuple[Features, Features]) -> None:

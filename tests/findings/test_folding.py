@@ -175,6 +175,16 @@ FOLDED = {
             "dynamics", "passage_softer", -5.4, 2.0, interval=(-6.0, -4.8), spans_s=((6.0, 16.0),)
         ),
     ),
+    "detached over a softer passage between the notes that were followed": (
+        of_kind(
+            "articulation",
+            "notes_more_detached",
+            -0.5,
+            5.0,
+            spans_s=((16.0, 20.0), (2.0, 5.0), (7.0, 8.0)),
+        ),
+        of_kind("dynamics", "passage_softer", -2.5, 2.0, spans_s=((9.0, 13.0),)),
+    ),
     "connected over a louder passage": (
         of_kind("articulation", "notes_more_connected", 0.5, 5.0, spans_s=((5.0, 20.0),)),
         of_kind("dynamics", "passage_louder", 2.0, 1.5, spans_s=((6.0, 16.0),)),

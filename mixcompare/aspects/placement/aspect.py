@@ -26,6 +26,7 @@ In one take an element that was panned elsewhere is found in its own cells, see
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -56,6 +57,7 @@ from mixcompare.pair.channels import channel_powers
 from mixcompare.pair.image import ImageChange, without_image
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.points import moved_point
 from mixcompare.pair.thirds import (
     BANDS,
     CENTRES_HZ,
@@ -113,10 +115,21 @@ class PlacementAnalyzer:
         times = match.grid_s(BAND_RATE_HZ)
         reasons = _reasons(reference, candidate, len(times))
         if reasons:
-            return PlacementDifference(
+            nothing = PlacementDifference(
                 CENTRES_HZ, NOTHING, NOTHING, NOTHING, None, None, None, NOTHING, NOTHING, NOTHING,
                 channels_swapped=match.channels_swapped, reasons=reasons,
             )  # fmt: skip
+            point = moved_point(pair)
+            if point is None:
+                return nothing
+            return replace(
+                nothing,
+                turn_db=point.turn_db,
+                turn_db_interval=point.turn_db_interval,
+                whole_turn_db=point.turn_db,
+                whole_later_us=point.later_us,
+                whole_later_us_interval=point.later_us_interval,
+            )
         smooth_s = _SMOOTH_S[match.same_take]
         of_reference = _sampled(reference, times, smooth_s, swapped=False)
         there = match.time_map.to_candidate(times)

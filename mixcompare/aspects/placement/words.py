@@ -100,7 +100,7 @@ def turn_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:
     found = _finding(pair, kind, subject, size, (text, advice), cause)
     made = difference.whole_turn_db
     whole = made is not None and abs(turn - made) < 1.0
-    return replace(found, apart=("balance", "width")) if whole else found
+    return replace(found, apart=("balance", "width", "placement")) if whole else found
 
 
 def late_finding(difference: PlacementDifference, pair: Pair) -> Finding | None:

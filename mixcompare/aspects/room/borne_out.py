@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from mixcompare.aspects.room.about import WETNESS
 from mixcompare.aspects.room.values import Interval
-from mixcompare.pair.diffuse import least_wetness_db, side_to_mid_db
+from mixcompare.pair.diffuse import least_wetness_db, rings_narrow, side_to_mid_db
 from mixcompare.pair.pair import Pair
 
 
@@ -37,8 +37,12 @@ def borne_out(
 def not_denied(
     pair: Pair, wetness_db: float, around_db: Interval, decay_percent: float | None
 ) -> Interval:
-    """The wetness that is left where the image moved less than so much reverberation moves it."""
+    """The wetness that is left where the image moved less than so much reverberation moves it.
+
+    Where the wetter recording's own reverberation is narrow, the image says nothing.
+    """
     agrees = decay_percent is not None and decay_percent * wetness_db > 0
+    agrees |= rings_narrow(pair.candidate if wetness_db > 0 else pair.reference)
     image = None if agrees else of_image_db(pair, wetness_db > 0)
     if image is None or abs(wetness_db) <= image[1]:
         return around_db

@@ -31,6 +31,7 @@ from mixcompare.pair import agreement
 from mixcompare.pair.channels import channel_powers, cross_power, side_to_mid
 from mixcompare.pair.match import Match
 from mixcompare.pair.pair import Pair
+from mixcompare.pair.points import moved_point
 from mixcompare.pair.thirds import (
     BANDS,
     CENTRES_HZ,
@@ -93,7 +94,9 @@ class WidthAnalyzer:
         whole = (alone[0].correlation, alone[1].correlation)
         reasons = _reasons(mono, whole, len(times))
         if reasons:
-            heard = tuple(1.0 if value is None else value for value in whole)
+            # One channel late, or turned: a point is as narrow as mono is.
+            points = any(mono) and moved_point(pair) is not None
+            heard = tuple(1.0 if value is None or points else value for value in whole)
             return WidthDifference(
                 None, None, None, None, None, CENTRES_HZ, NOTHING, NOTHING, NOTHING,
                 mono=mono, reasons=reasons, whole_correlation=(heard[0], heard[1]),

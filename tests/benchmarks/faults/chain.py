@@ -93,7 +93,9 @@ FAULTS: list[Fault] = [
     *each(
         "mixcompare/findings/folding.py",
         ("tests/findings/test_folding.py",),
-        ("return near and same_direction(cause, effect) and mostly", "return near and mostly"),
+        ("return near and same_direction(cause, effect) and then", "return near and then"),
+        ("whole = (min(start", "whole = (max(start"),
+        ("max(end for _, end in cause.spans_s))", "min(end for _, end in cause.spans_s))"),
         ("near = min(map(abs, effect.interval)) <= most_db", "near = True"),
         ("1 - max(map(abs, cause.interval))", "1 - abs(cause.difference)"),
         ("_MARGIN = 1.2", "_MARGIN = 1.3"),

@@ -157,6 +157,28 @@ FAULTS: list[Fault] = [
         ("np.arange(-6000.0, 6001.0, 5.0)", "np.arange(-2000.0, 2001.0, 5.0)"),
     ),
     *each(
+        "mixcompare/pair/points.py",
+        ("tests/pair/test_points.py",),
+        ("after[0] - before[0]", "before[0] - after[0]"),
+        ("_ONE_SOUND, _BELOW_HZ = 0.95", "_ONE_SOUND, _BELOW_HZ = 0.0"),
+        ("_ONE_SOUND, _BELOW_HZ = 0.95", "_ONE_SOUND, _BELOW_HZ = 0.9999"),
+        ("if spread < _ALIKE_DB else None", "if spread < 9 else None"),
+        ("if not pair.same_take or", "if"),
+        ("later_us - within_us, later_us + within_us", "later_us, later_us"),
+    ),
+    *each(
+        "mixcompare/aspects/placement/aspect.py",
+        ("tests/pair/test_points.py",),
+        (" turn_db=point.turn_db,", " turn_db=None,"),
+        ("whole_later_us=point.later_us,", "whole_later_us=None,"),
+        ("whole_turn_db=point.turn_db,", "whole_turn_db=None,"),
+    ),
+    *each(
+        "mixcompare/aspects/width/aspect.py",
+        ("tests/pair/test_points.py",),
+        ("if value is None or points else value", "if value is None else value"),
+    ),
+    *each(
         "mixcompare/elements/one_take.py",
         ("tests/elements/test_filters.py",),
         ("_STILL_DB, _SLOPING = 0.6, 0.08", "_STILL_DB, _SLOPING = 0.6, 0.98"),

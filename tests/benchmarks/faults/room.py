@@ -14,6 +14,10 @@ FAULTS: list[Fault] = [
         ("tests/pair/test_diffuse.py",),
         ("np.log10(1 + 4 * each)", "np.log10(1 + 2 * each)"),
         ("if wider >= 1:", "if wider >= 10:"),
+        ("_NARROW_DB = -3.0", "_NARROW_DB = 0.0"),
+        ("_NARROW_DB = -3.0", "_NARROW_DB = -9.0"),
+        ("level_db - recent_db < _FALLEN_DB", "level_db - recent_db > _FALLEN_DB"),
+        ("if alone.sum() < _FEWEST:", "if False:"),
     ),
     *each(
         "mixcompare/aspects/room/borne_out.py",
@@ -23,6 +27,7 @@ FAULTS: list[Fault] = [
         ("decay_percent * wetness_db > 0:", "decay_percent > 0:"),
         ("return (min(low, least_db), high)", "return (low, high)"),
         ("or abs(wetness_db) <= image[1]", "or abs(wetness_db) <= image[0]"),
+        ("rings_narrow(pair.candidate if", "rings_narrow(pair.reference if"),
     ),
     *each(
         "mixcompare/aspects/room/words.py",
@@ -267,6 +272,12 @@ FAULTS: list[Fault] = [
         ("ratios[::-1] if shorter else ratios", "ratios"),
         ("_ONE_SIDED = 0.15", "_ONE_SIDED = 0.5"),
         (" and room_db <= _MOST_ROOM_DB", ""),
+        ("_LEAST_SHARE = 0.03", "_LEAST_SHARE = 0.0"),
+        ("_LEAST_SHARE = 0.03", "_LEAST_SHARE = 0.06"),
+        (" or _goes_for_all(sinks, shorter)", ""),
+        ("np.percentile(-sinks if shorter", "np.percentile(sinks if shorter"),
+        ("_MOST_FOR_ALL = 0.23", "_MOST_FOR_ALL = 0.1"),
+        ("_MOST_FOR_ALL = 0.23", "_MOST_FOR_ALL = 0.4"),
         ("_STILL_DB][:, BEFORE]", "_STILL_DB][:, LATE]"),
         ("_SHORTER_READS, _LONGER_READS = 0.1, -0.05", "_SHORTER_READS, _LONGER_READS = 0.4, -0.1"),
         (
